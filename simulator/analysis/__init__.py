@@ -1,0 +1,1 @@
+"""From one day's log to acres, time lost by cause, utilisation, momentary bottleneck and energy balance."""

@@ -1,0 +1,55 @@
+"""The project's exceptions: every problem a user can cause ends in one of these."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True)
+class Problem:
+    """One thing wrong with what the user gave.
+
+    Parameters
+    ----------
+    where : str
+        Dotted key (``rig.main.packs.big``) or place (``feature 12``); empty for the whole file.
+    message : str
+        What was found, what is allowed, and the nearest known name where there is one.
+    file : str
+        File the problem is in; empty when it comes from the command line.
+    """
+
+    where: str
+    message: str
+    file: str = ""
+
+    def __str__(self) -> str:
+        """Return ``file: key: message`` with the empty parts left out."""
+        return ": ".join(part for part in (self.file, self.where, self.message) if part)
+
+
+class AcredayError(Exception):
+    """Base of all errors that acreday raises on purpose."""
+
+
+class InputError(AcredayError):
+    """What the user gave cannot be used; carries every problem found.
+
+    Parameters
+    ----------
+    problems : list of Problem
+        At least one problem.
+    """
+
+    def __init__(self, problems: list[Problem]) -> None:
+        self.problems = problems
+        super().__init__("\n".join(str(problem) for problem in problems))
+
+    @classmethod
+    def single(cls, message: str, where: str = "", file: str = "") -> InputError:
+        """Make an error of one problem."""
+        return cls([Problem(where, message, file)])
+
+
+class ConservationError(AcredayError):
+    """A simulated day broke a conservation law: a fault of the model, never of the user."""

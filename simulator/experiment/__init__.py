@@ -1,0 +1,1 @@
+"""Replications: random streams, executors, sequential precision and estimates."""

@@ -1,0 +1,1 @@
+"""The SimPy model of one work day: one file a process."""

@@ -1,0 +1,1 @@
+"""Pure functions of the field's physics: numpy in, numpy out, no simulation and no files."""
