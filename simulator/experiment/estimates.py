@@ -1,0 +1,596 @@
+"""Estimates from replications: means, quantiles, paired differences, ratios, and when to stop.
+
+Each simulated day gives one value of a measure; days are independent, so the classical intervals hold. Formulas as in
+Law, *Simulation Modeling and Analysis*, and Rossetti, *Simulation Modeling and Arena*, chapters 3 and 4.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from dataclasses import dataclass
+from typing import Literal, NamedTuple
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+FloatArray = NDArray[np.float64]
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A mean with its confidence interval, in the unit of the measure.
+
+    Parameters
+    ----------
+    mean : float
+        Estimate.
+    low, high : float or None
+        Limits of the interval; None when one value only gives no interval.
+    n : int
+        Replications it rests on.
+    half_width : float or None
+        Half the width of the interval.
+    """
+
+    mean: float
+    low: float | None
+    high: float | None
+    n: int
+    half_width: float | None
+
+
+@dataclass(frozen=True)
+class PairedInterval(Interval):
+    """The mean of differences *a - b* between pairs, with its interval.
+
+    Parameters
+    ----------
+    a_wins_share : float
+        Share of pairs in which a is larger; a tie counts half, so equal sets give 0.5.
+    """
+
+    a_wins_share: float
+
+
+class QuantileInterval(NamedTuple):
+    """A quantile with its interval; a limit is None where there are too few replications for one."""
+
+    estimate: float
+    low: float | None
+    high: float | None
+
+
+def _sample(x: ArrayLike, name: str = "x") -> FloatArray:
+    values = np.asarray(x, dtype=np.float64)
+    if values.ndim != 1 or values.size == 0 or not np.isfinite(values).all():
+        raise ValueError(f"got {name} of shape {values.shape}; allowed is a row of at least one finite number")
+    return values
+
+
+def _check_level(level: float) -> None:
+    if not 0.0 < level < 1.0:
+        raise ValueError(f"got level = {level!r}; allowed is a number between 0 and 1")
+
+
+def _check_positive(name: str, value: float) -> None:
+    if not (math.isfinite(value) and value > 0):
+        raise ValueError(f"got {name} = {value!r}; allowed is a finite number above 0")
+
+
+def student_quantile(probability: float, degrees: int) -> float:
+    """Return the quantile of Student's t.
+
+    Parameters
+    ----------
+    probability : float
+        Between 0 and 1.
+    degrees : int
+        Degrees of freedom, at least 1.
+    """
+    from scipy.special import stdtrit
+
+    return float(stdtrit(degrees, probability))
+
+
+def _critical_t(level: float, n: int) -> float:
+    return student_quantile(0.5 + 0.5 * level, n - 1)
+
+
+def _critical_normal(level: float) -> float:
+    from scipy.special import ndtri
+
+    return float(ndtri(0.5 + 0.5 * level))
+
+
+def mean_interval(x: ArrayLike, level: float = 0.95) -> Interval:
+    """Return the mean and its t interval, mean ± t(1 - a/2, n - 1) s / sqrt(n).
+
+    Parameters
+    ----------
+    x : array_like of float, shape (n,)
+        One value a replication.
+    level : float, optional
+        Confidence, between 0 and 1.
+
+    Returns
+    -------
+    Interval
+        Without limits when n is 1.
+
+    Raises
+    ------
+    ValueError
+        No value, a value that is not finite, or an impossible level.
+    """
+    values = _sample(x)
+    _check_level(level)
+    n, mean = len(values), float(values.mean())
+    if n == 1:
+        return Interval(mean, None, None, 1, None)
+    half = _critical_t(level, n) * float(values.std(ddof=1)) / math.sqrt(n)
+    return Interval(mean, mean - half, mean + half, n, half)
+
+
+def paired_interval(a: ArrayLike, b: ArrayLike, level: float = 0.95) -> PairedInterval:
+    """Return the mean difference a - b of pairs made with common random numbers, with its paired-t interval.
+
+    Parameters
+    ----------
+    a, b : array_like of float, shape (n,)
+        Values of two systems; the same place is the same replication.
+    level : float, optional
+        Confidence, between 0 and 1.
+
+    Returns
+    -------
+    PairedInterval
+        Difference and the share of replications that a wins (ties count half).
+
+    Raises
+    ------
+    ValueError
+        The lengths differ, or see `mean_interval`.
+    """
+    first, second = _sample(a, "a"), _sample(b, "b")
+    if len(first) != len(second):
+        raise ValueError(f"got {len(first)} and {len(second)} values; allowed is as many of a as of b")
+    difference = mean_interval(first - second, level)
+    wins = float(np.mean((first > second) + 0.5 * (first == second)))
+    return PairedInterval(difference.mean, difference.low, difference.high, difference.n, difference.half_width, wins)
+
+
+def independent_interval(a: ArrayLike, b: ArrayLike, level: float = 0.95) -> Interval:
+    """Return the difference of the means of two *independent* samples with its pooled-variance t interval.
+
+    Parameters
+    ----------
+    a, b : array_like of float, shapes (n,) and (m,)
+        Values, at least three together.
+    level : float, optional
+        Confidence, between 0 and 1.
+
+    Raises
+    ------
+    ValueError
+        Fewer than three values together, or see `mean_interval`.
+    """
+    first, second = _sample(a, "a"), _sample(b, "b")
+    _check_level(level)
+    n, m = len(first), len(second)
+    if n + m < 3:
+        raise ValueError(f"got {n} and {m} values; allowed is at least three together")
+    squares = float(((first - first.mean()) ** 2).sum() + ((second - second.mean()) ** 2).sum())
+    spread = math.sqrt(squares / (n + m - 2) * (1 / n + 1 / m))
+    half = student_quantile(0.5 + 0.5 * level, n + m - 2) * spread
+    difference = float(first.mean() - second.mean())
+    return Interval(difference, difference - half, difference + half, n + m, half)
+
+
+def ratio_interval(numerator: ArrayLike, denominator: ArrayLike, level: float = 0.95) -> Interval:
+    """Return a ratio of means (such as acres per field hour) with its jackknife interval.
+
+    The mean of daily ratios is another quantity: it weighs a short day like a long one. The jackknife removes the
+    bias of order 1/n (Law, *Simulation Modeling and Analysis*, ratio estimation; from memory).
+
+    Parameters
+    ----------
+    numerator, denominator : array_like of float, shape (n,)
+        Sums of each replication, such as acres and hours.
+    level : float, optional
+        Confidence, between 0 and 1.
+
+    Returns
+    -------
+    Interval
+        Without limits where leaving one replication out leaves nothing to divide by; its mean is then the plain ratio.
+
+    Raises
+    ------
+    ValueError
+        The lengths differ, the denominators sum to zero, or see `mean_interval`.
+    """
+    top, bottom = _sample(numerator, "numerator"), _sample(denominator, "denominator")
+    _check_level(level)
+    if len(top) != len(bottom):
+        raise ValueError(f"got {len(top)} and {len(bottom)} values; allowed is as many numerators as denominators")
+    n, top_sum, bottom_sum = len(top), float(top.sum()), float(bottom.sum())
+    if bottom_sum == 0:
+        raise ValueError("got denominators that sum to 0; allowed is another sum")
+    left = bottom_sum - bottom
+    ratio = top_sum / bottom_sum
+    if n == 1 or bool(np.any(np.abs(left) <= 1e-12 * float(np.abs(bottom).sum()))):
+        return Interval(ratio, None, None, n, None)
+    pseudo = n * ratio - (n - 1) * (top_sum - top) / left
+    return mean_interval(pseudo, level)
+
+
+def rank_coverage(n: int, p: float, low: int, high: int) -> float:
+    """Return the probability that the order statistics X(low) and X(high) of n values enclose the p quantile.
+
+    The sum of binomial terms C(n, i) p^i (1 - p)^(n - i) for i from low to high - 1.
+
+    Parameters
+    ----------
+    n : int
+        Sample size.
+    p : float
+        Probability of the quantile.
+    low, high : int
+        Ranks, 1 the least value; ``1 <= low < high <= n``.
+    """
+    from scipy.special import bdtr
+
+    return float(bdtr(high - 1, n, p) - bdtr(low - 1, n, p))
+
+
+def quantile_ranks(n: int, p: float, level: float = 0.95) -> tuple[int | None, int | None]:
+    """Return the ranks of the order statistics that limit a quantile, with at most (1 - level) / 2 in each tail.
+
+    Parameters
+    ----------
+    n : int
+        Sample size, at least 1.
+    p : float
+        Probability of the quantile, between 0 and 1.
+    level : float, optional
+        Confidence, between 0 and 1.
+
+    Returns
+    -------
+    low, high : int or None
+        Ranks, 1 the least value; None where the sample is too small for that limit.
+    """
+    from scipy.special import bdtr
+
+    _check_level(level)
+    if not 0.0 < p < 1.0:
+        raise ValueError(f"got p = {p!r}; allowed is a number between 0 and 1")
+    if n < 1:
+        raise ValueError(f"got n = {n!r}; allowed is at least 1")
+    tail = 0.5 * (1.0 - level)
+    at_most = np.asarray(bdtr(np.arange(n), n, p))  # P(no more than i values lie below the quantile)
+    low = int(np.searchsorted(at_most, tail, side="right"))
+    high = int(np.searchsorted(at_most, 1.0 - tail, side="left")) + 1
+    return (low if low >= 1 else None), (high if high <= n else None)
+
+
+def quantile_interval(x: ArrayLike, p: float, level: float = 0.95) -> QuantileInterval:
+    """Return a quantile and its interval by order statistics: no assumption on the distribution.
+
+    Parameters
+    ----------
+    x : array_like of float, shape (n,)
+        One value a replication.
+    p : float
+        Probability, such as 0.1 for the day that nine of ten days beat.
+    level : float, optional
+        Confidence, between 0 and 1; what is reached is at least this (see `rank_coverage`).
+
+    Returns
+    -------
+    QuantileInterval
+        The estimate interpolates linearly between order statistics (type 7 of Hyndman & Fan 1996).
+
+    Raises
+    ------
+    ValueError
+        No value, a value that is not finite, or an impossible probability or level.
+    """
+    values = np.sort(_sample(x))
+    low, high = quantile_ranks(len(values), p, level)
+    return QuantileInterval(
+        float(np.quantile(values, p)),
+        None if low is None else float(values[low - 1]),
+        None if high is None else float(values[high - 1]),
+    )
+
+
+def relative_target(mean: float, precision: float) -> float:
+    """Return the half-width at which a mean is known to a relative precision.
+
+    Parameters
+    ----------
+    mean : float
+        Estimate so far.
+    precision : float
+        Relative error g wished for, above 0.
+
+    Returns
+    -------
+    float
+        g / (1 + g) times the mean: the estimate stands in for the true mean, which may be that much smaller (Law).
+    """
+    _check_positive("precision", precision)
+    return precision / (1.0 + precision) * abs(mean)
+
+
+def _count(critical: float, sd: float, target: float) -> int:
+    return math.ceil((critical * sd / target) ** 2)
+
+
+def replications_needed(
+    sd: float, target: float, level: float = 0.95, *, done: int = 2, method: Literal["t", "normal"] = "t"
+) -> int:
+    """Return how many replications bring a mean's half-width down to a target.
+
+    Parameters
+    ----------
+    sd : float
+        Standard deviation between replications, at least 0.
+    target : float
+        Half-width wished for, above 0, in the unit of ``sd``.
+    level : float, optional
+        Confidence, between 0 and 1.
+    done : int, optional
+        Never fewer than these, at least 2.
+    method : {"t", "normal"}, optional
+        "t" searches the least n with t(n - 1) sd / sqrt(n) <= target; "normal" is the closed form (z sd / target)^2.
+
+    Raises
+    ------
+    ValueError
+        A parameter is impossible.
+    """
+    _check_level(level)
+    _check_positive("target", target)
+    if not (math.isfinite(sd) and sd >= 0):
+        raise ValueError(f"got sd = {sd!r}; allowed is a finite number of at least 0")
+    if done < 2:
+        raise ValueError(f"got done = {done!r}; allowed is at least 2")
+    if method not in ("t", "normal"):
+        raise ValueError(f"got method = {method!r}; allowed is 't' or 'normal'")
+    n = max(done, _count(_critical_normal(level), sd, target))
+    if method == "normal":
+        return n
+    # t exceeds the normal quantile, so the closed form is a lower bound to search upward from.
+    while _critical_t(level, n) * sd / math.sqrt(n) > target:
+        n += 1
+    return n
+
+
+def replications_by_ratio(done: int, half_width: float, target: float) -> int:
+    """Return how many replications a half-width asks for, by n (h / target)^2 from a pilot run.
+
+    Parameters
+    ----------
+    done : int
+        Replications of the pilot run.
+    half_width, target : float
+        Half-width it gave, at the confidence wished for, and half-width wished for; above 0.
+    """
+    _check_positive("half_width", half_width)
+    _check_positive("target", target)
+    return max(done, math.ceil(done * (half_width / target) ** 2))
+
+
+def replications_for_share(share: float, target: float, level: float = 0.95) -> int:
+    """Return how many replications bring a share's half-width down to a target, by (z / target)^2 p (1 - p).
+
+    Parameters
+    ----------
+    share : float
+        Expected share, between 0 and 1; 0.5 is the careful choice.
+    target : float
+        Half-width wished for, above 0.
+    level : float, optional
+        Confidence, between 0 and 1.
+    """
+    _check_level(level)
+    _check_positive("target", target)
+    if not 0.0 <= share <= 1.0:
+        raise ValueError(f"got share = {share!r}; allowed is a number from 0 to 1")
+    return max(1, _count(_critical_normal(level), math.sqrt(share * (1.0 - share)), target))
+
+
+class SequentialStop:
+    """Says when several means are precise enough, one replication after another.
+
+    Feed replications in the order of their number, not of their completion: then the number at which it stops is the
+    same with any number of workers. Stopping by a look after each replication covers a little less than its level
+    when the minimum is small (Law advises to start at 10).
+
+    Parameters
+    ----------
+    relative : float, optional
+        Half-width allowed as a share g of the mean; g / (1 + g) is demanded (see `relative_target`).
+    absolute : float, optional
+        Half-width allowed in the unit of the measure; with ``relative`` given as well, either suffices.
+    minimum : int, optional
+        Replications before the first look, at least 2.
+    level : float, optional
+        Confidence of each interval.
+    joint : bool, optional
+        Whether the level is to hold for all measures together (Bonferroni).
+
+    Raises
+    ------
+    ValueError
+        No precision given, or an impossible value.
+    """
+
+    def __init__(
+        self,
+        relative: float | None = None,
+        absolute: float | None = None,
+        *,
+        minimum: int = 10,
+        level: float = 0.95,
+        joint: bool = False,
+    ) -> None:
+        if relative is None and absolute is None:
+            raise ValueError("got no precision; allowed is relative, absolute or both")
+        for name, value in (("relative", relative), ("absolute", absolute)):
+            if value is not None:
+                _check_positive(name, value)
+        if minimum < 2:
+            raise ValueError(f"got minimum = {minimum!r}; allowed is at least 2")
+        _check_level(level)
+        self.relative, self.absolute = relative, absolute
+        self.minimum, self.level, self.joint = minimum, level, joint
+        self.n = 0
+        self._moments: dict[str, tuple[float, float]] = {}
+
+    def add(self, values: Mapping[str, float]) -> bool:
+        """Take one replication and return whether all measures are now precise enough.
+
+        Parameters
+        ----------
+        values : mapping of str to float
+            Value of each measure; the same names every time.
+
+        Raises
+        ------
+        ValueError
+            The names differ from those before, there is none, or a value is not finite.
+        """
+        if not values or (self.n > 0 and values.keys() != self._moments.keys()):
+            allowed = sorted(self._moments) or "at least one"
+            raise ValueError(f"got measures {sorted(values)}; allowed is {allowed}")
+        for name, value in values.items():
+            if not math.isfinite(value):
+                raise ValueError(f"got {name} = {value!r}; allowed is a finite number")
+        self.n += 1
+        for name, value in values.items():
+            mean, squares = self._moments.get(name, (0.0, 0.0))
+            step = value - mean
+            mean += step / self.n
+            self._moments[name] = (mean, squares + step * (value - mean))
+        return self.enough
+
+    @property
+    def enough(self) -> bool:
+        """Whether all measures are precise enough."""
+        if self.n < self.minimum:
+            return False
+        critical = self._critical()
+        return all(self._half(squares, critical) <= self._target(mean) for mean, squares in self._moments.values())
+
+    def expected(self) -> int | None:
+        """Return how many replications will probably do; None before two, or where a mean of 0 sets no target."""
+        if self.n < 2:
+            return None
+        most = max(self.n, self.minimum)
+        for mean, squares in self._moments.values():
+            sd, target = math.sqrt(squares / (self.n - 1)), self._target(mean)
+            if sd == 0:
+                continue
+            if target == 0:
+                return None
+            most = max(most, replications_needed(sd, target, self._one_level()))
+        return most
+
+    def _one_level(self) -> float:
+        return 1.0 - (1.0 - self.level) / len(self._moments) if self.joint else self.level
+
+    def _critical(self) -> float:
+        return _critical_t(self._one_level(), self.n)
+
+    def _half(self, squares: float, critical: float) -> float:
+        return critical * math.sqrt(squares / (self.n - 1) / self.n)
+
+    def _target(self, mean: float) -> float:
+        relative = 0.0 if self.relative is None else relative_target(mean, self.relative)
+        return max(relative, self.absolute or 0.0)
+
+
+def supported_decimals(half_width: float) -> int:
+    """Return the last decimal place that an interval supports.
+
+    The half-width keeps one significant digit, or two where it begins with 1 or 2 (rounding 1.4 to 1 would change it
+    by a third): the common rule for stated uncertainties; from memory.
+
+    Parameters
+    ----------
+    half_width : float
+        Above 0.
+
+    Returns
+    -------
+    int
+        Decimals to print; negative for tens, hundreds and so on.
+    """
+    _check_positive("half_width", half_width)
+    digits, exponent = f"{half_width:.1e}".split("e")
+    return (1 if digits[0] in "12" else 0) - int(exponent)
+
+
+def significant_digits(value: float, half_width: float) -> int:
+    """Return how many significant digits of a value its interval supports.
+
+    Parameters
+    ----------
+    value : float
+        Finite.
+    half_width : float
+        Half-width of its interval, above 0.
+
+    Returns
+    -------
+    int
+        0 when the value is lost in its interval.
+    """
+    rounded = round(value, supported_decimals(half_width))
+    if rounded == 0:
+        return 0
+    return max(0, math.floor(math.log10(abs(rounded))) + 1 + supported_decimals(half_width))
+
+
+def format_estimate(value: float, low: float | None = None, high: float | None = None) -> str:
+    """Return an estimate and its interval as text, with no more digits than the interval supports.
+
+    Parameters
+    ----------
+    value : float
+        Estimate.
+    low, high : float or None
+        Limits; with one missing, the distance from the estimate to the other decides the digits.
+
+    Returns
+    -------
+    str
+        Such as ``"142.3 (140.9 to 143.7)"``; without limits, three significant digits and no parentheses.
+    """
+    limits = [limit for limit in (low, high) if limit is not None]
+    if low is not None and high is not None:
+        half = 0.5 * (high - low)
+    else:
+        half = max((abs(limit - value) for limit in limits), default=0.0)
+    if half > 0 and math.isfinite(half):
+        decimals = supported_decimals(half)
+    else:
+        decimals = 2 - (math.floor(math.log10(abs(value))) if value and math.isfinite(value) else 2)
+        decimals = max(0, decimals)  # an exact number keeps its whole digits
+    text = _fixed(value, decimals)
+    if low is not None and high is not None:
+        return f"{text} ({_fixed(low, decimals)} to {_fixed(high, decimals)})"
+    if low is not None:
+        return f"{text} (at least {_fixed(low, decimals)})"
+    if high is not None:
+        return f"{text} (at most {_fixed(high, decimals)})"
+    return text
+
+
+def _fixed(value: float, decimals: int) -> str:
+    rounded = round(value, decimals) + 0.0  # turns -0.0 into 0.0
+    return f"{rounded:.{max(0, decimals)}f}"

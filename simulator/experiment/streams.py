@@ -1,0 +1,313 @@
+"""Named random streams: common random numbers for every replication, whatever runs it.
+
+A draw depends on (seed, replication, name of the stream, its place in the stream) and on nothing else: not on which
+streams were made before, in which order days were simulated, or in which process. So a third pack or a faster charger
+leaves every other draw of the day as it was, and differences between equipment sets are sharp.
+
+The numbers come from the counter-based generator Philox-4x64 (Salmon, Moraes, Dror & Shaw 2011, "Parallel random
+numbers: as easy as 1, 2, 3"), whose key is a hash of seed and name and whose counter holds the place; a value is made
+by inverse transform. For speed one call makes the draws of a stream for a *block* of consecutive replications, so
+replications are best handed to workers in runs of `BLOCK_DAYS`.
+"""
+
+from __future__ import annotations
+
+import itertools
+from abc import ABC, abstractmethod
+from collections import OrderedDict
+from collections.abc import Callable, Iterator, Mapping, Sequence
+from hashlib import blake2b
+from typing import Protocol
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.scenario.distributions import Distribution
+
+Draws = Callable[[], float]
+"""Calling it returns the next value of a stream, a plain float."""
+
+BLOCK_DAYS = 64
+"""Consecutive replications whose draws are made together. Part of what a draw is: changing it changes results."""
+
+FIRST_DRAWS = 16
+"""Draws a day made at first; each later segment doubles. Part of what a draw is: changing it changes results."""
+
+_SHARED_SEGMENTS = 5
+"""Segments (16, 32, 64, 128, 256 draws) made for a whole block; a rare longer stream goes on for its own day alone."""
+
+_OVERFLOW_DRAWS = 1024
+_SHARED, _OVERFLOW = 0, 1
+
+
+class DayStreams(ABC):
+    """The streams of one simulated day.
+
+    Asking twice for a name gives the same stream, which goes on where it was.
+    """
+
+    __slots__ = ()
+
+    @abstractmethod
+    def draws(self, name: str, distribution: Distribution) -> Draws:
+        """Return the stream of a name.
+
+        Parameters
+        ----------
+        name : str
+            Purpose and entity occurrence, such as ``"fill_time/main/aircraft-1"``.
+        distribution : Distribution
+            What is drawn; the unit of the draws is its unit.
+
+        Returns
+        -------
+        callable
+            Returns the next draw at each call.
+
+        Raises
+        ------
+        ValueError
+            The day already has this name with another distribution.
+        """
+
+    @abstractmethod
+    def uniforms(self, name: str) -> Draws:
+        """Return the stream of a name as numbers in the open interval (0, 1), for choices and events."""
+
+
+class StreamSource(Protocol):
+    """What a simulation asks for the streams of its days."""
+
+    def day(self, replication: int) -> DayStreams:
+        """Return the streams of one replication, at their beginning."""
+        ...
+
+
+def _check_count(name: str, value: int) -> int:
+    if isinstance(value, bool) or not isinstance(value, int | np.integer) or not 0 <= value < 2**63:
+        raise ValueError(f"got {name} = {value!r}; allowed is a whole number from 0 to 2^63 - 1")
+    return int(value)
+
+
+def _uniforms(key: int, counter: tuple[int, int, int], count: int) -> NDArray[np.float64]:
+    """Return numbers in the open interval (0, 1): 52 bits and a half, so that neither end can occur."""
+    segment, place, kind = counter
+    generator = np.random.Philox(counter=np.array([0, segment, place, kind], dtype=np.uint64), key=key)
+    bits: NDArray[np.uint64] = generator.random_raw(count)
+    return ((bits >> np.uint64(12)).astype(np.float64) + 0.5) * 2.0**-52
+
+
+class _BlockStream:
+    """One named stream with one distribution, for all replications of a block."""
+
+    __slots__ = ("_block", "_distribution", "_key", "_segments")
+
+    def __init__(self, key: int, block: int, distribution: Distribution | None) -> None:
+        self._key = key
+        self._block = block
+        self._distribution = distribution
+        self._segments: list[list[list[float]]] = []
+
+    def segment(self, number: int, row: int) -> list[float]:
+        """Return one day's draws of a segment, making those of the whole block the first time."""
+        while len(self._segments) <= number:
+            draws = FIRST_DRAWS << len(self._segments)
+            u = _uniforms(self._key, (len(self._segments), self._block, _SHARED), BLOCK_DAYS * draws)
+            self._segments.append(self._values(u.reshape(BLOCK_DAYS, draws)))
+        return self._segments[number][row]
+
+    def later_segments(self, row: int) -> Iterator[list[float]]:
+        """Yield one day's segments after the first, without end."""
+        for number in range(1, _SHARED_SEGMENTS):
+            yield self.segment(number, row)
+        replication = self._block * BLOCK_DAYS + row
+        for number in itertools.count():
+            u = _uniforms(self._key, (number, replication, _OVERFLOW), _OVERFLOW_DRAWS)
+            values: list[float] = (u if self._distribution is None else self._distribution.ppf(u)).tolist()
+            yield values
+
+    def _values(self, u: NDArray[np.float64]) -> list[list[float]]:
+        values: list[list[float]] = (u if self._distribution is None else self._distribution.ppf(u)).tolist()
+        return values
+
+    def draws(self, row: int) -> Draws:
+        """Return one day's draws from the beginning."""
+        # Built-in iterators throughout: a draw then costs no Python frame.
+        rest = itertools.chain.from_iterable(self.later_segments(row))
+        return itertools.chain(self.segment(0, row), rest).__next__
+
+
+_Block = dict[tuple[str, Distribution | None], _BlockStream]
+
+
+class StreamBank:
+    """All streams of an experiment.
+
+    Parameters
+    ----------
+    seed : int
+        From 0 to 2^63 - 1.
+    memory_streams : int, optional
+        Streams (name times block of replications) kept ready, about 35 kB each and more for long ones; the least
+        recently used blocks of replications go first. Affects speed and memory only, never a draw.
+
+    Raises
+    ------
+    ValueError
+        The seed is not a whole number in range.
+    """
+
+    def __init__(self, seed: int, memory_streams: int = 1024) -> None:
+        self.seed = _check_count("seed", seed)
+        self._memory_streams = max(1, memory_streams)
+        self._blocks: OrderedDict[int, _Block] = OrderedDict()
+        self._held = 0
+        self._keys: dict[str, int] = {}
+
+    def day(self, replication: int) -> DayStreams:
+        """Return the streams of one replication, at their beginning.
+
+        Parameters
+        ----------
+        replication : int
+            From 0.
+
+        Raises
+        ------
+        ValueError
+            The replication is not a whole number of at least 0.
+        """
+        return _BankDay(self, _check_count("replication", replication))
+
+    def _stream(self, block_number: int, name: str, distribution: Distribution | None) -> _BlockStream:
+        block = self._blocks.get(block_number)
+        if block is None:
+            block = self._blocks[block_number] = {}
+        stream = block.get((name, distribution))
+        if stream is None:
+            self._make_room(block_number)
+            stream = _BlockStream(self._key(name), block_number, distribution)
+            self._blocks[block_number][name, distribution] = stream
+            self._held += 1
+        return stream
+
+    def _make_room(self, block_number: int) -> None:
+        """Forget whole blocks, oldest use first, until one more stream fits; days in progress keep their own."""
+        self._blocks.move_to_end(block_number)
+        while self._held >= self._memory_streams:
+            oldest = next(iter(self._blocks))
+            self._held -= len(self._blocks[oldest])
+            if oldest == block_number:
+                self._blocks[oldest] = {}
+            else:
+                del self._blocks[oldest]
+
+    def _key(self, name: str) -> int:
+        key = self._keys.get(name)
+        if key is None:
+            if len(self._keys) >= 65536:
+                self._keys.clear()
+            # The seed holds no NUL, so no two pairs of seed and name make the same text.
+            text = f"{self.seed}\0{name}".encode()
+            key = self._keys[name] = int.from_bytes(blake2b(text, digest_size=16).digest(), "little")
+        return key
+
+
+class _BankDay(DayStreams):
+    """The streams of one replication of a bank."""
+
+    __slots__ = ("_bank", "_block", "_made", "_row")
+
+    def __init__(self, bank: StreamBank, replication: int) -> None:
+        self._bank = bank
+        self._block, self._row = divmod(replication, BLOCK_DAYS)
+        self._made: dict[str, tuple[Distribution | None, Draws]] = {}
+
+    def draws(self, name: str, distribution: Distribution) -> Draws:
+        """Return the stream of a name; see `DayStreams.draws`."""
+        return self._get(name, distribution)
+
+    def uniforms(self, name: str) -> Draws:
+        """Return the stream of a name as numbers in (0, 1)."""
+        return self._get(name, None)
+
+    def _get(self, name: str, distribution: Distribution | None) -> Draws:
+        made = self._made.get(name)
+        if made is not None:
+            return _same(name, made, distribution)
+        if distribution is not None and distribution.is_constant:
+            draws: Draws = itertools.repeat(distribution.mean()).__next__
+        else:
+            draws = self._bank._stream(self._block, name, distribution).draws(self._row)
+        self._made[name] = (distribution, draws)
+        return draws
+
+
+def _same(name: str, made: tuple[Distribution | None, Draws], distribution: Distribution | None) -> Draws:
+    if made[0] is not distribution and made[0] != distribution:
+        raise ValueError(f"stream {name!r}: got {distribution!r}; the day already draws {made[0]!r} from it")
+    return made[1]
+
+
+class FixedStreams:
+    """Streams whose draws are given, or else the means: for deterministic days and for tests.
+
+    Parameters
+    ----------
+    values : mapping of str to sequence of float, optional
+        Draws by stream name, handed out in order; after the last one it stays. A name that is not here gives the
+        mean of its distribution at each draw (0.5 where uniforms are asked).
+
+    Raises
+    ------
+    ValueError
+        A given sequence is empty.
+    """
+
+    def __init__(self, values: Mapping[str, Sequence[float]] | None = None) -> None:
+        self._values = {name: [float(value) for value in given] for name, given in (values or {}).items()}
+        for name, given in self._values.items():
+            if not given:
+                raise ValueError(f"stream {name!r}: got no values; allowed is at least one")
+
+    def day(self, replication: int = 0) -> DayStreams:
+        """Return the streams of a day, the same for every replication."""
+        _check_count("replication", replication)
+        return _FixedDay(self._values)
+
+
+class MeanStreams(FixedStreams):
+    """Streams that always give the mean: the deterministic day of a scenario."""
+
+    def __init__(self) -> None:
+        super().__init__()
+
+
+class _FixedDay(DayStreams):
+    """The streams of a day whose draws are given."""
+
+    __slots__ = ("_made", "_values")
+
+    def __init__(self, values: Mapping[str, list[float]]) -> None:
+        self._values = values
+        self._made: dict[str, tuple[Distribution | None, Draws]] = {}
+
+    def draws(self, name: str, distribution: Distribution) -> Draws:
+        """Return the stream of a name; see `DayStreams.draws`."""
+        return self._get(name, distribution, distribution.mean())
+
+    def uniforms(self, name: str) -> Draws:
+        """Return the stream of a name as numbers in (0, 1)."""
+        return self._get(name, None, 0.5)
+
+    def _get(self, name: str, distribution: Distribution | None, mean: float) -> Draws:
+        made = self._made.get(name)
+        if made is not None:
+            return _same(name, made, distribution)
+        given = self._values.get(name)
+        if given is None:
+            draws: Draws = itertools.repeat(mean).__next__
+        else:
+            draws = itertools.chain(given, itertools.repeat(given[-1])).__next__
+        self._made[name] = (distribution, draws)
+        return draws

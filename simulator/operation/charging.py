@@ -1,0 +1,166 @@
+"""From landing to charged: cooling, the queue for a slot, plugging in, and the charge itself."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+
+from simpy.core import Environment
+
+from simulator.operation.crew import Crew, Job
+from simulator.operation.kernel import call_after
+from simulator.operation.log import DayLog, Reason, State
+from simulator.operation.packs import Pack, PackPool
+from simulator.operation.power import PowerPoint, Session, Slot
+from simulator.scenario.schema_rig import Task
+
+
+class ChargingStation:
+    """All chargers of a rig and the packs that wait for them, first cooled first served.
+
+    Parameters
+    ----------
+    env : Environment
+        Clock.
+    points : list of PowerPoint
+        Power points with their chargers.
+    pool : PackPool
+        Receives charged packs.
+    crew : Crew
+        Plugs packs in.
+    log : DayLog
+        The day's log.
+    plug_in : Task
+        The plug-in task.
+    charge_to : float
+        Share of capacity at which a pack is done.
+    take_partly_charged : bool
+        Whether waiting aircraft may take a pack early.
+    draw_plug_in_s, draw_cooling_s, draw_balance_s : callable
+        Durations for a pack (cooling: of its type).
+    """
+
+    def __init__(
+        self,
+        env: Environment,
+        points: list[PowerPoint],
+        pool: PackPool,
+        crew: Crew,
+        log: DayLog,
+        plug_in: Task,
+        charge_to: float,
+        take_partly_charged: bool,
+        draw_plug_in_s: Callable[[Pack], float],
+        draw_cooling_s: Callable[[Pack], float],
+        draw_balance_s: Callable[[Slot], float],
+    ) -> None:
+        self.env, self.points, self.pool, self.crew, self.log, self.plug_in = env, points, pool, crew, log, plug_in
+        self._charge_to, self._partly = charge_to, take_partly_charged
+        self._draw_plug_in_s, self._draw_cooling_s, self._draw_balance_s = draw_plug_in_s, draw_cooling_s, draw_balance_s
+        self._queue: list[Pack] = []
+        self.cycles = 0
+        if take_partly_charged:
+            pool.chargers = self
+
+    def bring(self, pack: Pack) -> None:
+        """Take in a used pack: it cools first."""
+        pack.enter(self.env.now, State.COOL, self.log)
+        cooling_s = self._draw_cooling_s(pack)
+        if cooling_s > 0.0:
+            call_after(self.env, cooling_s, lambda _: self.queue(pack))
+        else:
+            self.queue(pack)
+
+    def queue(self, pack: Pack) -> None:
+        """Take in a cool pack: it waits for a slot."""
+        if pack.energy_wh >= pack.plan.capacity_wh * self._charge_to - 1e-6:
+            self._ready(pack)
+            return
+        pack.enter(self.env.now, State.QUEUE, self.log)
+        self._queue.append(pack)
+        self._assign()
+
+    def _assign(self) -> None:
+        place = 0
+        while place < len(self._queue):
+            pack = self._queue[place]
+            slot = self._free_slot(pack)
+            if slot is None:
+                place += 1
+                continue
+            del self._queue[place]
+            self._plug(pack, slot)
+
+    def _free_slot(self, pack: Pack) -> Slot | None:
+        best, best_load = None, 0.0
+        for point in self.points:
+            taken = sum(slot.taken for slot in point.slots)
+            load = taken / max(point.plan.capacity_w, 1.0)
+            for slot in point.slots:
+                if not slot.taken and pack.plan.name in slot.charger.plan.serves and (best is None or load < best_load):
+                    best, best_load = slot, load
+                    break
+        return best
+
+    def _plug(self, pack: Pack, slot: Slot) -> None:
+        slot.taken = True
+        pack.enter(self.env.now, State.WAIT, self.log)
+
+        def plugged(_: Job) -> None:
+            target = pack.plan.capacity_wh * self._charge_to
+            session = Session(pack, slot, target, self._draw_balance_s(slot), self.env.now)
+            slot.session = session
+            pack.enter(self.env.now, State.CHARGE, self.log)
+            slot.point.start(session)
+            self.pool.press()
+
+        task = self.plug_in
+        duration = self._draw_plug_in_s(pack)
+        self.crew.request(Job(Reason.PLUG_IN, duration, task.people, task.by, self.crew.feed_priority, plugged, pack.name))
+
+    def charged(self, session: Session) -> None:
+        """A pack has reached its target: balance, then free the slot and hand the pack on."""
+        if session.balance_s > 0.0:
+            call_after(self.env, session.balance_s, lambda _: self._release(session))
+        else:
+            self._release(session)
+
+    def _release(self, session: Session) -> None:
+        slot, pack, now = session.slot, session.pack, self.env.now
+        self.close(session, now)
+        slot.session, slot.taken = None, False
+        self.cycles += 1
+        self._ready(pack)
+        self._assign()
+
+    def close(self, session: Session, now_s: float) -> None:
+        """Write the slot's log row up to now."""
+        stored = session.pack.energy_wh - session.started_wh
+        self.log.add(session.started_s, now_s, session.slot.name, State.CHARGE, Reason.NONE, session.pack.name, stored)
+
+    def _ready(self, pack: Pack) -> None:
+        pack.loads_on_charge = 0
+        pack.enter(self.env.now, State.READY, self.log)
+        self.pool.offer(pack)
+
+    def hurry(self, types: tuple[str, ...], need_wh: float) -> None:
+        """Lower the target of the pack that will first hold what an aircraft needs."""
+        best: Session | None = None
+        best_s = 0.0
+        for point in self.points:
+            point.advance()
+            for session in point.sessions:
+                pack = session.pack
+                need = min(pack.plan.reserve_wh + need_wh, session.target_wh)
+                if session.draw_w <= 0.0 or not set(types) & set(pack.plan.fits):
+                    continue
+                wait_s = pack.plan.curve.time_s(pack.energy_wh, need, session.draw_w)
+                if best is None or wait_s < best_s:
+                    best, best_s = session, wait_s
+        if best is None:
+            return
+        need = best.pack.plan.reserve_wh + need_wh
+        if need < best.target_wh - 1e-6:
+            best.target_wh = need
+            point = best.slot.point
+            # a pack that already holds enough is handed over at once, after whoever asked has stored the request
+            call_after(self.env, 0.0, lambda _: point.replan())

@@ -1,0 +1,270 @@
+"""The crew: people, the tasks that wait for them, and the pilots' watch.
+
+Nobody polls. Whoever ends something (a task, a landing, a break) calls :meth:`Crew.dispatch`, which hands free people to
+what waits, whoever can take off soonest first.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from typing import TYPE_CHECKING, Literal
+
+from simpy.core import Environment
+from simpy.events import Event
+
+from simulator.operation.kernel import Signal, call_after
+from simulator.operation.log import DayLog, Reason, State
+from simulator.scenario.schema_rig import Crew as CrewTable
+
+if TYPE_CHECKING:
+    from simulator.operation.sortie import AircraftUnit
+
+By = Literal["anyone", "helper", "pilot"]
+
+URGENT, TURNAROUND, FEED, AHEAD = 0, 2, 3, 5
+"""Order of tasks: what holds up everything; an aircraft's turnaround; packs to chargers; work ahead of need.
+
+Launches stand between ``URGENT`` and ``TURNAROUND``.
+"""
+
+
+class Person:
+    """One member of the crew."""
+
+    __slots__ = ("busy", "is_pilot", "name", "watching")
+
+    def __init__(self, name: str, is_pilot: bool) -> None:
+        self.name, self.is_pilot = name, is_pilot
+        self.busy = False
+        self.watching = 0
+
+
+class Job:
+    """A task that waits for people, or is being done."""
+
+    __slots__ = ("begin", "blocked", "by", "call", "duration_s", "kind", "people", "priority", "pump", "start_s", "subject")
+
+    def __init__(
+        self,
+        kind: Reason,
+        duration_s: float,
+        people: int,
+        by: By,
+        priority: int,
+        call: Callable[[Job], None],
+        subject: str = "",
+        pump: bool = False,
+    ) -> None:
+        self.kind, self.duration_s, self.people, self.by, self.priority = kind, duration_s, people, by, priority
+        self.call, self.subject, self.pump = call, subject, pump
+        self.begin: Callable[[], None] | None = None
+        self.start_s: float | None = None
+        self.blocked = Reason.CREW_BUSY
+
+
+class Crew:
+    """The people of one rig.
+
+    Parameters
+    ----------
+    env : Environment
+        Clock.
+    rig_name : str
+        For the people's names.
+    table : CrewTable
+        Numbers and rules.
+    pumps : int
+        Aircraft that can be filled at the same time.
+    log : DayLog
+        The day's log.
+    """
+
+    def __init__(self, env: Environment, rig_name: str, table: CrewTable, pumps: int, log: DayLog) -> None:
+        self.env, self.table, self.log = env, table, log
+        self.pilots = [Person(f"{rig_name}/pilot {number}", True) for number in range(1, table.pilots + 1)]
+        self.helpers = [Person(f"{rig_name}/helper {number}", False) for number in range(1, table.helpers + 1)]
+        self.people = self.helpers + self.pilots
+        self._jobs: list[Job] = []
+        self._launches: list[AircraftUnit] = []
+        self._running = 0
+        self._pumps_free = pumps
+        self._seizes: list[tuple[Reason, Callable[[], None]]] = []
+        self.held_for: Reason | None = None
+        self.weather_stopped = False
+        self._retry_s = -1.0
+        # with nobody but pilots, a launch would take away the hands that feed the chargers
+        self.feed_priority = FEED if table.helpers else URGENT
+
+    def request(self, job: Job) -> None:
+        """Queue a task and start it if people are free."""
+        self._jobs.append(job)
+        self.dispatch()
+
+    def request_launch(self, unit: AircraftUnit) -> None:
+        """Queue an aircraft that is ready to take off."""
+        self._launches.append(unit)
+        self.dispatch()
+
+    def withdraw(self) -> None:
+        """Forget every task and launch that waits: the day is over."""
+        self._jobs.clear()
+        self._launches.clear()
+
+    def seize(self, why: Reason, call: Callable[[], None]) -> None:
+        """Ask for the whole crew; ``call`` runs once nobody works and nothing flies, until :meth:`release`."""
+        self._seizes.append((why, call))
+        self.dispatch()
+
+    def release(self) -> None:
+        """Give the crew back."""
+        self.held_for = None
+        self.dispatch()
+
+    def landed(self, pilot: Person) -> None:
+        """End a pilot's watch over one aircraft."""
+        pilot.watching -= 1
+        self.dispatch()
+
+    @property
+    def _stopped(self) -> Reason | None:
+        if self.held_for is not None:
+            return self.held_for
+        return self._seizes[0][0] if self._seizes else None
+
+    def dispatch(self) -> None:
+        """Hand free people to what waits."""
+        if self._seizes and self.held_for is None and self._running == 0 and not any(p.watching for p in self.pilots):
+            why, call = self._seizes.pop(0)
+            self.held_for = why
+            call()
+            return
+        stopped = self._stopped
+        if stopped is not None:
+            for job in self._jobs:
+                job.blocked = stopped
+            for unit in self._launches:
+                unit.hold(stopped)
+            return
+        if len(self._jobs) > 1:
+            self._jobs.sort(key=_priority)
+        if self._jobs and self._jobs[0].priority == URGENT:
+            self._start_jobs(urgent=True)
+        if self._launches:
+            self._start_launches()
+        if self._jobs:
+            self._start_jobs(urgent=False)
+
+    def _start_jobs(self, urgent: bool) -> None:
+        left: list[Job] = []
+        for place, job in enumerate(self._jobs):
+            if urgent and job.priority != URGENT:
+                left += self._jobs[place:]
+                break
+            if job.pump and self._pumps_free == 0:
+                job.blocked = Reason.PUMP_BUSY
+                left.append(job)
+                continue
+            people = self._free(job.people, job.by)
+            if people is None:
+                job.blocked = Reason.CREW_BUSY
+                left.append(job)
+                continue
+            self._start(job, people)
+        self._jobs = left
+
+    def _free(self, number: int, by: By) -> list[Person] | None:
+        """Return that many free people, helpers first, or None."""
+        if number == 0:
+            return []
+        found: list[Person] = []
+        if by != "pilot":
+            for person in self.helpers:
+                if not person.busy:
+                    found.append(person)
+                    if len(found) == number:
+                        return found
+        if by == "pilot" or (by == "anyone" and self.table.pilot_helps):
+            for person in self.pilots:
+                if not person.busy and (person.watching == 0 or by == "pilot"):
+                    found.append(person)
+                    if len(found) == number:
+                        return found
+        return None
+
+    def _start(self, job: Job, people: list[Person]) -> None:
+        now = self.env.now
+        job.start_s = now
+        self._running += 1
+        if job.begin is not None:
+            job.begin()
+        if job.pump:
+            self._pumps_free -= 1
+        for person in people:
+            person.busy = True
+            self.log.add(now, now + job.duration_s, person.name, State.TASK, job.kind, job.subject)
+
+        def finish(_: Event) -> None:
+            self._running -= 1
+            if job.pump:
+                self._pumps_free += 1
+            for person in people:
+                person.busy = False
+            job.call(job)
+            self.dispatch()
+
+        call_after(self.env, job.duration_s, finish)
+
+    def _start_launches(self) -> None:
+        now = self.env.now
+        left: list[AircraftUnit] = []
+        retry = -1.0
+        for unit in self._launches:
+            if self.weather_stopped:
+                unit.hold(Reason.WEATHER)
+                left.append(unit)
+                continue
+            until = unit.separation_hold_s(now)
+            if until > now:
+                unit.hold(Reason.SEPARATION)
+                left.append(unit)
+                retry = until if retry < 0 else min(retry, until)
+                continue
+            pilot = self._watcher()
+            if pilot is None:
+                unit.hold(Reason.PILOT_BUSY)
+                left.append(unit)
+                continue
+            self._grant(unit, pilot)
+        self._launches = left
+        if retry >= 0 and not now < self._retry_s <= retry:
+            self._retry_s = retry
+            call_after(self.env, retry - now, lambda _: self.dispatch())
+
+    def _watcher(self) -> Person | None:
+        for pilot in self.pilots:
+            if not pilot.busy and pilot.watching < self.table.aircraft_per_pilot:
+                return pilot
+        return None
+
+    def _grant(self, unit: AircraftUnit, pilot: Person) -> None:
+        now = self.env.now
+        pilot.watching += 1
+        check_s = unit.draw_launch_check()
+        if check_s > 0.0:
+            pilot.busy = True
+            self._running += 1
+            self.log.add(now, now + check_s, pilot.name, State.TASK, Reason.LAUNCH_CHECK, unit.name)
+
+            def checked(_: Event) -> None:
+                pilot.busy = False
+                self._running -= 1
+
+            done = Signal(self.env)
+            done.callbacks.append(checked)
+            unit.launch(pilot, check_s, done)
+        else:
+            unit.launch(pilot, 0.0, None)
+
+
+def _priority(job: Job) -> int:
+    return job.priority

@@ -1,0 +1,67 @@
+"""One simulated work day, from the yard to the yard."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simpy.core import Environment
+
+from simulator.experiment.streams import DayStreams
+from simulator.operation.kernel import call_after
+from simulator.operation.log import DayLog
+from simulator.operation.move import RigEnd, RigUnit
+from simulator.operation.plan import DayPlan
+from simulator.operation.weather import plan_breaks, weather_stoppages
+from simulator.operation.work import WorkList
+
+_AFTER_LAST_LANDING_S = 1e-3
+"""The day closes this much after the last allowed landing, so that a landing just then still counts."""
+LONGEST_DAY_S = 5e7
+
+
+@dataclass(frozen=True)
+class SimulatedDay:
+    """The log of a day and what was left at its end."""
+
+    log: DayLog
+    ends: tuple[RigEnd, ...]
+    replication: int
+
+
+def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> SimulatedDay:
+    """Simulate one work day.
+
+    Parameters
+    ----------
+    plan : DayPlan
+        Plan of the equipment set.
+    streams : DayStreams
+        Random streams of the replication.
+    replication : int
+        Its number, kept with the result.
+
+    Returns
+    -------
+    SimulatedDay
+        Depends on plan and streams alone.
+    """
+    env = Environment()
+    log = DayLog()
+    scenario = plan.scenario
+    work = WorkList(plan.fields, plan.geography, scenario.work == "repeat")
+    rigs = [RigUnit(env, plan, rig, work, streams, log) for rig in plan.rigs]
+    if scenario.weather.stoppages is not None:
+        env.process(weather_stoppages(env, scenario.weather.stoppages, rigs, streams))
+    done = []
+    for rig in rigs:
+        plan_breaks(env, scenario.day.breaks, scenario.day.start, rig)
+        call_after(env, plan.last_landing_s + _AFTER_LAST_LANDING_S, rig.close)
+        done.append(env.process(rig.run()))
+        for unit in rig.aircraft:
+            env.process(unit.run())
+    for process in done:
+        env.run(until=process)
+    ends = tuple(rig.end() for rig in rigs)
+    log.paid_until_s = max(end.paid_until_s for end in ends)
+    log.last_landing_s = max((sortie.end_s for sortie in log.sorties), default=0.0)
+    return SimulatedDay(log, ends, replication)

@@ -1,0 +1,147 @@
+"""Time and energy of a flight over a stretch of a path, in closed form, and how far a load, a charge or the clock carries it."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING, NamedTuple
+
+from simulator.operation.plan_equipment import AircraftPlan
+from simulator.physics.flight import cubic_mean, cubic_value
+
+if TYPE_CHECKING:
+    from simulator.operation.plan import WorkProfile
+
+_STEPS = 40
+_CLOSE_M2 = 0.5
+_CLOSE_SHARE = 2e-3
+"""Search ends within this area, or this share of the limit."""
+
+
+class Airborne(NamedTuple):
+    """A flight's parts (s, in order of flight), its path and its energy at the pack."""
+
+    take_off_s: float
+    ferry_out_s: float
+    work_s: float
+    turn_s: float
+    ferry_back_s: float
+    landing_s: float
+    total_s: float
+    path_m: float
+    energy_wh: float
+
+
+class Flight:
+    """One aircraft with one pack type on one field: gives time and energy of any stretch.
+
+    Parameters
+    ----------
+    aircraft : AircraftPlan
+        Aircraft class.
+    profile : WorkProfile
+        The field for this class.
+    pack_kg : float
+        Mass of the pack.
+    unit_kg : float
+        Mass of one unit of product.
+    turn_s, take_off_s, landing_s : float, optional
+        Durations of this flight; means by default.
+    """
+
+    __slots__ = ("aircraft", "landing_s", "pack_kg", "profile", "take_off_s", "turn_s", "unit_kg")
+
+    def __init__(
+        self,
+        aircraft: AircraftPlan,
+        profile: WorkProfile,
+        pack_kg: float,
+        unit_kg: float,
+        turn_s: float | None = None,
+        take_off_s: float | None = None,
+        landing_s: float | None = None,
+    ) -> None:
+        self.aircraft, self.profile, self.pack_kg, self.unit_kg = aircraft, profile, pack_kg, unit_kg
+        self.turn_s = aircraft.turn_time.mean() if turn_s is None else turn_s
+        self.take_off_s = aircraft.take_off_time.mean() if take_off_s is None else take_off_s
+        self.landing_s = aircraft.landing_time.mean() if landing_s is None else landing_s
+
+    def over(self, area_from_m2: float, area_to_m2: float, load: float, factor: float) -> Airborne:
+        """Return time and energy of flying a stretch.
+
+        Parameters
+        ----------
+        area_from_m2, area_to_m2 : float
+            Stretch, by area from the start of the path.
+        load : float
+            Product on board at take-off, L or kg.
+        factor : float
+            Multiplies every duration of the flight.
+        """
+        aircraft, profile = self.aircraft, self.profile
+        path_m, turns, gap_m, out_m, back_m = profile.path.stretch(area_from_m2, area_to_m2)
+        ferry = aircraft.ferry_speed_m_per_s
+        take_off, landing = self.take_off_s * factor, self.landing_s * factor
+        out, back = out_m / ferry * factor, back_m / ferry * factor
+        work = path_m / profile.speed_m_per_s * factor
+        turn = (turns * self.turn_s + gap_m / ferry) * factor
+        full_kg = aircraft.empty_kg + self.pack_kg + load * self.unit_kg
+        end_kg = full_kg - profile.rate * (area_to_m2 - area_from_m2) * self.unit_kg
+        joule = (
+            take_off * cubic_value(aircraft.hover_power, full_kg)
+            + out * cubic_value(aircraft.ferry_power, full_kg)
+            + (work + turn) * cubic_mean(profile.spray_power, full_kg, end_kg)
+            + back * cubic_value(aircraft.ferry_power, end_kg)
+            + landing * cubic_value(aircraft.hover_power, end_kg)
+        )
+        total = take_off + out + work + turn + back + landing
+        return Airborne(take_off, out, work, turn, back, landing, total, path_m, joule / 3600.0)
+
+
+def furthest(
+    flight: Flight, area_from_m2: float, area_to_m2: float, load: float, energy_wh: float, time_s: float, factor: float
+) -> float:
+    """Return how far along its path a flight can spray and still land within its energy and time.
+
+    Parameters
+    ----------
+    flight : Flight
+        Aircraft, pack and field.
+    area_from_m2, area_to_m2 : float
+        Stretch wanted, by area from the start of the path.
+    load : float
+        Product on board at take-off, L or kg.
+    energy_wh : float
+        Energy above the reserve.
+    time_s : float
+        Time left until the last landing.
+    factor : float
+        Multiplies every duration.
+
+    Returns
+    -------
+    float
+        Area at which spraying ends: ``area_to_m2`` when all can be flown, ``area_from_m2`` when nothing can. Found by
+        a search over flights that were each computed whole, so the flight returned is always within both limits.
+    """
+    whole = flight.over(area_from_m2, area_to_m2, load, factor)
+    over = max(whole.energy_wh / energy_wh if energy_wh > 0.0 else math.inf, whole.total_s / time_s if time_s > 0.0 else math.inf)
+    if over <= 1.0:
+        return area_to_m2
+    low, high = area_from_m2, area_to_m2
+    least = flight.over(low, low, load, factor)
+    if least.energy_wh >= energy_wh or least.total_s >= time_s:
+        return area_from_m2
+    under = max(least.energy_wh / energy_wh, least.total_s / time_s)
+    # use of the tighter limit is nearly linear in area: aim by the secant, a little short, and halve when that stalls
+    for step in range(_STEPS):
+        if high - low < _CLOSE_M2 or 1.0 - under < _CLOSE_SHARE:
+            break
+        share = (1.0 - under) / (over - under) if step % 3 < 2 and math.isfinite(over) else 0.5
+        middle = low + (high - low) * min(max(share * 0.9995, 0.01), 0.99)
+        part = flight.over(area_from_m2, middle, load, factor)
+        used = max(part.energy_wh / energy_wh, part.total_s / time_s)
+        if used <= 1.0:
+            low, under = middle, used
+        else:
+            high, over = middle, used
+    return low

@@ -1,0 +1,188 @@
+"""One day's log: who did what from when to when, and why they waited. All figures are computed from it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+from typing import NamedTuple
+
+
+class Kind(StrEnum):
+    """Kind of entity that a log row is about."""
+
+    AIRCRAFT = "aircraft"
+    PACK = "pack"
+    CHARGER = "charger"
+    POWER = "power"
+    PERSON = "person"
+    SUPPLY = "supply"
+    RIG = "rig"
+
+
+class State(StrEnum):
+    """What an entity does. An aircraft is in exactly one of the first group at any time of the day."""
+
+    TAKE_OFF = "take-off"
+    FERRY_OUT = "ferry out"
+    WORK = "spray"
+    TURN = "turn"
+    FERRY_BACK = "ferry back"
+    LANDING = "landing"
+    SWAP = "swap"
+    FILL = "fill"
+    LAUNCH_CHECK = "launch check"
+    WAIT = "wait"
+    MOVE = "move"
+    REPAIR = "repair"
+    DONE = "done"
+
+    COOL = "cool"
+    QUEUE = "queue"
+    CHARGE = "charge"
+    CHARGE_LIMITED = "charge limited"
+    READY = "ready"
+    FLOWN = "flown"
+
+    RUN = "run"
+    STOPPED = "stopped"
+    TASK = "task"
+    BREAK = "break"
+
+
+class Reason(StrEnum):
+    """Why an entity waits, moves, or does a task."""
+
+    NONE = ""
+    TOO_FEW_PACKS = "too few packs"
+    CHARGERS_BUSY = "chargers busy"
+    GENERATOR_LIMITED = "generator limited"
+    CREW_BUSY = "crew busy"
+    PUMP_BUSY = "pump busy"
+    NO_MIX = "no mix"
+    PILOT_BUSY = "pilot busy"
+    SEPARATION = "separation"
+    NO_WORK_HERE = "no work left here"
+    WEATHER = "weather"
+    BREAK = "break"
+    DAY_END = "day end"
+    LIST_DONE = "list done"
+    BREAKDOWN = "breakdown"
+    YARD = "yard"
+    DRIVE = "drive"
+    PACK_UP = "pack up"
+    SET_UP = "set up"
+    RELOCATE = "relocate"
+    SWAP = "swap"
+    FILL = "fill"
+    PLUG_IN = "plug in"
+    MIX = "mix"
+    REFUEL = "refuel"
+    RESTOCK = "restock"
+    LAUNCH_CHECK = "launch check"
+    MOVING = "moving"
+    FUEL = "out of fuel"
+
+
+FLIGHT_STATES = (State.TAKE_OFF, State.FERRY_OUT, State.WORK, State.TURN, State.FERRY_BACK, State.LANDING)
+
+
+class Row(NamedTuple):
+    """One interval of one entity.
+
+    ``amount`` is in the unit of the activity: litres or kilograms for fill and mix, watt-hours at the bus for a power
+    point's run, watt-hours into the pack for a charge, litres of fuel for refuelling, metres for a drive; else 0.
+    """
+
+    start_s: float
+    end_s: float
+    entity: str
+    state: State
+    reason: Reason
+    field: str
+    amount: float
+
+
+class Sortie(NamedTuple):
+    """One flight, take-off to landing, whole; :func:`sortie_rows` writes it as rows.
+
+    Durations are in order of flight; spray and turn alternate along the path in between.
+    """
+
+    start_s: float
+    aircraft: str
+    pack: str
+    field: str
+    visit: int
+    area_from_m2: float
+    area_to_m2: float
+    take_off_s: float
+    ferry_out_s: float
+    work_s: float
+    turn_s: float
+    ferry_back_s: float
+    landing_s: float
+    path_m: float
+    applied: float
+    load_before: float
+    energy_wh: float
+    charge_before_wh: float
+    number_on_charge: int
+
+    @property
+    def end_s(self) -> float:
+        """Time of landing."""
+        return (
+            self.start_s + self.take_off_s + self.ferry_out_s + self.work_s + self.turn_s + self.ferry_back_s + self.landing_s
+        )
+
+
+@dataclass
+class DayLog:
+    """Everything that one simulated day leaves behind.
+
+    Attributes
+    ----------
+    rows : list of Row
+        All intervals but those of flights.
+    sorties : list of Sortie
+        Flights.
+    kinds : dict
+        Entity name to kind.
+    last_landing_s, paid_until_s : float
+        End of flying, and of the paid day (back at the yard and put away).
+    list_finished_s : float or None
+        When the field list ran out before the day did.
+    """
+
+    rows: list[Row] = field(default_factory=list)
+    sorties: list[Sortie] = field(default_factory=list)
+    kinds: dict[str, Kind] = field(default_factory=dict)
+    last_landing_s: float = 0.0
+    paid_until_s: float = 0.0
+    list_finished_s: float | None = None
+
+    def add(
+        self, start_s: float, end_s: float, entity: str, state: State, reason: Reason = Reason.NONE, field: str = "", amount: float = 0.0
+    ) -> None:
+        """Append one interval; intervals without length or amount are left out."""
+        if end_s > start_s or amount:
+            self.rows.append(Row(start_s, end_s, entity, state, reason, field, amount))
+
+
+def sortie_rows(sortie: Sortie) -> list[Row]:
+    """Return a flight as six rows in order; spraying stands before turning, whatever their true alternation."""
+    rows = []
+    time = sortie.start_s
+    area = sortie.area_to_m2 - sortie.area_from_m2
+    for state, length, amount in (
+        (State.TAKE_OFF, sortie.take_off_s, 0.0),
+        (State.FERRY_OUT, sortie.ferry_out_s, 0.0),
+        (State.WORK, sortie.work_s, area),
+        (State.TURN, sortie.turn_s, 0.0),
+        (State.FERRY_BACK, sortie.ferry_back_s, 0.0),
+        (State.LANDING, sortie.landing_s, 0.0),
+    ):
+        if length > 0.0 or amount:
+            rows.append(Row(time, time + length, sortie.aircraft, state, Reason.NONE, sortie.field, amount))
+        time += length
+    return rows

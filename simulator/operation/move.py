@@ -1,0 +1,422 @@
+"""A rig's day: from the yard to field after field and home again; owns what travels together."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Generator
+from dataclasses import dataclass
+
+from simpy.core import Environment
+from simpy.events import Event, Timeout
+
+from simulator.experiment.streams import DayStreams
+from simulator.operation.charging import ChargingStation
+from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
+from simulator.operation.kernel import Signal, call_after
+from simulator.operation.log import DayLog, Kind, Reason, State
+from simulator.operation.packs import Pack, PackPool
+from simulator.operation.plan import DayPlan, RigPlan, WorkProfile
+from simulator.operation.plan_equipment import AircraftPlan
+from simulator.operation.power import PowerPoint, Session
+from simulator.operation.sortie import AircraftUnit
+from simulator.operation.supply import Supply
+from simulator.operation.work import Visit, WorkList
+
+
+@dataclass(frozen=True)
+class RigEnd:
+    """What a rig has left when the day is over; checked against the log."""
+
+    name: str
+    product_start: float
+    product_made: float
+    product_in_tank: float
+    product_on_aircraft: float
+    water_fetched_l: float
+    fuel_burnt_l: float
+    bus_wh: float
+    charge_cycles: int
+    pack_swaps: int
+    loads: int
+    out_of_reach_m2: float
+    pack_charge_wh: dict[str, float]
+    paid_until_s: float
+
+
+class RigUnit:
+    """One rig during one day.
+
+    Parameters
+    ----------
+    env : Environment
+        Clock.
+    day : DayPlan
+        The plan.
+    plan : RigPlan
+        This rig.
+    work : WorkList
+        Fields, shared with the other rigs.
+    streams : DayStreams
+        The day's random streams.
+    log : DayLog
+        The day's log.
+    """
+
+    def __init__(self, env: Environment, day: DayPlan, plan: RigPlan, work: WorkList, streams: DayStreams, log: DayLog) -> None:
+        self.env, self.day, self.plan, self.work, self.log = env, day, plan, work, log
+        name, rig = plan.name, plan.rig
+        scenario, tasks = day.scenario, rig.crew.tasks
+        self.name, self.tasks = name, tasks
+        self.last_landing_s = day.last_landing_s
+        flying = scenario.flying
+        self.separation_m, self.launch_interval_s = flying.separation, flying.launch_interval
+        self.whole_passes = flying.stop_at == "pass end"
+        self.energy_margin, self.least_load_share = flying.energy_margin, flying.least_load_share
+        self.last_launch_s = -1e18
+        self.visit: Visit | None = None
+        self.ready = False
+        self.closing = False
+        self.paid_until_s = 0.0
+        self._out_of_reach_m2 = 0.0
+        self._next_ready: Signal | None = None
+        self._wake: Signal | None = None
+        self._place: int | None = None
+        self._leave: Signal | None = None
+        self.crew = Crew(env, name, rig.crew, rig.supply.pumps, log)
+        self.pool = PackPool(env)
+        self.points = [PowerPoint(env, f"{name}/{point.name}", point, log, self._charged, self._ask_refuel) for point in plan.power]
+        draw = streams.draws
+        plug_in = draw(f"plug_in/{name}", tasks.plug_in.time)
+        cooling = {pack.name: draw(f"cooling/{name}/{pack.name}", pack.cooling_time) for pack, _ in plan.packs}
+        balance = {
+            slot.name: draw(f"balance/{slot.name}", slot.charger.plan.balance_time) for point in self.points for slot in point.slots
+        }
+        self.station = ChargingStation(
+            env, self.points, self.pool, self.crew, log, tasks.plug_in, rig.charge_to, rig.take_partly_charged,
+            lambda pack: plug_in(), lambda pack: cooling[pack.plan.name](), lambda slot: balance[slot.name](),
+        )  # fmt: skip
+        self.supply = Supply(
+            env, f"{name}/supply", rig.supply, scenario.product.kind == "liquid", tasks.mix, self.crew, log, self._product_ahead,
+            draw(f"mix/{name}", tasks.mix.time), draw(f"water_trip/{name}", rig.supply.water_trip_time),
+        )  # fmt: skip
+        self._draw_refuel = draw(f"refuel/{name}", tasks.refuel.time)
+        self._draw_speed = draw(f"road_speed/{name}", scenario.route.road_speed)
+        trailer = rig.trailer
+        self._draw_pack_up = draw(f"pack_up/{name}", trailer.pack_up_time)
+        self._draw_set_up = draw(f"set_up/{name}", trailer.set_up_time)
+        self._draw_yard = draw(f"yard/{name}", trailer.yard_time)
+        self.aircraft: list[AircraftUnit] = []
+        self._draw_handling: list[tuple[Callable[[], float], int]] = []
+        for aircraft, number in plan.aircraft:
+            for count in range(1, number + 1):
+                unit = AircraftUnit(self, f"{name}/{aircraft.name} {count}", aircraft, streams)
+                self.aircraft.append(unit)
+                self._draw_handling.append((draw(f"handling/{unit.name}", aircraft.handling_time), aircraft.handling_people))
+        self.packs = [
+            Pack(f"{name}/{pack.name} {count}", pack, pack.capacity_wh * rig.packs_start_charge)
+            for pack, number in plan.packs
+            for count in range(1, number + 1)
+        ]
+        self._fill_mean_s = tasks.fill.time.mean()
+        self._swap_mean_s = tasks.swap.time.mean()
+        self._check_mean_s = tasks.launch_check.time.mean()
+        self._register()
+        self._mount_first_packs()
+
+    def _register(self) -> None:
+        kinds = self.log.kinds
+        kinds.update({unit.name: Kind.AIRCRAFT for unit in self.aircraft})
+        kinds.update({pack.name: Kind.PACK for pack in self.packs})
+        kinds.update({person.name: Kind.PERSON for person in self.crew.people})
+        kinds.update({point.name: Kind.POWER for point in self.points})
+        kinds.update({slot.name: Kind.CHARGER for point in self.points for slot in point.slots})
+        kinds[self.supply.name] = Kind.SUPPLY
+        kinds[self.name] = Kind.RIG
+
+    def _mount_first_packs(self) -> None:
+        """Put a pack on every aircraft; the others are ready, or wait for a charger when not charged enough."""
+        rig = self.plan.rig
+        left = list(self.packs)
+        for unit in self.aircraft:
+            for pack in left:
+                if unit.plan.name in pack.plan.fits and pack.above_reserve_wh > 0:
+                    left.remove(pack)
+                    unit.mount(pack)
+                    break
+        for pack in left:
+            if rig.packs_start_charge >= rig.charge_to - 1e-9:
+                self.pool.ready.append(pack)
+            else:
+                self.station.queue(pack)
+
+    # --- what the aircraft ask ---
+
+    @property
+    def field_name(self) -> str:
+        """Name of the field the rig stands at; empty on the road."""
+        return self.visit.plan.name if self.visit is not None and self.ready else ""
+
+    def profile(self, aircraft_class: str, field: int) -> WorkProfile:
+        """Return path, rate and speed of an aircraft class on a field."""
+        return self.day.profiles[aircraft_class, field]
+
+    def best_pack(self, aircraft_class: str) -> Pack:
+        """Return a pack of the fitting type that holds most above its reserve when full."""
+        fitting = [pack for pack in self.packs if aircraft_class in pack.plan.fits]
+        return max(fitting, key=lambda pack: pack.plan.capacity_wh - pack.plan.reserve_wh)
+
+    def turnaround_mean_s(self, swap: bool, fill_amount: float) -> float:
+        """Return the least mean time from now to take-off."""
+        fill = self._fill_mean_s + self.supply.fill_s(fill_amount) if fill_amount > 0 else 0.0
+        swap_s = self._swap_mean_s if swap else 0.0
+        return (swap_s + fill if self.plan.rig.swap_first else max(swap_s, fill)) + self._check_mean_s
+
+    def next_ready(self) -> Signal:
+        """Return the event that the rig next stands ready at a field."""
+        if self._next_ready is None:
+            self._next_ready = Signal(self.env)
+        return self._next_ready
+
+    def aircraft_idle(self, unit: AircraftUnit) -> Signal:
+        """Return the event that an aircraft with nothing to fly waits for, and see whether the rig may leave."""
+        if self._wake is None:
+            self._wake = Signal(self.env)
+        wake = self._wake
+        self._check_leave()
+        return wake
+
+    def after_landing(self, visit: Visit) -> None:
+        """Wake idle aircraft when work was given back; else see whether the rig may leave."""
+        if visit is self.visit and visit.opening() is not None:
+            self._wake_idle()
+        else:
+            self._check_leave()
+
+    def repaired(self) -> None:
+        """An aircraft can fly again."""
+        self._check_leave()
+
+    def out_of_reach(self, visit: Visit, area_m2: float) -> None:
+        """Count area that no charge reaches from the landing zone."""
+        self._out_of_reach_m2 += area_m2
+
+    def _wake_idle(self) -> None:
+        wake, self._wake = self._wake, None
+        if wake is not None:
+            wake.fire()
+
+    def _check_leave(self) -> None:
+        visit = self.visit
+        if self._leave is None or visit is None or self._leave.triggered or visit.active > 0:
+            return
+        if visit.opening() is None:
+            self._leave.fire()
+        elif all(unit.idle and unit.idle_reason is Reason.DAY_END or unit.under_repair for unit in self.aircraft):
+            if not any(unit.under_repair for unit in self.aircraft):
+                self._leave.fire()
+
+    def _product_ahead(self) -> float:
+        """Return the product (L or kg) that can still be flown from here and is in no tank yet."""
+        time_left = self.last_landing_s - self.env.now
+        if time_left <= 0.0 or self.closing:
+            return 0.0
+        rate = self.visit.plan.rate if self.visit is not None else self.day.fields[0].rate
+        flyable = 0.0
+        for unit in self.aircraft:
+            cycle = self._least_cycle_s(unit.plan, rate)
+            flyable += (time_left / cycle + 1.0) * unit.plan.capacity_units
+        here = self.visit.remaining_m2 * rate if self.visit is not None else 0.0
+        on_board = sum(unit.load for unit in self.aircraft if unit.claim is None)
+        return max(0.0, min(flyable, here + self.work.product_ahead()) - on_board)
+
+    def _least_cycle_s(self, plan: AircraftPlan, rate: float) -> float:
+        spray_s = plan.capacity_units / rate / (plan.swath_m * plan.work_speed_m_per_s)
+        return spray_s + plan.take_off_time.mean() + plan.landing_time.mean() + self._fill_mean_s + self.supply.fill_s(plan.capacity_units) + 1.0
+
+    def _charged(self, session: Session) -> None:
+        self.station.charged(session)
+
+    def _ask_refuel(self, point: PowerPoint) -> None:
+        task = self.tasks.refuel
+        empty = point.fuel_l <= 1e-6
+        job = Job(Reason.REFUEL, self._draw_refuel(), task.people, task.by, TURNAROUND if empty else AHEAD - 1, lambda _: done(), point.name)
+
+        def done() -> None:
+            filled = point.end_refuel()
+            self.log.add(self.env.now, self.env.now, point.name, State.RUN, Reason.REFUEL, "", filled)
+
+        def begin() -> None:
+            point.begin_refuel()
+
+        job.begin = begin
+        call_after(self.env, 0.0, lambda _: self.crew.request(job))
+
+    # --- the process ---
+
+    def run(self) -> Generator[Event, object, None]:
+        """From the yard to field after field and home: the SimPy process of one rig."""
+        yield from self._seized(Reason.YARD)
+        yield from self._stage(self._draw_yard(), Reason.YARD)
+        first = True
+        while True:
+            goal = self.work.peek()
+            if goal is None or not self._time_for(goal, first):
+                break
+            visit = self.work.next_visit()
+            if visit is None:
+                break
+            if first or goal != self._place:
+                if not first:
+                    yield from self._pack_up()
+                yield from self._drive(goal)
+                if self.env.now >= self.last_landing_s:
+                    self.visit = None
+                    break
+                yield from self._set_up()
+            elif not first:
+                pass
+            first = False
+            yield from self._work(visit)
+            if self.closing or visit.opening() is not None:
+                break
+            yield from self._seized(Reason.MOVING)
+        yield from self._go_home()
+
+    def _seized(self, why: Reason) -> Generator[Event, object, None]:
+        signal = Signal(self.env)
+        self.crew.seize(why, signal.fire)
+        yield signal
+
+    def _stage(self, length_s: float, why: Reason, amount: float = 0.0) -> Generator[Event, object, None]:
+        """Let the whole rig do one thing together."""
+        start = self.env.now
+        yield Timeout(self.env, length_s)
+        now = self.env.now
+        self.log.add(start, now, self.name, State.MOVE, why, "", amount)
+        for person in self.crew.people:
+            self.log.add(start, now, person.name, State.TASK, why)
+        for unit in self.aircraft:
+            unit.mark(now, State.MOVE, why)
+
+    def _handling_s(self) -> float:
+        """Return the time to lift all aircraft on or off, side by side as far as people allow."""
+        people = len(self.crew.people)
+        return sum(draw() / max(1, people // needed) for draw, needed in self._draw_handling)
+
+    def _pack_up(self) -> Generator[Event, object, None]:
+        self.ready = False
+        self.visit = None
+        if not self.plan.rig.trailer.charge_while_driving:
+            for point in self.points:
+                point.switch(False)
+        yield from self._stage(self._draw_pack_up() + self._handling_s(), Reason.PACK_UP)
+
+    def _drive(self, goal: int | None) -> Generator[Event, object, None]:
+        distance = self.day.geography.distance_m(self._place, goal)
+        self._place = goal
+        yield from self._stage(distance / self._draw_speed(), Reason.DRIVE, distance)
+
+    def _set_up(self) -> Generator[Event, object, None]:
+        yield from self._stage(self._draw_set_up() + self._handling_s(), Reason.SET_UP)
+        for point in self.points:
+            if not point.on:
+                point.switch(True)
+
+    def _time_for(self, goal: int, first: bool) -> bool:
+        """Tell whether a move and one short flight still fit into the day (by mean times)."""
+        if self.closing:
+            return False
+        move_s = 0.0
+        if first or goal != self._place:
+            trailer = self.plan.rig.trailer
+            distance = self.day.geography.distance_m(self._place, goal)
+            move_s = distance / self.day.scenario.route.road_speed.mean() + trailer.set_up_time.mean() + self.plan.pack_up_handling
+            if not first:
+                move_s += trailer.pack_up_time.mean() + self.plan.pack_up_handling
+        rate = self.day.fields[goal].rate
+        flight_s = min(self._least_cycle_s(unit.plan, rate) for unit in self.aircraft) * self.least_load_share
+        return self.env.now + move_s + flight_s < self.last_landing_s
+
+    def _work(self, visit: Visit) -> Generator[Event, object, None]:
+        """Fly the field until it is done or the day ends."""
+        self.visit = visit
+        self.ready = True
+        self._leave = Signal(self.env)
+        ready, self._next_ready = self._next_ready, None
+        self.crew.release()
+        self.supply.plan_ahead()
+        if ready is not None:
+            ready.fire()
+        self._wake_idle()
+        yield self._leave
+        self._leave = None
+        self._mark_idle()
+        if self.work.has_run_out and visit.opening() is None and not self.closing:
+            self.log.list_finished_s = max(self.log.list_finished_s or 0.0, self.env.now)
+
+    def _mark_idle(self) -> None:
+        now = self.env.now
+        for unit in self.aircraft:
+            if unit.under_repair:
+                unit.mark(now, State.REPAIR, Reason.BREAKDOWN)
+            elif unit.idle:
+                unit.mark(now, State.WAIT, unit.idle_reason)
+
+    def close(self, _: Event) -> None:
+        """The last landing is past: nothing starts any more."""
+        if self.closing:
+            return
+        self.closing = True
+        if self._leave is not None and not self._leave.triggered:
+            self._leave.fire()
+
+    def _go_home(self) -> Generator[Event, object, None]:
+        self.closing = True
+        self.crew.withdraw()
+        self.supply.withdraw()
+        for unit in self.aircraft:
+            unit.closed = True
+        if self.crew.held_for is None or self.crew.held_for is Reason.BREAK:
+            yield from self._seized(Reason.MOVING)
+        now = self.env.now
+        for unit in self.aircraft:
+            if unit.turnaround is not None:
+                unit.turnaround.cut(now)
+            if unit.under_repair:
+                unit.mark(now, State.REPAIR, Reason.BREAKDOWN)
+            unit.mark(now, State.WAIT, unit.idle_reason if unit.idle else Reason.DAY_END)
+        if self._place is not None:
+            yield from self._pack_up()
+            yield from self._drive(None)
+        yield from self._stage(self._draw_yard(), Reason.YARD)
+        for point in self.points:
+            point.switch(False)
+        self.paid_until_s = self.env.now
+
+    def end(self) -> RigEnd:
+        """Close everything that is open in the log and return what is left."""
+        now = self.paid_until_s
+        for point in self.points:
+            point.advance()
+            for session in point.sessions:
+                self.station.close(session, now)
+        for pack in self.packs:
+            if pack.since_s < now:
+                self.log.add(pack.since_s, now, pack.name, pack.state)
+        for unit in self.aircraft:
+            unit.mark(now, State.DONE, Reason.DAY_END)
+        return RigEnd(
+            self.name,
+            self.supply.start,
+            self.supply.made,
+            self.supply.level,
+            sum(unit.load for unit in self.aircraft),
+            self.supply.fetched if self.supply.liquid else 0.0,
+            sum(point.fuel_burnt_l for point in self.points),
+            sum(point.bus_wh for point in self.points),
+            self.station.cycles,
+            sum(unit.swaps for unit in self.aircraft),
+            sum(unit.loads for unit in self.aircraft),
+            self._out_of_reach_m2,
+            {pack.name: pack.energy_wh for pack in self.packs},
+            now,
+        )

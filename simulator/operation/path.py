@@ -1,0 +1,111 @@
+"""The path of one field for one swath, as flat lists: where a stretch of it starts, ends, and how long it takes."""
+
+from __future__ import annotations
+
+import math
+from bisect import bisect_left, bisect_right
+from typing import NamedTuple
+
+import numpy as np
+
+from simulator.physics.swath import SwathPlan
+
+
+class Stretch(NamedTuple):
+    """A contiguous part of a path."""
+
+    path_m: float
+    turns: int
+    gap_m: float
+    out_m: float
+    back_m: float
+
+
+class FieldPath:
+    """A swath plan laid out for quick look-up by area covered.
+
+    The coordinate is the area from the start of the path, so aircraft of different swath can share one field.
+
+    Parameters
+    ----------
+    plan : SwathPlan
+        Passes in order.
+    zone_x_m, zone_y_m : float
+        Landing zone on the plan's grid.
+    ferry_distance_m : float, optional
+        Given average distance between landing zone and work; replaces the geometry.
+    """
+
+    __slots__ = ("_ferry_m", "_gap_m", "_turns", "area_m2", "cumulative_m2", "ends", "mean_pass_m2", "path_m", "starts", "zone")
+
+    def __init__(self, plan: SwathPlan, zone_x_m: float, zone_y_m: float, ferry_distance_m: float | None = None) -> None:
+        total = np.concatenate(([0.0], np.cumsum(plan.area_m2)))
+        self.cumulative_m2: list[float] = total.tolist()
+        self.path_m: list[float] = np.concatenate(([0.0], np.cumsum(plan.length_m))).tolist()
+        turn = plan.is_turn.astype(float)
+        # a turn brings the aircraft one swath over; only the way beyond that is flown as a gap
+        gap = np.where(plan.is_turn, np.maximum(0.0, plan.link_m - plan.swath_m), plan.link_m)
+        self._turns: list[int] = np.concatenate(([0], np.cumsum(turn))).astype(int).tolist()
+        self._gap_m: list[float] = np.concatenate(([0.0], np.cumsum(gap))).tolist()
+        self.starts = list(zip(plan.start_x_m.tolist(), plan.start_y_m.tolist(), strict=True))
+        self.ends = list(zip(plan.end_x_m.tolist(), plan.end_y_m.tolist(), strict=True))
+        self.zone = (zone_x_m, zone_y_m)
+        self.area_m2 = self.cumulative_m2[-1]
+        self.mean_pass_m2 = self.area_m2 / len(self.starts)
+        self._ferry_m = ferry_distance_m
+
+    def place(self, area_m2: float, *, ending: bool) -> tuple[int, float]:
+        """Return the pass and the part of it flown at an area from the start.
+
+        Parameters
+        ----------
+        area_m2 : float
+            Within the field.
+        ending : bool
+            At a border between passes: True gives the end of the earlier, False the start of the later.
+        """
+        total = self.cumulative_m2
+        index = (bisect_left(total, area_m2) if ending else bisect_right(total, area_m2)) - 1
+        index = min(max(index, 0), len(self.starts) - 1)
+        size = total[index + 1] - total[index]
+        return index, min(1.0, max(0.0, (area_m2 - total[index]) / size))
+
+    def point(self, index: int, part: float) -> tuple[float, float]:
+        """Return the place (m) at a part of a pass."""
+        x0, y0 = self.starts[index]
+        x1, y1 = self.ends[index]
+        return x0 + (x1 - x0) * part, y0 + (y1 - y0) * part
+
+    def stretch(self, area_from_m2: float, area_to_m2: float, zone: tuple[float, float] | None = None) -> Stretch:
+        """Return length, turns, gaps and ferry distances of a stretch.
+
+        Parameters
+        ----------
+        area_from_m2, area_to_m2 : float
+            Start and end, by area from the start of the path; the end is the larger.
+        zone : (float, float), optional
+            Landing zone, when it is not the path's own.
+        """
+        first, first_part = self.place(area_from_m2, ending=False)
+        last, last_part = self.place(area_to_m2, ending=True)
+        path = self.path_m
+        length = (path[last] + last_part * (path[last + 1] - path[last])) - (
+            path[first] + first_part * (path[first + 1] - path[first])
+        )
+        if last < first:
+            last, length = first, 0.0
+        if self._ferry_m is not None:
+            out = back = self._ferry_m
+        else:
+            zone_x, zone_y = zone if zone is not None else self.zone
+            x, y = self.point(first, first_part)
+            out = math.hypot(x - zone_x, y - zone_y)
+            x, y = self.point(last, last_part)
+            back = math.hypot(x - zone_x, y - zone_y)
+        return Stretch(length, self._turns[last] - self._turns[first], self._gap_m[last] - self._gap_m[first], out, back)
+
+    def whole_passes(self, area_from_m2: float, area_to_m2: float) -> float:
+        """Return the last pass end in (from, to], or ``area_to_m2`` when there is none."""
+        index = bisect_right(self.cumulative_m2, area_to_m2 * (1 + 1e-12)) - 1
+        border = self.cumulative_m2[index]
+        return border if border > area_from_m2 * (1 + 1e-9) + 1e-6 else area_to_m2

@@ -1,0 +1,211 @@
+"""The day plan: a scenario turned into plain numbers once, so that simulating a day looks nothing up.
+
+The plan of an equipment set is read-only and picklable; every replication and every worker shares it.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+
+from simulator.errors import InputError, Problem
+from simulator.operation.path import FieldPath
+from simulator.operation.plan_equipment import (
+    AircraftPlan,
+    ChargerPlan,
+    GeneratorPlan,
+    PackPlan,
+    plan_aircraft,
+    plan_chargers,
+    plan_generators,
+    plan_packs,
+)
+from simulator.operation.plan_fields import FieldPlan, Geography, plan_fields
+from simulator.scenario.field_list import FieldList
+from simulator.scenario.loading import EquipmentSet
+from simulator.scenario.references import used_rigs
+from simulator.scenario.schema import Scenario
+from simulator.scenario.schema_rig import Rig
+
+Cubic = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class WorkProfile:
+    """One aircraft class on one field: its path, rate and speed.
+
+    Parameters
+    ----------
+    path : FieldPath
+        Passes at the aircraft's swath.
+    rate : float
+        Product per area, L/m2 or kg/m2.
+    speed_m_per_s : float
+        Ground speed along a pass, after the flow limit.
+    spray_power : tuple of float
+        Cubic of power (W) against all-up mass (kg) at that speed.
+    """
+
+    path: FieldPath
+    rate: float
+    speed_m_per_s: float
+    spray_power: Cubic
+
+
+@dataclass(frozen=True)
+class PowerPointPlan:
+    """A generator or grid supply and its chargers."""
+
+    name: str
+    generator: GeneratorPlan | None
+    capacity_w: float
+    other_load_w: float
+    chargers: tuple[tuple[ChargerPlan, int], ...]
+
+
+@dataclass(frozen=True)
+class RigPlan:
+    """One rig: numbers of everything, in a fixed order."""
+
+    name: str
+    rig: Rig
+    aircraft: tuple[tuple[AircraftPlan, int], ...]
+    packs: tuple[tuple[PackPlan, int], ...]
+    power: tuple[PowerPointPlan, ...]
+    pack_up_handling: float
+
+
+@dataclass(frozen=True)
+class DayPlan:
+    """All that a simulated day of one equipment set needs.
+
+    Parameters
+    ----------
+    name : str
+        Equipment set.
+    scenario : Scenario
+        Merged scenario.
+    fields : tuple of FieldPlan
+        Fields in the order of the list.
+    geography : Geography
+        Driving distances.
+    rigs : tuple of RigPlan
+        Rigs that work.
+    profiles : dict
+        (aircraft class, field number) to :class:`WorkProfile`.
+    unit_kg : float
+        Mass of one unit of product (kg per L of mix, or 1 for granules in kg).
+    """
+
+    name: str
+    scenario: Scenario
+    fields: tuple[FieldPlan, ...]
+    geography: Geography
+    rigs: tuple[RigPlan, ...]
+    profiles: dict[tuple[str, int], WorkProfile] = field(repr=False)
+    unit_kg: float = 1.0
+
+    @property
+    def last_landing_s(self) -> float:
+        """Seconds from the start of the day to the last landing."""
+        return self.scenario.day.last_landing_s
+
+
+def make_plan(equipment: EquipmentSet) -> DayPlan:
+    """Return the plan of an equipment set.
+
+    Raises
+    ------
+    InputError
+        The physics refuses the equipment: a hover power below the momentum limit, a load that no reserve allows to be
+        flown, and the like; all problems at once.
+    """
+    return plan_scenario(equipment.name, equipment.scenario, equipment.fields)
+
+
+def plan_scenario(name: str, scenario: Scenario, field_sites: FieldList) -> DayPlan:
+    """Return the plan of a scenario on its fields; see :func:`make_plan`."""
+    problems: list[Problem] = []
+    packs = plan_packs(scenario)
+    aircraft = plan_aircraft(scenario, packs, problems)
+    chargers = plan_chargers(scenario)
+    generators = plan_generators(scenario)
+    if problems:
+        raise InputError(problems)
+    rigs = tuple(_plan_rig(scenario, rig, aircraft, packs, chargers, generators) for rig in used_rigs(scenario))
+    flown = {entry.name: entry for rig in rigs for entry, number in rig.aircraft if number}
+    fields, paths, geography = plan_fields(scenario, field_sites, {entry.name: entry.swath_m for entry in flown.values()})
+    unit_kg = scenario.product.density if scenario.product.kind == "liquid" else 1.0
+    profiles = {
+        (entry.name, index): _profile(entry, one, paths[entry.swath_m, index])
+        for entry in flown.values()
+        for index, one in enumerate(fields)
+    }
+    plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg)
+    problems += _unflyable(plan)
+    if problems:
+        raise InputError(problems)
+    return plan
+
+
+def _profile(aircraft: AircraftPlan, one: FieldPlan, path: FieldPath) -> WorkProfile:
+    speed = aircraft.work_speed_m_per_s
+    if aircraft.flow_max is not None:
+        speed = min(speed, aircraft.flow_max / (one.rate * aircraft.swath_m))
+    return WorkProfile(path, one.rate, speed, aircraft.power_at(speed))
+
+
+def _plan_rig(
+    scenario: Scenario,
+    name: str,
+    aircraft: dict[str, AircraftPlan],
+    packs: dict[str, PackPlan],
+    chargers: dict[str, ChargerPlan],
+    generators: dict[str, GeneratorPlan],
+) -> RigPlan:
+    rig = scenario.rig[name]
+    points = []
+    for point_name, point in rig.power.items():
+        generator = generators[point.generator] if point.generator is not None else None
+        capacity = generator.capacity_w if generator is not None else float(point.grid_power or 0.0)
+        hung = tuple((chargers[key], number) for key, number in point.chargers.items() if number)
+        points.append(PowerPointPlan(point_name, generator, capacity, point.other_load, hung))
+    flown = tuple((aircraft[key], number) for key, number in rig.aircraft.items() if number)
+    people = rig.crew.pilots + rig.crew.helpers
+    # lifting goes on side by side as far as people allow
+    handling = sum(
+        number * entry.handling_time.mean() / max(1, people // entry.handling_people) for entry, number in flown
+    )
+    return RigPlan(
+        name, rig, flown, tuple((packs[key], number) for key, number in rig.packs.items() if number), tuple(points), handling
+    )
+
+
+def _unflyable(plan: DayPlan) -> list[Problem]:
+    """Find aircraft and pack pairs that cannot fly a tenth of a load out and back within the reserve."""
+    from simulator.operation.flight import Flight, furthest
+
+    problems = []
+    for rig in plan.rigs:
+        for aircraft, _ in rig.aircraft:
+            fitting = [pack for pack, _ in rig.packs if aircraft.name in pack.fits]
+            reasons = []
+            for pack in fitting:
+                load = aircraft.capacity(pack.mass_kg)
+                if load <= 0:
+                    reasons.append(f"{pack.name}: its mass leaves no load within take_off_mass_max")
+                    continue
+                energy = pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh
+                best = 0.0
+                for index in range(len(plan.fields)):
+                    profile = plan.profiles[aircraft.name, index]
+                    flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
+                    share = 0.1 * load
+                    wanted = min(share / profile.rate, profile.path.area_m2)
+                    reached = furthest(flight, 0.0, wanted, wanted * profile.rate, energy, math.inf, 1.0)
+                    best = max(best, reached)
+                if best <= 0:
+                    reasons.append(f"{pack.name}: {energy:.0f} Wh above the reserve carry no tenth of a load to any field and back")
+            if fitting and len(reasons) == len(fitting):
+                problems.append(Problem(f"aircraft.{aircraft.name}", "no load can be flown; " + "; ".join(reasons)))
+    return list(dict.fromkeys(problems))

@@ -1,0 +1,260 @@
+"""Equipment classes as plain numbers for the simulation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+from simulator.errors import Problem
+from simulator.physics.air import density_kg_per_m3
+from simulator.physics.charge import ChargeCurve
+from simulator.physics.flight import FlightModel, calibrate, cubic_power
+from simulator.physics.generator import (
+    DerateRule,
+    FuelLine,
+    asabe_fuel_line,
+    continuous_power_w,
+    derate_share,
+)
+from simulator.scenario.distributions import Distribution
+from simulator.scenario.schema import Scenario
+from simulator.scenario.schema_equipment import Aircraft, Breakdown
+
+Cubic = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class PackPlan:
+    """One pack type.
+
+    Energies are what the pack now holds: nominal times health.
+    """
+
+    name: str
+    fits: tuple[str, ...]
+    mass_kg: float
+    capacity_wh: float
+    reserve_wh: float
+    curve: ChargeCurve
+    charge_efficiency: float
+    cooling_time: Distribution
+
+
+@dataclass(frozen=True)
+class ChargerPlan:
+    """One charger class; powers at the packs' terminals, after its setting."""
+
+    name: str
+    serves: tuple[str, ...]
+    slots: int
+    output_w: float
+    slot_w: float
+    efficiency: float
+    balance_time: Distribution
+
+
+@dataclass(frozen=True)
+class GeneratorPlan:
+    """One generator class: what it may be loaded to here, and what it burns."""
+
+    name: str
+    rated_w: float
+    capacity_w: float
+    fuel: FuelLine
+    fuel_tank_l: float
+    refuel_at_l: float
+
+
+@dataclass(frozen=True)
+class AircraftPlan:
+    """One aircraft class on the scenario's product and in its air.
+
+    ``capacity_units`` is litres or kilograms of product; ``flow_max`` in the same unit per second.
+    """
+
+    name: str
+    model: FlightModel
+    density_kg_per_m3: float
+    empty_kg: float
+    capacity_units: float
+    unit_kg: float
+    take_off_mass_max_kg: float | None
+    swath_m: float
+    work_speed_m_per_s: float
+    ferry_speed_m_per_s: float
+    flow_max: float | None
+    mass_range_kg: tuple[float, float]
+    hover_power: Cubic
+    ferry_power: Cubic
+    turn_time: Distribution
+    take_off_time: Distribution
+    landing_time: Distribution
+    flight_time_factor: Distribution
+    swap_every_landing: bool
+    handling_time: Distribution
+    handling_people: int
+    breakdown: Breakdown | None
+
+    def power_at(self, speed_m_per_s: float) -> Cubic:
+        """Return the cubic of power (W) against all-up mass (kg) at a ground speed."""
+        return cubic_power(self.model, speed_m_per_s, self.density_kg_per_m3, *self.mass_range_kg)
+
+    def capacity(self, pack_kg: float) -> float:
+        """Return the largest load (L or kg) with a pack of that mass; not below 0."""
+        if self.take_off_mass_max_kg is None:
+            return self.capacity_units
+        lifted = (self.take_off_mass_max_kg - self.empty_kg - pack_kg) / self.unit_kg
+        return max(0.0, min(self.capacity_units, lifted))
+
+
+def plan_packs(scenario: Scenario) -> dict[str, PackPlan]:
+    """Return every pack type of a scenario."""
+    plans = {}
+    for name, pack in scenario.pack.items():
+        capacity = pack.energy * pack.health
+        # the curve is in stored energy; what the charger delivers at the terminals is more by the charge efficiency
+        stored_w = pack.charge_power_max * pack.charge_efficiency
+        curve = ChargeCurve(capacity, stored_w, pack.cc_share, min(pack.cut_share, 0.999))
+        plans[name] = PackPlan(
+            name,
+            tuple(pack.fits),
+            pack.mass,
+            capacity,
+            capacity * pack.reserve,
+            curve,
+            pack.charge_efficiency,
+            pack.cooling_time,
+        )
+    return plans
+
+
+def plan_chargers(scenario: Scenario) -> dict[str, ChargerPlan]:
+    """Return every charger class of a scenario."""
+    return {
+        name: ChargerPlan(
+            name,
+            tuple(charger.serves),
+            charger.slots,
+            charger.output_power * charger.setting,
+            min(charger.slot_power or charger.output_power, charger.output_power) * charger.setting,
+            charger.efficiency,
+            charger.balance_time,
+        )
+        for name, charger in scenario.charger.items()
+    }
+
+
+def plan_generators(scenario: Scenario) -> dict[str, GeneratorPlan]:
+    """Return every generator class of a scenario, derated for its altitude and temperature."""
+    plans = {}
+    for name, generator in scenario.generator.items():
+        share = derate_share(DerateRule(generator.derate), scenario.weather.altitude, scenario.weather.air_temperature)
+        plans[name] = GeneratorPlan(
+            name,
+            generator.rated_power,
+            continuous_power_w(generator.rated_power, generator.continuous_share, share),
+            asabe_fuel_line(generator.rated_power, generator.fuel),
+            generator.fuel_tank,
+            generator.fuel_tank * generator.refuel_at,
+        )
+    return plans
+
+
+def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list[Problem]) -> dict[str, AircraftPlan]:
+    """Return every aircraft class that can carry the scenario's product.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Valid scenario.
+    packs : dict
+        Its pack types.
+    problems : list of Problem
+        Receives what the flight physics refuses.
+    """
+    density = density_kg_per_m3(scenario.weather.altitude, scenario.weather.air_temperature)
+    plans = {}
+    for name, aircraft in scenario.aircraft.items():
+        model = _flight_model(name, aircraft, scenario, problems)
+        capacity = _capacity(aircraft, scenario)
+        fitting = [pack.mass_kg for pack in packs.values() if name in pack.fits]
+        if model is None or capacity is None or not fitting:
+            continue
+        liquid = scenario.product.kind == "liquid"
+        unit_kg = scenario.product.density if liquid else 1.0
+        low = aircraft.empty_mass + min(fitting)
+        high = aircraft.empty_mass + max(fitting) + capacity * unit_kg
+        speed = aircraft.spray_speed if liquid or aircraft.spread_speed is None else aircraft.spread_speed
+        plans[name] = AircraftPlan(
+            name=name,
+            model=model,
+            density_kg_per_m3=density,
+            empty_kg=aircraft.empty_mass,
+            capacity_units=capacity,
+            unit_kg=unit_kg,
+            take_off_mass_max_kg=aircraft.take_off_mass_max,
+            swath_m=aircraft.swath if liquid or aircraft.spread_swath is None else aircraft.spread_swath,
+            work_speed_m_per_s=speed,
+            ferry_speed_m_per_s=aircraft.ferry_speed,
+            flow_max=aircraft.flow_max if liquid else aircraft.spread_flow_max,
+            mass_range_kg=(low, high),
+            hover_power=cubic_power(model, 0.0, density, low, high),
+            ferry_power=cubic_power(model, aircraft.ferry_speed, density, low, high),
+            turn_time=aircraft.turn_time,
+            take_off_time=aircraft.take_off_time,
+            landing_time=aircraft.landing_time,
+            flight_time_factor=aircraft.flight_time_factor,
+            swap_every_landing=aircraft.swap == "every landing",
+            handling_time=aircraft.handling_time,
+            handling_people=aircraft.handling_people,
+            breakdown=aircraft.breakdown,
+        )
+    return plans
+
+
+def _capacity(aircraft: Aircraft, scenario: Scenario) -> float | None:
+    """Return the largest load by tank or hopper, L or kg; None when the aircraft cannot carry the product."""
+    if scenario.product.kind == "liquid":
+        return aircraft.tank
+    if aircraft.hopper_mass is None:
+        return None
+    if aircraft.hopper_volume is None:
+        return aircraft.hopper_mass
+    return min(aircraft.hopper_mass, aircraft.hopper_volume * scenario.product.bulk_density)
+
+
+def _flight_model(name: str, aircraft: Aircraft, scenario: Scenario, problems: list[Problem]) -> FlightModel | None:
+    try:
+        if aircraft.hover is None:
+            return FlightModel(
+                aircraft.rotors,
+                aircraft.rotor_diameter,
+                aircraft.coaxial,
+                aircraft.figure_of_merit,
+                aircraft.fixed_power,
+                drag_area_m2=aircraft.drag_area,
+            )
+        pack = scenario.pack[aircraft.hover.pack]
+        full_kg = _full_tank_kg(aircraft)
+        points = []
+        if aircraft.hover.empty_time is not None:
+            points.append((aircraft.empty_mass + pack.mass, aircraft.hover.empty_time / 60.0))
+        if aircraft.hover.full_time is not None:
+            points.append((aircraft.empty_mass + pack.mass + full_kg, aircraft.hover.full_time / 60.0))
+        return calibrate(
+            aircraft.rotors,
+            aircraft.rotor_diameter,
+            aircraft.coaxial,
+            pack.energy,
+            aircraft.hover.usable_share,
+            points,
+            density_kg_per_m3(aircraft.hover.altitude, aircraft.hover.air_temperature),
+            drag_area_m2=aircraft.drag_area,
+        )
+    except ValueError as error:
+        problems.append(Problem(f"aircraft.{name}{'.hover' if aircraft.hover else ''}", str(error)))
+        return None
+
+
+def _full_tank_kg(aircraft: Aircraft) -> float:
+    """Return the mass of a full tank of water, or of a full hopper: what a spec sheet calls full."""
+    return aircraft.tank if aircraft.tank is not None else float(aircraft.hopper_mass or 0.0)

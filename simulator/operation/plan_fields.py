@@ -1,0 +1,175 @@
+"""Fields as paths, and the distances between them."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+
+from simulator.errors import InputError, Problem
+from simulator.operation.path import FieldPath
+from simulator.physics.swath import SwathPlan, plan_rectangle
+from simulator.scenario.field_list import LARGEST_FIELD_PASSES, FieldList, FieldSite
+from simulator.scenario.schema import Scenario
+
+
+@dataclass(frozen=True)
+class FieldPlan:
+    """One field.
+
+    Parameters
+    ----------
+    name : str
+        Name.
+    area_m2 : float
+        Area that the passes cover.
+    rate : float
+        Product per area, L/m2 or kg/m2.
+    outline : tuple
+        Closed rings in metres on the field's own grid, for drawing.
+    location_m : (float, float) or None
+        Where it is; None: only distances are known.
+    """
+
+    name: str
+    area_m2: float
+    rate: float
+    outline: tuple[tuple[tuple[float, float], ...], ...]
+    location_m: tuple[float, float] | None
+
+
+@dataclass(frozen=True)
+class Geography:
+    """Road distances (m) between yard and fields, and the order of visits."""
+
+    order: tuple[int, ...]
+    drive_m: tuple[tuple[float, ...], ...]
+    """Row and column 0 are the yard; field ``i`` stands at ``i + 1``."""
+
+    def distance_m(self, origin: int | None, goal: int | None) -> float:
+        """Return the road distance between two fields; None is the yard."""
+        return self.drive_m[0 if origin is None else origin + 1][0 if goal is None else goal + 1]
+
+
+def plan_fields(
+    scenario: Scenario, fields: FieldList, swaths_m: dict[str, float]
+) -> tuple[tuple[FieldPlan, ...], dict[tuple[float, int], FieldPath], Geography]:
+    """Plan every field for every swath.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Valid scenario.
+    fields : FieldList
+        Its fields.
+    swaths_m : dict
+        Aircraft class to swath.
+
+    Returns
+    -------
+    (tuple of FieldPlan, dict, Geography)
+        Fields, (swath, field number) to path, and distances.
+
+    Raises
+    ------
+    InputError
+        A field needs more passes than anybody flies.
+    """
+    plans, paths, problems = [], {}, []
+    for index, site in enumerate(fields.sites):
+        smallest = min(swaths_m.values())
+        passes = math.sqrt(site.area_m2) * 2.0 / smallest
+        if passes > LARGEST_FIELD_PASSES or site.area_m2 / smallest > 1e8:
+            message = f"{site.name}: {site.area_m2 / 4046.8564224:.4g} acres at a swath of {smallest:.3g} m are more passes than can be planned"
+            problems.append(Problem("field", message))
+            continue
+        area = 0.0
+        outline: tuple[tuple[tuple[float, float], ...], ...] = ()
+        heading = _heading(scenario, site, smallest)
+        for swath in sorted(set(swaths_m.values())):
+            plan = _swath_plan(site, swath, heading)
+            zone = _zone(site, plan)
+            paths[swath, index] = FieldPath(plan, zone[0], zone[1], site.ferry_distance_m)
+            area, outline = plan.area_total_m2, tuple(tuple(map(tuple, ring.tolist())) for ring in plan.outline)
+        rate = site.dry_rate or scenario.product.dry_rate if scenario.product.kind == "granules" else site.rate or scenario.product.rate
+        plans.append(FieldPlan(site.name, area, float(rate or 0.0), outline, site.location_m))
+    if problems:
+        raise InputError(problems)
+    _level_areas(plans, paths)
+    return tuple(plans), paths, _geography(scenario, fields)
+
+
+def _level_areas(plans: list[FieldPlan], paths: dict[tuple[float, int], FieldPath]) -> None:
+    """Make the covered area of a field the same for every swath (they differ by slivers left out)."""
+    for (_, index), path in paths.items():
+        target = plans[index].area_m2
+        if path.area_m2 != target:
+            scale = target / path.area_m2
+            path.cumulative_m2 = [value * scale for value in path.cumulative_m2]
+            path.cumulative_m2[-1] = target
+            path.area_m2 = target
+
+
+def _heading(scenario: Scenario, site: FieldSite, swath_m: float) -> float | None:
+    if site.polygon is None:
+        return None
+    if scenario.field_file is not None and scenario.field_file.heading is not None:
+        return math.radians(scenario.field_file.heading)
+    from simulator.physics.swath_polygon import best_heading_rad
+
+    return best_heading_rad(site.polygon, swath_m)
+
+
+def _swath_plan(site: FieldSite, swath_m: float, heading: float | None) -> SwathPlan:
+    if site.polygon is None:
+        return plan_rectangle(site.area_m2, site.length_to_width, swath_m)
+    from simulator.physics.swath_polygon import plan_polygon
+
+    return plan_polygon(site.polygon, swath_m, heading)
+
+
+def _zone(site: FieldSite, plan: SwathPlan) -> tuple[float, float]:
+    if site.landing_zone_m is not None:
+        return site.landing_zone_m
+    if site.polygon is None:
+        return (0.0, 0.0)
+    from simulator.physics.landing import landing_zone
+
+    x, y = landing_zone(plan, "best")
+    return (float(x), float(y))
+
+
+def _geography(scenario: Scenario, fields: FieldList) -> Geography:
+    sites = fields.sites
+    count = len(sites) + 1
+    drive = np.zeros((count, count))
+    located = all(site.location_m is not None for site in sites)
+    if located:
+        places = np.array([site.location_m for site in sites])
+        detour = scenario.route.detour_factor
+        drive[1:, 1:] = np.hypot(*(places[:, None, :] - places[None, :, :]).transpose(2, 0, 1)) * detour
+        if fields.yard_m is not None:
+            drive[0, 1:] = drive[1:, 0] = np.hypot(*(places - np.array(fields.yard_m)).T) * detour
+        else:
+            drive[0, 1:] = drive[1:, 0] = scenario.yard.drive_distance
+    else:
+        default = scenario.route.between_field_distance
+        reach = np.array([site.drive_distance_m if site.drive_distance_m is not None else default for site in sites])
+        drive[:, 1:] = reach
+        drive[0, 1:] = drive[1:, 0] = scenario.yard.drive_distance
+    for index, site in enumerate(sites):
+        if located and site.drive_distance_m is not None:
+            drive[1:, index + 1] = site.drive_distance_m
+    np.fill_diagonal(drive, 0.0)
+    return Geography(_order(scenario, drive, located), tuple(map(tuple, drive.tolist())))
+
+
+def _order(scenario: Scenario, drive: np.ndarray[tuple[int, int], np.dtype[np.float64]], located: bool) -> tuple[int, ...]:
+    count = len(drive) - 1
+    if scenario.route.order == "as given" or not located or count < 3:
+        return tuple(range(count))
+    from simulator.physics.route import order_improved, order_nearest
+
+    order = order_nearest(drive, 0) if scenario.route.order == "nearest" else order_improved(drive, 0)
+    return tuple(int(place) - 1 for place in order if int(place) != 0)

@@ -1,0 +1,252 @@
+"""A power point: generator or grid, the chargers on it, who gets how much, and the fuel it burns."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable
+
+from simpy.core import Environment
+from simpy.events import Event
+
+from simulator.operation.kernel import Signal
+from simulator.operation.log import DayLog, Reason, State
+from simulator.operation.packs import Pack
+from simulator.operation.plan import PowerPointPlan
+from simulator.operation.plan_equipment import ChargerPlan
+from simulator.physics.sharing import share_bus
+
+_TINY_WH = 1e-6
+_FALL = 0.5
+"""While power is short, shares are dealt anew whenever a pack's acceptance has fallen by half."""
+
+
+class Session:
+    """One pack on one slot; ``draw_w`` is the power stored, net of charger and pack losses."""
+
+    __slots__ = ("balance_s", "done", "draw_w", "limited", "lost_share", "pack", "slot", "started_s", "started_wh", "target_wh")
+
+    def __init__(self, pack: Pack, slot: Slot, target_wh: float, balance_s: float, now_s: float) -> None:
+        self.pack, self.slot, self.target_wh, self.balance_s = pack, slot, target_wh, balance_s
+        self.draw_w = 0.0
+        self.limited = False
+        self.lost_share = 0.0
+        self.started_s, self.started_wh = now_s, pack.energy_wh
+        self.done = False
+
+    def acceptance_w(self) -> float:
+        """Return the most that the pack takes now, at its terminals (W)."""
+        plan = self.pack.plan
+        return plan.curve.acceptance_w(self.pack.energy_wh) / plan.charge_efficiency
+
+
+class Slot:
+    """One place on one charger."""
+
+    __slots__ = ("charger", "name", "point", "session", "taken")
+
+    def __init__(self, name: str, charger: Charger, point: PowerPoint) -> None:
+        self.name, self.charger, self.point = name, charger, point
+        self.taken = False
+        self.session: Session | None = None
+
+
+class Charger:
+    """One charger with its slots."""
+
+    __slots__ = ("plan", "slots")
+
+    def __init__(self, name: str, plan: ChargerPlan, point: PowerPoint) -> None:
+        self.plan = plan
+        self.slots = [Slot(f"{name}.{place}", self, point) for place in range(1, plan.slots + 1)]
+
+
+class PowerPoint:
+    """Shares what the source can give among packs, max-min fair, and re-plans only when something changes.
+
+    Between changes every pack charges by the closed form of its curve under its share, so energy is exact and the
+    source is never asked for more than it can give.
+
+    Parameters
+    ----------
+    env : Environment
+        Clock.
+    name : str
+        Unique name.
+    plan : PowerPointPlan
+        Its source and chargers.
+    log : DayLog
+        The day's log.
+    charged : callable
+        Called with the session whose pack has reached its target.
+    ask_refuel : callable
+        Called when the tank is at its refuelling level.
+    """
+
+    def __init__(
+        self,
+        env: Environment,
+        name: str,
+        plan: PowerPointPlan,
+        log: DayLog,
+        charged: Callable[[Session], None],
+        ask_refuel: Callable[[PowerPoint], None],
+    ) -> None:
+        self.env, self.name, self.plan, self.log = env, name, plan, log
+        self._charged, self._ask_refuel = charged, ask_refuel
+        self.chargers = [
+            Charger(f"{name}/{charger.name} {number}", charger, self)
+            for charger, count in plan.chargers
+            for number in range(1, count + 1)
+        ]
+        self.slots = [slot for charger in self.chargers for slot in charger.slots]
+        self.sessions: list[Session] = []
+        self.on = False
+        self.refuelling = False
+        self.asked = False
+        self.fuel_l = plan.generator.fuel_tank_l if plan.generator is not None else math.inf
+        self.fuel_burnt_l = 0.0
+        self.bus_wh = 0.0
+        self._since_s = env.now
+        self._bus_w = 0.0
+        self._wake: Signal | None = None
+        self._capacity_w = plan.capacity_w - plan.other_load_w
+
+    @property
+    def running(self) -> bool:
+        """True while the source gives power."""
+        return self.on and not self.refuelling and self.fuel_l > 1e-9
+
+    def switch(self, on: bool) -> None:
+        """Turn the source on or off (set-up, pack-up)."""
+        self.replan(lambda: setattr(self, "on", on))
+
+    def begin_refuel(self) -> None:
+        """Stop for refuelling."""
+        self.replan(lambda: setattr(self, "refuelling", True))
+
+    def end_refuel(self) -> float:
+        """Run again with a full tank; return the litres filled in."""
+        generator = self.plan.generator
+        if generator is None:
+            return 0.0
+        self.advance()
+        filled = generator.fuel_tank_l - self.fuel_l
+        self.fuel_l, self.refuelling, self.asked = generator.fuel_tank_l, False, False
+        self.replan()
+        return filled
+
+    def start(self, session: Session) -> None:
+        """Put a pack on charge."""
+        self.advance()
+        self.sessions.append(session)
+        self.replan()
+
+    def advance(self) -> None:
+        """Bring energies and fuel up to now under the current shares."""
+        now = self.env.now
+        span = now - self._since_s
+        if span <= 0.0:
+            return
+        bus_wh = 0.0
+        for session in self.sessions:
+            if session.limited:
+                session.pack.delay(Reason.GENERATOR_LIMITED, session.lost_share * span)
+            if session.draw_w > 0.0:
+                pack = session.pack
+                before = pack.energy_wh
+                plan = session.slot.charger.plan
+                pack.energy_wh = min(pack.plan.curve.energy_after_wh(before, span, session.draw_w), pack.plan.capacity_wh)
+                bus_wh += (pack.energy_wh - before) / (plan.efficiency * pack.plan.charge_efficiency)
+        if self.running:
+            bus_wh += self.plan.other_load_w * span / 3600.0
+            self.log.add(self._since_s, now, self.name, State.RUN, Reason.NONE, "", bus_wh)
+            if self.plan.generator is not None:
+                burnt = self.plan.generator.fuel.litres(bus_wh / 1000.0, span / 3600.0)
+                self.fuel_burnt_l += burnt
+                self.fuel_l = max(0.0, self.fuel_l - burnt)
+        else:
+            why = Reason.REFUEL if self.refuelling else Reason.FUEL if self.on else Reason.MOVING
+            self.log.add(self._since_s, now, self.name, State.STOPPED, why)
+        self.bus_wh += bus_wh
+        self._since_s = now
+
+    def replan(self, change: Callable[[], object] | None = None) -> None:
+        """Settle the past, make a change, deal shares anew and set the next wake-up."""
+        self.advance()
+        if change is not None:
+            change()
+        self._finish_ready()
+        self._deal()
+        self._set_wake()
+        generator = self.plan.generator
+        if generator is not None and self.on and not self.asked and self.fuel_l <= generator.refuel_at_l + 1e-9:
+            self.asked = True
+            self._ask_refuel(self)
+
+    def _finish_ready(self) -> None:
+        finished = [session for session in self.sessions if session.pack.energy_wh >= session.target_wh - _TINY_WH]
+        for session in finished:
+            self.sessions.remove(session)
+            session.done = True
+            self._charged(session)
+
+    def _deal(self) -> None:
+        """Give every session its share of the source."""
+        now = self.env.now
+        running = self.running
+        grid: list[list[float]] = []
+        holders: list[list[Session]] = []
+        limits: list[float] = []
+        for charger in self.chargers:
+            held = [slot.session for slot in charger.slots if slot.session is not None and not slot.session.done]
+            plan = charger.plan
+            holders.append(held)
+            limits.append(plan.output_w / plan.efficiency)
+            grid.append(
+                [min(session.acceptance_w(), plan.slot_w) / plan.efficiency for session in held]
+            )
+        capacity = max(0.0, self._capacity_w) if running else 0.0
+        wanted = sum(min(limit, sum(demands)) for limit, demands in zip(limits, grid, strict=True))
+        short = wanted > capacity + 1e-6
+        shares = share_bus(capacity, limits, grid)
+        self._bus_w = 0.0
+        for held, given, demands in zip(holders, shares, grid, strict=True):
+            for session, share, demand in zip(held, given, demands, strict=True):
+                session.draw_w = share * session.slot.charger.plan.efficiency * session.pack.plan.charge_efficiency
+                session.limited = short and share < demand - 1e-6
+                session.lost_share = 1.0 - share / demand if session.limited else 0.0
+                self._bus_w += share
+                state = State.CHARGE if running and not session.limited else State.CHARGE_LIMITED
+                if not self.on:
+                    state = State.STOPPED
+                if session.pack.state is not state:
+                    session.pack.enter(now, state, self.log)
+
+    def _set_wake(self) -> None:
+        soonest = math.inf
+        short = any(session.limited for session in self.sessions)
+        for session in self.sessions:
+            curve, energy, draw = session.pack.plan.curve, session.pack.energy_wh, session.draw_w
+            if draw <= 0.0:
+                continue
+            soonest = min(soonest, curve.time_s(energy, session.target_wh, draw))
+            if short and not session.limited:
+                soonest = min(soonest, curve.seconds_until_acceptance(energy, draw, draw * _FALL))
+        generator = self.plan.generator
+        if generator is not None and self.running:
+            # power only falls until the next change, so this time cannot come too late
+            hourly = generator.fuel.litres((self._bus_w + self.plan.other_load_w) / 1000.0, 1.0)
+            level = self.fuel_l if self.asked else self.fuel_l - generator.refuel_at_l
+            if hourly > 0.0:
+                soonest = min(soonest, max(1.0, level / hourly * 3600.0))
+        if math.isinf(soonest):
+            self._wake = None
+            return
+        wake = Signal(self.env)
+        wake.callbacks.append(self._woken)
+        self._wake = wake
+        wake.fire(max(soonest, 1e-3))
+
+    def _woken(self, event: Event) -> None:
+        if event is self._wake:
+            self.replan()

@@ -1,0 +1,171 @@
+"""Product at the rig: mixing batches, fetching water or granules, and handing a load to the fill task."""
+
+from __future__ import annotations
+
+from collections.abc import Callable
+from dataclasses import dataclass
+
+from simpy.core import Environment
+
+from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
+from simulator.operation.log import DayLog, Reason, State
+from simulator.scenario.schema_rig import Supply as SupplyTable
+from simulator.scenario.schema_rig import Task
+
+_TINY = 1e-9
+
+
+@dataclass
+class _Order:
+    amount: float
+    call: Callable[[], None]
+
+
+class Supply:
+    """Mix tank and water for liquids, tender for granules.
+
+    Mixing keeps ahead of need but never beyond what can still be flown, so little is left over.
+
+    Parameters
+    ----------
+    env : Environment
+        Clock.
+    name : str
+        Unique name.
+    table : SupplyTable
+        Sizes and flows.
+    liquid : bool
+        Whether the product must be mixed.
+    mix, trip_s : Task and callable
+        Mixing task; draws the length of a trip for water or granules.
+    crew : Crew
+        People.
+    log : DayLog
+        The day's log.
+    product_ahead : callable
+        Returns the product (L or kg) that can still be flown and is not yet in any tank.
+    draw_mix_s : callable
+        Draws the duration of mixing, without transfer.
+    """
+
+    def __init__(
+        self,
+        env: Environment,
+        name: str,
+        table: SupplyTable,
+        liquid: bool,
+        mix: Task,
+        crew: Crew,
+        log: DayLog,
+        product_ahead: Callable[[], float],
+        draw_mix_s: Callable[[], float],
+        draw_trip_s: Callable[[], float],
+    ) -> None:
+        self.env, self.name, self.table, self.liquid, self.mix_task = env, name, table, liquid, mix
+        self.crew, self.log, self._ahead = crew, log, product_ahead
+        self._draw_mix_s, self._draw_trip_s = draw_mix_s, draw_trip_s
+        self.start = table.mix_tank * table.start_mixed if liquid else table.dry_stock
+        self.level = self.start
+        self.stock = table.nurse_water if liquid else 0.0
+        self.made = 0.0
+        self.fetched = 0.0
+        self._orders: list[_Order] = []
+        self._mixing: Job | None = None
+        self._trip: Job | None = None
+        self._largest = min(table.batch, table.mix_tank) if table.batch is not None else table.mix_tank
+
+    def request(self, amount: float, call: Callable[[], None]) -> None:
+        """Ask for a load; ``call`` runs when the product stands ready for it (now, if it does)."""
+        self._orders.append(_Order(amount, call))
+        self._serve()
+
+    def withdraw(self) -> None:
+        """Forget every order that waits: the day is over."""
+        self._orders.clear()
+
+    def fill_s(self, amount: float) -> float:
+        """Return the time (s) that pumping or pouring an amount takes."""
+        return amount / (self.table.pump_flow if self.liquid else self.table.dry_flow)
+
+    def _serve(self) -> None:
+        while self._orders and self.level >= self._orders[0].amount - _TINY:
+            order = self._orders.pop(0)
+            self.level = max(0.0, self.level - order.amount)
+            order.call()
+        self.plan_ahead()
+
+    def plan_ahead(self) -> None:
+        """Start the next batch or trip when it is due."""
+        if self.liquid:
+            self._plan_mix()
+        else:
+            self._plan_stock()
+
+    def _plan_mix(self) -> None:
+        waiting = bool(self._orders)
+        if self._mixing is not None:
+            if waiting and self._mixing.start_s is None:
+                self._mixing.priority = TURNAROUND
+            return
+        if not waiting and self.level > self.table.mix_at * self.table.mix_tank:
+            self._plan_trip(waiting)
+            return
+        ordered = sum(order.amount for order in self._orders)
+        wanted = ordered + self._ahead() - self.level
+        size = min(self._largest, wanted, self.table.mix_tank - self.level, self.stock / self.table.water_share)
+        if size <= max(_TINY, 1e-6 * self.table.mix_tank):
+            self._plan_trip(waiting)
+            return
+        duration = self._draw_mix_s() + size * self.table.water_share / self.table.transfer_flow
+        task = self.mix_task
+
+        def done(job: Job) -> None:
+            self._mixing = None
+            self.level += size
+            self.made += size
+            self.stock -= size * self.table.water_share
+            if job.start_s is not None:
+                self.log.add(job.start_s, self.env.now, self.name, State.RUN, Reason.MIX, "", size)
+            self._serve()
+
+        self._mixing = Job(Reason.MIX, duration, task.people, task.by, TURNAROUND if waiting else AHEAD, done, self.name)
+        self.crew.request(self._mixing)
+
+    def _plan_trip(self, urgent: bool) -> None:
+        """Fetch water when less than a batch, and less than is still needed, is left."""
+        need = sum(order.amount for order in self._orders) + self._ahead() - self.level
+        left = self.stock / self.table.water_share
+        if self._trip is not None or left >= min(self._largest, need) - 1e-6 or need <= _TINY:
+            return
+        self._start_trip(urgent, self._full_stock)
+
+    def _plan_stock(self) -> None:
+        if self._trip is not None:
+            if self._orders and self._trip.start_s is None:
+                self._trip.priority = TURNAROUND
+            return
+        ordered = sum(order.amount for order in self._orders)
+        if self._orders or (self.level < 0.1 * self.table.dry_stock and self._ahead() > self.level):
+            self._start_trip(ordered > 0, self._full_tender)
+
+    def _start_trip(self, urgent: bool, arrive: Callable[[], None]) -> None:
+        def done(job: Job) -> None:
+            self._trip = None
+            arrive()
+            if job.start_s is not None:
+                self.log.add(job.start_s, self.env.now, self.name, State.RUN, Reason.RESTOCK)
+            self._serve()
+
+        people = self.table.water_trip_people
+        self._trip = Job(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", TURNAROUND if urgent else AHEAD, done, self.name)
+        self.crew.request(self._trip)
+
+    def _full_stock(self) -> None:
+        self.fetched += self.table.nurse_water - self.stock
+        self.stock = self.table.nurse_water
+
+    def _full_tender(self) -> None:
+        added = self.table.dry_stock - self.level
+        self.fetched += added
+        self.made += added
+        self.level = self.table.dry_stock

@@ -1,0 +1,59 @@
+"""What the whole day shares: weather stoppages and the crew's breaks."""
+
+from __future__ import annotations
+
+from collections.abc import Generator
+
+from simpy.core import Environment
+from simpy.events import Event, Timeout
+
+from simulator.experiment.streams import DayStreams
+from simulator.operation.kernel import call_after
+from simulator.operation.log import Reason, State
+from simulator.operation.move import RigUnit
+from simulator.scenario.schema import Break
+from simulator.scenario.schema_rig import Stoppages
+
+
+def weather_stoppages(
+    env: Environment, stoppages: Stoppages, rigs: list[RigUnit], streams: DayStreams
+) -> Generator[Event, object, None]:
+    """Stop and allow take-offs at random; the SimPy process of the weather. Aircraft in the air land as planned."""
+    between = streams.draws("weather/between", stoppages.time_between)
+    length = streams.draws("weather/length", stoppages.length)
+    while True:
+        yield Timeout(env, max(between(), 1.0))
+        for rig in rigs:
+            rig.crew.weather_stopped = True
+        yield Timeout(env, length())
+        for rig in rigs:
+            rig.crew.weather_stopped = False
+            rig.crew.dispatch()
+
+
+def plan_breaks(env: Environment, breaks: list[Break], day_start_s: float, rig: RigUnit) -> None:
+    """Put the crew's breaks on the agenda; a break starts once everybody's task is done and nothing flies."""
+    for one in breaks:
+        start = one.start - day_start_s
+        if start >= 0.0:
+            call_after(env, start, lambda _, one=one: _ask_break(env, one, rig))  # type: ignore[misc]
+
+
+def _ask_break(env: Environment, one: Break, rig: RigUnit) -> None:
+    if rig.closing:
+        return
+
+    def begin() -> None:
+        start = env.now
+        if rig.closing:
+            rig.crew.release()
+            return
+
+        def over(_: Event) -> None:
+            for person in rig.crew.people:
+                rig.log.add(start, env.now, person.name, State.BREAK, Reason.BREAK)
+            rig.crew.release()
+
+        call_after(env, one.length, over)
+
+    rig.crew.seize(Reason.BREAK, begin)

@@ -1,0 +1,114 @@
+"""The work list: which field next, and which stretch of it."""
+
+from __future__ import annotations
+
+from simulator.operation.plan_fields import FieldPlan, Geography
+
+
+class Visit:
+    """One going-over of one field by one rig.
+
+    Stretches are claimed in order of the path; what an aircraft could not finish is given back and claimed first.
+
+    Parameters
+    ----------
+    index : int
+        Field number.
+    plan : FieldPlan
+        The field.
+    number : int
+        Going-over of the list, from 1.
+    """
+
+    __slots__ = ("active", "index", "next_m2", "number", "plan", "returned")
+
+    def __init__(self, index: int, plan: FieldPlan, number: int) -> None:
+        self.index, self.plan, self.number = index, plan, number
+        self.next_m2 = 0.0
+        self.returned: list[tuple[float, float]] = []
+        self.active = 0
+
+    @property
+    def remaining_m2(self) -> float:
+        """Area that nobody has claimed."""
+        return self.plan.area_m2 - self.next_m2 + sum(end - start for start, end in self.returned)
+
+    def opening(self) -> tuple[float, float] | None:
+        """Return the stretch that the next claim starts in; None when all is claimed."""
+        if self.returned:
+            return self.returned[0]
+        if self.next_m2 < self.plan.area_m2:
+            return self.next_m2, self.plan.area_m2
+        return None
+
+    def claim(self, area_from_m2: float, area_to_m2: float) -> None:
+        """Take the beginning of the opening.
+
+        Raises
+        ------
+        ValueError
+            The stretch is not the beginning of the opening.
+        """
+        opening = self.opening()
+        if opening is None or opening[0] != area_from_m2 or not area_from_m2 < area_to_m2 <= opening[1]:
+            raise ValueError(f"got the claim ({area_from_m2}, {area_to_m2}); the opening is {opening}")
+        if self.returned:
+            self.returned.pop(0)
+            if area_to_m2 < opening[1]:
+                self.returned.insert(0, (area_to_m2, opening[1]))
+        else:
+            self.next_m2 = area_to_m2
+        self.active += 1
+
+    def settle(self, area_done_m2: float, area_to_m2: float) -> None:
+        """End a claim: what lies from ``area_done_m2`` to its end is given back."""
+        self.active -= 1
+        if area_done_m2 < area_to_m2:
+            if area_to_m2 == self.next_m2 and not self.returned:
+                self.next_m2 = area_done_m2
+            else:
+                self.returned.append((area_done_m2, area_to_m2))
+                self.returned.sort()
+
+
+class WorkList:
+    """The fields, shared by all rigs.
+
+    Parameters
+    ----------
+    fields : tuple of FieldPlan
+        All fields.
+    geography : Geography
+        Their order.
+    repeat : bool
+        True: begin again when all are done.
+    """
+
+    def __init__(self, fields: tuple[FieldPlan, ...], geography: Geography, repeat: bool) -> None:
+        self._fields, self._order, self._repeat = fields, geography.order, repeat
+        self._taken = 0
+
+    def peek(self) -> int | None:
+        """Return the field number that :meth:`next_visit` would take; None when the list has run out."""
+        number, place = divmod(self._taken, len(self._order))
+        return None if number > 0 and not self._repeat else self._order[place]
+
+    def next_visit(self) -> Visit | None:
+        """Take the next field; None when the list has run out."""
+        number, place = divmod(self._taken, len(self._order))
+        if number > 0 and not self._repeat:
+            return None
+        self._taken += 1
+        index = self._order[place]
+        return Visit(index, self._fields[index], number + 1)
+
+    def product_ahead(self) -> float:
+        """Return the product (L or kg) that fields not yet begun will take; infinite when the list repeats."""
+        if self._repeat:
+            return float("inf")
+        return sum(self._fields[index].area_m2 * self._fields[index].rate for index in self._order[self._taken :])
+
+    @property
+    def has_run_out(self) -> bool:
+        """True when every field was taken and the list does not repeat."""
+        return not self._repeat and self._taken >= len(self._order)

@@ -1,0 +1,220 @@
+"""Hours in which spraying is allowed: wind, delta T, temperature, rain and daylight.
+
+A temperature inversion is not among the limits: it cannot be told from hourly surface records. Calm air near sunrise
+and sunset is when to look for one, which is why a least wind speed stands here.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from simulator.physics.wet_bulb import delta_t_c
+
+FloatArray = NDArray[np.float64]
+BoolArray = NDArray[np.bool_]
+
+M_PER_S_PER_MPH = 0.44704
+SUNRISE_ELEVATION_DEG = -0.833
+"""Elevation of the sun's centre at sunrise: refraction and the sun's radius (NOAA solar calculator; from memory)."""
+
+
+@dataclass(frozen=True)
+class WorkLimits:
+    """Weather in which work goes on; every limit itself is allowed, and None is no limit.
+
+    Parameters
+    ----------
+    wind_least_m_per_s, wind_most_m_per_s : float or None
+        Defaults 3 and 10 mph: label and extension guidance (cotton precautions; Clemson Extension on drift labels).
+    delta_t_least_c, delta_t_most_c : float or None
+        Defaults 2 and 10 degC: weather-service guidance (2 to 8 ideal, never above 10).
+    temperature_least_c, temperature_most_c : float or None
+        Default most 28 degC, weather-service guidance; default least 0 degC, assumption (nozzles freeze).
+    rain_most_mm : float or None
+        Rain in the hour; default 0, assumption (any rain stops work).
+    daylight_only : bool
+        Whether dark hours are lost; default True, assumption.
+    """
+
+    wind_least_m_per_s: float | None = 3 * M_PER_S_PER_MPH
+    wind_most_m_per_s: float | None = 10 * M_PER_S_PER_MPH
+    delta_t_least_c: float | None = 2.0
+    delta_t_most_c: float | None = 10.0
+    temperature_least_c: float | None = 0.0
+    temperature_most_c: float | None = 28.0
+    rain_most_mm: float | None = 0.0
+    daylight_only: bool = True
+
+    def __post_init__(self) -> None:
+        for name in ("wind_least_m_per_s", "wind_most_m_per_s", "rain_most_mm", "delta_t_least_c", "delta_t_most_c"):
+            value = getattr(self, name)
+            if value is not None and not value >= 0:
+                raise ValueError(f"got {name} = {value!r}; allowed is at least 0")
+        pairs = (
+            ("wind_most_m_per_s", self.wind_least_m_per_s, self.wind_most_m_per_s),
+            ("delta_t_most_c", self.delta_t_least_c, self.delta_t_most_c),
+            ("temperature_most_c", self.temperature_least_c, self.temperature_most_c),
+        )
+        for name, least, most in pairs:
+            if least is not None and most is not None and not most >= least:
+                raise ValueError(f"got {name} = {most!r}; allowed is at least the lower limit {least!r}")
+
+
+def _within(values: FloatArray, least: float | None, most: float | None) -> BoolArray:
+    """Return where values keep their limits; an unknown value breaks any limit set."""
+    good = np.ones(values.shape, dtype=np.bool_)
+    if least is not None:
+        good &= values >= least
+    if most is not None:
+        good &= values <= most
+    return good
+
+
+def workable_hours(
+    wind_m_per_s: ArrayLike,
+    temperature_c: ArrayLike,
+    humidity_percent: ArrayLike,
+    rain_mm: ArrayLike,
+    daylight: ArrayLike,
+    limits: WorkLimits,
+) -> BoolArray:
+    """Return in which hours work is allowed.
+
+    Parameters
+    ----------
+    wind_m_per_s, temperature_c, humidity_percent, rain_mm : array_like of float, shape (n,)
+        Weather of each hour; NaN is unknown and breaks any limit set on it.
+    daylight : array_like of bool, shape (n,)
+        Whether the sun is up.
+    limits : WorkLimits
+        Limits.
+
+    Returns
+    -------
+    ndarray of bool, shape (n,)
+        True where all limits hold.
+
+    Raises
+    ------
+    ValueError
+        The shapes do not go together, or a humidity is impossible.
+    """
+    wind = np.asarray(wind_m_per_s, dtype=np.float64)
+    temperature = np.asarray(temperature_c, dtype=np.float64)
+    good = _within(wind, limits.wind_least_m_per_s, limits.wind_most_m_per_s)
+    good = good & _within(temperature, limits.temperature_least_c, limits.temperature_most_c)
+    good = good & _within(np.asarray(rain_mm, dtype=np.float64), None, limits.rain_most_mm)
+    if limits.delta_t_least_c is not None or limits.delta_t_most_c is not None:
+        dryness = delta_t_c(temperature, humidity_percent)
+        good = good & _within(dryness, limits.delta_t_least_c, limits.delta_t_most_c)
+    if limits.daylight_only:
+        good = good & np.asarray(daylight, dtype=np.bool_)
+    return good
+
+
+def windows_s(
+    workable: ArrayLike, start_s: float = 0.0, step_s: float = 3600.0, shortest_s: float = 0.0
+) -> list[tuple[float, float]]:
+    """Return the stretches of workable hours.
+
+    Parameters
+    ----------
+    workable : array_like of bool, shape (n,)
+        Whether each hour can be worked.
+    start_s : float, optional
+        When the first hour begins, in seconds.
+    step_s : float, optional
+        Length of an hour, above 0; 3600 unless the record is finer.
+    shortest_s : float, optional
+        Stretches shorter than this are left out.
+
+    Returns
+    -------
+    list of (float, float)
+        Start and end of each stretch in seconds, in order of time.
+
+    Raises
+    ------
+    ValueError
+        The step is not above 0, or the hours are not a row.
+    """
+    flags = np.asarray(workable, dtype=np.bool_)
+    if flags.ndim != 1:
+        raise ValueError(f"got hours of shape {flags.shape}; allowed is a row")
+    if not step_s > 0:
+        raise ValueError(f"got step_s = {step_s!r}; allowed is above 0")
+    edges = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
+    starts, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
+    spans = [(start_s + first * step_s, start_s + last * step_s) for first, last in zip(starts, ends, strict=True)]
+    return [(begin, end) for begin, end in spans if end - begin >= shortest_s]
+
+
+def solar_elevation_deg(
+    day_of_year: ArrayLike,
+    clock_s: ArrayLike,
+    latitude_deg: float,
+    longitude_deg: float,
+    utc_offset_h: float,
+    days_in_year: int = 365,
+) -> FloatArray:
+    """Return the sun's elevation above the horizon, without refraction.
+
+    NOAA Global Monitoring Laboratory, "General Solar Position Calculations" (Spencer's series for declination and
+    equation of time; coefficients from memory); good to about half a degree.
+
+    Parameters
+    ----------
+    day_of_year : array_like of float
+        1 on the first of January.
+    clock_s : array_like of float
+        Local standard time in seconds after midnight.
+    latitude_deg, longitude_deg : float
+        Place; north and east are positive.
+    utc_offset_h : float
+        Hours that the clock is ahead of UTC.
+    days_in_year : int, optional
+        365 or 366.
+
+    Returns
+    -------
+    ndarray of float64
+        Elevation in degrees, in the common shape of day and clock.
+
+    Raises
+    ------
+    ValueError
+        A latitude beyond 90 or a longitude beyond 180 degrees.
+    """
+    if not abs(latitude_deg) <= 90:
+        raise ValueError(f"got latitude_deg = {latitude_deg!r}; allowed is from -90 to 90")
+    if not abs(longitude_deg) <= 180:
+        raise ValueError(f"got longitude_deg = {longitude_deg!r}; allowed is from -180 to 180")
+    hour = np.asarray(clock_s, dtype=np.float64) / 3600.0
+    year_rad = 2.0 * math.pi / days_in_year * (np.asarray(day_of_year, dtype=np.float64) - 1.0 + (hour - 12.0) / 24.0)
+    equation_min = 229.18 * (
+        0.000075
+        + 0.001868 * np.cos(year_rad)
+        - 0.032077 * np.sin(year_rad)
+        - 0.014615 * np.cos(2 * year_rad)
+        - 0.040849 * np.sin(2 * year_rad)
+    )
+    declination_rad = (
+        0.006918
+        - 0.399912 * np.cos(year_rad)
+        + 0.070257 * np.sin(year_rad)
+        - 0.006758 * np.cos(2 * year_rad)
+        + 0.000907 * np.sin(2 * year_rad)
+        - 0.002697 * np.cos(3 * year_rad)
+        + 0.00148 * np.sin(3 * year_rad)
+    )
+    solar_min = 60.0 * hour + equation_min + 4.0 * longitude_deg - 60.0 * utc_offset_h
+    hour_angle_rad = np.radians(solar_min / 4.0 - 180.0)
+    latitude_rad = math.radians(latitude_deg)
+    sine = math.sin(latitude_rad) * np.sin(declination_rad)
+    sine = sine + math.cos(latitude_rad) * np.cos(declination_rad) * np.cos(hour_angle_rad)
+    result: FloatArray = np.degrees(np.arcsin(np.clip(sine, -1.0, 1.0)))
+    return result

@@ -1,0 +1,310 @@
+"""Field boundaries from a GeoJSON file, on a local metre grid.
+
+Longitude and latitude (WGS 84) are projected azimuthally equidistant about the middle of the data: distances from the
+middle are true, and at 100 km from it areas are too large by 0.004 %.
+
+A feature of several parts is one field while its parts lie within 50 m of each other, since the aircraft then works
+them from one place; parts further apart become fields of their own, ``name-a``, ``name-b``, ... from the largest down.
+"""
+
+from __future__ import annotations
+
+import math
+import re
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.errors import InputError, Problem
+from simulator.scenario.geojson import RawFeature, Scalar, parse_geojson
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+FloatArray = NDArray[np.float64]
+
+FILE_LIMIT_BYTES = 100_000_000
+SPREAD_WARNING_M = 200_000.0
+SPREAD_LIMIT_M = 1_000_000.0
+
+# A repaired boundary whose area stays within this share of the drawn one had a harmless fault (a ring touching itself).
+_HARMLESS_SHARE = 1e-3
+
+
+@dataclass(frozen=True)
+class BoundaryField:
+    """One field.
+
+    Parameters
+    ----------
+    name : str
+        Unique in its file.
+    polygon : shapely.Polygon or shapely.MultiPolygon
+        Valid boundary on the local grid, m: x east, y north.
+    area_m2 : float
+        Area of ``polygon``, m2.
+    centroid_xy : tuple of float
+        Centre of gravity on the local grid, m.
+    feature_number : int
+        Place of its feature in the file, from 1.
+    properties : dict
+        Text, numbers and true/false of the feature's properties.
+    """
+
+    name: str
+    polygon: BaseGeometry
+    area_m2: float
+    centroid_xy: tuple[float, float]
+    feature_number: int
+    properties: dict[str, Scalar] = field(default_factory=dict)
+
+
+@dataclass(frozen=True)
+class BoundaryFile:
+    """All usable fields of one file.
+
+    Parameters
+    ----------
+    fields : list of BoundaryField
+        In the order of the file.
+    skipped : list of Problem
+        Features, or parts of them, that were left out, and why.
+    warnings : list of Problem
+        What was repaired, and a holding that is spread very far.
+    origin_lon_lat : tuple of float
+        Longitude and latitude of the grid's (0, 0), degrees.
+    """
+
+    fields: list[BoundaryField]
+    skipped: list[Problem]
+    warnings: list[Problem]
+    origin_lon_lat: tuple[float, float]
+
+    @property
+    def area_total_m2(self) -> float:
+        """Area of all fields, m2."""
+        return math.fsum(item.area_m2 for item in self.fields)
+
+
+def read_boundaries(
+    path: Path, *, min_area_m2: float = 500.0, part_gap_m: float = 50.0, repair: bool = False
+) -> BoundaryFile:
+    """Read field boundaries from a GeoJSON file (RFC 7946: WGS 84 longitude and latitude).
+
+    Parameters
+    ----------
+    path : pathlib.Path
+        File with a FeatureCollection, Feature or bare geometry.
+    min_area_m2 : float, optional
+        Smaller fields are skipped with a message, m2 (0.05 ha).
+    part_gap_m : float, optional
+        Parts of one feature further apart than this become separate fields, m.
+    repair : bool, optional
+        Use self-crossing boundaries as the repair leaves them (even-odd rule) instead of skipping them.
+
+    Returns
+    -------
+    BoundaryFile
+        With at least one field.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, is not GeoJSON in longitude and latitude, holds no usable polygon, or spreads over
+        more than 1000 km.
+    """
+    file = str(path)
+    parsed = parse_geojson(_read_bytes(path, file), file)
+    skipped, warnings = list(parsed.skipped), list(parsed.warnings)
+    if not parsed.features:
+        raise InputError([Problem("", "holds no polygon, so there is no field to work", file), *skipped[:20]])
+    grid, origin = _grid_of(parsed.features)
+    _check_spread(parsed.features, grid, file, warnings)
+
+    fields: list[BoundaryField] = []
+    taken: set[str] = set()
+    for raw in parsed.features:
+        where = f"feature {raw.number}"
+        try:
+            polygon, note = _build_polygon(raw, grid, repair)
+        except _UnusableError as reason:
+            skipped.append(Problem(where, f"skipped: {reason}", file))
+            continue
+        if note:
+            warnings.append(Problem(where, note, file))
+        groups = _split_parts(polygon, part_gap_m)
+        usable = [group for group in groups if group.area >= min_area_m2]
+        skipped.extend(
+            Problem(where, f"skipped: {_area_words(group.area)} is below the smallest field, {min_area_m2:g} m2", file)
+            for group in groups
+            if group.area < min_area_m2
+        )
+        base = raw.name or f"field {raw.number}"
+        for index, group in enumerate(usable):
+            name = _unique(base if len(usable) == 1 else f"{base}-{_letters(index)}", taken)
+            centre = (float(group.centroid.x), float(group.centroid.y))
+            fields.append(BoundaryField(name, group, float(group.area), centre, raw.number, raw.properties))
+    if not fields:
+        raise InputError([Problem("", "holds no usable field", file), *skipped[:20]])
+    skipped.sort(key=lambda problem: int(problem.where.rpartition(" ")[2]))
+    return BoundaryFile(fields, skipped, warnings, origin)
+
+
+class _UnusableError(Exception):
+    """One feature cannot be a field; the message says why."""
+
+
+def _read_bytes(path: Path, file: str) -> bytes:
+    try:
+        if path.exists() and not path.is_file():
+            raise InputError.single("is not a regular file", file=file)
+        size = path.stat().st_size
+        if size > FILE_LIMIT_BYTES:
+            limit = f"{FILE_LIMIT_BYTES / 1e6:.0f} MB"
+            raise InputError.single(f"is {size / 1e6:.0f} MB; the limit is {limit}. Split it or thin it out", file=file)
+        return path.read_bytes()
+    except OSError as error:
+        raise InputError.single(f"cannot be read: {error.strerror or error}", file=file) from None
+    except ValueError as error:
+        raise InputError.single(f"is not a usable file name: {error}", file=file) from None
+
+
+def _grid_of(features: list[RawFeature]) -> tuple[Any, tuple[float, float]]:
+    import pyproj
+
+    corners = np.concatenate([rings[0] for raw in features for rings in raw.polygons])
+    if np.ptp(corners[:, 0]) > 180.0:
+        # Data on both sides of the 180th meridian: count longitude from 0 to 360 instead.
+        corners[:, 0] %= 360.0
+    middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
+    longitude = round((float(middle[0]) + 180.0) % 360.0 - 180.0, 6)
+    latitude = round(float(middle[1]), 6)
+    grid = pyproj.Proj(proj="aeqd", lat_0=latitude, lon_0=longitude, datum="WGS84", units="m")
+    return grid, (longitude, latitude)
+
+
+def _project(grid: Any, ring: FloatArray) -> FloatArray:
+    x_m, y_m = grid(ring[:, 0], ring[:, 1])
+    return np.column_stack((x_m, y_m))
+
+
+def _check_spread(features: list[RawFeature], grid: Any, file: str, warnings: list[Problem]) -> None:
+    first = np.array([raw.polygons[0][0][0] for raw in features])
+    xy_m = _project(grid, first)
+    span = np.ptp(xy_m, axis=0) if np.isfinite(xy_m).all() else np.array([np.inf, np.inf])
+    # Corners further out than the first one of each feature matter for huge or wrapped polygons only.
+    for raw in features:
+        for rings in raw.polygons:
+            reach = np.hypot(*_project(grid, rings[0]).T)
+            if not (reach < SPREAD_LIMIT_M).all():
+                span = np.array([np.inf, np.inf])
+    spread_m = float(np.hypot(*span)) if np.isfinite(span).all() else math.inf
+    if spread_m > SPREAD_LIMIT_M:
+        middle = np.median(first, axis=0)
+        far = features[int(np.argmax(np.abs(first - middle).sum(axis=1)))]
+        longitude, latitude = far.polygons[0][0][0]
+        message = f"the fields spread over more than {SPREAD_LIMIT_M / 1000:.0f} km, too far for one crew's list"
+        where = f"feature {far.number}"
+        place = f"[{longitude:.4f}, {latitude:.4f}]"
+        raise InputError.single(f"{message}; this one, at {place}, lies furthest from the rest", where, file)
+    if spread_m > SPREAD_WARNING_M:
+        message = f"the fields spread over {spread_m / 1000:.0f} km; most of a day would be driving between them"
+        warnings.append(Problem("", message, file))
+
+
+def _build_polygon(raw: RawFeature, grid: Any, repair: bool) -> tuple[BaseGeometry, str]:
+    """Return a valid polygon or multipolygon in metres and a note on what was repaired."""
+    import shapely
+
+    try:
+        drawn_m2 = 0.0
+        parts: list[BaseGeometry] = []
+        for rings in raw.polygons:
+            on_grid = [_project(grid, ring) for ring in rings]
+            drawn_m2 += _ring_area_m2(on_grid[0]) - sum(_ring_area_m2(hole) for hole in on_grid[1:])
+            parts.append(shapely.Polygon(on_grid[0], on_grid[1:]))
+        if len(parts) == 1 and shapely.is_valid(parts[0]):
+            return parts[0], ""
+        whole = shapely.MultiPolygon(parts)
+        if shapely.is_valid(whole):
+            return whole, ""
+        faults = [part for part in parts if not shapely.is_valid(part)]
+        areas = [_polygons_only(shapely.make_valid(part)) for part in parts]
+        repaired = _polygons_only(shapely.union_all(areas))
+        found_m2 = float(shapely.area(repaired))
+        if found_m2 <= 0.0:
+            raise _UnusableError("it encloses no area")
+        if not faults:
+            share = 1.0 - found_m2 / max(drawn_m2, found_m2)
+            return repaired, "" if share < _HARMLESS_SHARE else f"its parts overlap by {share:.1%}; counted once"
+        reason = _place_of_fault(shapely.is_valid_reason(faults[0]), grid)
+        if abs(found_m2 - drawn_m2) <= _HARMLESS_SHARE * found_m2:
+            return repaired, f"repaired without changing its area: {reason}"
+        if repair:
+            return repaired, f"repaired, area now {_area_words(found_m2)} (drawn {_area_words(drawn_m2)}): {reason}"
+    except shapely.errors.GEOSException as error:
+        raise _UnusableError(f"its boundary cannot be used: {error}") from None
+    raise _UnusableError(f"its boundary crosses itself: {reason}. Draw it again or split it in two")
+
+
+def _polygons_only(geometry: BaseGeometry) -> BaseGeometry:
+    import shapely
+
+    parts = [part for part in shapely.get_parts(geometry) if part.geom_type in ("Polygon", "MultiPolygon")]
+    return shapely.union_all(parts)
+
+
+def _ring_area_m2(ring: FloatArray) -> float:
+    """Return the signed-sum (shoelace) area, where a lobe wound the other way counts negative."""
+    x_m, y_m = (ring - ring[0]).T
+    return abs(0.5 * float(np.sum(x_m[:-1] * y_m[1:] - x_m[1:] * y_m[:-1])))
+
+
+def _place_of_fault(reason: str, grid: Any) -> str:
+    """Turn the grid position in a validity message into longitude and latitude."""
+    match = re.search(r"\[(\S+) (\S+)\]", reason)
+    if match is None:
+        return reason
+    longitude, latitude = grid(float(match[1]), float(match[2]), inverse=True)
+    return f"{reason[: match.start()].strip().lower()} at [{longitude:.6f}, {latitude:.6f}]"
+
+
+def _split_parts(polygon: BaseGeometry, gap_m: float) -> list[BaseGeometry]:
+    """Group parts that lie within ``gap_m`` of each other, largest group first."""
+    import shapely
+
+    parts = shapely.get_parts(polygon)
+    if len(parts) == 1:
+        return [parts[0]]
+    group = np.arange(len(parts))
+    one, other = shapely.STRtree(parts).query(parts, predicate="dwithin", distance=gap_m)
+    for first, second in zip(one, other, strict=True):
+        if group[first] != group[second]:
+            group[group == group[second]] = group[first]
+    found = [parts[group == number] for number in np.unique(group)]
+    made = [members[0] if len(members) == 1 else shapely.MultiPolygon(list(members)) for members in found]
+    return sorted(made, key=lambda item: -float(item.area))
+
+
+def _letters(index: int) -> str:
+    text = ""
+    while index >= 0:
+        text = chr(ord("a") + index % 26) + text
+        index = index // 26 - 1
+    return text
+
+
+def _unique(name: str, taken: set[str]) -> str:
+    candidate, count = name, 1
+    while candidate in taken:
+        count += 1
+        candidate = f"{name} ({count})"
+    taken.add(candidate)
+    return candidate
+
+
+def _area_words(area_m2: float) -> str:
+    return f"{area_m2:.0f} m2" if area_m2 < 10_000.0 else f"{area_m2 / 10_000.0:.2f} ha"

@@ -1,0 +1,157 @@
+"""The field list of a scenario: rectangles that it declares, or boundaries of a file."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from simulator.errors import InputError, Problem
+from simulator.scenario.schema import FieldFile, Scenario
+
+if TYPE_CHECKING:
+    from shapely.geometry.base import BaseGeometry
+
+LARGEST_FIELD_PASSES = 20_000
+"""A field that needs more passes than this is refused: a mistyped swath or area, not a day's work."""
+MOST_FIELDS = 5_000
+
+
+@dataclass(frozen=True)
+class FieldSite:
+    """One field to treat.
+
+    Parameters
+    ----------
+    name : str
+        Unique name.
+    area_m2 : float
+        Area of the rectangle or of the boundary.
+    length_to_width : float
+        Shape of a rectangle; unused with a boundary.
+    polygon : shapely geometry or None
+        Boundary in metres on the scenario's own grid; None: a rectangle.
+    location_m : (float, float) or None
+        East and north of the grid's origin; None: unknown.
+    drive_distance_m : float or None
+        Road distance to it from wherever the rig is; None: from the locations.
+    landing_zone_m : (float, float) or None
+        Landing zone from a rectangle's first corner; None: that corner, or for a boundary the best place on it.
+    ferry_distance_m : float or None
+        Given average distance between landing zone and work.
+    rate, dry_rate : float or None
+        Application rate in L/m2 or kg/m2, where it differs from the product's.
+    """
+
+    name: str
+    area_m2: float
+    length_to_width: float = 2.0
+    polygon: BaseGeometry | None = None
+    location_m: tuple[float, float] | None = None
+    drive_distance_m: float | None = None
+    landing_zone_m: tuple[float, float] | None = None
+    ferry_distance_m: float | None = None
+    rate: float | None = None
+    dry_rate: float | None = None
+
+
+@dataclass(frozen=True)
+class FieldList:
+    """The fields of a scenario and where the yard is.
+
+    Parameters
+    ----------
+    sites : tuple of FieldSite
+        At least one.
+    yard_m : (float, float) or None
+        East and north of the yard on the same grid; None: only distances are known.
+    skipped : tuple of Problem
+        Parts of a file that cannot be flown, each with its reason.
+    """
+
+    sites: tuple[FieldSite, ...]
+    yard_m: tuple[float, float] | None = None
+    skipped: tuple[Problem, ...] = field(default=())
+
+
+def field_list(scenario: Scenario, folder: Path) -> FieldList:
+    """Return the fields that a scenario declares.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        A valid scenario.
+    folder : Path
+        Folder that file names are relative to.
+
+    Raises
+    ------
+    InputError
+        The file cannot be read, or too few or too many fields are left.
+    """
+    if scenario.field_file is not None:
+        return _from_file(scenario, scenario.field_file, folder)
+    sites: list[FieldSite] = []
+    for entry in scenario.field:
+        for number in range(1, entry.count + 1):
+            sites.append(
+                FieldSite(
+                    name=entry.name if entry.count == 1 else f"{entry.name} {number}",
+                    area_m2=entry.area,
+                    length_to_width=entry.length_to_width,
+                    location_m=(entry.location[0], entry.location[1]) if entry.location else None,
+                    drive_distance_m=entry.drive_distance,
+                    landing_zone_m=(entry.landing_zone[0], entry.landing_zone[1]) if entry.landing_zone else None,
+                    ferry_distance_m=entry.ferry_distance,
+                    rate=entry.rate,
+                    dry_rate=entry.dry_rate,
+                )
+            )
+    problems = _repeated(sites)
+    if len(sites) > MOST_FIELDS:
+        problems.append(Problem("field", f"got {len(sites)} fields; allowed is at most {MOST_FIELDS}"))
+    if problems:
+        raise InputError(problems)
+    located = all(site.location_m is not None for site in sites)
+    return FieldList(tuple(sites), (0.0, 0.0) if located else None)
+
+
+def _repeated(sites: list[FieldSite]) -> list[Problem]:
+    seen: set[str] = set()
+    problems = []
+    for site in sites:
+        if site.name in seen:
+            problems.append(Problem("field", f"the name {site.name!r} stands twice; allowed is each name once"))
+        seen.add(site.name)
+    return problems
+
+
+def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldList:
+    from simulator.scenario.boundaries import read_boundaries
+    from simulator.scenario.types import resolve_inside
+
+    path = resolve_inside(folder, declared.path)
+    boundaries = read_boundaries(path, smallest_m2=declared.smallest)
+    yard = None
+    if scenario.yard.lon_lat is not None:
+        yard = boundaries.to_grid(scenario.yard.lon_lat[0], scenario.yard.lon_lat[1])
+    skipped = list(boundaries.skipped)
+    sites = []
+    for entry in boundaries.fields[: declared.most]:
+        polygon = entry.polygon
+        if declared.buffer > 0:
+            polygon = polygon.buffer(-declared.buffer)
+            if polygon.is_empty or polygon.area < max(declared.smallest, 1.0):
+                skipped.append(Problem(f"feature {entry.feature_number}", f"{entry.name}: nothing is left within the buffer"))
+                continue
+        sites.append(
+            FieldSite(
+                name=entry.name,
+                area_m2=float(polygon.area),
+                polygon=polygon,
+                location_m=(float(entry.centroid_xy[0]), float(entry.centroid_xy[1])),
+            )
+        )
+    if not sites:
+        raise InputError.single("no field is left to fly; see the parts skipped: " + "; ".join(map(str, skipped[:5])), file=str(path))
+    return FieldList(tuple(sites), yard, tuple(skipped))

@@ -1,0 +1,305 @@
+"""GeoJSON bytes to plain rings of longitude and latitude (RFC 7946), with every problem named.
+
+Nothing here reads a file or knows of metres; `simulator.scenario.boundaries` does both.
+"""
+
+from __future__ import annotations
+
+import json
+from collections.abc import Iterator
+from dataclasses import dataclass, field
+from typing import Any, NoReturn
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.errors import InputError, Problem
+
+FloatArray = NDArray[np.float64]
+Scalar = str | int | float | bool
+
+_OTHER_GEOMETRIES = ("Point", "MultiPoint", "LineString", "MultiLineString")
+# Geographic systems that agree with WGS 84 to about a metre, as the older "crs" member names them.
+_LON_LAT_CRS = ("CRS84", "4326", "4258", "4269", "WGS84", "WGS 84")
+_PROPERTIES_MAX = 30
+_TEXT_MAX = 200
+_NAME_MAX = 60
+_NUMBER_MAX = 1e15
+_PROBLEMS_MAX = 25
+
+
+@dataclass(frozen=True)
+class RawFeature:
+    """One feature's polygons as read.
+
+    Parameters
+    ----------
+    number : int
+        Place in the file, from 1.
+    name : str
+        Property ``name`` or ``id`` in any case of letters; empty when there is none.
+    polygons : list of list of numpy.ndarray
+        Per polygon its closed rings, exterior first, each (k, 2): longitude, latitude in degrees.
+    properties : dict
+        Text, numbers and true/false of the feature's properties.
+    """
+
+    number: int
+    name: str
+    polygons: list[list[FloatArray]]
+    properties: dict[str, Scalar]
+
+
+@dataclass
+class Parsed:
+    """What a GeoJSON text held.
+
+    Parameters
+    ----------
+    features : list of RawFeature
+        Features with at least one polygon.
+    skipped : list of Problem
+        Features left out, with the reason.
+    warnings : list of Problem
+        Features used after a harmless repair.
+    """
+
+    features: list[RawFeature] = field(default_factory=list)
+    skipped: list[Problem] = field(default_factory=list)
+    warnings: list[Problem] = field(default_factory=list)
+
+
+class _RefusedError(Exception):
+    """A part of the file cannot be read at all; the message says why."""
+
+
+def parse_geojson(data: bytes, file: str = "") -> Parsed:
+    """Read polygons from GeoJSON.
+
+    Parameters
+    ----------
+    data : bytes
+        The whole text, UTF-8.
+    file : str, optional
+        Name for messages.
+
+    Returns
+    -------
+    Parsed
+
+    Raises
+    ------
+    InputError
+        When the bytes are not JSON, not GeoJSON, in another coordinate system, or a coordinate is not a longitude or
+        latitude; up to 25 problems at once.
+    """
+    document = _load_json(data, file)
+    parsed = Parsed()
+    problems: list[Problem] = []
+    try:
+        _check_crs(document)
+        entries = _features_of(document)
+    except _RefusedError as refused:
+        raise InputError.single(str(refused), file=file) from None
+    for number, entry in enumerate(entries, start=1):
+        where = f"feature {number}"
+        try:
+            _read_feature(number, entry, parsed, file)
+        except _RefusedError as refused:
+            problems.append(Problem(where, str(refused), file))
+    if problems:
+        shown = problems[:_PROBLEMS_MAX]
+        if len(problems) > len(shown):
+            shown.append(Problem("", f"and {len(problems) - len(shown)} more problems of this kind", file))
+        raise InputError(shown)
+    return parsed
+
+
+def _load_json(data: bytes, file: str) -> Any:
+    try:
+        text = data.decode("utf-8-sig")
+    except UnicodeDecodeError as error:
+        message = f"is not UTF-8 text (byte {error.start}); a boundary file is GeoJSON text"
+        raise InputError.single(message, file=file) from None
+    try:
+        return json.loads(text, parse_constant=_refuse_constant)
+    except json.JSONDecodeError as error:
+        message = f"is not valid JSON: {error.msg} at line {error.lineno}, column {error.colno}"
+        raise InputError.single(message, file=file) from None
+    except RecursionError:
+        raise InputError.single("is nested too deeply to be GeoJSON", file=file) from None
+    except (_RefusedError, ValueError) as error:
+        raise InputError.single(f"is not valid JSON: {_short(str(error))}", file=file) from None
+
+
+def _refuse_constant(name: str) -> NoReturn:
+    raise _RefusedError(f"{name} is not a number that JSON or a coordinate allows")
+
+
+def _check_crs(document: Any) -> None:
+    crs = document.get("crs") if isinstance(document, dict) else None
+    if crs is None:
+        return
+    properties = crs.get("properties") if isinstance(crs, dict) else None
+    name = properties.get("name") if isinstance(properties, dict) else crs
+    if not any(str(name).upper().endswith(known) for known in _LON_LAT_CRS):
+        message = f"is in the coordinate system {_short(str(name))!r}; allowed: longitude and latitude in WGS 84"
+        raise _RefusedError(f"{message} (RFC 7946). Export it again as EPSG:4326")
+
+
+def _features_of(document: Any) -> list[Any]:
+    if not isinstance(document, dict):
+        raise _RefusedError(f"is not GeoJSON: expected an object with a type, got {_kind(document)}")
+    kind = document.get("type")
+    if kind == "FeatureCollection":
+        features = document.get("features")
+        if not isinstance(features, list):
+            raise _RefusedError(f"is not GeoJSON: 'features' must be a list, got {_kind(features)}")
+        if not features:
+            raise _RefusedError("holds no features: the list 'features' is empty")
+        return features
+    if kind == "Feature":
+        return [document]
+    if kind in ("Polygon", "MultiPolygon", "GeometryCollection", *_OTHER_GEOMETRIES):
+        return [{"type": "Feature", "properties": None, "geometry": document}]
+    allowed = "FeatureCollection, Feature, Polygon, MultiPolygon or GeometryCollection"
+    raise _RefusedError(f"is not GeoJSON: type must be {allowed}, got {_shown(kind)}")
+
+
+def _read_feature(number: int, entry: Any, parsed: Parsed, file: str) -> None:
+    where = f"feature {number}"
+    if not isinstance(entry, dict) or entry.get("type") != "Feature":
+        got = _kind(entry) if not isinstance(entry, dict) else f"type {_shown(entry.get('type'))}"
+        raise _RefusedError(f"must be an object of type 'Feature', got {got}")
+    geometry = entry.get("geometry")
+    if geometry is None:
+        parsed.skipped.append(Problem(where, "skipped: it has no geometry", file))
+        return
+    properties = _scalars(entry.get("properties"))
+    polygons: list[list[FloatArray]] = []
+    other: set[str] = set()
+    notes: list[str] = []
+    for coordinates in _polygon_coordinates(geometry, other):
+        rings = _read_polygon(coordinates, notes)
+        if rings:
+            polygons.append(rings)
+    parsed.warnings.extend(Problem(where, note, file) for note in dict.fromkeys(notes))
+    if polygons:
+        parsed.features.append(RawFeature(number, _name_of(properties), polygons, properties))
+    elif other:
+        message = f"skipped: {', '.join(sorted(other))} is not an area; only Polygon and MultiPolygon are fields"
+        parsed.skipped.append(Problem(where, message, file))
+    else:
+        parsed.skipped.append(Problem(where, "skipped: fewer than 3 distinct corners, so it encloses no area", file))
+
+
+def _polygon_coordinates(geometry: Any, other: set[str]) -> Iterator[Any]:
+    """Yield the coordinates of every polygon of a geometry; names of geometries without area go to ``other``."""
+    waiting = [geometry]
+    while waiting:
+        item = waiting.pop()
+        if not isinstance(item, dict):
+            raise _RefusedError(f"geometry must be an object, got {_kind(item)}")
+        kind = item.get("type")
+        if kind == "Polygon":
+            yield item.get("coordinates")
+        elif kind == "MultiPolygon":
+            parts = item.get("coordinates")
+            if not isinstance(parts, list):
+                raise _RefusedError(f"coordinates of a MultiPolygon must be a list of polygons, got {_kind(parts)}")
+            yield from parts
+        elif kind == "GeometryCollection":
+            members = item.get("geometries")
+            if not isinstance(members, list):
+                raise _RefusedError(f"'geometries' of a GeometryCollection must be a list, got {_kind(members)}")
+            waiting.extend(reversed(members))
+        elif kind in _OTHER_GEOMETRIES:
+            other.add(str(kind))
+        else:
+            raise _RefusedError(f"geometry type must be Polygon or MultiPolygon, got {_shown(kind)}")
+
+
+def _read_polygon(coordinates: Any, notes: list[str]) -> list[FloatArray]:
+    """Return closed rings, or none when the exterior encloses nothing."""
+    if not isinstance(coordinates, list):
+        raise _RefusedError(f"coordinates of a polygon must be a list of rings, got {_kind(coordinates)}")
+    rings: list[FloatArray] = []
+    for index, item in enumerate(coordinates):
+        ring = _read_ring(item)
+        if len(ring) > 1 and not np.array_equal(ring[0], ring[-1]):
+            ring = np.concatenate((ring, ring[:1]))
+            notes.append("a ring was not closed; its last corner has been joined to its first")
+        if len(np.unique(ring, axis=0)) >= 3:
+            rings.append(ring)
+        elif index == 0:
+            return []
+        else:
+            notes.append("a hole with fewer than 3 distinct corners has been left out")
+    return rings
+
+
+def _read_ring(item: Any) -> FloatArray:
+    if not isinstance(item, list):
+        raise _RefusedError(f"a ring must be a list of [longitude, latitude], got {_kind(item)}")
+    if not item:
+        return np.empty((0, 2), dtype=np.float64)
+    for position in item:
+        if not isinstance(position, list) or len(position) < 2:
+            raise _RefusedError(f"a position must be [longitude, latitude], got {_shown(position)}")
+        # bool is a kind of int in Python, but true is no coordinate.
+        if not all(isinstance(value, int | float) and not isinstance(value, bool) for value in position[:2]):
+            raise _RefusedError(f"a position must be two numbers, got {_shown(position)}")
+        longitude, latitude = position[0], position[1]
+        if not (-180.0 <= longitude <= 180.0 and -90.0 <= latitude <= 90.0):
+            message = (
+                f"[{_shown(longitude)}, {_shown(latitude)}] is not a longitude (-180 to 180) and latitude (-90 to 90)"
+            )
+            raise _RefusedError(f"{message}. Export the file again in WGS 84 (EPSG:4326), not on a metre or foot grid")
+    return np.array([position[:2] for position in item], dtype=np.float64)
+
+
+def _scalars(properties: Any) -> dict[str, Scalar]:
+    if not isinstance(properties, dict):
+        return {}
+    kept: dict[str, Scalar] = {}
+    for key, value in properties.items():
+        if len(kept) == _PROPERTIES_MAX:
+            break
+        if isinstance(value, str):
+            kept[_clean(key)] = _clean(value)
+        elif isinstance(value, bool) or (isinstance(value, int | float) and abs(value) < _NUMBER_MAX):
+            kept[_clean(key)] = value
+    return kept
+
+
+def _name_of(properties: dict[str, Scalar]) -> str:
+    lower = {key.strip().lower(): value for key, value in reversed(properties.items())}
+    for key in ("name", "id"):
+        value = lower.get(key)
+        if value is not None and not isinstance(value, bool):
+            printable = "".join(sign if sign.isprintable() else " " for sign in str(value))
+            name = " ".join(printable.split())[:_NAME_MAX].strip()
+            if name:
+                return name
+    return ""
+
+
+def _clean(text: str) -> str:
+    """Cut to a sane length; a lone surrogate escape, which no file could be written with, becomes a question mark."""
+    return text[:_TEXT_MAX].encode("utf-8", "replace").decode("utf-8")
+
+
+def _shown(value: Any) -> str:
+    """Show a value in a message; lists and objects by their kind, for they may be huge or deep."""
+    return _kind(value) if value is None or isinstance(value, list | dict) else _short(repr(value))
+
+
+def _kind(value: Any) -> str:
+    if value is None:
+        return "nothing (null or missing)"
+    names = {dict: "an object", list: "a list", str: "text", bool: "true or false", int: "a number", float: "a number"}
+    return names.get(type(value), type(value).__name__)
+
+
+def _short(text: str) -> str:
+    return text if len(text) <= 80 else text[:77] + "..."

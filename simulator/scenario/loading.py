@@ -1,0 +1,229 @@
+"""Loading a scenario file: read, merge, validate, and report every problem at once."""
+
+from __future__ import annotations
+
+import hashlib
+import json
+import tomllib
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass, field
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from simulator.errors import InputError, Problem
+from simulator.scenario.field_list import FieldList, field_list
+from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_setting, resolve_likes
+from simulator.scenario.references import check_references
+from simulator.scenario.schema import Scenario
+from simulator.scenario.validate import fill_defaults, validate
+
+LARGEST_FILE_BYTES = 5_000_000
+"""A larger scenario file is refused before it is parsed."""
+
+
+@dataclass(frozen=True)
+class EquipmentSet:
+    """One equipment set: a whole scenario with its overrides merged, and its fields.
+
+    Parameters
+    ----------
+    name : str
+        Name under ``equipment_set``, or the scenario's own when it declares none.
+    scenario : Scenario
+        The merged scenario.
+    fields : FieldList
+        Fields to treat.
+    resolved : dict
+        The merged table with every default written out: a scenario that reproduces this set.
+    """
+
+    name: str
+    scenario: Scenario
+    fields: FieldList
+    resolved: dict[str, Any] = field(repr=False)
+
+
+@dataclass(frozen=True)
+class LoadedScenario:
+    """A scenario file, ready to run.
+
+    Parameters
+    ----------
+    name : str
+        The scenario's short name.
+    sets : tuple of EquipmentSet
+        At least one, in the file's order.
+    folder : Path
+        Folder that file names are relative to.
+    file : str
+        Where it was read from; empty when made in Python.
+    """
+
+    name: str
+    sets: tuple[EquipmentSet, ...]
+    folder: Path
+    file: str = ""
+
+    @property
+    def base(self) -> Scenario:
+        """The first set's scenario, for what all sets share (seed, days, units, title)."""
+        return self.sets[0].scenario
+
+    def equipment_set(self, name: str) -> EquipmentSet:
+        """Return one set by name.
+
+        Raises
+        ------
+        InputError
+            No such set.
+        """
+        for entry in self.sets:
+            if entry.name == name:
+                return entry
+        raise InputError.single(f"got {name!r}, which is no equipment set{nearest(name, [s.name for s in self.sets])}")
+
+    def digest(self) -> str:
+        """Return the SHA-256 of all that the result depends on, apart from seed and days."""
+        content = {entry.name: _without_run_length(entry.resolved) for entry in self.sets}
+        shapes = {
+            entry.name: [(site.name, site.area_m2, site.location_m, _outline_text(site.polygon)) for site in entry.fields.sites]
+            for entry in self.sets
+        }
+        text = json.dumps([content, shapes], sort_keys=True, default=str)
+        return hashlib.sha256(text.encode()).hexdigest()
+
+
+def _without_run_length(resolved: Mapping[str, Any]) -> dict[str, Any]:
+    return {key: value for key, value in resolved.items() if key not in ("seed", "days")}
+
+
+def _outline_text(polygon: Any) -> str:
+    return "" if polygon is None else hashlib.sha256(polygon.wkb).hexdigest()
+
+
+@cache
+def catalogue() -> dict[str, dict[str, Any]]:
+    """Return the equipment classes that a scenario may start from (invented; see the file's head)."""
+    text = resources.files("simulator.scenario").joinpath("catalogue.toml").read_text(encoding="utf-8")
+    return tomllib.loads(text)
+
+
+def read_toml(path: Path) -> dict[str, Any]:
+    """Read a TOML file.
+
+    Raises
+    ------
+    InputError
+        Unreadable, too large, not UTF-8 or broken; the message names the place.
+    """
+    name = str(path)
+    try:
+        if path.is_dir():
+            raise InputError.single("is a folder; allowed is a scenario file (TOML)", file=name)
+        if path.stat().st_size > LARGEST_FILE_BYTES:
+            raise InputError.single(f"is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; allowed is a scenario file (TOML)", file=name)
+        return tomllib.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        siblings = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+        hint = nearest(path.name, siblings) if siblings else ""
+        raise InputError.single(f"there is no such file{hint}", file=name) from error
+    except tomllib.TOMLDecodeError as error:
+        raise InputError.single(f"broken TOML: {error}", file=name) from error
+    except (OSError, UnicodeDecodeError, ValueError, RecursionError) as error:
+        raise InputError.single(f"cannot be read: {error}", file=name) from error
+
+
+def load_scenario(
+    source: str | Path | Mapping[str, Any], settings: Iterable[str] = (), folder: str | Path | None = None, fields: str | Path | None = None
+) -> LoadedScenario:
+    """Load a scenario with all its equipment sets.
+
+    Parameters
+    ----------
+    source : str, Path or mapping
+        A TOML file, or the same content as a table.
+    settings : iterable of str
+        ``KEY=VALUE`` overrides, laid over every equipment set.
+    folder : str or Path, optional
+        Folder that file names are relative to; the file's own by default.
+    fields : str or Path, optional
+        GeoJSON file to use as the field list instead of the scenario's.
+
+    Returns
+    -------
+    LoadedScenario
+        Valid throughout: equipment that cannot work together is refused here.
+
+    Raises
+    ------
+    InputError
+        With every problem found.
+    """
+    if isinstance(source, Mapping):
+        raw, file = dict(source), ""
+        base = Path(folder) if folder is not None else Path()
+    else:
+        path = Path(source)
+        raw, file = read_toml(path), str(path)
+        base = Path(folder) if folder is not None else path.parent
+    changes = [parse_setting(text) for text in settings]
+    if fields is not None:
+        changes += [(["field"], []), (["field_file", "path"], str(Path(fields).resolve()))]
+    # a change to one set goes into its overrides; any other is laid over every set after merging
+    for parts, value in [change for change in changes if change[0][0] == "equipment_set"]:
+        raw = apply_setting(raw, parts, value)
+    changes = [change for change in changes if change[0][0] != "equipment_set"]
+    problems: list[Problem] = []
+    sets: list[EquipmentSet] = []
+    overrides = raw.get("equipment_set", {})
+    if not isinstance(overrides, dict) or not all(isinstance(value, dict) for value in overrides.values()):
+        problems.append(Problem("equipment_set", "allowed is a table of tables, such as [equipment_set.three_packs]"))
+        overrides = {}
+    plain = {key: value for key, value in raw.items() if key != "equipment_set"}
+    for set_name, override in (overrides or {str(raw.get("name", "base")): {}}).items():
+        found, set_problems = _load_set(plain, set_name, override, changes, base)
+        problems += set_problems
+        if found is not None:
+            sets.append(found)
+    if problems:
+        unique = list(dict.fromkeys(Problem(p.where, p.message, p.file or file) for p in problems))
+        raise InputError(unique)
+    return LoadedScenario(sets[0].scenario.name, tuple(sets), base, file)
+
+
+def _load_set(
+    plain: dict[str, Any], name: str, override: dict[str, Any], changes: list[tuple[list[str], Any]], folder: Path
+) -> tuple[EquipmentSet | None, list[Problem]]:
+    problems: list[Problem] = []
+    own = "equipment_set" in override
+    if own:
+        problems.append(Problem(f"equipment_set.{name}.equipment_set", "an equipment set cannot hold others"))
+    merged = deep_merge(plain, {key: value for key, value in override.items() if key != "equipment_set"})
+    for parts, value in changes:
+        merged = apply_setting(merged, parts, value)
+    merged = resolve_likes(merged, catalogue(), problems)
+    scenario, found = validate(merged, str(folder))
+    if scenario is not None:
+        found = check_references(scenario)
+    problems += [Problem(_place(problem.where, name, override), problem.message, problem.file) for problem in found]
+    if problems or scenario is None:
+        return None, problems
+    try:
+        fields = field_list(scenario, folder)
+    except InputError as error:
+        return None, error.problems
+    resolved = fill_defaults(merged)
+    resolved.pop("equipment_set", None)
+    return EquipmentSet(name, scenario, fields, resolved), []
+
+
+def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:
+    """Return the dotted key as the user wrote it: under the equipment set when it stands there."""
+    place: Any = override
+    for part in where.split("."):
+        if not isinstance(place, Mapping) or part not in place:
+            return where
+        place = place[part]
+    return f"equipment_set.{set_name}.{where}"

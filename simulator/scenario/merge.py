@@ -1,0 +1,153 @@
+"""Merging of scenario tables: named overrides, ``like`` entries, and values given on the command line."""
+
+from __future__ import annotations
+
+import copy
+import difflib
+import tomllib
+from collections.abc import Mapping
+from typing import Any
+
+from simulator.errors import InputError, Problem
+
+LIKE_TABLES = ("aircraft", "pack", "charger", "generator", "rig")
+"""Tables whose entries may start from another entry by ``like``."""
+
+
+def deep_merge(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
+    """Return ``base`` with ``change`` laid over it, neither altered.
+
+    Tables merge key by key; anything else, and a table that declares a distribution, replaces what stood there.
+    """
+    merged = dict(base)
+    for key, value in change.items():
+        old = merged.get(key)
+        whole = isinstance(value, Mapping) and "dist" in value
+        if isinstance(value, Mapping) and isinstance(old, Mapping) and not whole and "dist" not in old:
+            merged[key] = deep_merge(old, value)
+        else:
+            merged[key] = copy.deepcopy(value)
+    return merged
+
+
+def nearest(name: str, known: list[str] | tuple[str, ...]) -> str:
+    """Return ``; nearest known is 'x'`` or, when nothing is near, the list of known names."""
+    close = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    if close:
+        return f"; nearest known is {close[0]!r}"
+    return f"; known: {', '.join(sorted(known))}" if known else "; none is declared"
+
+
+def resolve_likes(raw: dict[str, Any], catalogue: Mapping[str, Mapping[str, Any]], problems: list[Problem]) -> dict[str, Any]:
+    """Replace every ``like`` by the entry that it names; the entry's own keys win.
+
+    Parameters
+    ----------
+    raw : dict
+        Scenario as read.
+    catalogue : mapping
+        Table name to entries; rigs start from another rig of the same scenario instead.
+    problems : list of Problem
+        Receives unknown names and circles.
+    """
+    resolved = dict(raw)
+    for table in LIKE_TABLES:
+        entries = raw.get(table)
+        if not isinstance(entries, dict):
+            continue
+        sources = dict(catalogue.get(table, {})) if table != "rig" else {}
+        sources.update({name: entry for name, entry in entries.items() if isinstance(entry, dict)})
+        resolved[table] = {
+            name: _follow(table, name, entry, sources, catalogue.get(table, {}), problems) if isinstance(entry, dict) else entry
+            for name, entry in entries.items()
+        }
+    return resolved
+
+
+def _follow(
+    table: str,
+    name: str,
+    entry: dict[str, Any],
+    sources: Mapping[str, Any],
+    catalogue: Mapping[str, Any],
+    problems: list[Problem],
+) -> dict[str, Any]:
+    chain, seen, current = [entry], {name}, entry
+    while isinstance(current.get("like"), str):
+        like = current["like"]
+        in_catalogue = like in seen and like in catalogue and current is not catalogue[like]
+        if like in seen and not in_catalogue:
+            problems.append(Problem(f"{table}.{name}.like", f"got {like!r}, which leads back to itself"))
+            break
+        source = catalogue[like] if in_catalogue else sources.get(like)
+        if not isinstance(source, dict):
+            problems.append(Problem(f"{table}.{name}.like", f"got {like!r}, which is unknown{nearest(like, list(sources))}"))
+            break
+        seen.add(like)
+        chain.append(source)
+        current = source
+    merged: dict[str, Any] = {}
+    for layer in reversed(chain):
+        merged = deep_merge(merged, {key: value for key, value in layer.items() if key != "like"})
+    if "like" in entry:
+        merged["like"] = entry["like"]
+    return merged
+
+
+def parse_setting(text: str) -> tuple[list[str], Any]:
+    """Read ``KEY=VALUE`` of the command line.
+
+    Parameters
+    ----------
+    text : str
+        Dotted key and a TOML value; text that is no TOML value is taken as a string.
+
+    Returns
+    -------
+    (list of str, object)
+        Parts of the key, and the value.
+
+    Raises
+    ------
+    InputError
+        No ``=`` or an empty key.
+    """
+    key, equals, value_text = text.partition("=")
+    parts = [part.strip() for part in key.split(".")]
+    if not equals or not all(parts):
+        raise InputError.single(f"got {text!r}; allowed is KEY=VALUE, such as rig.main.packs.big=4", "--set")
+    try:
+        value = tomllib.loads(f"value = {value_text.strip()}")["value"]
+    except (tomllib.TOMLDecodeError, RecursionError):
+        value = value_text.strip()
+    return parts, value
+
+
+def apply_setting(raw: dict[str, Any], parts: list[str], value: Any) -> dict[str, Any]:
+    """Return a copy of a scenario with one dotted key set; digits step into lists.
+
+    Raises
+    ------
+    InputError
+        The key runs through something that is neither a table nor a list.
+    """
+    result = copy.deepcopy(raw)
+    place: Any = result
+    for depth, part in enumerate(parts):
+        last = depth == len(parts) - 1
+        where = "--set " + ".".join(parts)
+        if isinstance(place, list):
+            if not part.isdigit() or int(part) >= len(place):
+                raise InputError.single(f"{part!r} is not a place in a list of {len(place)}", where)
+            index: Any = int(part)
+        elif isinstance(place, dict):
+            index = part
+            if not last and not isinstance(place.get(part), dict | list):
+                place[part] = {}
+        else:
+            raise InputError.single(f"{'.'.join(parts[:depth])} is a value, not a table", where)
+        if last:
+            place[index] = value
+        else:
+            place = place[index]
+    return result

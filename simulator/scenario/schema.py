@@ -1,0 +1,163 @@
+"""The scenario: what a user declares, as frozen tables that refuse what they do not know."""
+
+from __future__ import annotations
+
+from typing import Annotated, Any, Literal
+
+from pydantic import Field, model_validator
+
+from simulator.scenario import units
+from simulator.scenario.distributions import Distribution
+from simulator.scenario.schema_equipment import Aircraft, Charger, Generator, Length, Pack, PositiveLength, Time
+from simulator.scenario.schema_rig import Flying, Rig, Weather
+from simulator.scenario.types import Clock, Drawn, PositiveCount, Quantity, Table, fail, may, must
+
+LiquidRate = Annotated[float, Quantity(units.LIQUID_RATE, above=0.0)]
+DryRate = Annotated[float, Quantity(units.DRY_RATE, above=0.0)]
+Density = Annotated[float, Quantity(units.DENSITY, above=0.0)]
+Area = Annotated[float, Quantity(units.AREA, above=0.0, most=1e8)]
+Coordinate = Annotated[float, Quantity(units.LENGTH, least=-1e6, most=1e6)]
+
+
+class Break(Table):
+    """A break of the whole crew: nobody starts a task or takes off."""
+
+    start: Clock = must("Time of day at which it starts; aircraft in the air land first.")
+    length: Annotated[float, Quantity(units.TIME, above=0.0)] = must("Length.")
+
+
+class Day(Table):
+    """The work day."""
+
+    start: Clock = may("07:00", "The crew starts at the yard; assumption.")
+    last_landing: Clock | None = may(None, "No aircraft is in the air after this; none: flying_window. Assumption.")
+    window: Annotated[float, Quantity(units.TIME, above=0.0, most=4e7)] | None = may(
+        None, "From the start to the last landing, instead of last_landing; none: 12 hours. Assumption."
+    )
+    breaks: list[Break] = may([], "Breaks of the crew; assumption: none.", max_length=50)
+
+    @property
+    def last_landing_s(self) -> float:
+        """Seconds from the start of the day to the last landing."""
+        if self.window is not None:
+            return self.window
+        if self.last_landing is not None:
+            return self.last_landing - self.start
+        return 12 * 3600.0
+
+    @model_validator(mode="after")
+    def _order(self) -> Day:
+        if self.window is not None and self.last_landing is not None:
+            raise fail("both last_landing and window are given; allowed is one of them")
+        if self.last_landing_s <= 0:
+            raise fail("last_landing is not after start; for a night shift give window = \"10 h\" instead")
+        return self
+
+
+class Product(Table):
+    """What is applied, and how much."""
+
+    kind: Literal["liquid", "granules"] = may("liquid", "Sprayed or spread; assumption.")
+    rate: LiquidRate | None = may(None, "Liquid per area; needed for liquids. Source: the product label.")
+    dry_rate: DryRate | None = may(None, "Granules per area; needed for granules. Source: the product label.")
+    density: Density = may("1.0 kg/L", "Density of the mix; assumption (water).")
+    bulk_density: Density = may("0.75 kg/L", "Bulk density of granules; assumption (about that of urea).")
+
+    @model_validator(mode="after")
+    def _rate_of_kind(self) -> Product:
+        if self.kind == "liquid" and self.rate is None:
+            raise fail("kind = 'liquid' needs rate, such as \"2 gal/acre\"")
+        if self.kind == "granules" and self.dry_rate is None:
+            raise fail("kind = 'granules' needs dry_rate, such as \"30 lb/acre\"")
+        return self
+
+
+class FieldTable(Table):
+    """A rectangular field, or several alike."""
+
+    name: str = must("Name.", min_length=1, max_length=80)
+    area: Area = must("Area to treat.")
+    length_to_width: Annotated[float, Quantity(units.NUMBER, least=0.01, most=100.0)] = may(
+        "2", "Length of the passes over the width across them; assumption."
+    )
+    count: PositiveCount = may(1, "Number of such fields; assumption.")
+    drive_distance: Length | None = may(None, "Road distance to it from wherever the rig is; none: from the locations. Assumption.")
+    location: list[Coordinate] | None = may(
+        None, "East and north of the yard, such as [\"2 mi\", \"-1 mi\"]; none: drive_distance. Assumption.", min_length=2, max_length=2
+    )
+    landing_zone: list[Coordinate] | None = may(
+        None, "Landing zone from the field's first corner: across and along the passes; none: that corner. Assumption.",
+        min_length=2, max_length=2,
+    )
+    ferry_distance: Length | None = may(
+        None, "Average distance between landing zone and work, instead of the geometry; none: the geometry. Assumption."
+    )
+    rate: LiquidRate | None = may(None, "Liquid rate on this field; none: the product's. Assumption.")
+    dry_rate: DryRate | None = may(None, "Dry rate on this field; none: the product's. Assumption.")
+
+
+class FieldFile(Table):
+    """Fields drawn in a GeoJSON file (WGS 84)."""
+
+    path: str = must("File, relative to the scenario.", min_length=1)
+    smallest: Annotated[float, Quantity(units.AREA, least=0.0)] = may("0.1 ha", "Smaller parts are skipped and named; assumption.")
+    buffer: Length = may("0 m", "Strip left untreated inside every boundary; assumption. Source: the product label.")
+    heading: Annotated[float, Quantity(units.NUMBER, least=0.0, most=360.0)] | None = may(
+        None, "Heading of the passes in degrees from north; none: the heading with fewest turns. Assumption."
+    )
+    most: PositiveCount | None = may(None, "Use only this many fields, in the file's order; none: all. Assumption.")
+
+
+class Yard(Table):
+    """Where the day starts and ends."""
+
+    drive_distance: Length = may("5 mi", "Road distance to the first field and from the last, unless locations say it; assumption.")
+    lon_lat: list[Annotated[float, Field(ge=-180.0, le=180.0)]] | None = may(
+        None, "Longitude and latitude, for fields of a file; none: drive_distance. Assumption.", min_length=2, max_length=2
+    )
+
+
+class Route(Table):
+    """Getting from field to field."""
+
+    order: Literal["as given", "nearest", "improved"] = may("nearest", "Order of the visits when locations are known; assumption.")
+    detour_factor: Annotated[float, Quantity(units.NUMBER, least=1.0, most=5.0)] = may(
+        "1.27", "Road over straight distance; source: 4/pi for a square road grid, elementary."
+    )
+    road_speed: Annotated[Distribution, Drawn(units.SPEED, above=0.0)] = may(
+        {"dist": "normal", "mean": "25 mph", "sd": "4 mph", "low": "8 mph", "high": "45 mph"},
+        "Average speed with the trailer, drawn for each drive; assumption.",
+    )
+    between_field_distance: PositiveLength = may("1 mi", "Road distance between fields that give none; assumption.")
+
+
+class Scenario(Table):
+    """One equipment set on its fields: everything that a simulated day depends on."""
+
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,59}$")] = must("Short name: letters, digits, - and _.")
+    title: str = may("", "One line for reports. Assumption: none.", max_length=200)
+    notes: str = may("", "Free text: where the numbers come from. Assumption: none.", max_length=5000)
+    invented: bool = may(True, "True when places and equipment are invented; shown on every report. Assumption.")
+    units: Literal["us", "metric"] = may("us", "Units of the output; assumption.")
+    seed: Annotated[int, Field(ge=0, lt=2**63, strict=True)] = may(1, "Seed of the random streams; assumption.")
+    days: Annotated[int, Field(ge=2, le=10_000_000, strict=True)] = may(200, "Days simulated for each equipment set; assumption.")
+    work: Literal["repeat", "once"] = may(
+        "repeat", "'repeat' goes through the fields again when all are done (measures capacity); 'once' stops. Assumption."
+    )
+    day: Day = may({}, "The work day; assumptions.")
+    weather: Weather = may({}, "Air and weather; assumptions.")
+    product: Product = must("What is applied.")
+    field: list[FieldTable] = may([], "Rectangular fields. Assumption: none.", max_length=2000)
+    field_file: FieldFile | None = may(None, "Fields of a GeoJSON file; none: the field tables. Assumption.")
+    yard: Yard = may({}, "Where the day starts; assumptions.")
+    route: Route = may({}, "Driving; assumptions.")
+    flying: Flying = may({}, "Rules of flying; assumptions.")
+    aircraft: dict[str, Aircraft] = must("Aircraft classes by name.", min_length=1)
+    pack: dict[str, Pack] = must("Pack types by name.", min_length=1)
+    charger: dict[str, Charger] = must("Charger classes by name.", min_length=1)
+    generator: dict[str, Generator] = may({}, "Generator classes by name. Assumption: none.")
+    rig: dict[str, Rig] = must("Rigs by name.", min_length=1)
+    rigs_used: list[str] | None = may(None, "Rigs that work, by name; none: all. Assumption.", min_length=1)
+    equipment_set: dict[str, dict[str, Any]] = may(
+        {}, "Named changes to this scenario, each a set to compare: any key of the scenario. Assumption: one set, the scenario."
+    )

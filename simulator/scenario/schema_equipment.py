@@ -1,0 +1,142 @@
+"""Scenario tables of the equipment: aircraft, packs, chargers and generators, described by class."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import model_validator
+
+from simulator.scenario import units
+from simulator.scenario.distributions import Distribution
+from simulator.scenario.types import Drawn, PositiveCount, Quantity, Table, fail, may, must
+
+Time = Annotated[Distribution, Drawn(units.TIME)]
+Factor = Annotated[Distribution, Drawn(units.NUMBER, above=0.0)]
+Share = Annotated[float, Quantity(units.SHARE, least=0.0, most=1.0)]
+PositiveShare = Annotated[float, Quantity(units.SHARE, above=0.0, most=1.0)]
+PositiveTime = Annotated[float, Quantity(units.TIME, above=0.0)]
+Length = Annotated[float, Quantity(units.LENGTH, least=0.0)]
+PositiveLength = Annotated[float, Quantity(units.LENGTH, above=0.0)]
+Mass = Annotated[float, Quantity(units.MASS, above=0.0)]
+Volume = Annotated[float, Quantity(units.VOLUME, above=0.0)]
+Speed = Annotated[float, Quantity(units.SPEED, above=0.0)]
+Power = Annotated[float, Quantity(units.POWER, above=0.0)]
+FreePower = Annotated[float, Quantity(units.POWER, least=0.0)]
+
+
+class Breakdown(Table):
+    """Random failures of an aircraft, counted in airborne time."""
+
+    airborne_time_between: Annotated[Distribution, Drawn(units.TIME, above=0.0)] = must(
+        "Airborne time between failures; drawn anew after each repair."
+    )
+    repair_time: Time = must("Time to mend the aircraft on site.")
+
+
+class Hover(Table):
+    """What a spec sheet says of hovering, from which the power model is calibrated."""
+
+    pack: str = must("Pack type that the minutes were flown on.")
+    empty_time: PositiveTime | None = may(None, "Hover time with an empty tank; none: not used. Source: the spec sheet.")
+    full_time: PositiveTime | None = may(None, "Hover time with a full tank; none: not used. Source: the spec sheet.")
+    usable_share: PositiveShare = may("95 %", "Share of the pack's energy that the spec sheet flew; assumption.")
+    air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)] = may(
+        "15 degC", "Air temperature of the spec-sheet flight; assumption (standard day)."
+    )
+    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=6000.0)] = may(
+        "0 m", "Altitude of the spec-sheet flight; assumption (sea level)."
+    )
+
+    @model_validator(mode="after")
+    def _one_point(self) -> Hover:
+        if self.empty_time is None and self.full_time is None:
+            raise fail("neither empty_time nor full_time is given; allowed is one or both")
+        return self
+
+
+class Aircraft(Table):
+    """One class of unmanned multirotor spray aircraft."""
+
+    like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
+    tank: Volume | None = may(None, "Spray tank volume; needed for liquids. Source: the spec sheet.")
+    hopper_mass: Mass | None = may(None, "Most granules carried; needed for spreading. Source: the spec sheet.")
+    hopper_volume: Volume | None = may(None, "Hopper volume; with the bulk density it may limit the load. Source: the spec sheet.")
+    empty_mass: Mass = must("Mass ready to fly without pack and load. Source: the spec sheet.")
+    take_off_mass_max: Mass | None = may(None, "Largest mass at take-off; none: tank and hopper are the only limit. Source: the spec sheet.")
+    rotors: PositiveCount = must("Number of rotors.")
+    rotor_diameter: PositiveLength = must("Diameter of one rotor.")
+    coaxial: bool = may(False, "True when rotors are stacked in pairs; assumption.")
+    hover: Hover | None = may(None, "Hover times from a spec sheet; none: figure_of_merit is used. Source: the spec sheet.")
+    figure_of_merit: PositiveShare = may(
+        "60 %", "Ideal hover power over electrical power, when no hover times are given; assumption (range 0.5-0.7, from memory)."
+    )
+    fixed_power: FreePower = may("150 W", "Avionics and pump power, when no hover times are given; assumption.")
+    drag_area: Annotated[float, Quantity(units.AREA, least=0.0)] = may(
+        "0.3 m^2", "Flat-plate drag area in forward flight; assumption."
+    )
+    swath: PositiveLength = must("Effective swath when spraying (lane separation).")
+    spread_swath: PositiveLength | None = may(None, "Effective swath when spreading; none: as swath. Source: a pattern test.")
+    spray_speed: Speed = must("Ground speed along a pass.")
+    spread_speed: Speed | None = may(None, "Ground speed along a pass when spreading; none: as spray_speed. Assumption.")
+    ferry_speed: Speed = must("Ground speed between landing zone and work.")
+    turn_time: Time = may("5 s", "Time from the end of a pass to the start of the next; assumption.")
+    take_off_time: Time = may("15 s", "Take-off and climb; assumption.")
+    landing_time: Time = may("20 s", "Descent and landing; assumption.")
+    flow_max: Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)] | None = may(
+        None, "Largest spray flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
+    )
+    spread_flow_max: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] | None = may(
+        None, "Largest spreading flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
+    )
+    flight_time_factor: Factor = may("1", "Drawn once a sortie, multiplies its airborne time (wind, pilot); assumption.")
+    swap: Literal["every landing", "when needed"] = may(
+        "when needed", "Swap the pack at every landing, or when the next load would not fit the charge; assumption."
+    )
+    handling_time: Time = may("2 min", "To load it on, or take it off, the trailer; assumption.")
+    handling_people: PositiveCount = may(1, "People it takes to lift it; assumption: at most about 25 kg a person.")
+    breakdown: Breakdown | None = may(None, "Random failures; none: it does not fail. Assumption.")
+
+
+class Pack(Table):
+    """One class of pack (battery)."""
+
+    like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
+    energy: Annotated[float, Quantity(units.ENERGY, above=0.0)] = must("Nominal energy. Source: the spec sheet.")
+    mass: Mass = must("Mass. Source: the spec sheet.")
+    fits: list[str] = must("Aircraft classes it can fly.", min_length=1)
+    reserve: Share = may("20 %", "Charge never used: it lands with at least this; source: the common 80 % rule.")
+    health: PositiveShare = may("100 %", "Energy it still holds over nominal; assumption (new packs).")
+    charge_power_max: Power = must("Most power the pack takes (at its terminals). Source: the spec sheet.")
+    cc_share: PositiveShare = may(
+        "80 %", "Charge at which constant current ends at full charging power; source: 0.7-0.85 at 1C, battery notes."
+    )
+    cut_share: PositiveShare = may("5 %", "Power at which charging ends, over full charging power; source: 0.03-0.1C, battery notes.")
+    charge_efficiency: PositiveShare = may("99 %", "Energy stored over energy taken; source: about 99 %, battery notes.")
+    cooling_time: Time = may("5 min", "From landing until it may be charged; assumption.")
+
+
+class Charger(Table):
+    """One class of charger."""
+
+    like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
+    serves: list[str] = must("Pack types it can charge.", min_length=1)
+    slots: PositiveCount = may(1, "Packs charged at the same time; assumption.")
+    output_power: Power = must("Most power to all its packs together. Source: the spec sheet.")
+    slot_power: Power | None = may(None, "Most power to one pack; none: the whole output. Source: the spec sheet.")
+    setting: PositiveShare = may("100 %", "Power it is set to, over full power; assumption.")
+    efficiency: PositiveShare = may("92 %", "Power to packs over power drawn; source: 0.85-0.93, from memory.")
+    balance_time: Time = may("0 s", "Time a slot is held after charging while cells are balanced; assumption.")
+
+
+class Generator(Table):
+    """One class of engine generator."""
+
+    like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
+    rated_power: Power = must("Nameplate power. Source: the spec sheet.")
+    continuous_share: PositiveShare = may("80 %", "Part of the rating it is loaded to; source: the 80 % continuous-load rule, from memory.")
+    derate: Literal["none", "naturally_aspirated", "alternator", "msha_naturally_aspirated", "msha_turbocharged", "turbocharged", "petrol_customary"] = may(
+        "naturally_aspirated", "Rule for altitude and temperature; source: 3 % per 1000 ft above 500 ft, handbook."
+    )
+    fuel: Literal["diesel", "petrol"] = may("petrol", "Fuel; assumption.")
+    fuel_tank: Volume = may("25 L", "Fuel tank; assumption.")
+    refuel_at: Share = may("15 %", "Tank level at which the crew is asked to refuel; assumption.")

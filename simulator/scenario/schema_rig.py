@@ -1,0 +1,137 @@
+"""Scenario tables of a rig: what travels together (trailer, aircraft, packs, chargers, power, mix tank, crew)."""
+
+from __future__ import annotations
+
+from typing import Annotated, Literal
+
+from pydantic import model_validator
+
+from simulator.scenario import units
+from simulator.scenario.distributions import Distribution
+from simulator.scenario.schema_equipment import FreePower, Length, Power, PositiveShare, Share, Time, Volume
+from simulator.scenario.types import Count, Drawn, PositiveCount, Quantity, Table, fail, may, must
+
+Flow = Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)]
+
+
+class Task(Table):
+    """A task of the crew: how long, how many people, and who."""
+
+    time: Time = must("Duration, without the part that depends on an amount.")
+    people: Count = may(1, "People it takes all the while; 0: it needs nobody. Assumption.")
+    by: Literal["anyone", "helper", "pilot"] = may("anyone", "Who can do it; assumption.")
+
+
+class Tasks(Table):
+    """The crew's tasks. No published table of their seconds was found: all are assumptions to be timed."""
+
+    swap: Task = may({"time": "60 s"}, "Take the used pack off and put a charged one on; assumption.")
+    plug_in: Task = may({"time": "30 s"}, "Carry a cooled pack to a charger slot and plug it in; assumption.")
+    fill: Task = may({"time": "30 s"}, "Couple, uncouple and close the tank; pumping comes on top; assumption.")
+    mix: Task = may({"time": "8 min"}, "Measure, rinse and agitate one batch; transfer comes on top; assumption.")
+    refuel: Task = may({"time": "5 min"}, "Stop, refuel and restart the generator; assumption.")
+    launch_check: Task = may({"time": "0 s", "by": "pilot"}, "Check before each take-off; assumption.")
+
+
+class Crew(Table):
+    """The people of a rig."""
+
+    pilots: PositiveCount = may(1, "People licensed to fly; assumption.")
+    helpers: Count = may(1, "People who never fly; assumption.")
+    aircraft_per_pilot: PositiveCount = may(1, "Aircraft one pilot may have in the air; source: ask your authority. Assumption.")
+    pilot_helps: bool = may(True, "True: a pilot with no aircraft in the air does ground tasks; assumption.")
+    tasks: Tasks = may({}, "Durations and people of each task; assumptions.")
+
+
+class Supply(Table):
+    """Product at the rig: mix tank, water and pump for liquids; a tender for granules."""
+
+    pump_flow: Flow = may("20 gal/min", "Flow of the fill pump; assumption.")
+    pumps: PositiveCount = may(1, "Aircraft that can be filled at the same time; assumption.")
+    mix_tank: Volume = may("200 gal", "Volume of the mix tank; assumption.")
+    batch: Volume | None = may(None, "Largest batch mixed at once; none: the mix tank. Assumption.")
+    start_mixed: Share = may("0 %", "Part of the mix tank mixed before the day starts; assumption.")
+    mix_at: Share = may("30 %", "Level of the mix tank at which the next batch is started when people are free; assumption.")
+    transfer_flow: Flow = may("40 gal/min", "Flow from the water tank to the mix tank; assumption.")
+    nurse_water: Volume = may("1000 gal", "Water that the rig carries; assumption.")
+    water_share: PositiveShare = may("95 %", "Water over mix, by volume; assumption.")
+    water_trip_time: Time = may("45 min", "To fetch a full load of water; assumption.")
+    water_trip_people: Count = may(1, "People away on that trip; assumption.")
+    dry_flow: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] = may("100 lb/min", "Flow of granules into a hopper; assumption.")
+    dry_stock: Annotated[float, Quantity(units.MASS, above=0.0)] = may("6000 lb", "Granules that the rig carries; assumption.")
+
+
+class Trailer(Table):
+    """Moving the rig."""
+
+    pack_up_time: Time = may("6 min", "To stow hoses, chargers and tools, without the aircraft; assumption.")
+    set_up_time: Time = may("8 min", "To set up again, without the aircraft; assumption.")
+    yard_time: Time = may("15 min", "To load at the yard in the morning, and again to put away in the evening; assumption.")
+    relocate_time: Time = may("6 min", "To shift the landing zone within one field; assumption.")
+    charge_while_driving: bool = may(False, "True: chargers run while packing up, driving and setting up; assumption.")
+
+
+class PowerPoint(Table):
+    """A generator or a grid supply, and the chargers that hang on it."""
+
+    generator: str | None = may(None, "Generator class; none: the grid. Assumption.")
+    grid_power: Power | None = may(None, "Power of a grid supply; none: a generator. Assumption.")
+    chargers: dict[str, Count] = must("Chargers on it: class = number.")
+    other_load: FreePower = may("0 W", "Steady other load (pump, cooling, lights); assumption.")
+
+    @model_validator(mode="after")
+    def _one_source(self) -> PowerPoint:
+        if (self.generator is None) == (self.grid_power is None):
+            raise fail("allowed is either generator = \"a generator class\" or grid_power = \"10 kW\", not both and not neither")
+        return self
+
+
+class Rig(Table):
+    """What travels together."""
+
+    like: str | None = may(None, "Name of another rig of this scenario to start from; none: start empty. Assumption.")
+    aircraft: dict[str, Count] = must("Aircraft on the rig: class = number.")
+    packs: dict[str, Count] = must("Packs on the rig: type = number.")
+    packs_start_charge: PositiveShare = may("100 %", "Charge of every pack when the day starts; assumption.")
+    charge_to: PositiveShare = may("100 %", "Charge at which a pack is taken off the charger; assumption.")
+    take_partly_charged: bool = may(
+        False, "True: an aircraft that waits takes a pack as soon as it holds enough for the next load; assumption."
+    )
+    swap_first: bool = may(False, "True: filling starts only after the swap; false: both at once. Assumption.")
+    power: dict[str, PowerPoint] = must("Power points of the rig by name.")
+    crew: Crew = may({}, "People and tasks; assumptions.")
+    supply: Supply = may({}, "Product supply; assumptions.")
+    trailer: Trailer = may({}, "Moving; assumptions.")
+
+
+class Flying(Table):
+    """Rules of flying that hold for every aircraft."""
+
+    separation: Length = may(
+        "20 m", "No aircraft starts a stretch nearer than this, across the swaths, to one still spraying; assumption."
+    )
+    launch_interval: Annotated[float, Quantity(units.TIME, least=0.0)] = may(
+        "20 s", "Least time between two take-offs at one landing zone; assumption."
+    )
+    stop_at: Literal["anywhere", "pass end"] = may(
+        "anywhere", "Where a load may end; 'pass end' flies only whole passes when it can; assumption."
+    )
+    energy_margin: Share = may("5 %", "Energy kept above a load's mean need when it is planned, over that need; assumption.")
+    least_load_share: PositiveShare = may(
+        "10 %", "Near the day's end no load smaller than this share of a full one is started; assumption."
+    )
+
+
+class Stoppages(Table):
+    """Weather that stops take-offs at random."""
+
+    time_between: Annotated[Distribution, Drawn(units.TIME, above=0.0)] = must("Time from the end of one stoppage to the next.")
+    length: Time = must("Length of a stoppage.")
+
+
+class Weather(Table):
+    """Air and weather of the day."""
+
+    air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-40.0, most=55.0)] = may("25 degC", "Air temperature; assumption.")
+    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=4500.0)] = may("300 m", "Altitude above sea level; assumption.")
+    stoppages: Stoppages | None = may(None, "Random weather stoppages; none: the weather holds all day. Assumption.")

@@ -1,0 +1,296 @@
+"""Plans of polygons: exact rectangles, bounds for convex shapes, holes, headlands, and 200 real boundaries."""
+
+import math
+from pathlib import Path
+
+import numpy as np
+import pytest
+import shapely
+from hypothesis import assume, given, settings
+from hypothesis import strategies as st
+
+from simulator.errors import InputError
+from simulator.physics.swath import plan_rectangle
+from simulator.physics.swath_polygon import (
+    best_heading_rad,
+    covered_geometry,
+    outline_rings,
+    plan_patches,
+    plan_polygon,
+    work_area,
+)
+from simulator.scenario.boundaries import read_boundaries
+
+FIELDS = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "fields"
+U_SHAPE = shapely.Polygon([(0, 0), (300, 0), (300, 200), (200, 200), (200, 50), (100, 50), (100, 200), (0, 200)])
+
+
+def turned(shape, heading_rad, x_m=0.0, y_m=0.0):
+    """Turn clockwise by a compass bearing, then shift."""
+    cosine, sine = math.cos(heading_rad), math.sin(heading_rad)
+    matrix = np.array([[cosine, -sine], [sine, cosine]])
+    return shapely.transform(shape, lambda xy: xy @ matrix + (x_m, y_m))
+
+
+def strips_across(shape, swath_m, heading_rad):
+    x_m, y_m = shapely.get_coordinates(shape).T
+    across = x_m * math.cos(heading_rad) - y_m * math.sin(heading_rad)
+    return math.ceil(np.ptp(across) / swath_m - 1e-6)
+
+
+@given(
+    st.floats(4e3, 4e5),
+    st.floats(1.0, 8.0),
+    st.floats(4.0, 12.0),
+    st.floats(0.0, 3.14),
+    st.floats(-1e5, 1e5),
+)
+@settings(max_examples=60)
+def test_turned_rectangle_equals_plan_rectangle(area_m2, ratio, swath_m, heading_rad, shift_m):
+    width_m = math.sqrt(area_m2 / ratio)
+    # A width within a micrometre of whole swaths may round either way.
+    assume(abs(width_m / swath_m - round(width_m / swath_m)) > 1e-5)
+    reference = plan_rectangle(area_m2, ratio, swath_m)
+    field = turned(shapely.box(0, 0, width_m, width_m * ratio), heading_rad, shift_m, -shift_m)
+    plan = plan_polygon(field, swath_m, heading_rad)
+    assert plan.pass_count == reference.pass_count
+    assert plan.turn_count == reference.turn_count
+    assert np.allclose(plan.length_m, reference.length_m, rtol=1e-8, atol=1e-6)
+    # Corners 100 km from the origin carry about 1e-11 m of rounding: times a side, far below a square millimetre each.
+    assert np.allclose(plan.area_m2, reference.area_m2, rtol=1e-7, atol=1e-4)
+    assert np.allclose(plan.link_m, reference.link_m, atol=1e-6)
+    corner = turned(shapely.points(reference.start_x_m[0], reference.start_y_m[0]), heading_rad, shift_m, -shift_m)
+    assert (plan.start_x_m[0], plan.start_y_m[0]) == pytest.approx((corner.x, corner.y), abs=1e-5)
+    best = plan_polygon(field, swath_m)
+    assert best.turn_count == reference.turn_count
+
+
+def test_best_heading_runs_along_the_length():
+    field = turned(shapely.box(0, 0, 100, 400), 0.5)
+    assert best_heading_rad(field, 8.0) == pytest.approx(0.5, abs=1e-6)
+
+
+convex_shapes = st.lists(st.tuples(st.floats(0, 600), st.floats(0, 600)), min_size=4, max_size=12, unique=True).map(
+    lambda points: shapely.convex_hull(shapely.multipoints(points))
+)
+
+
+@given(convex_shapes, st.floats(4.0, 12.0), st.floats(0.0, 3.14))
+@settings(max_examples=60)
+def test_convex_bounds(shape, swath_m, heading_rad):
+    assume(shape.geom_type == "Polygon" and shape.area > 2000.0)
+    plan = plan_polygon(shape, swath_m, heading_rad)
+    assert plan.area_total_m2 == pytest.approx(shape.area, rel=0.01)
+    assert plan.area_total_m2 <= shape.area * (1 + 1e-9)
+    # One pass a strip; a tip shorter than a metre may be left out.
+    strips = strips_across(shape, swath_m, heading_rad)
+    assert strips - 2 <= plan.pass_count <= strips
+    assert plan.turn_count == plan.pass_count - 1
+    assert np.all(plan.area_m2 <= plan.length_m * swath_m * (1 + 1e-6))
+    # The upper and the lower edge each rise and fall by at most the extent along the heading, so the passes together
+    # are longer than area / swath by at most four extents.
+    extent_m = np.ptp(shapely.get_coordinates(turned(shape, -heading_rad))[:, 1])
+    sprayed_m = plan.length_m.sum()
+    assert plan.area_total_m2 / swath_m <= sprayed_m * (1 + 1e-9)
+    assert sprayed_m <= shape.area / swath_m + 4 * extent_m + 1e-6
+
+
+@given(convex_shapes, st.floats(4.0, 12.0))
+@settings(max_examples=25)
+def test_no_heading_has_fewer_strips_than_the_best(shape, swath_m):
+    assume(shape.geom_type == "Polygon" and shape.area > 2000.0)
+    best = strips_across(shape, swath_m, best_heading_rad(shape, swath_m))
+    assert all(strips_across(shape, swath_m, math.radians(angle)) >= best for angle in range(180))
+
+
+def test_hole_makes_gaps_not_turns():
+    field = shapely.box(0, 0, 100, 100) - shapely.box(40, 40, 60, 70)
+    plan = plan_polygon(field, 10.0, 0.0)
+    # Ten strips; the hole splits strips 4 and 5 (x 40 to 60): 12 passes, nine turns, two gaps of 30 m.
+    assert plan.pass_count == 12
+    assert plan.turn_count == 9
+    assert plan.link_m[~plan.is_turn].tolist() == pytest.approx([30.0, 30.0])
+    assert plan.length_m.sum() == pytest.approx(940.0)
+    assert plan.area_total_m2 == pytest.approx(9400.0)
+    # Straight ahead: the pass after a gap keeps its direction.
+    before = np.flatnonzero(~plan.is_turn)
+    sign = np.sign(plan.end_y_m - plan.start_y_m)
+    assert np.all(sign[before] == sign[before + 1])
+
+
+def test_arms_of_a_u_are_crossed_straight_ahead():
+    plan = plan_polygon(U_SHAPE, 10.0, math.pi / 2)
+    # Strips of 10 m from the north (right of an eastward heading is south): 15 in the arms, 5 in the base.
+    assert plan.turn_count == 19
+    assert plan.pass_count == 15 * 2 + 5
+    assert plan.link_m[~plan.is_turn].tolist() == pytest.approx([100.0] * 15)
+    assert plan.start_y_m[0] == pytest.approx(195.0)
+
+
+def test_pieces_side_by_side_in_one_strip_are_one_pass():
+    slot = shapely.box(4, 20, 6, 100)
+    plan = plan_polygon(shapely.box(0, 0, 10, 100) - slot, 10.0, 0.0)
+    assert plan.pass_count == 1
+    assert plan.length_m[0] == pytest.approx(100.0)
+    assert plan.area_m2[0] == pytest.approx(1000.0 - 160.0)
+
+
+def test_short_gap_is_sprayed_through():
+    ditch = shapely.box(0, 50.0, 40, 50.5)
+    field = shapely.box(0, 0, 40, 100) - ditch
+    assert plan_polygon(field, 10.0, 0.0, shortest_piece_m=1.0).pass_count == 4
+    assert plan_polygon(field, 10.0, 0.0, shortest_piece_m=0.1).pass_count == 8
+    assert plan_polygon(field, 10.0, 0.0).area_total_m2 == pytest.approx(field.area)
+
+
+def test_slivers_are_left_out_only_while_negligible():
+    teeth = [shapely.box(x, 100, x + 2, 100.4) for x in range(2, 96, 6)]
+    islets = [shapely.box(x, 110, x + 2, 110.5) for x in range(2, 96, 10)]
+    field = shapely.union_all([shapely.box(0, 0, 100, 100), *teeth, *islets])
+    plan = plan_polygon(field, 10.0, 0.0)
+    assert plan.pass_count == 10
+    assert plan.area_total_m2 == pytest.approx(field.area, rel=0.005)
+    # A field of nothing but short pieces is not thrown away.
+    specks = shapely.union_all([shapely.box(20 * k, 0, 20 * k + 3, 0.5) for k in range(5)])
+    assert plan_polygon(specks, 10.0, 0.0).area_total_m2 == pytest.approx(specks.area, rel=0.01)
+
+
+def test_empty_strip_between_parts_keeps_the_serpentine():
+    field = shapely.MultiPolygon([shapely.box(0, 0, 10, 100), shapely.box(21, 0, 31, 100)])
+    plan = plan_polygon(field, 10.0, 0.0)
+    assert np.all(np.sign(plan.end_y_m - plan.start_y_m)[:2] == [1, -1])
+
+
+def test_buffer_and_obstacle():
+    pond = shapely.Point(100, 100).buffer(20)
+    field = shapely.box(0, 0, 200, 300)
+    plan = plan_polygon(field, 8.0, 0.0, buffer_m=10.0, obstacles=[pond], obstacle_clearance_m=5.0)
+    work = work_area(field, 10.0, [pond], 5.0)
+    assert work.area == pytest.approx(180 * 280 - math.pi * 25**2, rel=1e-3)
+    assert plan.area_total_m2 == pytest.approx(work.area, rel=1e-9)
+    sprayed = shapely.union_all(covered_geometry(work, 8.0, 0.0))
+    assert sprayed.distance(pond) == pytest.approx(5.0, abs=1e-2)
+    assert sprayed.distance(field.exterior) == pytest.approx(10.0, abs=1e-6)
+    # The outline drawn is the whole field's.
+    assert shapely.Polygon(plan.outline[0]).area == pytest.approx(60_000.0)
+
+
+def test_headland_is_flown_last_and_credited_its_ring():
+    field = shapely.box(0, 0, 200, 300)
+    plan = plan_polygon(field, 10.0, 0.0, headland_passes=1)
+    inside = plan_rectangle(180 * 280, 280 / 180, 10.0)
+    count = inside.pass_count
+    assert plan.area_total_m2 == pytest.approx(field.area)
+    assert np.allclose(plan.length_m[:count], inside.length_m)
+    assert plan.pass_count == count + 4
+    # Middle line of the ring: 190 m by 290 m; ring area 60000 - 50400.
+    assert plan.length_m[count:].sum() == pytest.approx(2 * (190 + 290))
+    assert plan.area_m2[count:].sum() == pytest.approx(9600.0)
+    # Three corners between the four sides, and the turn that leads to the ring.
+    assert plan.turn_count == inside.turn_count + 4
+    two = plan_polygon(field, 10.0, 0.0, headland_passes=2)
+    assert two.area_total_m2 == pytest.approx(field.area)
+
+
+def test_field_too_narrow_for_a_headland_gets_none():
+    field = shapely.box(0, 0, 15, 300)
+    plan = plan_polygon(field, 10.0, 0.0, headland_passes=2)
+    assert plan.pass_count == 2
+    assert plan.area_total_m2 == pytest.approx(field.area)
+
+
+def test_patches_only():
+    field = shapely.box(0, 0, 300, 300)
+    patches = [shapely.box(20, 20, 60, 80), shapely.box(50, 20, 90, 80), shapely.box(280, 100, 340, 160)]
+    plan = plan_patches(field, patches, 10.0, 0.0)
+    assert plan.area_total_m2 == pytest.approx(70 * 60 + 20 * 60)
+    with pytest.raises(InputError, match="nothing to spray"):
+        plan_patches(field, [shapely.box(500, 500, 600, 600)], 10.0)
+
+
+@pytest.mark.parametrize("pair", [(5.0, 9.0), (4.0, 12.0)])
+def test_aircraft_of_different_swath_share_the_area_coordinate(pair):
+    field = turned(U_SHAPE, 0.7)
+    heading_rad = best_heading_rad(field, pair[0])
+    plans = [plan_polygon(field, swath_m, heading_rad) for swath_m in pair]
+    area_m2 = np.linspace(0.0, field.area, 200)
+    across = [plan.position_m(area_m2) @ np.array([math.cos(heading_rad), -math.sin(heading_rad)]) for plan in plans]
+    assert np.abs(across[0] - across[1]).max() <= max(pair)
+
+
+@pytest.mark.parametrize("heading_rad", [-7.0, -1e-20, 0.0, math.pi, 12.0])
+def test_heading_is_reported_within_half_a_turn(heading_rad):
+    plan = plan_polygon(U_SHAPE, 8.0, heading_rad)
+    assert 0.0 <= plan.heading_rad < math.pi
+    assert math.sin(plan.heading_rad - heading_rad) == pytest.approx(0.0, abs=1e-9)
+
+
+def test_outline_tells_holes_from_exteriors():
+    rings = outline_rings(shapely.box(0, 0, 10, 10) - shapely.box(4, 4, 6, 6))
+    assert [shapely.LinearRing(ring).is_ccw for ring in rings] == [True, False]
+
+
+def test_user_faults_are_named():
+    bow_tie = shapely.Polygon([(0, 0), (100, 100), (100, 0), (0, 100)])
+    with pytest.raises(InputError, match=r"not a valid polygon: Self-intersection"):
+        plan_polygon(bow_tie, 8.0)
+    with pytest.raises(InputError, match=r"nothing is left .* buffer of 60 m"):
+        plan_polygon(shapely.box(0, 0, 100, 100), 8.0, buffer_m=60.0)
+    with pytest.raises(InputError, match="got LineString"):
+        plan_polygon(shapely.LineString([(0, 0), (1, 1)]), 8.0)
+    with pytest.raises(InputError, match="encloses no area"):
+        plan_polygon(shapely.Polygon(), 8.0)
+    with pytest.raises(InputError, match="not a finite number"):
+        plan_polygon(shapely.Polygon([(0, 0), (math.inf, 0), (1, 1)]), 8.0)
+    with pytest.raises(InputError, match="too large"):
+        plan_polygon(shapely.box(0, 0, 500_000, 500_000), 8.0)
+
+
+@pytest.mark.parametrize(
+    ("options", "name"),
+    [
+        ({"swath_m": 0.0}, "swath_m"),
+        ({"swath_m": math.nan}, "swath_m"),
+        ({"heading_rad": math.nan}, "heading_rad"),
+        ({"buffer_m": -1.0}, "buffer_m"),
+        ({"headland_passes": -1}, "headland_passes"),
+        ({"shortest_piece_m": -1.0}, "shortest_piece_m"),
+    ],
+)
+def test_misuse_is_refused(options, name):
+    with pytest.raises(ValueError, match=name):
+        plan_polygon(shapely.box(0, 0, 100, 100), **({"swath_m": 8.0} | options))
+
+
+@pytest.fixture(scope="module")
+def real_fields():
+    files = sorted(FIELDS.glob("*.geojson"))
+    if not files:
+        pytest.skip("real boundaries (../shared/data/fields) are not on this machine")
+    return [field for file in files for field in read_boundaries(file, min_area_m2=0.0).fields]
+
+
+@pytest.mark.parametrize("swath_m", [5.0, 9.0])
+def test_real_boundaries_are_covered_within_one_percent_and_never_outside(real_fields, swath_m):
+    # Danish field register 2026 (CC0) and USDA NASS Crop Sequence Boundaries 2017-2024: 200 features.
+    assert len(real_fields) >= 200
+    for field in real_fields:
+        heading_rad = best_heading_rad(field.polygon, swath_m)
+        plan = plan_polygon(field.polygon, swath_m, heading_rad)
+        passes = covered_geometry(field.polygon, swath_m, heading_rad)
+        union = shapely.union_all(passes)
+        assert np.allclose(shapely.area(passes), plan.area_m2, rtol=1e-6, atol=1e-6), field.name
+        assert union.area == pytest.approx(field.area_m2, rel=0.01), field.name
+        assert shapely.area(passes).sum() == pytest.approx(union.area, rel=1e-6), f"{field.name}: overlap"
+        assert union.difference(field.polygon).area <= 1e-6 * field.area_m2, f"{field.name}: outside"
+        assert np.all(plan.area_m2 <= plan.length_m * swath_m * (1 + 1e-6) + 1e-6), field.name
+
+
+def test_real_boundaries_with_buffer_and_headland(real_fields):
+    for field in real_fields[::4]:
+        if field.polygon.buffer(-6.0).area <= 0.0:
+            continue
+        work = work_area(field.polygon, 3.0)
+        plan = plan_polygon(field.polygon, 8.0, buffer_m=3.0, headland_passes=1)
+        assert plan.area_total_m2 == pytest.approx(work.area, rel=0.01), field.name
+        assert np.all(np.isfinite(plan.link_m))
