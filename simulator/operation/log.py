@@ -17,6 +17,7 @@ class Kind(StrEnum):
     PERSON = "person"
     SUPPLY = "supply"
     RIG = "rig"
+    WEATHER = "weather"
 
 
 class State(StrEnum):

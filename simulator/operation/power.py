@@ -23,11 +23,12 @@ _FALL = 0.5
 class Session:
     """One pack on one slot; ``draw_w`` is the power stored, net of charger and pack losses."""
 
-    __slots__ = ("balance_s", "done", "draw_w", "limited", "lost_share", "pack", "slot", "started_s", "started_wh", "target_wh")
+    __slots__ = ("balance_s", "done", "draw_w", "held_back", "limited", "lost_share", "pack", "slot", "started_s", "started_wh", "target_wh")
 
     def __init__(self, pack: Pack, slot: Slot, target_wh: float, balance_s: float, now_s: float) -> None:
         self.pack, self.slot, self.target_wh, self.balance_s = pack, slot, target_wh, balance_s
         self.draw_w = 0.0
+        self.held_back = False
         self.limited = False
         self.lost_share = 0.0
         self.started_s, self.started_wh = now_s, pack.energy_wh
@@ -108,6 +109,7 @@ class PowerPoint:
         self.bus_wh = 0.0
         self._since_s = env.now
         self._bus_w = 0.0
+        self._dealt_short = False
         self._wake: Signal | None = None
         self._capacity_w = plan.capacity_w - plan.other_load_w
 
@@ -210,10 +212,13 @@ class PowerPoint:
         short = wanted > capacity + 1e-6
         shares = share_bus(capacity, limits, grid)
         self._bus_w = 0.0
+        self._dealt_short = False
         for held, given, demands in zip(holders, shares, grid, strict=True):
             for session, share, demand in zip(held, given, demands, strict=True):
                 session.draw_w = share * session.slot.charger.plan.efficiency * session.pack.plan.charge_efficiency
-                session.limited = short and share < demand - 1e-6
+                session.held_back = share < demand - 1e-6
+                session.limited = short and session.held_back
+                self._dealt_short = self._dealt_short or session.held_back
                 session.lost_share = 1.0 - share / demand if session.limited else 0.0
                 self._bus_w += share
                 state = State.CHARGE if running and not session.limited else State.CHARGE_LIMITED
@@ -224,13 +229,13 @@ class PowerPoint:
 
     def _set_wake(self) -> None:
         soonest = math.inf
-        short = any(session.limited for session in self.sessions)
+        short = self._dealt_short
         for session in self.sessions:
             curve, energy, draw = session.pack.plan.curve, session.pack.energy_wh, session.draw_w
             if draw <= 0.0:
                 continue
             soonest = min(soonest, curve.time_s(energy, session.target_wh, draw))
-            if short and not session.limited:
+            if short and not session.held_back:
                 soonest = min(soonest, curve.seconds_until_acceptance(energy, draw, draw * _FALL))
         generator = self.plan.generator
         if generator is not None and self.running:

@@ -227,3 +227,36 @@ def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:
             return where
         place = place[part]
     return f"equipment_set.{set_name}.{where}"
+
+
+def vary(equipment: EquipmentSet, settings: Iterable[str], folder: Path, name: str | None = None) -> EquipmentSet:
+    """Return an equipment set with values changed; its fields are kept as they are.
+
+    Parameters
+    ----------
+    equipment : EquipmentSet
+        Set to start from.
+    settings : iterable of str
+        ``KEY=VALUE`` changes.
+    folder : Path
+        Folder that file names are relative to.
+    name : str, optional
+        Name of the new set.
+
+    Raises
+    ------
+    InputError
+        The changed set is not valid.
+    """
+    merged = dict(equipment.resolved)
+    for text in settings:
+        parts, value = parse_setting(text)
+        merged = apply_setting(merged, parts, value)
+    problems: list[Problem] = []
+    merged = resolve_likes(merged, catalogue(), problems)
+    scenario, found = validate(merged, str(folder))
+    if scenario is not None:
+        found = check_references(scenario)
+    if problems or found or scenario is None:
+        raise InputError(problems + found)
+    return EquipmentSet(name or equipment.name, scenario, equipment.fields, fill_defaults(merged))

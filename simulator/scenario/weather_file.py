@@ -96,12 +96,18 @@ class HourlyWeather:
     def on(self, day: date) -> HourlyWeather:
         """Return the hours of one date.
 
+        Parameters
+        ----------
+        day : date
+            Its year is passed over in a typical year, where 29 February is taken as the 28th.
+
         Raises
         ------
         InputError
             The file has no such hours.
         """
-        wanted = day.replace(year=TYPICAL_YEAR) if self.typical_year else day
+        leap_day = (day.month, day.day) == (2, 29)
+        wanted = date(TYPICAL_YEAR, day.month, day.day - leap_day) if self.typical_year else day
         mask = self.start.astype("datetime64[D]") == np.datetime64(wanted)
         if not mask.any():
             first, last = self.start[0].astype("datetime64[D]"), self.start[-1].astype("datetime64[D]")
@@ -380,7 +386,8 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
     rows = _read_rows(path)
     problems = _Problems(path.name)
     if len(rows) < 2 or len(rows[0][1]) < 7:
-        message = "is no TMY3 file: the first line must give station, name, state, UTC offset, latitude, longitude and altitude"
+        wanted = "station, name, state, UTC offset, latitude, longitude and altitude"
+        message = f"is no TMY3 file: the first line must give {wanted}"
         raise InputError.single(message, file=path.name)
     line, station = rows[0]
     place: dict[str, float] = {}

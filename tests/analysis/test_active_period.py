@@ -64,6 +64,12 @@ def test_start_at_the_instant_the_holder_ends():
     assert result.segments == [Segment(0, 10, "A", None), Segment(10, 20, "C", None)]
 
 
+def test_one_that_ends_with_the_holder_takes_no_part():
+    """B is never the longest at any instant, so nothing shifts to it."""
+    result = momentary_bottleneck({"A": [(0, 10)], "B": [(5, 10)], "C": [(10, 20)]}, 0, 20)
+    assert result.segments == [Segment(0, 10, "A", None), Segment(10, 20, "C", None)]
+
+
 def test_overlapping_hand_overs_do_not_count_twice():
     result = momentary_bottleneck({"A": [(0, 10), (9, 9)], "B": [(1, 13)], "C": [(9, 20)]}, 0, 20)
     assert result.segments == [
@@ -116,6 +122,11 @@ def test_holds_to_the_definition_at_every_instant(active):
     periods = {name: active_periods(spans, 0, 60) for name, spans in active.items()}
     for before, after in zip(result.segments, result.segments[1:], strict=False):
         assert before.end_s <= after.start_s
+    all_spans = {span for spans in periods.values() for span in spans}
+    titled = set()  # spans that are the longest at some instant
+    for tick in range(60):
+        lengths = {span: span[1] - span[0] for span in all_spans if span[0] < tick + 0.5 < span[1]}
+        titled |= {span for span, length in lengths.items() if length == max(lengths.values())}
     for tick in range(60):
         instant = tick + 0.5
         covering = {
@@ -126,6 +137,8 @@ def test_holds_to_the_definition_at_every_instant(active):
         if segment is not None:
             named = {segment.resource, *(segment.shifting_with or "").split(" & ")} - {""}
             assert named <= set(covering)  # nobody is blamed while waiting
+            for name in named:
+                assert any(begin < instant < end and (begin, end) in titled for begin, end in periods[name])
             if len(named) == 1:
                 assert covering[segment.resource] == max(covering.values())
             elif len(named) == 2 and len(covering) == 2:

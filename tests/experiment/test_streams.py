@@ -92,6 +92,11 @@ def test_seed_name_and_replication_all_matter():
     assert len({value for row in rows for value in row}) == 30
 
 
+def test_all_days_differ():
+    x = uniforms(StreamBank(6), "fill", 3 * BLOCK_DAYS, 40)
+    assert np.unique(x).size == x.size
+
+
 def test_long_streams_never_repeat():
     """Beyond the segments made for a block of days each day goes on alone, with new numbers."""
     bank = StreamBank(5)

@@ -19,7 +19,7 @@ COLUMNS = {"time": "when", "wind": "wind speed", "temperature": "air", "humidity
 def lines(hours=24):
     start = datetime(2024, 6, 1)
     return ["when,wind speed,air,RH,rain"] + [
-        f"{start + timedelta(hours=h):%Y-%m-%d %H:%M},{2 + h / 10},{h},50,0" for h in range(hours)
+        f"{start + timedelta(hours=h):%Y-%m-%d %H:%M},{2 + h % 48 / 10},{h % 48},50,0" for h in range(hours)
     ]
 
 
@@ -181,6 +181,7 @@ def test_typical_year_format(tmp_path):
     assert weather.notes == ("no hourly rain on record in 2 of 48 hours: none assumed there",)
     assert weather.typical_year
     assert weather.on(date(2026, 2, 1)).temperature_c[0] == 24.0
+    assert "allowed is from" in problems_of(lambda: weather.on(date(2028, 2, 29)))[0]
 
 
 def test_typical_year_problems(tmp_path):

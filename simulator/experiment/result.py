@@ -1,0 +1,285 @@
+"""What many simulated days say: tables, estimates with intervals, and the published ``result.json`` shape."""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.analysis.bottleneck import Bottleneck, OneMore, judge
+from simulator.analysis.summary import COLUMNS, MEASURES, RESOURCES, TIME_LABELS
+from simulator.experiment.estimates import (
+    Interval,
+    PairedInterval,
+    QuantileInterval,
+    mean_interval,
+    paired_interval,
+    quantile_interval,
+    ratio_interval,
+)
+from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+ACRES_PER_HECTARE = M2_PER_HECTARE / M2_PER_ACRE
+PER_DAY = (
+    "sorties", "loads", "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "paid_hours", "crew_hours",
+    "field_hours", "applied", "mixed", "left_over", "moves", "drive_km", "fields_finished", "water_fetched_l",
+    "out_of_reach_acres",
+)  # fmt: skip
+_PLACE = {name: place for place, name in enumerate(COLUMNS)}
+
+
+@dataclass(frozen=True)
+class SetResult:
+    """The days of one equipment set.
+
+    Parameters
+    ----------
+    name : str
+        Equipment set.
+    replications : numpy.ndarray of int, shape (days,)
+        Replication numbers, ascending.
+    rows : numpy.ndarray, shape (days, len(COLUMNS))
+        One row a day.
+    one_more : tuple of OneMore
+        Worth of one more of each; empty when not asked.
+    liquid : bool
+        Whether ``applied`` and its like are litres (else kilograms).
+    unit : {"us", "metric"}
+        Units of sentences.
+    """
+
+    name: str
+    replications: NDArray[np.int64]
+    rows: NDArray[np.float64]
+    one_more: tuple[OneMore, ...] = ()
+    liquid: bool = True
+    unit: str = "us"
+
+    @property
+    def days(self) -> int:
+        """Number of simulated days."""
+        return len(self.rows)
+
+    def column(self, name: str) -> NDArray[np.float64]:
+        """Return one measure, a value a day."""
+        values: NDArray[np.float64] = self.rows[:, _PLACE[name]]
+        return values
+
+    def mean(self, name: str) -> float:
+        """Return a measure's mean over the days that have it; NaN when none has."""
+        values = self.column(name)
+        values = values[np.isfinite(values)]
+        return float(values.mean()) if len(values) else math.nan
+
+    def acres(self) -> Interval:
+        """Return mean acres per day with its interval."""
+        return mean_interval(self.column("acres"))
+
+    def acres_quantile(self, share: float) -> QuantileInterval:
+        """Return a percentile of acres per day; P10 is what nine days in ten pass."""
+        return quantile_interval(self.column("acres"), share)
+
+    def acres_per_field_hour(self) -> Interval | None:
+        """Return acres per hour at the fields (rigs set up); None when no day had any."""
+        hours = self.column("field_hours")
+        return ratio_interval(self.column("acres"), hours) if hours.sum() > 0 and self.days > 2 else None
+
+    def time_share(self) -> dict[str, float]:
+        """Return the share of aircraft time by state and reason; sums to 1."""
+        totals = np.array([self.column(f"time_s/{label}").sum() for label in TIME_LABELS])
+        whole = totals.sum()
+        return {label: float(total / whole) for label, total in zip(TIME_LABELS, totals, strict=True) if total > 0}
+
+    def utilisation(self) -> dict[str, float]:
+        """Return each resource's busy share."""
+        return {name: self.mean(f"utilisation/{name}") for name in RESOURCES}
+
+    def active_period_share(self) -> dict[str, float]:
+        """Return each resource's share of the day as momentary bottleneck."""
+        return {name: self.mean(f"active_share/{name}") for name in RESOURCES}
+
+    def bottleneck(self) -> Bottleneck:
+        """Return what holds the set back, in one sentence."""
+        unit, per = ("ha", ACRES_PER_HECTARE) if self.unit == "metric" else ("acres", 1.0)
+        return judge(self.time_share(), self.active_period_share(), self.one_more, unit, per)
+
+    def finishing(self) -> tuple[int, float]:
+        """Return on how many days the field list ran out, and the mean hour after the start of the day; NaN if never."""
+        hours = self.column("finish_hour")
+        hours = hours[np.isfinite(hours)]
+        return len(hours), float(hours.mean()) if len(hours) else math.nan
+
+
+@dataclass(frozen=True)
+class Result:
+    """A finished experiment.
+
+    Parameters
+    ----------
+    scenario : str
+        Short name.
+    seed : int
+        Seed of the streams.
+    sets : tuple of SetResult
+        In the scenario's order.
+    stopped : str
+        Why it ended before the days asked for; empty when it did not.
+    skipped : tuple of str
+        Parts of field files that were left out, with the reason.
+    """
+
+    scenario: str
+    seed: int
+    sets: tuple[SetResult, ...]
+    stopped: str = ""
+    skipped: tuple[str, ...] = field(default=())
+
+    def paired(self) -> list[tuple[str, str, PairedInterval]]:
+        """Return every pair of sets: difference of acres per day over the days both simulated."""
+        pairs = []
+        for place, first in enumerate(self.sets):
+            for second in self.sets[place + 1 :]:
+                _, in_first, in_second = np.intersect1d(first.replications, second.replications, return_indices=True)
+                if len(in_first) >= 2:
+                    a, b = first.column("acres")[in_first], second.column("acres")[in_second]
+                    pairs.append((first.name, second.name, paired_interval(a, b)))
+        return pairs
+
+    @property
+    def days(self) -> pd.DataFrame:
+        """One row a replication and set, all measures (see :data:`simulator.analysis.summary.MEASURES`)."""
+        import pandas as pd
+
+        frames = []
+        for entry in self.sets:
+            frame = pd.DataFrame(entry.rows[:, : len(MEASURES)], columns=list(MEASURES))
+            frame.insert(0, "replication", entry.replications)
+            frame.insert(0, "equipment_set", entry.name)
+            frames.append(frame)
+        return pd.concat(frames, ignore_index=True)
+
+    @property
+    def time_use(self) -> pd.DataFrame:
+        """Aircraft time by set, state and reason: hours per aircraft-day's sum, and share."""
+        import pandas as pd
+
+        records = [
+            {"equipment_set": entry.name, "state": label, "hours_per_day": entry.mean(f"time_s/{label}") / 3600.0, "share": share}
+            for entry in self.sets
+            for label, share in entry.time_share().items()
+        ]
+        return pd.DataFrame.from_records(records, columns=["equipment_set", "state", "hours_per_day", "share"])
+
+    @property
+    def bottleneck(self) -> pd.DataFrame:
+        """The four views by set and resource: time lost, utilisation, momentary bottleneck, and what one more adds."""
+        import pandas as pd
+
+        from simulator.analysis.bottleneck import lost_time
+
+        records: list[dict[str, Any]] = []
+        for entry in self.sets:
+            lost, used, active = lost_time(entry.time_share()), entry.utilisation(), entry.active_period_share()
+            for name in RESOURCES:
+                record: dict[str, Any] = {
+                    "equipment_set": entry.name,
+                    "resource": name,
+                    "time_lost_share": lost.get(name, 0.0),
+                    "utilisation": used[name],
+                    "active_period_share": active[name],
+                }
+                changes = [change for change in entry.one_more if change.resource == name]
+                best = max(changes, key=lambda change: change.acres_per_day, default=None)
+                record |= {
+                    "one_more": best.change if best else "",
+                    "one_more_acres_per_day": best.acres_per_day if best else math.nan,
+                    "one_more_ci95_low": best.low if best else math.nan,
+                    "one_more_ci95_high": best.high if best else math.nan,
+                }
+                records.append(record)
+        return pd.DataFrame.from_records(records)
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the published shape of ``result.json``; NaN becomes null."""
+        document = {
+            "scenario": self.scenario,
+            "seed": self.seed,
+            "stopped": self.stopped,
+            "skipped": list(self.skipped),
+            "equipment_sets": [_set_json(entry) for entry in self.sets],
+            "paired": [
+                {
+                    "a": a,
+                    "b": b,
+                    "difference": pair.mean,
+                    "ci95": [pair.low, pair.high],
+                    "a_wins_share": pair.a_wins_share,
+                    "days": pair.n,
+                }
+                for a, b, pair in self.paired()
+            ],
+        }
+        cleaned: dict[str, Any] = _finite(document)
+        return cleaned
+
+
+def _set_json(entry: SetResult) -> dict[str, Any]:
+    hold = entry.bottleneck()
+    hourly = entry.acres_per_field_hour()
+    finished_days, finish_hour = entry.finishing()
+    return {
+        "name": entry.name,
+        "days": entry.days,
+        "acres_per_day": _spread(entry.column("acres")),
+        "hectares_per_day": _spread(entry.column("hectares")),
+        "acres_per_field_hour": None if hourly is None else {"mean": hourly.mean, "ci95": [hourly.low, hourly.high]},
+        "time_share": entry.time_share(),
+        "utilisation": entry.utilisation(),
+        "bottleneck": {
+            "resource": hold.resource,
+            "sentence": hold.sentence,
+            "active_period_share": entry.active_period_share(),
+            "one_more": [
+                {
+                    "change": change.change,
+                    "acres_per_day": change.acres_per_day,
+                    "ci95": [change.low, change.high],
+                    "resource": change.resource,
+                    "setting": change.setting,
+                    "days": change.days,
+                }
+                for change in entry.one_more
+            ],
+        },
+        "per_day": {name: entry.mean(name) for name in PER_DAY},
+        "product_unit": "L" if entry.liquid else "kg",
+        "loads_per_charge": entry.mean("loads_per_charge"),
+        "landing_charge_share": entry.mean("landing_charge_share"),
+        "list_finished": {"days": finished_days, "mean_hour_of_day": finish_hour},
+    }
+
+
+def _spread(values: NDArray[np.float64]) -> dict[str, Any]:
+    interval = mean_interval(values)
+    spread: dict[str, Any] = {"mean": interval.mean, "ci95": [interval.low, interval.high]}
+    for name, share in (("p10", 0.1), ("p50", 0.5), ("p90", 0.9)):
+        quantile = quantile_interval(values, share)
+        spread[name] = quantile.estimate
+        spread[f"{name}_ci95"] = [quantile.low, quantile.high]
+    return spread
+
+
+def _finite(value: Any) -> Any:
+    if isinstance(value, dict):
+        return {key: _finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [_finite(item) for item in value]
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    return value
