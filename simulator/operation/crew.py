@@ -164,7 +164,7 @@ class Crew:
                 job.blocked = Reason.PUMP_BUSY
                 left.append(job)
                 continue
-            people = self._free(job.people, job.by)
+            people = self._free(job.people, job.by, job.priority)
             if people is None:
                 job.blocked = Reason.CREW_BUSY
                 left.append(job)
@@ -172,8 +172,11 @@ class Crew:
             self._start(job, people)
         self._jobs = left
 
-    def _free(self, number: int, by: By) -> list[Person] | None:
-        """Return that many free people, helpers first, or None."""
+    def _free(self, number: int, by: By, priority: int) -> list[Person] | None:
+        """Return that many free people, helpers first, or None.
+
+        A pilot who has helpers leaves work ahead of need to them: a batch begun now would keep him from the next launch.
+        """
         if number == 0:
             return []
         found: list[Person] = []
@@ -183,7 +186,8 @@ class Crew:
                     found.append(person)
                     if len(found) == number:
                         return found
-        if by == "pilot" or (by == "anyone" and self.table.pilot_helps):
+        pilots_help = self.table.pilot_helps and (priority < AHEAD - 1 or not self.helpers)
+        if by == "pilot" or (by == "anyone" and pilots_help):
             for person in self.pilots:
                 if not person.busy and (person.watching == 0 or by == "pilot"):
                     found.append(person)

@@ -1,0 +1,12 @@
+"""Settings of every test run: each simulated day is checked for conservation, and hypothesis keeps no examples on disk."""
+
+import os
+
+from hypothesis import HealthCheck, settings
+
+os.environ.setdefault("ACREDAY_VERIFY", "1")
+
+settings.register_profile(
+    "acreday", deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]
+)
+settings.load_profile("acreday")

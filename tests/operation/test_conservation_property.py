@@ -1,0 +1,40 @@
+"""Conservation over random scenarios: every day ends, and everything in it adds up."""
+
+import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
+
+from scenarios_strategy import scenarios
+from simulator.analysis.conservation import violations
+from simulator.errors import InputError
+from simulator.experiment.streams import StreamBank
+from simulator.operation.day import simulate
+from simulator.operation.plan import make_plan
+from simulator.scenario.loading import load_scenario
+
+
+def check(table, seed):
+    loaded = load_scenario(table)
+    try:
+        plan = make_plan(loaded.sets[0])
+    except InputError as refused:
+        # a load that no reserve lets fly is the one thing that only the plan can see
+        assert all("no load can be flown" in problem.message for problem in refused.problems)
+        return
+    bank = StreamBank(seed)
+    for replication in range(2):
+        day = simulate(plan, bank.day(replication), replication)
+        assert violations(plan, day) == []
+
+
+@settings(max_examples=60)
+@given(scenarios(), st.integers(0, 1000))
+def test_everything_adds_up(table, seed):
+    check(table, seed)
+
+
+@pytest.mark.slow
+@settings(max_examples=1000)
+@given(scenarios(), st.integers(0, 10**6))
+def test_everything_adds_up_in_many_scenarios(table, seed):
+    check(table, seed)
