@@ -8,7 +8,7 @@ from contextlib import suppress
 import numpy as np
 
 from simulator.analysis.bottleneck import OneMore
-from simulator.errors import InputError
+from simulator.errors import InputError, Problem
 from simulator.experiment.estimates import mean_interval, paired_interval
 from simulator.experiment.replicate import Runner
 from simulator.experiment.result import Result, SetResult
@@ -40,7 +40,7 @@ def make_plans(loaded: LoadedScenario) -> list[DayPlan]:
         try:
             plans.append(make_plan(entry))
         except InputError as error:
-            problems += error.problems
+            problems += [Problem(p.where, p.message, p.file or loaded.file) for p in error.problems]
     if problems:
         raise InputError(list(dict.fromkeys(problems)))
     return plans

@@ -83,6 +83,33 @@ class BoundaryFile:
     warnings: list[Problem]
     origin_lon_lat: tuple[float, float]
 
+    def to_grid(self, longitude: float, latitude: float) -> tuple[float, float]:
+        """Put another place, such as the yard, on the grid of the fields.
+
+        Parameters
+        ----------
+        longitude, latitude : float
+            WGS 84, degrees.
+
+        Returns
+        -------
+        tuple of float
+            x east and y north, m.
+
+        Raises
+        ------
+        InputError
+            When the place is no longitude and latitude, or more than 1000 km from the fields.
+        """
+        if not (-180.0 <= longitude <= 180.0 and -90.0 <= latitude <= 90.0):
+            message = f"[{longitude:g}, {latitude:g}] is not a longitude (-180 to 180) and latitude (-90 to 90)"
+            raise InputError.single(message)
+        x_m, y_m = (float(value) for value in _grid_about(self.origin_lon_lat)(longitude, latitude))
+        if not math.hypot(x_m, y_m) <= SPREAD_LIMIT_M:
+            limit = f"{SPREAD_LIMIT_M / 1000:.0f} km"
+            raise InputError.single(f"[{longitude:g}, {latitude:g}] is more than {limit} from the fields")
+        return x_m, y_m
+
     @property
     def area_total_m2(self) -> float:
         """Area of all fields, m2."""
@@ -90,7 +117,7 @@ class BoundaryFile:
 
 
 def read_boundaries(
-    path: Path, *, min_area_m2: float = 500.0, part_gap_m: float = 50.0, repair: bool = False
+    path: Path, *, smallest_m2: float = 500.0, part_gap_m: float = 50.0, repair: bool = False
 ) -> BoundaryFile:
     """Read field boundaries from a GeoJSON file (RFC 7946: WGS 84 longitude and latitude).
 
@@ -98,7 +125,7 @@ def read_boundaries(
     ----------
     path : pathlib.Path
         File with a FeatureCollection, Feature or bare geometry.
-    min_area_m2 : float, optional
+    smallest_m2 : float, optional
         Smaller fields are skipped with a message, m2 (0.05 ha).
     part_gap_m : float, optional
         Parts of one feature further apart than this become separate fields, m.
@@ -136,11 +163,11 @@ def read_boundaries(
         if note:
             warnings.append(Problem(where, note, file))
         groups = _split_parts(polygon, part_gap_m)
-        usable = [group for group in groups if group.area >= min_area_m2]
+        usable = [group for group in groups if group.area >= smallest_m2]
         skipped.extend(
-            Problem(where, f"skipped: {_area_words(group.area)} is below the smallest field, {min_area_m2:g} m2", file)
+            Problem(where, f"skipped: {_area_words(group.area)} is below the smallest field, {smallest_m2:g} m2", file)
             for group in groups
-            if group.area < min_area_m2
+            if group.area < smallest_m2
         )
         base = raw.name or f"field {raw.number}"
         for index, group in enumerate(usable):
@@ -172,9 +199,14 @@ def _read_bytes(path: Path, file: str) -> bytes:
         raise InputError.single(f"is not a usable file name: {error}", file=file) from None
 
 
-def _grid_of(features: list[RawFeature]) -> tuple[Any, tuple[float, float]]:
+def _grid_about(origin_lon_lat: tuple[float, float]) -> Any:
     import pyproj
 
+    longitude, latitude = origin_lon_lat
+    return pyproj.Proj(proj="aeqd", lat_0=latitude, lon_0=longitude, datum="WGS84", units="m")
+
+
+def _grid_of(features: list[RawFeature]) -> tuple[Any, tuple[float, float]]:
     corners = np.concatenate([rings[0] for raw in features for rings in raw.polygons])
     if np.ptp(corners[:, 0]) > 180.0:
         # Data on both sides of the 180th meridian: count longitude from 0 to 360 instead.
@@ -182,8 +214,7 @@ def _grid_of(features: list[RawFeature]) -> tuple[Any, tuple[float, float]]:
     middle = 0.5 * (corners.min(axis=0) + corners.max(axis=0))
     longitude = round((float(middle[0]) + 180.0) % 360.0 - 180.0, 6)
     latitude = round(float(middle[1]), 6)
-    grid = pyproj.Proj(proj="aeqd", lat_0=latitude, lon_0=longitude, datum="WGS84", units="m")
-    return grid, (longitude, latitude)
+    return _grid_about((longitude, latitude)), (longitude, latitude)
 
 
 def _project(grid: Any, ring: FloatArray) -> FloatArray:

@@ -66,7 +66,7 @@ class FieldList:
     yard_m : (float, float) or None
         East and north of the yard on the same grid; None: only distances are known.
     skipped : tuple of Problem
-        Parts of a file that cannot be flown, each with its reason.
+        Parts of a file that cannot be flown, each with its reason, and what was mended in others.
     """
 
     sites: tuple[FieldSite, ...]
@@ -135,7 +135,7 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
     yard = None
     if scenario.yard.lon_lat is not None:
         yard = boundaries.to_grid(scenario.yard.lon_lat[0], scenario.yard.lon_lat[1])
-    skipped = list(boundaries.skipped)
+    skipped = [*boundaries.skipped, *boundaries.warnings]
     sites = []
     for entry in boundaries.fields[: declared.most]:
         polygon = entry.polygon

@@ -207,6 +207,9 @@ def _load_set(
     scenario, found = validate(merged, str(folder))
     if scenario is not None:
         found = check_references(scenario)
+    # an entry whose ``like`` leads nowhere lacks keys only for that reason
+    lost = tuple(problem.where[: -len("like")] for problem in problems if problem.where.endswith(".like"))
+    found = [problem for problem in found if not (lost and problem.where.startswith(lost) and problem.message.startswith("missing"))]
     problems += [Problem(_place(problem.where, name, override), problem.message, problem.file) for problem in found]
     if problems or scenario is None:
         return None, problems

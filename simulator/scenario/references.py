@@ -45,8 +45,11 @@ def used_rigs(scenario: Scenario) -> list[str]:
 
 def _names(where: str, got: Iterable[str], known: Iterable[str], what: str) -> list[Problem]:
     names = list(known)
+    keyed = isinstance(got, dict)
     return [
-        Problem(where, f"got {name!r}, which is no declared {what}{nearest(name, names)}") for name in got if name not in names
+        Problem(f"{where}.{name}" if keyed else where, f"got {name!r}, which is no declared {what}{nearest(name, names)}")
+        for name in got
+        if name not in names
     ]
 
 

@@ -8,6 +8,7 @@ from pydantic import Field, model_validator
 
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
+from simulator.scenario.schema_costs import Costs
 from simulator.scenario.schema_equipment import Aircraft, Charger, Generator, Length, Pack, PositiveLength, Time
 from simulator.scenario.schema_rig import Flying, Rig, Weather
 from simulator.scenario.types import Clock, Drawn, PositiveCount, Quantity, Table, fail, may, must
@@ -157,6 +158,7 @@ class Scenario(Table):
     charger: dict[str, Charger] = must("Charger classes by name.", min_length=1)
     generator: dict[str, Generator] = may({}, "Generator classes by name. Assumption: none.")
     rig: dict[str, Rig] = must("Rigs by name.", min_length=1)
+    costs: Costs | None = may(None, "Money, for the questions of buying and pricing; none: not asked. Assumption.")
     rigs_used: list[str] | None = may(None, "Rigs that work, by name; none: all. Assumption.", min_length=1)
     equipment_set: dict[str, dict[str, Any]] = may(
         {}, "Named changes to this scenario, each a set to compare: any key of the scenario. Assumption: one set, the scenario."

@@ -65,6 +65,8 @@ def _problem(entry: Any) -> Problem:
         allowed = entry["ctx"]["expected"]
         names = [name.strip().strip("'") for name in allowed.replace(" or ", ", ").split(",")]
         return Problem(dotted, f"got {_short(got)}; allowed is {allowed}{nearest(str(got), names)}")
+    if kind == "string_pattern_mismatch":
+        return Problem(dotted, f"got {_short(got)}; allowed is a short name of letters, digits, - and _ that starts with a letter or digit")
     message = entry["msg"][:1].lower() + entry["msg"][1:]
     return Problem(dotted, f"got {_short(got)}; {message}")
 
@@ -151,3 +153,20 @@ def _fill(value: Any, inner: Any) -> Any:
     if isinstance(value, list) and arguments:
         return [_fill(item, _strip(arguments[-1])) for item in value]
     return value
+
+
+def json_schema() -> dict[str, Any]:
+    """Return the JSON Schema (draft 2020-12) of a scenario file.
+
+    ``like`` may stand for any key of equipment and rigs that must be given, so there nothing is required.
+    """
+    schema = Scenario.model_json_schema(mode="validation")
+    schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
+    schema["title"] = "acreday scenario"
+    for name in ("Aircraft", "Pack", "Charger", "Generator", "Rig", "Hover"):
+        schema.get("$defs", {}).get(name, {}).pop("required", None)
+    schema["properties"]["equipment_set"]["additionalProperties"] = {
+        "type": "object",
+        "description": "Any keys of the scenario, laid over it.",
+    }
+    return schema

@@ -87,19 +87,21 @@ def test_long_field_is_worked_from_few_places():
     assert stretches[0].area_to_m2 == pytest.approx(880.0 * 100.0, abs=2000.0)
 
 
-def test_fewest_stretches_of_all_splits():
+@pytest.mark.parametrize("seed", range(20))
+def test_fewest_stretches_of_all_splits(seed):
+    # Reference: shortest split by dynamic programming over all places to change the zone.
     plan = plan_rectangle(240_000.0, 1 / 6, 40.0)
-    zones = np.array([(0.0, 0.0), (300.0, 0.0), (700.0, 200.0), (1000.0, 0.0), (1200.0, 200.0)])
-    visual_range_m = 420.0
+    zones = np.random.default_rng(seed).uniform((0.0, 0.0), (1200.0, 200.0), (25, 2))
+    visual_range_m = 350.0
     reach_m = np.maximum(
         np.hypot(plan.start_x_m - zones[:, :1], plan.start_y_m - zones[:, 1:]),
         np.hypot(plan.end_x_m - zones[:, :1], plan.end_y_m - zones[:, 1:]),
     )
-    seen = reach_m <= visual_range_m
-    assert seen.any(axis=0).all()
+    seen = reach_m <= np.maximum(visual_range_m, 1.1 * reach_m.min(axis=0))
     fewest = [0] + [99] * plan.pass_count
     for end in range(1, plan.pass_count + 1):
-        fewest[end] = min(fewest[begin] + 1 for begin in range(end) if seen[:, begin:end].all(axis=1).any())
+        splits = [fewest[begin] + 1 for begin in range(end) if seen[:, begin:end].all(axis=1).any()]
+        fewest[end] = min(splits)
     stretches = relocations(plan, (-5000.0, 0.0), visual_range_m, zones)
     assert len(stretches) == fewest[-1]
 

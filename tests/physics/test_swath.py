@@ -110,15 +110,18 @@ def test_bulb_turn_is_continuous_and_closes():
     radius_m = 2.0
     around = [turn_time_s(2 * radius_m + shift, 1.0, 0.5) for shift in (-1e-9, 1e-9)]
     assert around[0] == pytest.approx(around[1], rel=1e-4)
-    swath_m = 3.0
+    swath_m, arcs_m = 3.8, 0.0
     angle = math.acos((swath_m + 2 * radius_m) / (4 * radius_m))
     position, heading = 0j, math.pi / 2
     for turn, sign in ((angle, 1), (math.pi + 2 * angle, -1), (angle, 1)):
         centre = position + sign * radius_m * 1j * complex(math.cos(heading), math.sin(heading))
         position = centre + (position - centre) * complex(math.cos(sign * turn), math.sin(sign * turn))
         heading += sign * turn
+        arcs_m += radius_m * turn
     assert position == pytest.approx(complex(swath_m, 0.0), abs=1e-9)
     assert math.cos(heading - math.pi / 2) == pytest.approx(-1.0)
+    # At 2 m/s and 2 m/s2 the radius is 2 m, and flying round is quicker than stopping: 4.0 s against 4.8 s.
+    assert turn_time_s(swath_m, 2.0, 2.0) == pytest.approx(arcs_m / 2.0)
 
 
 @settings(max_examples=50)

@@ -135,6 +135,14 @@ def test_pieces_side_by_side_in_one_strip_are_one_pass():
     assert plan.area_m2[0] == pytest.approx(1000.0 - 160.0)
 
 
+def test_short_pieces_beside_a_long_one_are_one_pass():
+    beside = [shapely.box(6, 10, 10, 20), shapely.box(6, 60, 10, 70)]
+    field = shapely.MultiPolygon([shapely.box(0, 0, 4, 100), *beside])
+    plan = plan_polygon(field, 10.0, 0.0)
+    assert plan.pass_count == 1
+    assert plan.area_m2[0] == pytest.approx(480.0)
+
+
 def test_short_gap_is_sprayed_through():
     ditch = shapely.box(0, 50.0, 40, 50.5)
     field = shapely.box(0, 0, 40, 100) - ditch
@@ -267,7 +275,7 @@ def real_fields():
     files = sorted(FIELDS.glob("*.geojson"))
     if not files:
         pytest.skip("real boundaries (../shared/data/fields) are not on this machine")
-    return [field for file in files for field in read_boundaries(file, min_area_m2=0.0).fields]
+    return [field for file in files for field in read_boundaries(file, smallest_m2=0.0).fields]
 
 
 @pytest.mark.parametrize("swath_m", [5.0, 9.0])

@@ -2,6 +2,7 @@
 
 import json
 import math
+from itertools import permutations
 from pathlib import Path
 
 import pyproj
@@ -146,6 +147,20 @@ def test_distances_on_the_grid(read):
     assert math.dist(one, two) == pytest.approx(expected_m, rel=1e-5)
 
 
+def test_yard_on_the_grid_of_the_fields(read):
+    found = read(polygon(square()))
+    geod = pyproj.Geod(ellps="WGS84")
+    *_, expected_m = geod.inv(*found.origin_lon_lat, 9.2, 45.1)
+    x_m, y_m = found.to_grid(9.2, 45.1)
+    assert math.hypot(x_m, y_m) == pytest.approx(expected_m, rel=1e-6)
+    assert x_m > 0.0
+    assert y_m > 0.0
+    assert found.to_grid(*found.origin_lon_lat) == pytest.approx((0.0, 0.0), abs=1e-6)
+    for place, text in (((200.0, 0.0), "not a longitude"), ((math.nan, 0.0), "not a longitude"), ((-9.0, 5.0), "1000")):
+        with pytest.raises(InputError, match=text):
+            found.to_grid(*place)
+
+
 def test_names(read):
     found = read(
         collection(
@@ -179,8 +194,9 @@ def test_parts_near_each_other_are_one_field(read):
 
 
 def test_parts_in_a_chain_are_one_field(read):
-    chain = [[square(9.0 + k * (STEP + 0.0003))] for k in range(4)]
-    assert len(read(multipolygon(*chain)).fields) == 1
+    for order in permutations(range(5)):
+        chain = [[square(9.0 + k * (STEP + 0.0003))] for k in order]
+        assert len(read(multipolygon(*chain)).fields) == 1
 
 
 def test_overlapping_parts_count_once(read):
@@ -205,7 +221,7 @@ def test_self_crossing_is_skipped_and_said(read):
 def test_ring_touching_itself_is_harmless(read):
     # Two triangles drawn as one ring that meets itself in a corner.
     ring = [[9.0, 45.0], [9.001, 45.0], [9.001, 45.001], [9.002, 45.001], [9.002, 45.002], [9.001, 45.001], [9.0, 45.0]]
-    found = read(polygon(ring), min_area_m2=10.0)
+    found = read(polygon(ring), smallest_m2=10.0)
     assert "repaired without changing its area" in found.warnings[0].message
     assert found.fields[0].area_m2 == pytest.approx(2 * 0.5 * 78.85 * 111.13, rel=2e-3)
 

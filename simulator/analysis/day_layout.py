@@ -1,0 +1,143 @@
+"""Where fields stand on the one grid of a day's map, and outlines with no more corners than a map can show."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+
+from simulator.operation.plan import DayPlan
+
+Point = tuple[float, float]
+
+_GAP_SHARE = 0.12
+"""Free strip between fields of an invented row, over the largest field's side."""
+
+
+@dataclass(frozen=True)
+class Layout:
+    """Places on the common grid, x east and y north, m.
+
+    Parameters
+    ----------
+    given : bool
+        True when the fields stand where the scenario puts them; False when they are laid out in rows.
+    shift_m : tuple of (float, float)
+        What to add to each drawn field's own coordinates.
+    zone_m : tuple of (float, float)
+        Landing zone of each field in its own coordinates.
+    yard_m : (float, float)
+        Yard; beside the fields when its place is unknown.
+    tolerance_m : float
+        Bends of an outline smaller than this need not be drawn.
+    """
+
+    given: bool
+    shift_m: tuple[Point, ...]
+    zone_m: tuple[Point, ...]
+    yard_m: Point
+    tolerance_m: float
+
+
+def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
+    """Return where each drawn field stands.
+
+    Parameters
+    ----------
+    plan : DayPlan
+        Plan whose fields are drawn.
+    used : sequence of int
+        Numbers of the fields that are drawn.
+    """
+    fields = [plan.fields[index] for index in used]
+    boxes = [_box(field.outline) for field in fields]
+    zones = []
+    for index in used:
+        zones.append(next(profile.path.zone for (_, at), profile in plan.profiles.items() if at == index))
+    drawn = plan.scenario.field_file is not None
+    given = drawn or all(field.location_m is not None for field in plan.fields)
+    yard: Point | None = None
+    if drawn:
+        shifts = [(0.0, 0.0)] * len(fields)
+    elif given:
+        # a rectangle is known by its first corner, which is the landing zone unless another is given
+        shifts = [field.location_m or (0.0, 0.0) for field in fields]
+        yard = (0.0, 0.0)
+    else:
+        shifts = _rows(boxes)
+    placed = [_moved(box, shift) for box, shift in zip(boxes, shifts, strict=True)]
+    left, bottom = min(box[0] for box in placed), min(box[1] for box in placed)
+    right, top = max(box[2] for box in placed), max(box[3] for box in placed)
+    size = max(right - left, top - bottom, 1.0)
+    if yard is None:
+        yard = (left - 0.08 * size, bottom)
+    origin_x, origin_y = min(left, yard[0]), min(bottom, yard[1])
+    return Layout(
+        given,
+        tuple((x - origin_x, y - origin_y) for x, y in shifts),
+        tuple(zones),
+        (yard[0] - origin_x, yard[1] - origin_y),
+        max(0.3, 0.0004 * size) if len(fields) > 1 else 0.3,
+    )
+
+
+def _box(outline: Sequence[Sequence[Point]]) -> tuple[float, float, float, float]:
+    points = [point for ring in outline for point in ring] or [(0.0, 0.0), (1.0, 1.0)]
+    xs, ys = [x for x, _ in points], [y for _, y in points]
+    return min(xs), min(ys), max(xs), max(ys)
+
+
+def _moved(box: tuple[float, float, float, float], shift: Point) -> tuple[float, float, float, float]:
+    return box[0] + shift[0], box[1] + shift[1], box[2] + shift[0], box[3] + shift[1]
+
+
+def _rows(boxes: Sequence[tuple[float, float, float, float]]) -> list[Point]:
+    """Lay rectangles in rows from left to right, top row first, about one and a half times as wide as high."""
+    sides = [(box[2] - box[0], box[3] - box[1]) for box in boxes]
+    gap = _GAP_SHARE * max(max(side) for side in sides)
+    whole = sum((width + gap) * (height + gap) for width, height in sides)
+    widest = max(math.sqrt(1.5 * whole), max(width for width, _ in sides) + gap)
+    shifts: list[Point] = []
+    x, y, row_height = 0.0, 0.0, 0.0
+    for box, (width, height) in zip(boxes, sides, strict=True):
+        if x > 0.0 and x + width > widest:
+            x, y, row_height = 0.0, y - row_height - gap, 0.0
+        shifts.append((x - box[0], y - height - box[1]))
+        x += width + gap
+        row_height = max(row_height, height)
+    return shifts
+
+
+def thin_ring(ring: Sequence[Point], tolerance_m: float) -> list[Point]:
+    """Return a closed ring without the corners that lie within a tolerance of the line through their neighbours.
+
+    Douglas & Peucker (1973), Cartographica 10:112-122, on the two halves of the ring.
+
+    Parameters
+    ----------
+    ring : sequence of (float, float)
+        Closed ring, m.
+    tolerance_m : float
+        Largest distance (m) that a left-out corner may stand off.
+    """
+    if len(ring) <= 5:
+        return list(ring)
+    far = max(range(len(ring)), key=lambda place: math.dist(ring[0], ring[place]))
+    kept = {0, far, len(ring) - 1}
+    stack = [(0, far), (far, len(ring) - 1)]
+    while stack:
+        start, end = stack.pop()
+        if end - start < 2:
+            continue
+        worst = max(range(start + 1, end), key=lambda place: _off(ring[place], ring[start], ring[end]))
+        if _off(ring[worst], ring[start], ring[end]) > tolerance_m:
+            kept.add(worst)
+            stack += [(start, worst), (worst, end)]
+    return [ring[place] for place in sorted(kept)]
+
+
+def _off(point: Point, start: Point, end: Point) -> float:
+    length = math.dist(start, end)
+    if length == 0.0:
+        return math.dist(point, start)
+    return abs((end[0] - start[0]) * (start[1] - point[1]) - (start[0] - point[0]) * (end[1] - start[1])) / length

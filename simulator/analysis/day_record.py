@@ -1,0 +1,363 @@
+"""One simulated day as a small JSON-able record: enough to draw it again, minute by minute, without the simulator.
+
+Times are seconds from the start of the day, rounded to 0.1 s; places are metres on one common grid (x east, y north),
+rounded to 0.1 m. Entities are referred to by their number in the record's own lists.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import Any
+
+from simulator.analysis.active_period import momentary_bottleneck
+from simulator.analysis.day_layout import Layout, lay_out, thin_ring
+from simulator.analysis.flown_line import flown_line
+from simulator.analysis.summary import COLUMNS, RESOURCES, active_intervals, summarise
+from simulator.operation.day import SimulatedDay
+from simulator.operation.log import Kind, Reason, Row, State
+from simulator.operation.plan import DayPlan
+from simulator.operation.plan_equipment import PackPlan
+
+VERSION = 1
+"""Raised when the record's shape changes."""
+MOST_POINTS = 9_000
+"""Points of all flown lines together; above it passes are drawn in bundles, and the record says so."""
+MOST_RESTING_FIELDS = 300
+"""Fields that nobody visits are drawn only up to this many."""
+YARD = -1
+"""Place number of the yard."""
+_TOTALS = (
+    "acres", "hectares", "sorties", "loads", "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "applied",
+    "mixed", "left_over", "paid_hours", "field_hours", "moves", "drive_km", "fields_finished",
+)  # fmt: skip
+
+
+def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
+    """Return a day as a JSON-able table.
+
+    Parameters
+    ----------
+    plan : DayPlan
+        Plan that was simulated.
+    day : SimulatedDay
+        The day, with its whole log.
+
+    Returns
+    -------
+    dict
+        ``version``, ``equipment_set``, ``replication``, ``day_start_s`` (clock, s from midnight), ``end_s`` (paid day),
+        ``last_landing_s``, ``list_finished_s`` (or None), ``product_unit``; ``layout`` ("given" or "invented": whether
+        fields stand where they are), ``yard_m``; ``fields`` (name, area_m2, rings, zone_m); ``rigs`` with ``moves``;
+        ``aircraft``, ``packs``, ``chargers``, ``power``, ``people``, ``supplies`` (each with its intervals);
+        ``sorties``; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power in kW, product in L or kg.
+    """
+    log = day.log
+    rows = _rows_by_entity(day)
+    used = _fields_used(plan, day)
+    layout = lay_out(plan, used)
+    place = {plan.fields[index].name: number for number, index in enumerate(used)}
+    names = {kind: [name for name, its in log.kinds.items() if its is kind] for kind in Kind}
+    number = {name: count for of_kind in names.values() for count, name in enumerate(of_kind)}
+    capacity = _pack_plans(plan)
+    scenario = plan.scenario
+    return {
+        "version": VERSION,
+        "equipment_set": plan.name,
+        "replication": day.replication,
+        "day_start_s": _tenth(scenario.day.start),
+        "end_s": _tenth(log.paid_until_s),
+        "last_landing_s": _tenth(log.last_landing_s),
+        "list_finished_s": None if log.list_finished_s is None else _tenth(log.list_finished_s),
+        "product_unit": "L" if scenario.product.kind == "liquid" else "kg",
+        "layout": "given" if layout.given else "invented",
+        "yard_m": [_tenth(layout.yard_m[0]), _tenth(layout.yard_m[1])],
+        "fields": _fields(plan, used, layout),
+        "fields_left_out": len(plan.fields) - len(used),
+        "rigs": [{"name": name, "moves": _moves(plan, rows, name, place)} for name in names[Kind.RIG]],
+        "aircraft": [
+            {
+                "name": name,
+                "class": _class_of(name),
+                "rig": number[_rig_of(name)],
+                "states": _aircraft_states(rows, day, name),
+            }
+            for name in names[Kind.AIRCRAFT]
+        ],
+        "packs": [
+            {
+                "name": name,
+                "type": _class_of(name),
+                "rig": number[_rig_of(name)],
+                "capacity_wh": _tenth(capacity[_class_of(name)].capacity_wh),
+                "reserve_wh": _tenth(capacity[_class_of(name)].reserve_wh),
+                "states": [[_tenth(row.start_s), _tenth(row.end_s), row.state.value] for row in rows[name]],
+                "charge": _charge_series(plan, day, rows, names[Kind.CHARGER], name),
+            }
+            for name in names[Kind.PACK]
+        ],
+        "chargers": [
+            {
+                "name": name,
+                "rig": number[_rig_of(name)],
+                "power": number[name.rsplit("/", 1)[0]],
+                "sessions": [
+                    [_tenth(row.start_s), _tenth(row.end_s), number[row.field], _tenth(row.amount)]
+                    for row in rows[name]
+                ],
+            }
+            for name in names[Kind.CHARGER]
+        ],
+        "power": [_power(plan, rows, name) for name in names[Kind.POWER]],
+        "people": [
+            {
+                "name": name,
+                "rig": number[_rig_of(name)],
+                "tasks": [
+                    [_tenth(row.start_s), _tenth(row.end_s), row.reason.value, row.field]
+                    for row in sorted(rows[name])
+                    if row.end_s > row.start_s
+                ],
+            }
+            for name in names[Kind.PERSON]
+        ],
+        "supplies": [
+            {
+                "name": name,
+                "rig": number[_rig_of(name)],
+                "tasks": [
+                    [_tenth(row.start_s), _tenth(row.end_s), row.reason.value, _tenth(row.amount)] for row in rows[name]
+                ],
+            }
+            for name in names[Kind.SUPPLY]
+        ],
+        "sorties": _sorties(plan, day, layout, place, number),
+        "bottleneck": _bottleneck(day),
+        "totals": _totals(plan, day),
+    }
+
+
+def _tenth(value: float) -> float:
+    """Round to 0.1; never a negative zero."""
+    return round(value, 1) + 0.0
+
+
+def _rig_of(entity: str) -> str:
+    return entity.split("/", 1)[0]
+
+
+def _class_of(entity: str) -> str:
+    """Return the class in a name such as ``rig/class 1``."""
+    return entity.split("/", 1)[1].rsplit(" ", 1)[0]
+
+
+def _rows_by_entity(day: SimulatedDay) -> dict[str, list[Row]]:
+    rows: dict[str, list[Row]] = defaultdict(list)
+    for row in day.log.rows:
+        rows[row.entity].append(row)
+    return rows
+
+
+def _pack_plans(plan: DayPlan) -> dict[str, PackPlan]:
+    return {pack.name: pack for rig in plan.rigs for pack, _ in rig.packs}
+
+
+def _fields_used(plan: DayPlan, day: SimulatedDay) -> list[int]:
+    """Return the fields to draw, in the list's order: all that were visited, and a limited number of others."""
+    visited = {row.field for row in day.log.rows if row.field} | {sortie.field for sortie in day.log.sorties}
+    resting = [index for index, field in enumerate(plan.fields) if field.name not in visited]
+    dropped = set(resting[MOST_RESTING_FIELDS:])
+    return [index for index in range(len(plan.fields)) if index not in dropped]
+
+
+def _fields(plan: DayPlan, used: list[int], layout: Layout) -> list[dict[str, Any]]:
+    records = []
+    for number, index in enumerate(used):
+        field = plan.fields[index]
+        shift_x, shift_y = layout.shift_m[number]
+        rings = [
+            [[_tenth(x + shift_x), _tenth(y + shift_y)] for x, y in thin_ring(ring, layout.tolerance_m)]
+            for ring in field.outline
+        ]
+        zone_x, zone_y = layout.zone_m[number]
+        records.append(
+            {
+                "name": field.name,
+                "area_m2": _tenth(field.area_m2),
+                "rings": rings,
+                "zone_m": [_tenth(zone_x + shift_x), _tenth(zone_y + shift_y)],
+            }
+        )
+    return records
+
+
+def _moves(plan: DayPlan, rows: dict[str, list[Row]], rig: str, place: dict[str, int]) -> list[list[Any]]:
+    """Return a rig's stages: start, end, what, from place, to place (equal unless it drives)."""
+    stages = sorted(rows[rig])
+    seen = sorted(
+        (row.start_s, row.field)
+        for name, its in rows.items()
+        if _rig_of(name) == rig
+        for row in its
+        if row.field in place
+    )
+    at = YARD
+    moves: list[list[Any]] = []
+    for count, stage in enumerate(stages):
+        goal = at
+        if stage.reason is Reason.DRIVE:
+            until = next((later.start_s for later in stages[count + 1 :] if later.reason is Reason.DRIVE), None)
+            if until is None:
+                goal = YARD
+            else:
+                here = next((name for start, name in seen if stage.end_s <= start < until), None)
+                goal = place[here] if here is not None else _unseen_goal(plan, place, at, stage.amount)
+        moves.append([_tenth(stage.start_s), _tenth(stage.end_s), stage.reason.value, at, goal])
+        at = goal
+    return moves
+
+
+def _unseen_goal(plan: DayPlan, place: dict[str, int], at: int, distance_m: float) -> int:
+    """Return the field that a rig reached too late to fly: the log does not name it, but the distance tells."""
+    origin = None if at == YARD else next(i for i, field in enumerate(plan.fields) if place.get(field.name) == at)
+    fitting = [
+        place[plan.fields[index].name]
+        for index in plan.geography.order
+        if plan.fields[index].name in place
+        and index != origin
+        and abs(plan.geography.distance_m(origin, index) - distance_m) < 1e-6
+    ]
+    return next((goal for goal in fitting if goal > at), fitting[0] if fitting else at)
+
+
+def _aircraft_states(rows: dict[str, list[Row]], day: SimulatedDay, name: str) -> list[list[Any]]:
+    """Return start, end, state and reason; a whole flight is one interval with state "flight"."""
+    states: list[tuple[float, float, str, str]] = [
+        (row.start_s, row.end_s, row.state.value, row.reason.value) for row in rows[name] if row.end_s > row.start_s
+    ]
+    states += [(sortie.start_s, sortie.end_s, "flight", "") for sortie in day.log.sorties if sortie.aircraft == name]
+    return [[_tenth(start), _tenth(end), state, reason] for start, end, state, reason in sorted(states)]
+
+
+def _charge_series(
+    plan: DayPlan, day: SimulatedDay, rows: dict[str, list[Row]], chargers: list[str], pack: str
+) -> list[list[float]]:
+    """Return (time, Wh) points of a pack: straight lines between them follow its charge."""
+    rig = next(rig for rig in plan.rigs if rig.name == _rig_of(pack))
+    held = _pack_plans(plan)[_class_of(pack)].capacity_wh * rig.rig.packs_start_charge
+    changes: list[tuple[float, float, float]] = []
+    for sortie in day.log.sorties:
+        if sortie.pack == pack:
+            changes.append((sortie.start_s, sortie.end_s, -sortie.energy_wh))
+    for charger in chargers:
+        changes += [(row.start_s, row.end_s, row.amount) for row in rows[charger] if row.field == pack]
+    points = [(0.0, held)]
+    for start, end, change_wh in sorted(changes):
+        points.append((start, held))
+        held += change_wh
+        points.append((end, held))
+    points.append((day.log.paid_until_s, held))
+    return [[_tenth(time), _tenth(energy)] for time, energy in dict.fromkeys(points)]
+
+
+def _power(plan: DayPlan, rows: dict[str, list[Row]], name: str) -> dict[str, Any]:
+    """Return a power point: what it can give, its mean load (kW) over each interval, and its stops."""
+    rig_name, point_name = name.split("/", 1)
+    rig = next(rig for rig in plan.rigs if rig.name == rig_name)
+    point = next(point for point in rig.power if point.name == point_name)
+    loads, stops = [], []
+    for row in rows[name]:
+        length_s = row.end_s - row.start_s
+        if length_s <= 0.0:
+            continue
+        if row.state is State.RUN:
+            loads.append([_tenth(row.start_s), _tenth(row.end_s), round(row.amount * 3.6 / length_s, 3)])
+        else:
+            stops.append([_tenth(row.start_s), _tenth(row.end_s), row.reason.value])
+    return {
+        "name": name,
+        "rig": [entry.name for entry in plan.rigs].index(rig_name),
+        "kind": "grid" if point.generator is None else "generator",
+        "capacity_kw": round(point.capacity_w / 1000.0, 3),
+        "load_kw": loads,
+        "stops": stops,
+    }
+
+
+def _sorties(
+    plan: DayPlan, day: SimulatedDay, layout: Layout, place: dict[str, int], number: dict[str, int]
+) -> list[dict[str, Any]]:
+    index_of = {field.name: index for index, field in enumerate(plan.fields)}
+    aircraft = {entry.name: entry for rig in plan.rigs for entry, _ in rig.aircraft}
+    sorties = sorted(day.log.sorties)
+    lines = []
+    for sortie in sorties:
+        kind = _class_of(sortie.aircraft)
+        profile = plan.profiles[kind, index_of[sortie.field]]
+        lines.append(flown_line(sortie, profile, aircraft[kind].ferry_speed_m_per_s))
+    bundle = -(-sum(len(line) for line in lines) // MOST_POINTS)
+    records = []
+    for sortie, line in zip(sorties, lines, strict=True):
+        field = place[sortie.field]
+        shift_x, shift_y = layout.shift_m[field]
+        kept = _bundled(line, bundle)
+        records.append(
+            {
+                "start_s": _tenth(sortie.start_s),
+                "end_s": _tenth(sortie.end_s),
+                "aircraft": number[sortie.aircraft],
+                "pack": number[sortie.pack],
+                "field": field,
+                "visit": sortie.visit,
+                "seconds": [_tenth(length) for length in sortie[7:13]],
+                "area_m2": _tenth(sortie.area_to_m2 - sortie.area_from_m2),
+                "applied": round(sortie.applied, 2),
+                "energy_wh": _tenth(sortie.energy_wh),
+                "swath_m": round(aircraft[_class_of(sortie.aircraft)].swath_m, 2),
+                "line": {
+                    "t_s": [_tenth(point.time_s) for point in kept],
+                    "x_m": [_tenth(point.x_m + shift_x) for point in kept],
+                    "y_m": [_tenth(point.y_m + shift_y) for point in kept],
+                    "on": "".join("1" if point.spraying else "0" for point in kept),
+                },
+                "passes_in_one": bundle,
+            }
+        )
+    return records
+
+
+def _bundled(line: list[Any], bundle: int) -> list[Any]:
+    """Keep every n-th pass of a flight whole, so that a record of very many passes stays small."""
+    if bundle <= 1 or len(line) <= 8:
+        return line
+    passes = [count for count, point in enumerate(line) if point.spraying]
+    keep = set(passes[::bundle]) | {passes[-1]}
+    ends = {0, 1, len(line) - 2, len(line) - 1}
+    return [point for count, point in enumerate(line) if count in ends or count in keep or count - 1 in keep]
+
+
+def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
+    """Return start, end, resource number and the number of the one that takes over (or the same).
+
+    Source: Roser, Nakano & Tanaka 2002, Winter Simulation Conference (active-period method).
+    """
+    active = active_intervals(day)
+    owner = {entity: resource for resource, entities in active.items() for entity in entities}
+    flat = {entity: spans for entities in active.values() for entity, spans in entities.items()}
+    merged: list[list[Any]] = []
+    for segment in momentary_bottleneck(flat, 0.0, day.log.paid_until_s).segments:
+        first = RESOURCES.index(owner[segment.resource])
+        other = segment.shifting_with.split(" & ")[-1] if segment.shifting_with else segment.resource
+        second = RESOURCES.index(owner[other])
+        start, end = _tenth(segment.start_s), _tenth(segment.end_s)
+        if end <= start:
+            continue
+        if merged and merged[-1][1] == start and merged[-1][2:] == [first, second]:
+            merged[-1][1] = end
+        else:
+            merged.append([start, end, first, second])
+    return merged
+
+
+def _totals(plan: DayPlan, day: SimulatedDay) -> dict[str, float]:
+    row = summarise(plan, day, active_period=False)
+    return {name: round(float(row[COLUMNS.index(name)]), 3) for name in _TOTALS}

@@ -1,0 +1,94 @@
+"""The line that one flight drew over its field, with the time at every corner."""
+
+from __future__ import annotations
+
+from typing import NamedTuple
+
+from simulator.operation.log import Sortie
+from simulator.operation.path import FieldPath
+from simulator.operation.plan import WorkProfile
+
+
+class LinePoint(NamedTuple):
+    """A corner of a flown line.
+
+    Parameters
+    ----------
+    time_s : float
+        Seconds from take-off.
+    x_m, y_m : float
+        Place on the field's own grid.
+    spraying : bool
+        Whether the stretch from here to the next corner is sprayed.
+    """
+
+    time_s: float
+    x_m: float
+    y_m: float
+    spraying: bool
+
+
+def flown_line(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float) -> list[LinePoint]:
+    """Return the line of one flight: landing zone, passes in their true order, landing zone.
+
+    Parameters
+    ----------
+    sortie : Sortie
+        The flight, whole.
+    profile : WorkProfile
+        Path and speed of its aircraft class on its field.
+    ferry_speed_m_per_s : float
+        Speed over gaps between passes of one strip.
+
+    Returns
+    -------
+    list of LinePoint
+        In order of time; the last point is the landing. Spraying seconds sum to the flight's ``work_s``, links between
+        passes to its ``turn_s``.
+    """
+    path = profile.path
+    zone_x, zone_y = path.zone
+    first, first_part = path.place(sortie.area_from_m2, ending=False)
+    last, last_part = path.place(sortie.area_to_m2, ending=True)
+    last = max(first, last)
+    points = [LinePoint(0.0, zone_x, zone_y, False)]
+    time = sortie.take_off_s
+    points.append(LinePoint(time, zone_x, zone_y, False))
+    time += sortie.ferry_out_s
+    links = _link_seconds(sortie, profile, first, last, ferry_speed_m_per_s)
+    per_m = sortie.work_s / sortie.path_m if sortie.path_m > 0.0 else 0.0
+    for index in range(first, last + 1):
+        begin = first_part if index == first else 0.0
+        end = last_part if index == last else 1.0
+        points.append(LinePoint(time, *path.point(index, begin), True))
+        time += (path.path_m[index + 1] - path.path_m[index]) * max(0.0, end - begin) * per_m
+        points.append(LinePoint(time, *path.point(index, end), False))
+        if index < last:
+            time += links[index - first]
+    time += sortie.ferry_back_s
+    points.append(LinePoint(time, zone_x, zone_y, False))
+    points.append(LinePoint(time + sortie.landing_s, zone_x, zone_y, False))
+    return points
+
+
+def _link_seconds(
+    sortie: Sortie, profile: WorkProfile, first: int, last: int, ferry_speed_m_per_s: float
+) -> list[float]:
+    """Return the seconds between each pass and the next; they sum to the flight's turning time."""
+    if last <= first:
+        return []
+    links = [_link(profile.path, index) for index in range(first, last)]
+    # the flight's own factor on all durations shows in its spraying time
+    factor = sortie.work_s * profile.speed_m_per_s / sortie.path_m if sortie.path_m > 0.0 else 1.0
+    gaps = [gap_m / ferry_speed_m_per_s * factor for _, gap_m in links]
+    turns = sum(turn for turn, _ in links)
+    each = max(0.0, sortie.turn_s - sum(gaps)) / turns if turns else 0.0
+    seconds = [turn * each + gap for (turn, _), gap in zip(links, gaps, strict=True)]
+    whole = sum(seconds)
+    return [length * sortie.turn_s / whole if whole > 0.0 else sortie.turn_s / len(seconds) for length in seconds]
+
+
+def _link(path: FieldPath, index: int) -> tuple[int, float]:
+    """Return turns (0 or 1) and gap (m) between a pass and the next."""
+    stretch = path.stretch(path.cumulative_m2[index], path.cumulative_m2[index + 2])
+    return stretch.turns, stretch.gap_m

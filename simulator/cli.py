@@ -1,0 +1,91 @@
+"""The ``acreday`` command: names of the commands, loaded when called, and the one place where errors become messages."""
+
+from __future__ import annotations
+
+import sys
+from importlib import import_module
+
+import click
+
+from simulator import __version__
+from simulator.errors import AcredayError, InputError
+
+COMMANDS: dict[str, tuple[str, str]] = {
+    "new": ("simulator.command.new", "Write a commented scenario to start from."),
+    "check": ("simulator.command.check", "Check a scenario and say what is wrong with it."),
+    "run": ("simulator.command.run", "Simulate many days of every equipment set: acres per day and the bottleneck."),
+    "compare": ("simulator.command.compare", "Compare equipment sets on the same random days: differences and who wins."),
+    "day": ("simulator.command.day", "One simulated day: its log as CSV and a timeline figure."),
+    "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
+}
+"""Command name to module (with a click command named ``command``) and short help."""
+
+
+class LazyGroup(click.Group):
+    """A group whose commands are imported when they are called, so that help is quick."""
+
+    def list_commands(self, ctx: click.Context) -> list[str]:
+        """Return the commands in the order of use."""
+        return list(COMMANDS)
+
+    def get_command(self, ctx: click.Context, cmd_name: str) -> click.Command | None:
+        """Import one command."""
+        if cmd_name not in COMMANDS:
+            return None
+        found = import_module(COMMANDS[cmd_name][0]).command
+        return found if isinstance(found, click.Command) else None
+
+    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
+        """Name the nearest command when there is none of that name."""
+        if args and args[0] not in COMMANDS:
+            from simulator.scenario.merge import nearest
+
+            ctx.fail(f"no command {args[0]!r}{nearest(args[0], list(COMMANDS))}")
+        return super().resolve_command(ctx, args)
+
+    def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
+        """List the commands from the table above, without importing them."""
+        with formatter.section("Commands"):
+            formatter.write_dl([(name, short) for name, (_, short) in COMMANDS.items()])
+
+
+@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+@click.version_option(__version__, prog_name="acreday")
+def group() -> None:
+    """Simulate crop-spraying days flown with unmanned multirotor aircraft.
+
+    A scenario (TOML) goes in; acres per day and what holds each equipment set back come out.
+    """
+
+
+def main(arguments: list[str] | None = None) -> None:
+    """Run the command line; exit code 0 when done, 2 for bad input, 130 when interrupted."""
+    try:
+        code = group.main(args=arguments, prog_name="acreday", standalone_mode=False)
+    except click.exceptions.Abort:
+        click.echo("acreday: stopped before anything was finished", err=True)
+        sys.exit(130)
+    except click.ClickException as error:
+        error.show()
+        sys.exit(2)
+    except InputError as error:
+        count = len(error.problems)
+        if count > 1:
+            click.echo(f"acreday: {count} problems", err=True)
+        for problem in error.problems:
+            click.echo(f"acreday: {problem}" if count == 1 else f"  {problem}", err=True)
+        sys.exit(2)
+    except KeyboardInterrupt:
+        click.echo("acreday: stopped before anything was finished", err=True)
+        sys.exit(130)
+    except BrokenPipeError:
+        sys.stderr.close()
+        sys.exit(1)
+    except AcredayError as error:
+        click.echo(f"acreday: fault of the model, please report it: {error}", err=True)
+        sys.exit(3)
+    sys.exit(code if isinstance(code, int) else 0)
+
+
+if __name__ == "__main__":
+    main()

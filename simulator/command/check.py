@@ -1,0 +1,35 @@
+"""``acreday check``: is a scenario sound?"""
+
+from __future__ import annotations
+
+import click
+
+from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, options
+
+
+@click.command("check")
+@options(SCENARIO, SETTINGS, FIELDS, QUIET)
+def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet: bool) -> None:
+    """Check a scenario with all its equipment sets, and name every problem at once."""
+    from simulator.experiment.run import make_plans
+    from simulator.scenario.loading import load_scenario
+    from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+
+    loaded = load_scenario(scenario, settings, fields=fields)
+    plans = make_plans(loaded)
+    if quiet:
+        return
+    for entry, plan in zip(loaded.sets, plans, strict=True):
+        area = sum(field.area_m2 for field in plan.fields)
+        size = f"{area / M2_PER_HECTARE:.4g} ha" if plan.scenario.units == "metric" else f"{area / M2_PER_ACRE:.4g} acres"
+        rigs = "; ".join(
+            f"{rig.name}: "
+            + ", ".join(f"{number} {kind.name}" for kind, number in rig.aircraft)
+            + ", "
+            + ", ".join(f"{number} packs {pack.name}" for pack, number in rig.packs)
+            for rig in plan.rigs
+        )
+        click.echo(f"{entry.name}: {len(plan.fields)} fields, {size}; {rigs}")
+    for problem in dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.fields.skipped):
+        click.echo(problem, err=True)
+    click.echo(f"{loaded.file}: sound, {len(loaded.sets)} equipment {'set' if len(loaded.sets) == 1 else 'sets'}")

@@ -1,0 +1,128 @@
+"""What the commands share: options, progress on stderr, and writing JSON."""
+
+from __future__ import annotations
+
+import functools
+import json
+import os
+import sys
+import time
+from collections.abc import Callable
+from pathlib import Path
+from typing import Any, TypeVar
+
+import click
+
+from simulator.errors import InputError
+
+F = TypeVar("F", bound=Callable[..., Any])
+
+SCENARIO = click.argument("scenario", metavar="SCENARIO.toml")
+SETTINGS = click.option(
+    "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Override any scenario value, such as rig.main.packs.big=4."
+)
+FIELDS = click.option("--fields", metavar="FILE", help="GeoJSON file to use as the field list.")
+SEED = click.option("--seed", type=int, help="Seed of the random streams [default: the scenario's].")
+DAYS = click.option("--days", type=int, help="Days to simulate for each set [default: the scenario's].")
+WORKERS = click.option("--workers", type=int, default=1, show_default=True, help="Processes.")
+OUT = click.option("--out", metavar="DIR", help="Folder for the results [default: reports/<scenario>].")
+FORCE = click.option("--force", is_flag=True, help="Replace an older result in that folder.")
+JSON = click.option("--json", "json_file", metavar="FILE", help="Also write result.json there; - for standard output.")
+QUIET = click.option("--quiet", is_flag=True, help="Print no table and no progress.")
+
+
+def options(*decorators: Callable[[F], F]) -> Callable[[F], F]:
+    """Join option decorators into one, in the order of the help page."""
+
+    def decorate(function: F) -> F:
+        return functools.reduce(lambda inner, decorator: decorator(inner), reversed(decorators), function)
+
+    return decorate
+
+
+class Progress:
+    """A progress line on stderr, redrawn at most ten times a second; silent when quiet, plain when not a terminal.
+
+    Parameters
+    ----------
+    quiet : bool
+        Show nothing.
+    """
+
+    def __init__(self, quiet: bool = False) -> None:
+        self._quiet = quiet
+        self._terminal = sys.stderr.isatty()
+        self._drawn_s = 0.0
+        self._stage = ""
+        self._begun_s = time.monotonic()
+
+    def __call__(self, stage: str, done: int, total: int) -> None:
+        """Show that ``done`` of ``total`` are finished."""
+        if self._quiet:
+            return
+        now = time.monotonic()
+        if stage != self._stage:
+            self.end()
+            self._stage, self._begun_s = stage, now
+        elif done < total and now - self._drawn_s < (0.1 if self._terminal else 10.0):
+            return
+        self._drawn_s = now
+        share = done / total if total else 1.0
+        left = (now - self._begun_s) * (1 / share - 1) if share > 0 else 0.0
+        filled = round(24 * share)
+        text = f"{stage}: [{'#' * filled}{'.' * (24 - filled)}] {done}/{total}" + (f", {left:.0f} s left" if 0 < share < 1 else "")
+        if self._terminal:
+            click.echo(f"\r{text:<78}", nl=False, err=True)
+        else:
+            click.echo(text, err=True)
+
+    def end(self) -> None:
+        """Finish the line."""
+        if self._stage and self._terminal and not self._quiet:
+            click.echo("", err=True)
+        self._stage = ""
+
+
+def note(text: str, quiet: bool = False) -> None:
+    """Say something on stderr."""
+    if not quiet:
+        click.echo(text, err=True)
+
+
+def write_text_atomically(path: Path, text: str) -> None:
+    """Write a file whole or not at all.
+
+    Raises
+    ------
+    InputError
+        The folder cannot be written to.
+    """
+    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        temporary.write_text(text, encoding="utf-8")
+        temporary.replace(path)
+    except OSError as error:
+        temporary.unlink(missing_ok=True)
+        raise InputError.single(f"cannot be written: {error.strerror or error}", file=str(path)) from error
+
+
+def write_json(document: Any, target: str) -> None:
+    """Write a document as JSON to a file, or to standard output for ``-``."""
+    text = json.dumps(document, indent=2, allow_nan=False)
+    if target == "-":
+        click.echo(text)
+    else:
+        write_text_atomically(Path(target), text + "\n")
+
+
+def terminal_width() -> int:
+    """Return the width for tables: the terminal's, between 60 and 160; 100 when there is none."""
+    import shutil
+
+    return min(160, max(60, shutil.get_terminal_size((100, 24)).columns))
+
+
+def use_color() -> bool:
+    """Tell whether standard output is a terminal that wants colour."""
+    return sys.stdout.isatty() and "NO_COLOR" not in os.environ

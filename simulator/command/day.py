@@ -1,0 +1,62 @@
+"""``acreday day``: one simulated day, whole."""
+
+from __future__ import annotations
+
+import click
+
+from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, note, options
+
+
+@click.command("day")
+@options(SCENARIO)
+@click.option("--equipment", metavar="SET", help="Equipment set [default: the first].")
+@click.option("--replication", type=click.IntRange(0), default=0, show_default=True, help="Which of the random days.")
+@options(SEED, SETTINGS, FIELDS)
+@click.option("--out", metavar="DIR", help="Folder [default: reports/<scenario>-day].")
+@options(FORCE, QUIET)
+def command(
+    scenario: str, equipment: str | None, replication: int, seed: int | None, settings: tuple[str, ...], fields: str | None,
+    out: str | None, force: bool, quiet: bool,
+) -> None:  # fmt: skip
+    """Simulate one day: its log as CSV (one row an interval) and a timeline figure."""
+    import datetime
+    import shlex
+    import sys
+    import time
+    from pathlib import Path
+
+    from simulator.experiment.run import simulate_day
+    from simulator.operation.plan import make_plan
+    from simulator.report.folder import ResultFolder, check_target, manifest
+    from simulator.scenario.loading import load_scenario
+    from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, clock_text
+
+    begun = time.monotonic()
+    loaded = load_scenario(scenario, settings, fields=fields)
+    entry = loaded.sets[0] if equipment is None else loaded.equipment_set(equipment)
+    target = Path(out) if out is not None else Path("reports") / f"{loaded.name}-day"
+    check_target(target, force)
+    used_seed = loaded.base.seed if seed is None else seed
+    plan = make_plan(entry)
+    day = simulate_day(loaded, entry.name, replication, used_seed)
+    from simulator.report.figures import save_figure
+    from simulator.report.timeline import day_frame, timeline_figure
+
+    record = manifest(
+        {entry.name: entry.resolved}, [], loaded.digest(), used_seed, {entry.name: 1}, shlex.join(["acreday", *sys.argv[1:]]),
+        datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"), time.monotonic() - begun,
+    )  # fmt: skip
+    with ResultFolder(target, force) as folder:
+        folder.write_table("day.csv", day_frame(day, plan))
+        save_figure(timeline_figure(day, plan, f"{entry.name}: replication {replication}"), folder.path / "timeline")
+        folder.write_json("manifest.json", record)
+        folder.finish()
+    area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
+    size = f"{area / M2_PER_HECTARE:.1f} ha" if loaded.base.units == "metric" else f"{area / M2_PER_ACRE:.1f} acres"
+    ended = clock_text(loaded.base.day.start + day.log.paid_until_s)
+    if not quiet:
+        text = f"{entry.name}, replication {replication}: {size} in {len(day.log.sorties)} sorties; back at the yard at {ended}"
+        if day.log.list_finished_s is not None:
+            text += f"; the field list was finished at {clock_text(loaded.base.day.start + day.log.list_finished_s)}"
+        click.echo(text)
+    note(f"results: {target}", quiet)

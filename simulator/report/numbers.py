@@ -1,0 +1,210 @@
+"""Numbers as report text: the units asked for, and never more digits than an interval supports."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from simulator.experiment.estimates import format_estimate, supported_decimals
+from simulator.scenario.units import KG_PER_POUND, LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTARE
+
+Limits = Sequence[float | None]
+NOTHING = "–"
+"""Stands where a number is missing."""
+
+
+@dataclass(frozen=True)
+class ReportUnits:
+    """Units of a report.
+
+    Parameters
+    ----------
+    name : {"us", "metric"}
+        System.
+    spread_key : str
+        Key of the daily area in ``result.json``.
+    area, area_one : str
+        Area unit, as in "40 acres" and "a rate per acre".
+    per_acre : float
+        Units of area in one acre.
+    volume, per_litre : str, float
+        Volume unit, and how many of it are in a litre.
+    mass, per_kilogram : str, float
+        Mass unit, and how many of it are in a kilogram.
+    """
+
+    name: str
+    spread_key: str
+    area: str
+    area_one: str
+    per_acre: float
+    volume: str
+    per_litre: float
+    mass: str
+    per_kilogram: float
+
+
+_US = ReportUnits("us", "acres_per_day", "acres", "acre", 1.0, "gal", 1.0 / LITRE_PER_GALLON, "lb", 1.0 / KG_PER_POUND)
+_METRIC = ReportUnits("metric", "hectares_per_day", "ha", "ha", M2_PER_ACRE / M2_PER_HECTARE, "L", 1.0, "kg", 1.0)
+
+
+def report_units(name: str) -> ReportUnits:
+    """Return the units of a system by its name.
+
+    Raises
+    ------
+    ValueError
+        Neither "us" nor "metric".
+    """
+    if name not in ("us", "metric"):
+        raise ValueError(f"got units {name!r}; allowed is 'us' or 'metric'")
+    return _US if name == "us" else _METRIC
+
+
+def units_of(document: Mapping[str, Any]) -> ReportUnits:
+    """Return the units that a result document asks for; US customary when it says nothing."""
+    return report_units(str(document.get("units", "us")))
+
+
+def fixed(value: float, decimals: int, sign: bool = False) -> str:
+    """Return a number rounded to a decimal place; negative places round to tens, hundreds and so on.
+
+    Parameters
+    ----------
+    value : float
+        Finite.
+    decimals : int
+        Place.
+    sign : bool
+        Whether a positive number shows its sign.
+    """
+    rounded = round(value, decimals) + 0.0
+    mark = "+" if sign and rounded > 0 else ""
+    return f"{mark}{rounded:.{max(0, decimals)}f}"
+
+
+def half_width(limits: Limits | None) -> float | None:
+    """Return half the width of an interval; None when a limit is missing or it has no width."""
+    if limits is None or len(limits) != 2 or limits[0] is None or limits[1] is None:
+        return None
+    half = 0.5 * (limits[1] - limits[0])
+    return half if half > 0 and math.isfinite(half) else None
+
+
+def mean_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
+    """Return ``"226.1 ± 0.7"``; without an interval three significant digits."""
+    half = half_width(limits)
+    if half is None:
+        return ("+" if sign and mean > 0 else "") + format_estimate(mean)
+    decimals = supported_decimals(half)
+    return f"{fixed(mean, decimals, sign)} ± {fixed(half, decimals)}"
+
+
+def range_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
+    """Return ``"226.1 (225.4 to 226.8)"``; without an interval three significant digits."""
+    half = half_width(limits)
+    if half is None or limits is None:
+        return ("+" if sign and mean > 0 else "") + format_estimate(mean)
+    decimals = supported_decimals(half)
+    low, high = (fixed(float(limit or 0.0), decimals, sign) for limit in limits)
+    return f"{fixed(mean, decimals, sign)} ({low} to {high})"
+
+
+def quantile_text(spread: Mapping[str, Any], name: str) -> str:
+    """Return a percentile with the digits that its interval and the mean's support.
+
+    Parameters
+    ----------
+    spread : mapping
+        ``acres_per_day`` or ``hectares_per_day`` of one set.
+    name : {"p10", "p50", "p90"}
+        Percentile.
+    """
+    value = float(spread[name])
+    limits = [limit for limit in spread.get(f"{name}_ci95") or () if limit is not None]
+    widths = [half for half in (half_width(spread.get(f"{name}_ci95")), half_width(spread.get("ci95"))) if half]
+    widths += [abs(limit - value) for limit in limits if len(limits) == 1 and limit != value]
+    return fixed(value, supported_decimals(max(widths))) if widths else format_estimate(value)
+
+
+def quantile_range_text(spread: Mapping[str, Any], name: str) -> str:
+    """Return a percentile and its interval where both limits are known: ``"221 (221 to 224)"``."""
+    text = quantile_text(spread, name)
+    limits = spread.get(f"{name}_ci95") or (None, None)
+    half = half_width(limits)
+    if half is None:
+        return text
+    decimals = supported_decimals(max(half, half_width(spread.get("ci95")) or 0.0))
+    return f"{text} ({fixed(limits[0], decimals)} to {fixed(limits[1], decimals)})"
+
+
+def count_text(value: float | None) -> str:
+    """Return a daily mean that has no interval: whole from 10 on, else one decimal; a dash when missing."""
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    return fixed(value, 0 if abs(value) >= 9.95 else 1)
+
+
+def share_text(share: float | None) -> str:
+    """Return a share in whole per cent; ``"< 1 %"`` when it is positive but rounds to nothing."""
+    if share is None or not math.isfinite(share):
+        return NOTHING
+    if 0.0 < share < 0.005:
+        return "< 1 %"
+    return f"{100.0 * share:.0f} %"
+
+
+def clock_seconds(clock: str) -> int:
+    """Return seconds after midnight of ``"07:00"``.
+
+    Raises
+    ------
+    ValueError
+        It is no clock time.
+    """
+    hours, _, minutes = clock.partition(":")
+    if not (hours.isdecimal() and minutes[:2].isdecimal() and int(hours) < 24 and int(minutes[:2]) < 60):
+        raise ValueError(f"got clock time {clock!r}; allowed is such as '07:00'")
+    return int(hours) * 3600 + int(minutes[:2]) * 60
+
+
+def clock_text(seconds: float, with_seconds: bool = False) -> str:
+    """Return a clock time from seconds after midnight; times past midnight begin again at 00:00.
+
+    Parameters
+    ----------
+    seconds : float
+        Seconds after midnight of the day the work starts.
+    with_seconds : bool
+        Whether to write seconds, else the nearest minute.
+    """
+    step = 1 if with_seconds else 60
+    whole = round(seconds / step) * step % 86_400
+    text = f"{whole // 3600:02d}:{whole % 3600 // 60:02d}"
+    return f"{text}:{whole % 60:02d}" if with_seconds else text
+
+
+def finishing_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
+    """Return a sentence on when the field list ran out; empty when it never did.
+
+    Parameters
+    ----------
+    document, entry : mapping
+        ``result.json`` and one of its equipment sets.
+    """
+    finished = entry.get("list_finished") or {}
+    days, hour = int(finished.get("days") or 0), finished.get("mean_hour_of_day")
+    if not days or hour is None:
+        return ""
+    total = int(entry["days"])
+    on = "every day" if days == total else f"{days} of {total} days"
+    # no interval comes with this mean, so it is rounded to ten minutes
+    minutes = round(float(hour) * 6) * 10
+    start = document.get("day_start")
+    if start is None:
+        when = f"about {minutes // 60} h {minutes % 60:02d} min after the start of the day"
+    else:
+        when = f"about {clock_text(clock_seconds(str(start)) + minutes * 60)}"
+    return f"The field list ran out on {on}, on average at {when}; output is then limited by the list, not by the equipment."

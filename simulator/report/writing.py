@@ -1,0 +1,86 @@
+"""Writing files whole or not at all, and text that is safe in a spreadsheet cell, a figure or a terminal."""
+
+from __future__ import annotations
+
+import os
+import re
+import tempfile
+import unicodedata
+from pathlib import Path
+
+_FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
+_MARKS = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
+"""Unicode categories that print nothing or steer a terminal, a bidirectional layout or a line."""
+
+
+def write_atomically(path: Path, content: bytes) -> None:
+    """Write a file so that a reader finds the old content or the new one, never a part.
+
+    Parameters
+    ----------
+    path : Path
+        File; its folder must exist.
+    content : bytes
+        What to write.
+
+    Raises
+    ------
+    OSError
+        The folder cannot be written.
+    """
+    handle, temporary = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
+    try:
+        with os.fdopen(handle, "wb") as stream:
+            stream.write(content)
+        Path(temporary).chmod(0o666 & ~_umask())
+        Path(temporary).replace(path)
+    except BaseException:
+        Path(temporary).unlink(missing_ok=True)
+        raise
+
+
+def _umask() -> int:
+    mask = os.umask(0o022)
+    os.umask(mask)
+    return mask
+
+
+def safe_cell(value: object) -> object:
+    """Return a table cell that no spreadsheet takes for a formula.
+
+    Parameters
+    ----------
+    value : object
+        A text that begins with ``= + - @``, a tab or a line end gets a ``'`` in front; so does one that begins with
+        ``'`` before such a character, which keeps :func:`plain_cell` exact. Anything but a text stays as it is.
+    """
+    return f"'{value}" if isinstance(value, str) and _FORMULA.match(value) else value
+
+
+def plain_cell(value: str) -> str:
+    """Return what :func:`safe_cell` was given.
+
+    Parameters
+    ----------
+    value : str
+        A cell of a written table.
+    """
+    return value[1:] if value.startswith("'") and _FORMULA.match(value) else value
+
+
+def plain(text: object, longest: int | None = None) -> str:
+    """Return a foreign text on one line, without control and direction marks.
+
+    Parameters
+    ----------
+    text : object
+        Name or sentence that came from outside.
+    longest : int, optional
+        Characters to keep; a longer text ends in an ellipsis.
+    """
+    joined = "".join(" " if character in "\t\n\r" else character for character in str(text))
+    clean = "".join(character for character in joined if unicodedata.category(character) not in _MARKS)
+    clean = " ".join(clean.split())
+    if longest is not None and len(clean) > longest:
+        return clean[: max(1, longest - 1)].rstrip() + "…"
+    return clean
