@@ -21,7 +21,7 @@ _PLAIN = [State.SWAP, State.FILL, State.LAUNCH_CHECK, State.REPAIR, State.DONE]
 _WAITS = [
     Reason.TOO_FEW_PACKS, Reason.CHARGERS_BUSY, Reason.GENERATOR_LIMITED, Reason.CREW_BUSY, Reason.PUMP_BUSY,
     Reason.NO_MIX, Reason.PILOT_BUSY, Reason.SEPARATION, Reason.NO_WORK_HERE, Reason.WEATHER, Reason.BREAK,
-    Reason.DAY_END, Reason.MOVING, Reason.YARD, Reason.RELOCATE,
+    Reason.DAY_END, Reason.MOVING, Reason.YARD, Reason.RELOCATE, Reason.WINDOW,
 ]  # fmt: skip
 _MOVES = [Reason.YARD, Reason.PACK_UP, Reason.DRIVE, Reason.SET_UP, Reason.RELOCATE]
 
@@ -108,7 +108,7 @@ def _aircraft_time(day: SimulatedDay) -> dict[str, float]:
     totals = [0.0] * 6
     for sortie in day.log.sorties:
         for place, length in enumerate(sortie[7:13]):
-            totals[place] += length  # type: ignore[operator]
+            totals[place] += length
     for state, total in zip(FLIGHT_STATES, totals, strict=True):
         times[state.value] += total
     return times

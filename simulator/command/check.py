@@ -30,6 +30,6 @@ def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet:
             for rig in plan.rigs
         )
         click.echo(f"{entry.name}: {len(plan.fields)} fields, {size}; {rigs}")
-    for problem in dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.fields.skipped):
+    for problem in dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.notes):
         click.echo(problem, err=True)
     click.echo(f"{loaded.file}: sound, {len(loaded.sets)} equipment {'set' if len(loaded.sets) == 1 else 'sets'}")

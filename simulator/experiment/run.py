@@ -106,7 +106,7 @@ def run(
         SetResult(plan.name, *table, changes, plan.scenario.product.kind == "liquid", plan.scenario.units)
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )
-    skipped = tuple(dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.fields.skipped))
+    skipped = tuple(dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.notes))
     return Result(loaded.name, used_seed, sets, stopped, skipped)
 
 

@@ -72,7 +72,7 @@ class ChargingStation:
 
     def queue(self, pack: Pack) -> None:
         """Take in a cool pack: it waits for a slot."""
-        if pack.energy_wh >= pack.plan.capacity_wh * self._charge_to - 1e-6:
+        if pack.energy_wh >= self.full_wh(pack) - 1e-6:
             self._ready(pack)
             return
         pack.enter(self.env.now, State.QUEUE, self.log)
@@ -91,14 +91,19 @@ class ChargingStation:
             self._plug(pack, slot)
 
     def _free_slot(self, pack: Pack) -> Slot | None:
-        best, best_load = None, 0.0
+        """Return the free slot whose charger and source have most to give one pack more."""
+        best, most_w = None, 0.0
         for point in self.points:
-            taken = sum(slot.taken for slot in point.slots)
-            load = taken / max(point.plan.capacity_w, 1.0)
-            for slot in point.slots:
-                if not slot.taken and pack.plan.name in slot.charger.plan.serves and (best is None or load < best_load):
-                    best, best_load = slot, load
-                    break
+            on_point = sum(slot.taken for slot in point.slots)
+            for charger in point.chargers:
+                plan = charger.plan
+                free = next((slot for slot in charger.slots if not slot.taken), None)
+                if free is None or pack.plan.name not in plan.serves:
+                    continue
+                on_charger = sum(slot.taken for slot in charger.slots)
+                share_w = min(plan.slot_w, plan.output_w / (on_charger + 1), point.plan.capacity_w * plan.efficiency / (on_point + 1))
+                if best is None or share_w > most_w:
+                    best, most_w = free, share_w
         return best
 
     def _plug(self, pack: Pack, slot: Slot) -> None:
@@ -106,8 +111,7 @@ class ChargingStation:
         pack.enter(self.env.now, State.WAIT, self.log)
 
         def plugged(_: Job) -> None:
-            target = pack.plan.capacity_wh * self._charge_to
-            session = Session(pack, slot, target, self._draw_balance_s(slot), self.env.now)
+            session = Session(pack, slot, self.full_wh(pack), self._draw_balance_s(slot), self.env.now)
             slot.session = session
             pack.enter(self.env.now, State.CHARGE, self.log)
             slot.point.start(session)
@@ -138,29 +142,54 @@ class ChargingStation:
         self.log.add(session.started_s, now_s, session.slot.name, State.CHARGE, Reason.NONE, session.pack.name, stored)
 
     def _ready(self, pack: Pack) -> None:
+        if pack.energy_wh < self.full_wh(pack) - 1e-3 and not self.pool.wanted(pack, pack.energy_wh):
+            # it was taken off early for an aircraft that has got another meanwhile
+            self.queue(pack)
+            return
         pack.loads_on_charge = 0
         pack.enter(self.env.now, State.READY, self.log)
         self.pool.offer(pack)
 
-    def hurry(self, types: tuple[str, ...], need_wh: float) -> None:
-        """Lower the target of the pack that will first hold what an aircraft needs."""
-        best: Session | None = None
-        best_s = 0.0
+    def full_wh(self, pack: Pack) -> float:
+        """Return the charge at which a pack is done."""
+        return pack.plan.capacity_wh * self._charge_to
+
+    def hand_on(self, pack: Pack) -> None:
+        """Take a pack off an aircraft that does not need it: to whoever waits if it holds enough, else to a charger."""
+        if self.pool.wanted(pack, pack.energy_wh):
+            pack.enter(self.env.now, State.READY, self.log)
+            self.pool.offer(pack)
+        else:
+            self.bring(pack)
+
+    def hurry(self, wants: list[tuple[str, float]]) -> None:
+        """Set the target of every charge anew: a pack each for who waits, at what that one needs; else the full charge."""
+        free = [session for point in self.points for session in point.sessions]
+        if not free:
+            return
+        targets = {id(session): self.full_wh(session.pack) for session in free}
         for point in self.points:
             point.advance()
-            for session in point.sessions:
+        for aircraft_class, need_wh in wants:
+            best: Session | None = None
+            best_s = 0.0
+            for session in free:
                 pack = session.pack
-                need = min(pack.plan.reserve_wh + need_wh, session.target_wh)
-                if session.draw_w <= 0.0 or not set(types) & set(pack.plan.fits):
+                need = pack.plan.reserve_wh + need_wh
+                if session.draw_w <= 0.0 or aircraft_class not in pack.plan.fits or need > self.full_wh(pack) + 1e-6:
                     continue
-                wait_s = pack.plan.curve.time_s(pack.energy_wh, need, session.draw_w)
+                wait_s = pack.plan.curve.time_s(pack.energy_wh, min(need, self.full_wh(pack)), session.draw_w)
                 if best is None or wait_s < best_s:
                     best, best_s = session, wait_s
-        if best is None:
-            return
-        need = best.pack.plan.reserve_wh + need_wh
-        if need < best.target_wh - 1e-6:
-            best.target_wh = need
-            point = best.slot.point
-            # a pack that already holds enough is handed over at once, after whoever asked has stored the request
-            call_after(self.env, 0.0, lambda _: point.replan())
+            if best is not None:
+                free.remove(best)
+                targets[id(best)] = min(best.pack.plan.reserve_wh + need_wh, self.full_wh(best.pack))
+        for point in self.points:
+            changed = False
+            for session in point.sessions:
+                target = targets[id(session)]
+                changed = changed or abs(target - session.target_wh) > 1e-6
+                session.target_wh = target
+            if changed:
+                # a pack that already holds enough is handed over at once, after whoever asked has stored the request
+                call_after(self.env, 0.0, lambda _, point=point: point.replan())  # type: ignore[misc]

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Literal
 from simpy.core import Environment
 from simpy.events import Event
 
-from simulator.operation.kernel import Signal, call_after
+from simulator.operation.kernel import call_after
 from simulator.operation.log import DayLog, Reason, State
 from simulator.scenario.schema_rig import Crew as CrewTable
 
@@ -42,7 +42,7 @@ class Person:
 class Job:
     """A task that waits for people, or is being done."""
 
-    __slots__ = ("begin", "blocked", "by", "call", "duration_s", "kind", "people", "priority", "pump", "start_s", "subject")
+    __slots__ = ("begin", "blocked", "by", "call", "duration_s", "holds", "kind", "people", "priority", "pump", "start_s", "subject")
 
     def __init__(
         self,
@@ -60,6 +60,13 @@ class Job:
         self.begin: Callable[[], None] | None = None
         self.start_s: float | None = None
         self.blocked = Reason.CREW_BUSY
+        self.holds: list[tuple[float, Reason]] = []
+
+    def block(self, now_s: float, reason: Reason) -> None:
+        """Note why the task cannot start from now on; what it had waited for until now is kept in ``holds``."""
+        if reason is not self.blocked:
+            self.holds.append((now_s, self.blocked))
+            self.blocked = reason
 
 
 class Crew:
@@ -92,6 +99,8 @@ class Crew:
         self.held_for: Reason | None = None
         self.weather_stopped = False
         self._retry_s = -1.0
+        self._dispatching = False
+        self._again = False
         # with nobody but pilots, a launch would take away the hands that feed the chargers
         self.feed_priority = FEED if table.helpers else URGENT
 
@@ -132,7 +141,28 @@ class Crew:
         return self._seizes[0][0] if self._seizes else None
 
     def dispatch(self) -> None:
-        """Hand free people to what waits."""
+        """Hand free people to what waits.
+
+        What a start sets off (a source that stops, a pack that comes free) may ask for people in its turn: such a call
+        is noted and made good afterwards, so that no list changes under its reader.
+        """
+        if self._dispatching:
+            self._again = True
+            return
+        self._dispatching = True
+        self._again = True
+        while self._again:
+            self._again = False
+            self._dispatch()
+        self._dispatching = False
+
+    def hasten(self, job: Job) -> None:
+        """Give a task that waits the rank of a turnaround."""
+        if job.start_s is None and job.priority > TURNAROUND:
+            job.priority = TURNAROUND
+            self.dispatch()
+
+    def _dispatch(self) -> None:
         if self._seizes and self.held_for is None and self._running == 0 and not any(p.watching for p in self.pilots):
             why, call = self._seizes.pop(0)
             self.held_for = why
@@ -141,7 +171,7 @@ class Crew:
         stopped = self._stopped
         if stopped is not None:
             for job in self._jobs:
-                job.blocked = stopped
+                job.block(self.env.now, stopped)
             for unit in self._launches:
                 unit.hold(stopped)
             return
@@ -161,12 +191,12 @@ class Crew:
                 left += self._jobs[place:]
                 break
             if job.pump and self._pumps_free == 0:
-                job.blocked = Reason.PUMP_BUSY
+                job.block(self.env.now, Reason.PUMP_BUSY)
                 left.append(job)
                 continue
             people = self._free(job.people, job.by, job.priority)
             if people is None:
-                job.blocked = Reason.CREW_BUSY
+                job.block(self.env.now, Reason.CREW_BUSY)
                 left.append(job)
                 continue
             self._start(job, people)
@@ -186,7 +216,7 @@ class Crew:
                     found.append(person)
                     if len(found) == number:
                         return found
-        pilots_help = self.table.pilot_helps and (priority < AHEAD - 1 or not self.helpers)
+        pilots_help = self.table.pilot_helps and (priority < AHEAD - 1 or len(self.helpers) < number)
         if by == "pilot" or (by == "anyone" and pilots_help):
             for person in self.pilots:
                 if not person.busy and (person.watching == 0 or by == "pilot"):
@@ -227,7 +257,7 @@ class Crew:
                 unit.hold(Reason.WEATHER)
                 left.append(unit)
                 continue
-            until = unit.separation_hold_s(now)
+            until = unit.clear_from_s(now)
             if until > now:
                 unit.hold(Reason.SEPARATION)
                 left.append(unit)
@@ -238,36 +268,38 @@ class Crew:
                 unit.hold(Reason.PILOT_BUSY)
                 left.append(unit)
                 continue
-            self._grant(unit, pilot)
+            if unit.prepare(now):
+                self._grant(unit, pilot)
         self._launches = left
         if retry >= 0 and not now < self._retry_s <= retry:
             self._retry_s = retry
             call_after(self.env, retry - now, lambda _: self.dispatch())
 
     def _watcher(self) -> Person | None:
+        """Return the pilot to watch one more aircraft: who watches most already, so that others keep their hands free."""
+        best = None
         for pilot in self.pilots:
-            if not pilot.busy and pilot.watching < self.table.aircraft_per_pilot:
-                return pilot
-        return None
+            if not pilot.busy and pilot.watching < self.table.aircraft_per_pilot and (best is None or pilot.watching > best.watching):
+                best = pilot
+        return best
 
     def _grant(self, unit: AircraftUnit, pilot: Person) -> None:
-        now = self.env.now
+        now, check_s = self.env.now, unit.check_s
         pilot.watching += 1
-        check_s = unit.draw_launch_check()
-        if check_s > 0.0:
-            pilot.busy = True
-            self._running += 1
-            self.log.add(now, now + check_s, pilot.name, State.TASK, Reason.LAUNCH_CHECK, unit.name)
+        if check_s <= 0.0:
+            unit.launch(pilot)
+            return
+        pilot.busy = True
+        self._running += 1
+        self.log.add(now, now + check_s, pilot.name, State.TASK, Reason.LAUNCH_CHECK, unit.name)
 
-            def checked(_: Event) -> None:
-                pilot.busy = False
-                self._running -= 1
+        def checked(_: Event) -> None:
+            pilot.busy = False
+            self._running -= 1
+            unit.launch(pilot)
+            self.dispatch()
 
-            done = Signal(self.env)
-            done.callbacks.append(checked)
-            unit.launch(pilot, check_s, done)
-        else:
-            unit.launch(pilot, 0.0, None)
+        call_after(self.env, check_s, checked)
 
 
 def _priority(job: Job) -> int:

@@ -8,10 +8,10 @@ from simpy.core import Environment
 
 from simulator.experiment.streams import DayStreams
 from simulator.operation.kernel import call_after
-from simulator.operation.log import DayLog
+from simulator.operation.log import DayLog, Kind
 from simulator.operation.move import RigEnd, RigUnit
 from simulator.operation.plan import DayPlan
-from simulator.operation.weather import plan_breaks, weather_stoppages
+from simulator.operation.weather import WEATHER, plan_breaks, weather_hours, weather_stoppages
 from simulator.operation.work import WorkList
 
 _AFTER_LAST_LANDING_S = 1e-3
@@ -52,6 +52,8 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
     rigs = [RigUnit(env, plan, rig, work, streams, log) for rig in plan.rigs]
     if scenario.weather.stoppages is not None:
         env.process(weather_stoppages(env, scenario.weather.stoppages, rigs, streams))
+    if plan.weather_days is not None:
+        env.process(weather_hours(env, plan.weather_days, rigs, streams))
     done = []
     for rig in rigs:
         plan_breaks(env, scenario.day.breaks, scenario.day.start, rig)
@@ -63,5 +65,8 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
         env.run(until=process)
     ends = tuple(rig.end() for rig in rigs)
     log.paid_until_s = max(end.paid_until_s for end in ends)
+    if scenario.weather.stoppages is not None or plan.weather_days is not None:
+        log.kinds[WEATHER] = Kind.WEATHER
+        log.clip(WEATHER, log.paid_until_s)
     log.last_landing_s = max((sortie.end_s for sortie in log.sorties), default=0.0)
     return SimulatedDay(log, ends, replication)

@@ -98,7 +98,15 @@ class Flight:
 
 
 def furthest(
-    flight: Flight, area_from_m2: float, area_to_m2: float, load: float, energy_wh: float, time_s: float, factor: float
+    flight: Flight,
+    area_from_m2: float,
+    area_to_m2: float,
+    load: float,
+    energy_wh: float,
+    time_s: float,
+    factor: float,
+    *,
+    fill: bool = False,
 ) -> float:
     """Return how far along its path a flight can spray and still land within its energy and time.
 
@@ -116,6 +124,9 @@ def furthest(
         Time left until the last landing.
     factor : float
         Multiplies every duration.
+    fill : bool, optional
+        True while the load is still being planned: a shorter stretch takes off with less, though never less than
+        ``load``.
 
     Returns
     -------
@@ -123,12 +134,17 @@ def furthest(
         Area at which spraying ends: ``area_to_m2`` when all can be flown, ``area_from_m2`` when nothing can. Found by
         a search over flights that were each computed whole, so the flight returned is always within both limits.
     """
-    whole = flight.over(area_from_m2, area_to_m2, load, factor)
+    rate = flight.profile.rate if fill else 0.0
+
+    def over_to(end_m2: float) -> Airborne:
+        return flight.over(area_from_m2, end_m2, max(load, rate * (end_m2 - area_from_m2)), factor)
+
+    whole = over_to(area_to_m2)
     over = max(whole.energy_wh / energy_wh if energy_wh > 0.0 else math.inf, whole.total_s / time_s if time_s > 0.0 else math.inf)
     if over <= 1.0:
         return area_to_m2
     low, high = area_from_m2, area_to_m2
-    least = flight.over(low, low, load, factor)
+    least = over_to(low)
     if least.energy_wh >= energy_wh or least.total_s >= time_s:
         return area_from_m2
     under = max(least.energy_wh / energy_wh, least.total_s / time_s)
@@ -138,7 +154,7 @@ def furthest(
             break
         share = (1.0 - under) / (over - under) if step % 3 < 2 and math.isfinite(over) else 0.5
         middle = low + (high - low) * min(max(share * 0.9995, 0.01), 0.99)
-        part = flight.over(area_from_m2, middle, load, factor)
+        part = over_to(middle)
         used = max(part.energy_wh / energy_wh, part.total_s / time_s)
         if used <= 1.0:
             low, under = middle, used

@@ -82,6 +82,7 @@ class Reason(StrEnum):
     LAUNCH_CHECK = "launch check"
     MOVING = "moving"
     FUEL = "out of fuel"
+    WINDOW = "field not open"
 
 
 FLIGHT_STATES = (State.TAKE_OFF, State.FERRY_OUT, State.WORK, State.TURN, State.FERRY_BACK, State.LANDING)
@@ -90,7 +91,7 @@ FLIGHT_STATES = (State.TAKE_OFF, State.FERRY_OUT, State.WORK, State.TURN, State.
 class Row(NamedTuple):
     """One interval of one entity.
 
-    ``amount`` is in the unit of the activity: litres or kilograms for fill and mix, watt-hours at the bus for a power
+    ``amount`` is in the unit of the activity: litres or kilograms for fill, mix and restock (litres of water or kilograms), watt-hours at the bus for a power
     point's run, watt-hours into the pack for a charge, litres of fuel for refuelling, metres for a drive; else 0.
     """
 
@@ -168,6 +169,14 @@ class DayLog:
         """Append one interval; intervals without length or amount are left out."""
         if end_s > start_s or amount:
             self.rows.append(Row(start_s, end_s, entity, state, reason, field, amount))
+
+    def clip(self, entity: str, end_s: float) -> None:
+        """Cut an entity's intervals at a time."""
+        self.rows = [
+            row._replace(end_s=min(row.end_s, end_s)) if row.entity == entity else row
+            for row in self.rows
+            if row.entity != entity or row.start_s < end_s
+        ]
 
 
 def sortie_rows(sortie: Sortie) -> list[Row]:

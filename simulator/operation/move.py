@@ -79,9 +79,12 @@ class RigUnit:
         self._out_of_reach_m2 = 0.0
         self._next_ready: Signal | None = None
         self._wake: Signal | None = None
+        self._refuels: dict[str, Job] = {}
         self._place: int | None = None
         self._leave: Signal | None = None
         self.crew = Crew(env, name, rig.crew, rig.supply.pumps, log)
+        # the day begins with loading at the yard; nobody is free for other work before the first field
+        self.crew.held_for = Reason.YARD
         self.pool = PackPool(env)
         self.points = [PowerPoint(env, f"{name}/{point.name}", point, log, self._charged, self._ask_refuel) for point in plan.power]
         draw = streams.draws
@@ -103,6 +106,7 @@ class RigUnit:
         trailer = rig.trailer
         self._draw_pack_up = draw(f"pack_up/{name}", trailer.pack_up_time)
         self._draw_set_up = draw(f"set_up/{name}", trailer.set_up_time)
+        self._draw_relocate = draw(f"relocate/{name}", trailer.relocate_time)
         self._draw_yard = draw(f"yard/{name}", trailer.yard_time)
         self.aircraft: list[AircraftUnit] = []
         self._draw_handling: list[tuple[Callable[[], float], int]] = []
@@ -155,6 +159,10 @@ class RigUnit:
         """Name of the field the rig stands at; empty on the road."""
         return self.visit.plan.name if self.visit is not None and self.ready else ""
 
+    def until_s(self, visit: Visit) -> float:
+        """Return the last landing on a field: the day's, or the field's when it is no longer open before."""
+        return min(self.last_landing_s, visit.plan.open_until_s)
+
     def profile(self, aircraft_class: str, field: int) -> WorkProfile:
         """Return path, rate and speed of an aircraft class on a field."""
         return self.day.profiles[aircraft_class, field]
@@ -181,8 +189,38 @@ class RigUnit:
         if self._wake is None:
             self._wake = Signal(self.env)
         wake = self._wake
+        self.spare_packs()
         self._check_leave()
         return wake
+
+    def spare_packs(self) -> None:
+        """Take packs off aircraft that have nothing to fly, or cannot fly, for those that wait for one."""
+        for unit in self.aircraft:
+            pack = unit.pack
+            if pack is None or unit.closed or not (unit.idle or unit.under_repair) or unit.giving:
+                continue
+            if self.pool.wanted(pack, max(pack.energy_wh, self.station.full_wh(pack))):
+                self._take_off_pack(unit, pack)
+
+    def _take_off_pack(self, unit: AircraftUnit, pack: Pack) -> None:
+        task = self.tasks.swap
+
+        def begin() -> None:
+            if unit.pack is pack and (unit.idle or unit.under_repair):
+                unit.pack = None
+            else:
+                # it flies again: nothing is to be done after all
+                unit.giving, job.duration_s = False, 0.0
+
+        def done(_: Job) -> None:
+            if unit.giving:
+                unit.giving = False
+                self.station.hand_on(pack)
+
+        unit.giving = True
+        job = Job(Reason.SWAP, 0.5 * self._swap_mean_s, task.people, task.by, TURNAROUND, done, unit.name)
+        job.begin = begin
+        self.crew.request(job)
 
     def after_landing(self, visit: Visit) -> None:
         """Wake idle aircraft when work was given back; else see whether the rig may leave."""
@@ -236,11 +274,16 @@ class RigUnit:
         self.station.charged(session)
 
     def _ask_refuel(self, point: PowerPoint) -> None:
+        pending = self._refuels.get(point.name)
+        if pending is not None:
+            call_after(self.env, 0.0, lambda _: self.crew.hasten(pending))
+            return
         task = self.tasks.refuel
         empty = point.fuel_l <= 1e-6
         job = Job(Reason.REFUEL, self._draw_refuel(), task.people, task.by, TURNAROUND if empty else AHEAD - 1, lambda _: done(), point.name)
 
         def done() -> None:
+            del self._refuels[point.name]
             filled = point.end_refuel()
             self.log.add(self.env.now, self.env.now, point.name, State.RUN, Reason.REFUEL, "", filled)
 
@@ -248,20 +291,20 @@ class RigUnit:
             point.begin_refuel()
 
         job.begin = begin
+        self._refuels[point.name] = job
         call_after(self.env, 0.0, lambda _: self.crew.request(job))
 
     # --- the process ---
 
     def run(self) -> Generator[Event, object, None]:
         """From the yard to field after field and home: the SimPy process of one rig."""
-        yield from self._seized(Reason.YARD)
         yield from self._stage(self._draw_yard(), Reason.YARD)
         first = True
         while True:
-            goal = self.work.peek()
+            goal = self.work.peek(self.env.now)
             if goal is None or not self._time_for(goal, first):
                 break
-            visit = self.work.next_visit()
+            visit = self.work.next_visit(self.env.now)
             if visit is None:
                 break
             if first or goal != self._place:
@@ -275,11 +318,38 @@ class RigUnit:
             elif not first:
                 pass
             first = False
+            yield from self._await_opening(visit)
             yield from self._work(visit)
-            if self.closing or visit.opening() is not None:
+            while not self.closing and visit.opening() is None and visit.next_station():
+                yield from self._relocate()
+                yield from self._work(visit)
+            if visit.opening() is None and not self.closing:
+                self.work.finish()
+                if self.work.all_finished:
+                    self.log.list_finished_s = self.env.now
+            left_early = visit.opening() is not None and self.until_s(visit) >= self.last_landing_s
+            if self.closing or left_early:
                 break
             yield from self._seized(Reason.MOVING)
+            self._mark_idle()
         yield from self._go_home()
+
+    def _await_opening(self, visit: Visit) -> Generator[Event, object, None]:
+        """Stand by until the field may be flown."""
+        start, wait_s = self.env.now, min(visit.plan.open_from_s, self.last_landing_s) - self.env.now
+        if wait_s > 0.0:
+            yield Timeout(self.env, wait_s)
+            self.log.add(start, self.env.now, self.name, State.WAIT, Reason.WINDOW)
+            for unit in self.aircraft:
+                unit.mark(self.env.now, State.WAIT, Reason.WINDOW)
+
+    def _relocate(self) -> Generator[Event, object, None]:
+        """Shift the landing zone within the field; chargers go on."""
+        visit = self.visit
+        yield from self._seized(Reason.RELOCATE)
+        self.ready = False
+        yield from self._stage(self._draw_relocate(), Reason.RELOCATE)
+        self.visit = visit
 
     def _seized(self, why: Reason) -> Generator[Event, object, None]:
         signal = Signal(self.env)
@@ -334,10 +404,14 @@ class RigUnit:
                 move_s += trailer.pack_up_time.mean() + self.plan.pack_up_handling
         rate = self.day.fields[goal].rate
         flight_s = min(self._least_cycle_s(unit.plan, rate) for unit in self.aircraft) * self.least_load_share
-        return self.env.now + move_s + flight_s < self.last_landing_s
+        field = self.day.fields[goal]
+        begin_s = max(self.env.now + move_s, field.open_from_s)
+        return begin_s + flight_s < self.last_landing_s
 
     def _work(self, visit: Visit) -> Generator[Event, object, None]:
         """Fly the field until it is done or the day ends."""
+        if self.closing:
+            return
         self.visit = visit
         self.ready = True
         self._leave = Signal(self.env)
@@ -350,8 +424,6 @@ class RigUnit:
         yield self._leave
         self._leave = None
         self._mark_idle()
-        if self.work.has_run_out and visit.opening() is None and not self.closing:
-            self.log.list_finished_s = max(self.log.list_finished_s or 0.0, self.env.now)
 
     def _mark_idle(self) -> None:
         now = self.env.now
@@ -383,7 +455,7 @@ class RigUnit:
                 unit.turnaround.cut(now)
             if unit.under_repair:
                 unit.mark(now, State.REPAIR, Reason.BREAKDOWN)
-            unit.mark(now, State.WAIT, unit.idle_reason if unit.idle else Reason.DAY_END)
+            unit.mark(now, State.WAIT, unit.idle_reason if unit.idle else unit.held_for or Reason.DAY_END)
         if self._place is not None:
             yield from self._pack_up()
             yield from self._drive(None)
@@ -397,8 +469,9 @@ class RigUnit:
         now = self.paid_until_s
         for point in self.points:
             point.advance()
-            for session in point.sessions:
-                self.station.close(session, now)
+            for slot in point.slots:
+                if slot.session is not None:
+                    self.station.close(slot.session, now)
         for pack in self.packs:
             if pack.since_s < now:
                 self.log.add(pack.since_s, now, pack.name, pack.state)

@@ -82,8 +82,8 @@ class Pack:
 class Hurry(Protocol):
     """What the pool asks of the chargers when somebody waits for less than a full pack."""
 
-    def hurry(self, types: tuple[str, ...], need_wh: float) -> None:
-        """Take the pack that first holds enough off its charger then."""
+    def hurry(self, wants: list[tuple[str, float]]) -> None:
+        """Take off its charger, for each aircraft class and need (Wh above reserve), the pack that first holds enough."""
 
 
 class PackPool:
@@ -120,19 +120,19 @@ class PackPool:
     def press(self) -> None:
         """Tell the chargers what the waiting aircraft need."""
         if self.chargers is not None:
-            for aircraft_class, need_wh, _ in self._waiting:
-                self.chargers.hurry((aircraft_class,), need_wh)
+            self.chargers.hurry([(aircraft_class, need_wh) for aircraft_class, need_wh, _ in self._waiting])
 
     def offer(self, pack: Pack) -> None:
         """Take a charged pack in, or hand it to the aircraft that has waited longest."""
         for place, (aircraft_class, need_wh, call) in enumerate(self._waiting):
             if aircraft_class in pack.plan.fits and pack.above_reserve_wh >= need_wh - 1e-6:
                 del self._waiting[place]
+                self.press()
                 call(pack)
                 return
         self.ready.append(pack)
 
-    @property
-    def anyone_waiting(self) -> bool:
-        """True while an aircraft waits for a pack."""
-        return bool(self._waiting)
+    def wanted(self, pack: Pack, charge_wh: float) -> bool:
+        """Tell whether an aircraft waits that could fly its load on this pack with that charge."""
+        above = charge_wh - pack.plan.reserve_wh
+        return any(aircraft in pack.plan.fits and above >= need_wh - 1e-6 for aircraft, need_wh, _ in self._waiting)

@@ -30,15 +30,15 @@ class FieldPath:
     ----------
     plan : SwathPlan
         Passes in order.
-    zone_x_m, zone_y_m : float
-        Landing zone on the plan's grid.
+    zones : list of (float, float, float)
+        Landing zones in order of the path: area (m2) from which each serves, and its place (m) on the plan's grid.
     ferry_distance_m : float, optional
         Given average distance between landing zone and work; replaces the geometry.
     """
 
-    __slots__ = ("_ferry_m", "_gap_m", "_turns", "area_m2", "cumulative_m2", "ends", "mean_pass_m2", "path_m", "starts", "zone")
+    __slots__ = ("_ferry_m", "_gap_m", "_turns", "area_m2", "cumulative_m2", "ends", "mean_pass_m2", "path_m", "_zone_starts", "_zones", "starts", "zone")
 
-    def __init__(self, plan: SwathPlan, zone_x_m: float, zone_y_m: float, ferry_distance_m: float | None = None) -> None:
+    def __init__(self, plan: SwathPlan, zones: list[tuple[float, float, float]], ferry_distance_m: float | None = None) -> None:
         total = np.concatenate(([0.0], np.cumsum(plan.area_m2)))
         self.cumulative_m2: list[float] = total.tolist()
         self.path_m: list[float] = np.concatenate(([0.0], np.cumsum(plan.length_m))).tolist()
@@ -49,7 +49,9 @@ class FieldPath:
         self._gap_m: list[float] = np.concatenate(([0.0], np.cumsum(gap))).tolist()
         self.starts = list(zip(plan.start_x_m.tolist(), plan.start_y_m.tolist(), strict=True))
         self.ends = list(zip(plan.end_x_m.tolist(), plan.end_y_m.tolist(), strict=True))
-        self.zone = (zone_x_m, zone_y_m)
+        self.zone = zones[0][1:]
+        self._zones = zones
+        self._zone_starts = [zone[0] for zone in zones]
         self.area_m2 = self.cumulative_m2[-1]
         self.mean_pass_m2 = self.area_m2 / len(self.starts)
         self._ferry_m = ferry_distance_m
@@ -76,15 +78,14 @@ class FieldPath:
         x1, y1 = self.ends[index]
         return x0 + (x1 - x0) * part, y0 + (y1 - y0) * part
 
-    def stretch(self, area_from_m2: float, area_to_m2: float, zone: tuple[float, float] | None = None) -> Stretch:
+    def stretch(self, area_from_m2: float, area_to_m2: float) -> Stretch:
         """Return length, turns, gaps and ferry distances of a stretch.
 
         Parameters
         ----------
         area_from_m2, area_to_m2 : float
-            Start and end, by area from the start of the path; the end is the larger.
-        zone : (float, float), optional
-            Landing zone, when it is not the path's own.
+            Start and end, by area from the start of the path; the end is the larger. The landing zone that serves the
+            start is used.
         """
         first, first_part = self.place(area_from_m2, ending=False)
         last, last_part = self.place(area_to_m2, ending=True)
@@ -97,7 +98,9 @@ class FieldPath:
         if self._ferry_m is not None:
             out = back = self._ferry_m
         else:
-            zone_x, zone_y = zone if zone is not None else self.zone
+            zone_x, zone_y = self.zone
+            if len(self._zones) > 1:
+                _, zone_x, zone_y = self._zones[max(0, bisect_right(self._zone_starts, area_from_m2 * (1 + 1e-12)) - 1)]
             x, y = self.point(first, first_part)
             out = math.hypot(x - zone_x, y - zone_y)
             x, y = self.point(last, last_part)

@@ -26,6 +26,7 @@ from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_rig import Rig
+from simulator.scenario.weather_days import Windows
 
 Cubic = tuple[float, float, float, float]
 
@@ -95,6 +96,8 @@ class DayPlan:
         (aircraft class, field number) to :class:`WorkProfile`.
     unit_kg : float
         Mass of one unit of product (kg per L of mix, or 1 for granules in kg).
+    weather_days : tuple of Windows or None
+        Workable stretches of each date of a weather file; None: no file.
     """
 
     name: str
@@ -104,6 +107,7 @@ class DayPlan:
     rigs: tuple[RigPlan, ...]
     profiles: dict[tuple[str, int], WorkProfile] = field(repr=False)
     unit_kg: float = 1.0
+    weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
 
     @property
     def last_landing_s(self) -> float:
@@ -120,13 +124,15 @@ def make_plan(equipment: EquipmentSet) -> DayPlan:
         The physics refuses the equipment: a hover power below the momentum limit, a load that no reserve allows to be
         flown, and the like; all problems at once.
     """
-    return plan_scenario(equipment.name, equipment.scenario, equipment.fields)
+    return plan_scenario(equipment.name, equipment.scenario, equipment.fields, equipment.weather_days)
 
 
-def plan_scenario(name: str, scenario: Scenario, field_sites: FieldList) -> DayPlan:
+def plan_scenario(
+    name: str, scenario: Scenario, field_sites: FieldList, weather_days: tuple[Windows, ...] | None = None
+) -> DayPlan:
     """Return the plan of a scenario on its fields; see :func:`make_plan`."""
     problems: list[Problem] = []
-    packs = plan_packs(scenario)
+    packs = plan_packs(scenario, problems)
     aircraft = plan_aircraft(scenario, packs, problems)
     chargers = plan_chargers(scenario)
     generators = plan_generators(scenario)
@@ -141,7 +147,7 @@ def plan_scenario(name: str, scenario: Scenario, field_sites: FieldList) -> DayP
         for entry in flown.values()
         for index, one in enumerate(fields)
     }
-    plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg)
+    plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg, weather_days)
     problems += _unflyable(plan)
     if problems:
         raise InputError(problems)

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
+from functools import cached_property
 
 from simulator.errors import Problem
 from simulator.physics.air import density_kg_per_m3
 from simulator.physics.charge import ChargeCurve
-from simulator.physics.flight import FlightModel, calibrate, cubic_power
+from simulator.physics.flight import FlightModel, calibrate, calibrate_from_load_use, cubic_power
 from simulator.physics.generator import (
     DerateRule,
     FuelLine,
     asabe_fuel_line,
     continuous_power_w,
     derate_share,
+    fit_fuel_line,
 )
-from simulator.scenario.distributions import Distribution
+from simulator.physics.pack import cooling_time_s, temperature_share
+from simulator.physics.swath import turn_time_s
+from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.schema import Scenario
-from simulator.scenario.schema_equipment import Aircraft, Breakdown
+from simulator.scenario.schema_equipment import Aircraft, Breakdown, Charger, Generator, LoadLog
 
 Cubic = tuple[float, float, float, float]
 
@@ -74,6 +79,7 @@ class AircraftPlan:
     name: str
     model: FlightModel
     density_kg_per_m3: float
+    wind_m_per_s: float
     empty_kg: float
     capacity_units: float
     unit_kg: float
@@ -84,7 +90,6 @@ class AircraftPlan:
     flow_max: float | None
     mass_range_kg: tuple[float, float]
     hover_power: Cubic
-    ferry_power: Cubic
     turn_time: Distribution
     take_off_time: Distribution
     landing_time: Distribution
@@ -95,8 +100,20 @@ class AircraftPlan:
     breakdown: Breakdown | None
 
     def power_at(self, speed_m_per_s: float) -> Cubic:
-        """Return the cubic of power (W) against all-up mass (kg) at a ground speed."""
-        return cubic_power(self.model, speed_m_per_s, self.density_kg_per_m3, *self.mass_range_kg)
+        """Return the cubic of power (W) against all-up mass (kg) at a ground speed, half against the wind, half with it."""
+        if self.wind_m_per_s == 0.0:
+            return cubic_power(self.model, speed_m_per_s, self.density_kg_per_m3, *self.mass_range_kg)
+        against, along = (
+            cubic_power(self.model, speed_m_per_s, self.density_kg_per_m3, *self.mass_range_kg, headwind_m_per_s=wind)
+            for wind in (self.wind_m_per_s, -self.wind_m_per_s)
+        )
+        c0, c1, c2, c3 = (0.5 * (one + other) for one, other in zip(against, along, strict=True))
+        return c0, c1, c2, c3
+
+    @cached_property
+    def ferry_power(self) -> Cubic:
+        """Cubic of power (W) against all-up mass (kg) at the ferry speed."""
+        return self.power_at(self.ferry_speed_m_per_s)
 
     def capacity(self, pack_kg: float) -> float:
         """Return the largest load (L or kg) with a pack of that mass; not below 0."""
@@ -106,11 +123,32 @@ class AircraftPlan:
         return max(0.0, min(self.capacity_units, lifted))
 
 
-def plan_packs(scenario: Scenario) -> dict[str, PackPlan]:
-    """Return every pack type of a scenario."""
+def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPlan]:
+    """Return every pack type of a scenario, in its air.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Valid scenario.
+    problems : list of Problem
+        Receives air in which a pack may not be charged, or never cools.
+    """
     plans = {}
     for name, pack in scenario.pack.items():
-        capacity = pack.energy * pack.health
+        air_c = scenario.weather.air_temperature
+        capacity = pack.energy * pack.health * (temperature_share(air_c) if pack.cold_loss else 1.0)
+        if not pack.charge_temperature_least <= air_c <= pack.charge_temperature_most:
+            allowed = f"{pack.charge_temperature_least:g} to {pack.charge_temperature_most:g} degC"
+            message = f"got {air_c:g} degC; pack.{name} may be charged at {allowed} (charge_temperature_least, charge_temperature_most)"
+            problems.append(Problem("weather.air_temperature", message))
+        cooling = pack.cooling_time
+        if pack.cooling is not None:
+            seconds = cooling_time_s(pack.cooling.after_flight, air_c, pack.cooling.limit, pack.cooling.time_constant)
+            if not math.isfinite(seconds):
+                message = f"the pack never cools to {pack.cooling.limit:g} degC in air of {air_c:g} degC"
+                problems.append(Problem(f"pack.{name}.cooling.limit", message))
+                continue
+            cooling = Constant(seconds)
         # the curve is in stored energy; what the charger delivers at the terminals is more by the charge efficiency
         stored_w = pack.charge_power_max * pack.charge_efficiency
         curve = ChargeCurve(capacity, stored_w, pack.cc_share, min(pack.cut_share, 0.999))
@@ -122,7 +160,7 @@ def plan_packs(scenario: Scenario) -> dict[str, PackPlan]:
             capacity * pack.reserve,
             curve,
             pack.charge_efficiency,
-            pack.cooling_time,
+            cooling,
         )
     return plans
 
@@ -134,13 +172,20 @@ def plan_chargers(scenario: Scenario) -> dict[str, ChargerPlan]:
             name,
             tuple(charger.serves),
             charger.slots,
-            charger.output_power * charger.setting,
-            min(charger.slot_power or charger.output_power, charger.output_power) * charger.setting,
+            _output_w(charger) * charger.setting,
+            min(charger.slot_power or math.inf, _output_w(charger)) * charger.setting,
             charger.efficiency,
             charger.balance_time,
         )
         for name, charger in scenario.charger.items()
     }
+
+
+def _output_w(charger: Charger) -> float:
+    """Return the most that a charger gives, after its own limit and that of its input."""
+    if charger.input_power_max is None:
+        return charger.output_power
+    return min(charger.output_power, charger.input_power_max * charger.efficiency)
 
 
 def plan_generators(scenario: Scenario) -> dict[str, GeneratorPlan]:
@@ -152,11 +197,18 @@ def plan_generators(scenario: Scenario) -> dict[str, GeneratorPlan]:
             name,
             generator.rated_power,
             continuous_power_w(generator.rated_power, generator.continuous_share, share),
-            asabe_fuel_line(generator.rated_power, generator.fuel),
+            _fuel_line(generator),
             generator.fuel_tank,
             generator.fuel_tank * generator.refuel_at,
         )
     return plans
+
+
+def _fuel_line(generator: Generator) -> FuelLine:
+    """Return the straight line of fuel use against load: measured points, or the ASABE part-load line."""
+    if len(generator.fuel_use) < 2:
+        return asabe_fuel_line(generator.rated_power, generator.fuel)
+    return fit_fuel_line([point.load for point in generator.fuel_use], [point.use * 3600.0 for point in generator.fuel_use])
 
 
 def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list[Problem]) -> dict[str, AircraftPlan]:
@@ -184,22 +236,23 @@ def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list
         low = aircraft.empty_mass + min(fitting)
         high = aircraft.empty_mass + max(fitting) + capacity * unit_kg
         speed = aircraft.spray_speed if liquid or aircraft.spread_speed is None else aircraft.spread_speed
+        swath = aircraft.swath if liquid or aircraft.spread_swath is None else aircraft.spread_swath
         plans[name] = AircraftPlan(
             name=name,
             model=model,
             density_kg_per_m3=density,
+            wind_m_per_s=scenario.weather.wind_speed,
             empty_kg=aircraft.empty_mass,
             capacity_units=capacity,
             unit_kg=unit_kg,
             take_off_mass_max_kg=aircraft.take_off_mass_max,
-            swath_m=aircraft.swath if liquid or aircraft.spread_swath is None else aircraft.spread_swath,
+            swath_m=swath,
             work_speed_m_per_s=speed,
             ferry_speed_m_per_s=aircraft.ferry_speed,
             flow_max=aircraft.flow_max if liquid else aircraft.spread_flow_max,
             mass_range_kg=(low, high),
-            hover_power=cubic_power(model, 0.0, density, low, high),
-            ferry_power=cubic_power(model, aircraft.ferry_speed, density, low, high),
-            turn_time=aircraft.turn_time,
+            hover_power=cubic_power(model, scenario.weather.wind_speed, density, low, high),
+            turn_time=_turn_time(aircraft, swath, speed),
             take_off_time=aircraft.take_off_time,
             landing_time=aircraft.landing_time,
             flight_time_factor=aircraft.flight_time_factor,
@@ -209,6 +262,13 @@ def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list
             breakdown=aircraft.breakdown,
         )
     return plans
+
+
+def _turn_time(aircraft: Aircraft, swath_m: float, speed_m_per_s: float) -> Distribution:
+    if aircraft.turn_limits is None:
+        return aircraft.turn_time
+    limits = aircraft.turn_limits
+    return Constant(turn_time_s(swath_m, speed_m_per_s, limits.acceleration, limits.radius_least))
 
 
 def _capacity(aircraft: Aircraft, scenario: Scenario) -> float | None:
@@ -224,6 +284,8 @@ def _capacity(aircraft: Aircraft, scenario: Scenario) -> float | None:
 
 def _flight_model(name: str, aircraft: Aircraft, scenario: Scenario, problems: list[Problem]) -> FlightModel | None:
     try:
+        if aircraft.load_log is not None:
+            return _from_log(aircraft, aircraft.load_log, scenario)
         if aircraft.hover is None:
             return FlightModel(
                 aircraft.rotors,
@@ -251,8 +313,25 @@ def _flight_model(name: str, aircraft: Aircraft, scenario: Scenario, problems: l
             drag_area_m2=aircraft.drag_area,
         )
     except ValueError as error:
-        problems.append(Problem(f"aircraft.{name}{'.hover' if aircraft.hover else ''}", str(error)))
+        part = ".hover" if aircraft.hover else ".load_log" if aircraft.load_log else ""
+        problems.append(Problem(f"aircraft.{name}{part}", str(error)))
         return None
+
+
+def _from_log(aircraft: Aircraft, log: LoadLog, scenario: Scenario) -> FlightModel:
+    pack = scenario.pack[log.pack]
+    return calibrate_from_load_use(
+        aircraft.rotors,
+        aircraft.rotor_diameter,
+        aircraft.coaxial,
+        pack.energy * pack.health,
+        aircraft.empty_mass + pack.mass,
+        [(one.load, one.airborne / 60.0, one.used) for one in log.loads],
+        density_kg_per_m3(log.altitude, log.air_temperature),
+        speed_m_per_s=aircraft.spray_speed,
+        fixed_power_w=aircraft.fixed_power,
+        drag_area_m2=aircraft.drag_area,
+    )
 
 
 def _full_tank_kg(aircraft: Aircraft) -> float:

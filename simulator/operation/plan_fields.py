@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from typing import NamedTuple
 
 import numpy as np
 
@@ -12,6 +13,15 @@ from simulator.operation.path import FieldPath
 from simulator.physics.swath import SwathPlan, plan_rectangle
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, FieldList, FieldSite
 from simulator.scenario.schema import Scenario
+
+
+class Station(NamedTuple):
+    """A stretch of a field (m2 along its path) and the landing zone (m) that serves it."""
+
+    area_from_m2: float
+    area_to_m2: float
+    x_m: float
+    y_m: float
 
 
 @dataclass(frozen=True)
@@ -30,6 +40,10 @@ class FieldPlan:
         Closed rings in metres on the field's own grid, for drawing.
     location_m : (float, float) or None
         Where it is; None: only distances are known.
+    stations : tuple of Station
+        Landing zones in order of the path; one unless the visual range asks for more.
+    open_from_s, open_until_s : float
+        Seconds after the day's start between which it may be flown.
     """
 
     name: str
@@ -37,6 +51,9 @@ class FieldPlan:
     rate: float
     outline: tuple[tuple[tuple[float, float], ...], ...]
     location_m: tuple[float, float] | None
+    stations: tuple[Station, ...]
+    open_from_s: float = -math.inf
+    open_until_s: float = math.inf
 
 
 @dataclass(frozen=True)
@@ -87,17 +104,22 @@ def plan_fields(
         area = 0.0
         outline: tuple[tuple[tuple[float, float], ...], ...] = ()
         heading = _heading(scenario, site, smallest)
+        stations: tuple[Station, ...] = ()
         for swath in sorted(set(swaths_m.values())):
-            plan = _swath_plan(site, swath, heading)
-            zone = _zone(site, plan)
-            paths[swath, index] = FieldPath(plan, zone[0], zone[1], site.ferry_distance_m)
+            plan = _swath_plan(scenario, site, swath, heading)
+            if not stations:
+                stations = _stations(scenario, site, fields.yard_m, plan)
+            paths[swath, index] = FieldPath(plan, [(one.area_from_m2, one.x_m, one.y_m) for one in stations], site.ferry_distance_m)
             area, outline = plan.area_total_m2, tuple(tuple(map(tuple, ring.tolist())) for ring in plan.outline)
         rate = site.dry_rate or scenario.product.dry_rate if scenario.product.kind == "granules" else site.rate or scenario.product.rate
-        plans.append(FieldPlan(site.name, area, float(rate or 0.0), outline, site.location_m))
+        start = scenario.day.start
+        opens = -math.inf if site.open_from is None else site.open_from - start
+        shuts = math.inf if site.open_until is None else site.open_until - start
+        plans.append(FieldPlan(site.name, area, float(rate or 0.0), outline, site.location_m, stations, opens, shuts))
     if problems:
         raise InputError(problems)
     _level_areas(plans, paths)
-    return tuple(plans), paths, _geography(scenario, fields)
+    return tuple(plans), paths, _geography(scenario, fields, plans, min(swaths_m.values()))
 
 
 def _level_areas(plans: list[FieldPlan], paths: dict[tuple[float, int], FieldPath]) -> None:
@@ -109,6 +131,10 @@ def _level_areas(plans: list[FieldPlan], paths: dict[tuple[float, int], FieldPat
             path.cumulative_m2 = [value * scale for value in path.cumulative_m2]
             path.cumulative_m2[-1] = target
             path.area_m2 = target
+    for index, plan in enumerate(plans):
+        # the stations were cut on the finest swath; the last one ends where the field does
+        last = plan.stations[-1]._replace(area_to_m2=plan.area_m2)
+        plans[index] = replace(plan, stations=(*plan.stations[:-1], last))
 
 
 def _heading(scenario: Scenario, site: FieldSite, swath_m: float) -> float | None:
@@ -121,26 +147,38 @@ def _heading(scenario: Scenario, site: FieldSite, swath_m: float) -> float | Non
     return best_heading_rad(site.polygon, swath_m)
 
 
-def _swath_plan(site: FieldSite, swath_m: float, heading: float | None) -> SwathPlan:
+def _swath_plan(scenario: Scenario, site: FieldSite, swath_m: float, heading: float | None) -> SwathPlan:
     if site.polygon is None:
         return plan_rectangle(site.area_m2, site.length_to_width, swath_m)
     from simulator.physics.swath_polygon import plan_polygon
 
-    return plan_polygon(site.polygon, swath_m, heading)
+    headlands = scenario.field_file.headland_passes if scenario.field_file is not None else 0
+    return plan_polygon(site.polygon, swath_m, heading, headland_passes=headlands)
 
 
-def _zone(site: FieldSite, plan: SwathPlan) -> tuple[float, float]:
+def _stations(scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan) -> tuple[Station, ...]:
+    zone = _zone(scenario, site, yard_m, plan)
+    reach = scenario.flying.visual_range
+    if reach is None or site.ferry_distance_m is not None:
+        return (Station(0.0, plan.area_total_m2, *zone),)
+    from simulator.physics.landing import relocations
+
+    return tuple(Station(*map(float, stretch)) for stretch in relocations(plan, zone, reach))
+
+
+def _zone(scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan) -> tuple[float, float]:
     if site.landing_zone_m is not None:
         return site.landing_zone_m
     if site.polygon is None:
         return (0.0, 0.0)
     from simulator.physics.landing import landing_zone
 
-    x, y = landing_zone(plan, "best")
+    choice = scenario.field_file.landing_zone if scenario.field_file is not None else "best"
+    x, y = landing_zone(plan, choice, road_xy_m=yard_m if choice == "nearest corner" else None)
     return (float(x), float(y))
 
 
-def _geography(scenario: Scenario, fields: FieldList) -> Geography:
+def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], swath_m: float) -> Geography:
     sites = fields.sites
     count = len(sites) + 1
     drive = np.zeros((count, count))
@@ -162,14 +200,43 @@ def _geography(scenario: Scenario, fields: FieldList) -> Geography:
         if located and site.drive_distance_m is not None:
             drive[1:, index + 1] = site.drive_distance_m
     np.fill_diagonal(drive, 0.0)
-    return Geography(_order(scenario, drive, located), tuple(map(tuple, drive.tolist())))
+    return Geography(_order(scenario, drive, located, plans, swath_m), tuple(map(tuple, drive.tolist())))
 
 
-def _order(scenario: Scenario, drive: np.ndarray[tuple[int, int], np.dtype[np.float64]], located: bool) -> tuple[int, ...]:
+def _order(
+    scenario: Scenario, drive: np.ndarray[tuple[int, int], np.dtype[np.float64]], located: bool, plans: list[FieldPlan], swath_m: float
+) -> tuple[int, ...]:
     count = len(drive) - 1
-    if scenario.route.order == "as given" or not located or count < 3:
+    if scenario.route.order == "as given" or count < 2:
+        return tuple(range(count))
+    if any(math.isfinite(plan.open_from_s) or math.isfinite(plan.open_until_s) for plan in plans):
+        return _windowed_order(scenario, drive, plans, swath_m)
+    if not located or count < 3:
         return tuple(range(count))
     from simulator.physics.route import order_improved, order_nearest
 
     order = order_nearest(drive, 0) if scenario.route.order == "nearest" else order_improved(drive, 0)
     return tuple(int(place) - 1 for place in order if int(place) != 0)
+
+
+def _windowed_order(
+    scenario: Scenario, drive: np.ndarray[tuple[int, int], np.dtype[np.float64]], plans: list[FieldPlan], swath_m: float
+) -> tuple[int, ...]:
+    """Order the fields so that their time windows are met as far as can be; those that cannot be come last."""
+    from simulator.physics.route import order_time_windows
+
+    trailer = next(iter(scenario.rig.values())).trailer
+    travel = drive / scenario.route.road_speed.mean() + trailer.pack_up_time.mean() + trailer.set_up_time.mean()
+    np.fill_diagonal(travel, 0.0)
+    speed = next(iter(scenario.aircraft.values())).spray_speed
+    # half of the time at a field is spraying, roughly: only the order depends on it
+    work = [0.0, *(2.0 * plan.area_m2 / (swath_m * speed) for plan in plans)]
+    last = scenario.day.last_landing_s
+    windows = {
+        index + 1: (max(0.0, plan.open_from_s), min(last, plan.open_until_s))
+        for index, plan in enumerate(plans)
+        if max(0.0, plan.open_from_s) <= min(last, plan.open_until_s)
+    }
+    route = order_time_windows(travel, 0, windows, work)
+    placed = [int(place) - 1 for place in route.order if int(place) != 0]
+    return (*placed, *(index for index in range(len(plans)) if index not in placed))

@@ -80,7 +80,7 @@ class PowerPoint:
     charged : callable
         Called with the session whose pack has reached its target.
     ask_refuel : callable
-        Called when the tank is at its refuelling level.
+        Called when the tank is at its refuelling level, and again when it is empty.
     """
 
     def __init__(
@@ -103,7 +103,7 @@ class PowerPoint:
         self.sessions: list[Session] = []
         self.on = False
         self.refuelling = False
-        self.asked = False
+        self.asked = 0
         self.fuel_l = plan.generator.fuel_tank_l if plan.generator is not None else math.inf
         self.fuel_burnt_l = 0.0
         self.bus_wh = 0.0
@@ -133,7 +133,7 @@ class PowerPoint:
             return 0.0
         self.advance()
         filled = generator.fuel_tank_l - self.fuel_l
-        self.fuel_l, self.refuelling, self.asked = generator.fuel_tank_l, False, False
+        self.fuel_l, self.refuelling, self.asked = generator.fuel_tank_l, False, 0
         self.replan()
         return filled
 
@@ -181,9 +181,12 @@ class PowerPoint:
         self._deal()
         self._set_wake()
         generator = self.plan.generator
-        if generator is not None and self.on and not self.asked and self.fuel_l <= generator.refuel_at_l + 1e-9:
-            self.asked = True
-            self._ask_refuel(self)
+        if generator is not None and self.on and not self.refuelling:
+            # asked once at the refuelling level, and again, as urgent, when the tank is empty
+            level = 2 if self.fuel_l <= 1e-9 else 1 if self.fuel_l <= generator.refuel_at_l + 1e-9 else 0
+            if level > self.asked:
+                self.asked = level
+                self._ask_refuel(self)
 
     def _finish_ready(self) -> None:
         finished = [session for session in self.sessions if session.pack.energy_wh >= session.target_wh - _TINY_WH]
@@ -217,7 +220,7 @@ class PowerPoint:
             for session, share, demand in zip(held, given, demands, strict=True):
                 session.draw_w = share * session.slot.charger.plan.efficiency * session.pack.plan.charge_efficiency
                 session.held_back = share < demand - 1e-6
-                session.limited = short and session.held_back
+                session.limited = short and session.held_back and self.on
                 self._dealt_short = self._dealt_short or session.held_back
                 session.lost_share = 1.0 - share / demand if session.limited else 0.0
                 self._bus_w += share

@@ -12,7 +12,7 @@ from simpy.events import Event, Timeout
 
 from simulator.experiment.streams import DayStreams
 from simulator.operation.crew import Person
-from simulator.operation.flight import Flight, furthest
+from simulator.operation.flight import Airborne, Flight, furthest
 from simulator.operation.kernel import Signal
 from simulator.operation.log import Reason, Sortie, State
 from simulator.operation.packs import Pack
@@ -64,9 +64,10 @@ class AircraftUnit:
         self.swaps = 0
         self.loads = 0
         self.closed = False
-        self.airborne = False
+        self.cleared = False
         self.idle = False
         self.under_repair = False
+        self.giving = False
         self.idle_reason = Reason.NO_WORK_HERE
         self.claim: LoadPlan | None = None
         self.turnaround: Turnaround | None = None
@@ -75,7 +76,12 @@ class AircraftUnit:
         self._hold: Reason | None = None
         self._go: Signal | None = None
         self._pilot: Person | None = None
-        self._last_launch_s = -math.inf
+        self._flight: Flight | None = None
+        self._air: Airborne | None = None
+        self._factor = 1.0
+        self._end_m2 = 0.0
+        self._late_on: Visit | None = None
+        self.check_s = 0.0
         self._refusals = 0
         tasks = rig.tasks
         self.draw_swap = streams.draws(f"swap/{name}", tasks.swap.time)
@@ -135,51 +141,47 @@ class AircraftUnit:
             self.turnaround = Turnaround(self, load)
             yield self.turnaround.ready
             self.turnaround = None
-            self._go = Signal(env)
-            self._hold = None
-            self.rig.crew.request_launch(self)
-            yield self._go
-            self._go = None
-            if self._hold is not None:
-                self.mark(env.now, State.WAIT, self._hold)
-            yield from self._fly(load)
+            yield from self._launch(load)
+            if self._air is None:
+                continue
+            yield from self._fly(load, self._air)
             if self._until_failure_s <= 0.0:
                 yield from self._repair()
 
-    def _fly(self, load: LoadPlan) -> Generator[Event, object, None]:
-        env, visit, pack, pilot = self.env, load.visit, self.pack, self._pilot
-        if pack is None or pilot is None:
+    def _launch(self, load: LoadPlan) -> Generator[Event, object, None]:
+        """Wait until cleared to take off (``_air`` is set) or until nothing can be flown any more (it is None)."""
+        if self.pack is None:
+            raise RuntimeError(f"{self.name}: ready to take off without a pack")
+        profile = self.rig.profile(self.plan.name, load.visit.index)
+        turn_s, take_off_s, landing_s = self._draw_turn(), self._draw_take_off(), self._draw_landing()
+        self._flight = Flight(self.plan, profile, self.pack.plan.mass_kg, self.plan.unit_kg, turn_s, take_off_s, landing_s)
+        self._factor, self.check_s = self._draw_factor(), self.draw_launch_check()
+        self._hold = None
+        crew = self.rig.crew
+        while True:
+            self._air = None
+            self._go = Signal(self.env)
+            crew.request_launch(self)
+            yield self._go
+            self._go = None
+            if self._air is None or self._pilot is None or not crew.weather_stopped:
+                return
+            # the weather has turned during the launch check
+            self.cleared = False
+            pilot, self._pilot = self._pilot, None
+            crew.landed(pilot)
+
+    def _fly(self, load: LoadPlan, air: Airborne) -> Generator[Event, object, None]:
+        env, visit, pack, pilot, flight = self.env, load.visit, self.pack, self._pilot, self._flight
+        if pack is None or pilot is None or flight is None:
             raise RuntimeError(f"{self.name}: cleared to take off without a pack or a pilot")
-        start = env.now
-        flight = Flight(
-            self.plan,
-            self.rig.profile(self.plan.name, visit.index),
-            pack.plan.mass_kg,
-            self.plan.unit_kg,
-            self._draw_turn(),
-            self._draw_take_off(),
-            self._draw_landing(),
-        )
-        factor = self._draw_factor()
-        area_from, area_to = load.area_from_m2, load.area_to_m2
-        time_left = self.rig.last_landing_s - start
-        end = furthest(flight, area_from, area_to, self.load, pack.above_reserve_wh, time_left, factor)
-        if end < area_to and self.rig.whole_passes:
-            end = min(end, flight.profile.path.whole_passes(area_from, end))
-        if end - area_from < min(1.0, 0.5 * (area_to - area_from)):
-            self._refuse(load, pilot)
-            return
-        air = flight.over(area_from, end, self.load, factor)
+        start, area_from, end = env.now, load.area_from_m2, self._end_m2
         self._refusals = 0
         before = pack.energy_wh
         applied = flight.profile.rate * (end - area_from)
         pack.loads_on_charge += 1
-        self._last_launch_s = start
-        self.rig.last_launch_s = start
-        self.work_end_s = start + air.total_s - air.ferry_back_s - air.landing_s
-        self.airborne = True
         yield Timeout(env, air.total_s)
-        self.airborne = False
+        self.cleared = False
         pack.energy_wh = before - air.energy_wh
         self.rig.log.sorties.append(
             Sortie(
@@ -192,27 +194,28 @@ class AircraftUnit:
         self._marked_s = env.now
         self._until_failure_s -= air.total_s
         self.claim = None
-        visit.settle(end, area_to)
+        visit.settle(end, load.area_to_m2)
         self.rig.crew.landed(pilot)
         self.rig.after_landing(visit)
 
-    def _refuse(self, load: LoadPlan, pilot: Person) -> None:
+    def _refuse(self, load: LoadPlan, late: bool) -> None:
         """Nothing can be flown on what is left of the charge or the day: give the stretch back."""
-        self._refusals += 1
         self.claim = None
+        self._late_on = load.visit if late else None
+        self._refusals += not late
         if self._refusals > _MOST_REFUSALS:
             self._refusals = 0
             load.visit.settle(load.area_to_m2, load.area_to_m2)
             self.rig.out_of_reach(load.visit, load.area_to_m2 - load.area_from_m2)
         else:
             load.visit.settle(load.area_from_m2, load.area_to_m2)
-        self.rig.crew.landed(pilot)
         self.rig.after_landing(load.visit)
 
     def _repair(self) -> Generator[Event, object, None]:
         if self._draw_repair is None or self._draw_between is None:
             return
         self.under_repair = True
+        self.rig.spare_packs()
         yield Timeout(self.env, self._draw_repair())
         self.under_repair = False
         self._until_failure_s = self._draw_between()
@@ -243,14 +246,16 @@ class AircraftUnit:
         if visit is None or opening is None:
             self.idle_reason = Reason.NO_WORK_HERE
             return None, False
+        if self._late_on is visit:
+            self.idle_reason = Reason.DAY_END
+            return None, False
         area_from, border = opening
         fresh = self.rig.best_pack(self.plan.name)
         swap, flight, energy, wanted = self._choose_pack(visit, area_from, border, fresh)
         rate = flight.profile.rate
         fill = max(0.0, (wanted - area_from) * rate - self.load)
-        time_left = self.rig.last_landing_s - self.env.now - self.rig.turnaround_mean_s(swap, fill)
-        load = max(self.load, (wanted - area_from) * rate)
-        area_to = furthest(flight, area_from, wanted, load, energy, time_left, 1.0) if time_left > 0 else area_from
+        time_left = self.rig.until_s(visit) - self.env.now - self.rig.turnaround_mean_s(swap, fill)
+        area_to = furthest(flight, area_from, wanted, self.load, energy, time_left, 1.0, fill=True) if time_left > 0 else area_from
         if area_to < wanted:
             return self._shortened(visit, flight, area_from, area_to, wanted, energy, swap)
         return self._claim(visit, flight, area_from, area_to, swap), False
@@ -278,7 +283,7 @@ class AircraftUnit:
     ) -> tuple[LoadPlan | None, bool]:
         """Handle a load that energy or the clock cuts short."""
         rate = flight.profile.rate
-        by_energy = furthest(flight, area_from, wanted, max(self.load, (wanted - area_from) * rate), energy, math.inf, 1.0)
+        by_energy = furthest(flight, area_from, wanted, self.load, energy, math.inf, 1.0, fill=True)
         if by_energy - area_from < 1.0 and wanted - area_from > 1.0:
             visit.claim(area_from, wanted)
             visit.settle(wanted, wanted)
@@ -292,7 +297,7 @@ class AircraftUnit:
 
     def _claim(self, visit: Visit, flight: Flight, area_from: float, area_to: float, swap: bool) -> LoadPlan:
         if self.rig.whole_passes:
-            area_to = flight.profile.path.whole_passes(area_from, area_to)
+            area_to = min(area_to, flight.profile.path.whole_passes(area_from, area_to))
         visit.claim(area_from, area_to)
         product = flight.profile.rate * (area_to - area_from)
         need = flight.over(area_from, area_to, max(self.load, product), 1.0).energy_wh * (1.0 + self.rig.energy_margin)
@@ -309,48 +314,74 @@ class AircraftUnit:
             self.mark(self.env.now, State.WAIT, self._hold)
             self._hold = reason
 
-    def launch(self, pilot: Person, check_s: float, done: Signal | None) -> None:
-        """Clear the aircraft to take off after a check of that length."""
-        self._pilot = pilot
-        if self._go is None:
-            raise RuntimeError(f"{self.name}: cleared without having asked")
+    def _end_hold(self) -> None:
         if self._hold is not None:
             self.mark(self.env.now, State.WAIT, self._hold)
             self._hold = None
-        if done is None:
-            self._go.fire()
-            return
-        go = self._go
 
-        def checked(_: Event) -> None:
-            self.mark(self.env.now, State.LAUNCH_CHECK)
+    @property
+    def held_for(self) -> Reason | None:
+        """Why the aircraft, ready to fly, stays on the ground; None when it does not."""
+        return self._hold
+
+    def prepare(self, now_s: float) -> bool:
+        """Fix the flight that begins after the launch check; False when charge or day allow none any more."""
+        load, flight, pack, go = self.claim, self._flight, self.pack, self._go
+        if load is None or flight is None or pack is None or go is None:
+            raise RuntimeError(f"{self.name}: cleared without having asked")
+        self._end_hold()
+        start, area_from, area_to = now_s + self.check_s, load.area_from_m2, load.area_to_m2
+        time_left, energy = self.rig.until_s(load.visit) - start, pack.above_reserve_wh
+        least = min(1.0, 0.5 * (area_to - area_from))
+        end = furthest(flight, area_from, area_to, self.load, energy, time_left, self._factor)
+        if end < area_to and self.rig.whole_passes:
+            end = min(end, flight.profile.path.whole_passes(area_from, end))
+        if end - area_from < least:
+            untimed = furthest(flight, area_from, area_to, self.load, energy, math.inf, self._factor)
+            self._refuse(load, late=untimed - area_from >= least)
             go.fire()
+            return False
+        air = flight.over(area_from, end, self.load, self._factor)
+        self._air, self._end_m2 = air, end
+        self.work_end_s = start + air.total_s - air.ferry_back_s - air.landing_s
+        self.rig.last_launch_s = start
+        self.cleared = True
+        return True
 
-        done.callbacks.append(checked)
-        done.fire(check_s)
+    def launch(self, pilot: Person) -> None:
+        """Take off, watched by a pilot; the launch check is over."""
+        if self._go is None:
+            raise RuntimeError(f"{self.name}: cleared without having asked")
+        self._pilot = pilot
+        if self.check_s > 0.0:
+            self.mark(self.env.now, State.LAUNCH_CHECK)
+        self._go.fire()
 
-    def separation_hold_s(self, now_s: float) -> float:
-        """Return the time before which take-off would bring two aircraft too near; at most now when clear."""
-        until = now_s
-        rig, claim = self.rig, self.claim
-        if len(rig.aircraft) < 2 or claim is None:
-            return until
-        until = max(until, rig.last_launch_s + rig.launch_interval_s)
-        if rig.separation_m <= 0.0:
-            return until
-        path = rig.profile(self.plan.name, claim.visit.index).path
-        reach_s = self.plan.take_off_time.mean() + path.stretch(claim.area_from_m2, claim.area_from_m2).out_m / self.plan.ferry_speed_m_per_s
-        for other in rig.aircraft:
-            theirs = other.claim
-            if other is self or not other.airborne or theirs is None or theirs.visit is not claim.visit:
-                continue
-            profile = rig.profile(other.plan.name, theirs.visit.index)
-            passes = math.ceil(rig.separation_m / other.plan.swath_m)
-            near_m2 = passes * profile.path.mean_pass_m2
-            if not -near_m2 <= claim.area_from_m2 - theirs.area_to_m2 <= near_m2:
-                continue
-            pass_s = profile.path.mean_pass_m2 / (other.plan.swath_m * profile.speed_m_per_s) + other.plan.turn_time.mean()
-            arrive = until + reach_s
-            if other.work_end_s - passes * pass_s < arrive < other.work_end_s:
-                until = max(until, other.work_end_s - reach_s)
-        return until
+    def clear_from_s(self, now_s: float) -> float:
+        """Return the time before which a clearance would bring two aircraft too near; ``now_s`` when it is clear."""
+        rig, claim, flight = self.rig, self.claim, self._flight
+        if len(rig.aircraft) < 2 or claim is None or flight is None:
+            return now_s
+        until = max(now_s + self.check_s, rig.last_launch_s + rig.launch_interval_s)
+        if rig.separation_m > 0.0:
+            out_m = flight.profile.path.stretch(claim.area_from_m2, claim.area_from_m2).out_m
+            reach_s = (flight.take_off_s + out_m / self.plan.ferry_speed_m_per_s) * self._factor
+            for other in rig.aircraft:
+                if other is not self and other.cleared:
+                    until = max(until, other.work_near_until_s(claim, until + reach_s) - reach_s)
+        return max(now_s, until - self.check_s)
+
+    def work_near_until_s(self, claim: LoadPlan, arrive_s: float) -> float:
+        """Return when this aircraft's work ends if another, there at ``arrive_s``, would start too near it; else ``arrive_s``."""
+        mine, flight = self.claim, self._flight
+        if mine is None or flight is None or mine.visit is not claim.visit:
+            return arrive_s
+        path = flight.profile.path
+        passes = math.ceil(self.rig.separation_m / self.plan.swath_m)
+        near_m2 = passes * path.mean_pass_m2
+        if not -near_m2 <= claim.area_from_m2 - self._end_m2 <= near_m2:
+            return arrive_s
+        pass_s = path.mean_pass_m2 / (self.plan.swath_m * flight.profile.speed_m_per_s) + flight.turn_s
+        if self.work_end_s - passes * pass_s * self._factor < arrive_s < self.work_end_s:
+            return self.work_end_s
+        return arrive_s

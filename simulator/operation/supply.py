@@ -79,6 +79,10 @@ class Supply:
         self._orders.append(_Order(amount, call))
         self._serve()
 
+    def put_back(self, amount: float) -> None:
+        """Take back a load that stood ready but was not filled in."""
+        self.level += amount
+
     def withdraw(self) -> None:
         """Forget every order that waits: the day is over."""
         self._orders.clear()
@@ -104,8 +108,8 @@ class Supply:
     def _plan_mix(self) -> None:
         waiting = bool(self._orders)
         if self._mixing is not None:
-            if waiting and self._mixing.start_s is None:
-                self._mixing.priority = TURNAROUND
+            if waiting:
+                self.crew.hasten(self._mixing)
             return
         if not waiting and self.level > self.table.mix_at * self.table.mix_tank:
             self._plan_trip(waiting)
@@ -135,14 +139,18 @@ class Supply:
         """Fetch water when less than a batch, and less than is still needed, is left."""
         need = sum(order.amount for order in self._orders) + self._ahead() - self.level
         left = self.stock / self.table.water_share
-        if self._trip is not None or left >= min(self._largest, need) - 1e-6 or need <= _TINY:
+        if self._trip is not None:
+            if urgent:
+                self.crew.hasten(self._trip)
+            return
+        if left >= min(self._largest, need) - 1e-6 or need <= _TINY:
             return
         self._start_trip(urgent, self._full_stock)
 
     def _plan_stock(self) -> None:
         if self._trip is not None:
-            if self._orders and self._trip.start_s is None:
-                self._trip.priority = TURNAROUND
+            if self._orders:
+                self.crew.hasten(self._trip)
             return
         ordered = sum(order.amount for order in self._orders)
         if self._orders or (self.level < 0.1 * self.table.dry_stock and self._ahead() > self.level):
@@ -151,9 +159,10 @@ class Supply:
     def _start_trip(self, urgent: bool, arrive: Callable[[], None]) -> None:
         def done(job: Job) -> None:
             self._trip = None
+            before = self.fetched
             arrive()
             if job.start_s is not None:
-                self.log.add(job.start_s, self.env.now, self.name, State.RUN, Reason.RESTOCK)
+                self.log.add(job.start_s, self.env.now, self.name, State.RUN, Reason.RESTOCK, "", self.fetched - before)
             self._serve()
 
         people = self.table.water_trip_people

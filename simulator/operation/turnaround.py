@@ -39,9 +39,14 @@ class _Branch:
 
     def end_job(self, job: Job, now_s: float, state: State) -> None:
         """Record a finished task: the wait for people before it, and the task."""
-        self.wait(job.start_s if job.start_s is not None else now_s, job.blocked)
+        self._held(job, job.start_s if job.start_s is not None else now_s)
         self.serve(now_s, state)
         self.job = None
+
+    def _held(self, job: Job, until_s: float) -> None:
+        for end_s, reason in job.holds:
+            self.wait(min(end_s, until_s), reason)
+        self.wait(until_s, job.blocked)
 
     def cut(self, now_s: float, state: State) -> None:
         """Close what is open at the day's end."""
@@ -51,7 +56,7 @@ class _Branch:
             if self.job.start_s is not None:
                 self.end_job(self.job, now_s, state)
             else:
-                self.wait(now_s, self.job.blocked)
+                self._held(self.job, now_s)
         else:
             self.wait(now_s, self.waiting_for)
 
@@ -132,6 +137,7 @@ class Turnaround:
             self._got_pack(pack)
         else:
             pool.wait(unit.plan.name, self.load.need_wh, self._got_pack)
+            self.rig.spare_packs()
 
     def _got_pack(self, pack: Pack) -> None:
         now = self.env.now
@@ -152,9 +158,10 @@ class Turnaround:
         self.unit.mount(self._incoming)
         self.unit.swaps += 1
         self._incoming = None
-        if self._fill is not None and self.rig.plan.rig.swap_first and not self.unit.closed:
+        if self._fill is not None and self.rig.plan.rig.swap_first:
             self._fill.at_s = now
-            self._begin_fill()
+            if not self.unit.closed:
+                self._begin_fill()
         self._check_ready()
 
     # --- fill ---
@@ -195,7 +202,12 @@ class Turnaround:
             self.ready.fire()
 
     def cut(self, now_s: float) -> None:
-        """Close an unfinished turnaround at the day's end."""
+        """Close an unfinished turnaround at the day's end; product that is in no aircraft yet goes back."""
+        if self.ready.triggered:
+            return
+        if self.load.product_taken and not self.load.filled:
+            self.load.product_taken = False
+            self.rig.supply.put_back(self.load.fill_amount)
         if self._swap is not None:
             self._swap.cut(now_s, State.SWAP)
         if self._fill is not None and not (self._swap is not None and not self._swap.done and self.rig.plan.rig.swap_first):

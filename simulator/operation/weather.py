@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Generator
 
 from simpy.core import Environment
@@ -12,7 +13,11 @@ from simulator.operation.kernel import call_after
 from simulator.operation.log import Reason, State
 from simulator.operation.move import RigUnit
 from simulator.scenario.schema import Break
-from simulator.scenario.schema_rig import Stoppages
+from simulator.scenario.schema_weather import Stoppages
+from simulator.scenario.weather_days import Windows
+
+WEATHER = "weather"
+"""Name of the weather in the log."""
 
 
 def weather_stoppages(
@@ -23,12 +28,36 @@ def weather_stoppages(
     length = streams.draws("weather/length", stoppages.length)
     while True:
         yield Timeout(env, max(between(), 1.0))
-        for rig in rigs:
-            rig.crew.weather_stopped = True
-        yield Timeout(env, length())
+        length_s = length()
+        _stop(env, rigs, env.now + length_s)
+        yield Timeout(env, length_s)
         for rig in rigs:
             rig.crew.weather_stopped = False
             rig.crew.dispatch()
+
+
+def weather_hours(
+    env: Environment, days: tuple[Windows, ...], rigs: list[RigUnit], streams: DayStreams
+) -> Generator[Event, object, None]:
+    """Stop take-offs outside the workable hours of one date taken at random; the SimPy process of a weather file."""
+    windows = days[min(int(streams.uniforms("weather/date")() * len(days)), len(days) - 1)]
+    windows = tuple((start, end) for start, end in windows if end > 0.0)
+    _stop(env, rigs, max(0.0, windows[0][0]) if windows else math.inf)
+    for place, (start, end) in enumerate(windows):
+        if start > env.now:
+            yield Timeout(env, start - env.now)
+        for rig in rigs:
+            rig.crew.weather_stopped = False
+            rig.crew.dispatch()
+        yield Timeout(env, end - env.now)
+        _stop(env, rigs, windows[place + 1][0] if place + 1 < len(windows) else math.inf)
+
+
+def _stop(env: Environment, rigs: list[RigUnit], until_s: float) -> None:
+    """Stop take-offs; the log knows from the start how long, and is clipped at the day's end."""
+    rigs[0].log.add(env.now, until_s, WEATHER, State.STOPPED, Reason.WEATHER)
+    for rig in rigs:
+        rig.crew.weather_stopped = True
 
 
 def plan_breaks(env: Environment, breaks: list[Break], day_start_s: float, rig: RigUnit) -> None:

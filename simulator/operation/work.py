@@ -20,13 +20,26 @@ class Visit:
         Going-over of the list, from 1.
     """
 
-    __slots__ = ("active", "index", "next_m2", "number", "plan", "returned")
+    __slots__ = ("active", "index", "next_m2", "number", "plan", "returned", "station")
 
     def __init__(self, index: int, plan: FieldPlan, number: int) -> None:
         self.index, self.plan, self.number = index, plan, number
         self.next_m2 = 0.0
         self.returned: list[tuple[float, float]] = []
         self.active = 0
+        self.station = 0
+
+    @property
+    def border_m2(self) -> float:
+        """End of the stretch that the present landing zone serves."""
+        return self.plan.stations[self.station].area_to_m2
+
+    def next_station(self) -> bool:
+        """Go on to the next landing zone of the field; False when this was the last."""
+        if self.station + 1 >= len(self.plan.stations):
+            return False
+        self.station += 1
+        return True
 
     @property
     def remaining_m2(self) -> float:
@@ -34,12 +47,11 @@ class Visit:
         return self.plan.area_m2 - self.next_m2 + sum(end - start for start, end in self.returned)
 
     def opening(self) -> tuple[float, float] | None:
-        """Return the stretch that the next claim starts in; None when all is claimed."""
+        """Return the stretch that the next claim starts in; None when all within the landing zone's reach is claimed."""
         if self.returned:
             return self.returned[0]
-        if self.next_m2 < self.plan.area_m2:
-            return self.next_m2, self.plan.area_m2
-        return None
+        border = self.border_m2
+        return (self.next_m2, border) if self.next_m2 < border else None
 
     def claim(self, area_from_m2: float, area_to_m2: float) -> None:
         """Take the beginning of the opening.
@@ -87,20 +99,32 @@ class WorkList:
     def __init__(self, fields: tuple[FieldPlan, ...], geography: Geography, repeat: bool) -> None:
         self._fields, self._order, self._repeat = fields, geography.order, repeat
         self._taken = 0
+        self._finished = 0
 
-    def peek(self) -> int | None:
-        """Return the field number that :meth:`next_visit` would take; None when the list has run out."""
-        number, place = divmod(self._taken, len(self._order))
-        return None if number > 0 and not self._repeat else self._order[place]
+    def peek(self, now_s: float) -> int | None:
+        """Return the field number that :meth:`next_visit` would take; None when nothing is left that may still be flown."""
+        place = self._next_place(now_s)
+        return None if place is None else self._order[place % len(self._order)]
 
-    def next_visit(self) -> Visit | None:
+    def next_visit(self, now_s: float) -> Visit | None:
         """Take the next field; None when the list has run out."""
-        number, place = divmod(self._taken, len(self._order))
-        if number > 0 and not self._repeat:
+        place = self._next_place(now_s)
+        if place is None:
             return None
-        self._taken += 1
-        index = self._order[place]
+        self._taken = place + 1
+        number, position = divmod(place, len(self._order))
+        index = self._order[position]
         return Visit(index, self._fields[index], number + 1)
+
+    def _next_place(self, now_s: float) -> int | None:
+        """Return the next place in the (repeated) order whose field may still be flown today."""
+        count = len(self._order)
+        for place in range(self._taken, self._taken + count):
+            if place >= count and not self._repeat:
+                return None
+            if self._fields[self._order[place % count]].open_until_s > now_s:
+                return place
+        return None
 
     def product_ahead(self) -> float:
         """Return the product (L or kg) that fields not yet begun will take; infinite when the list repeats."""
@@ -108,7 +132,11 @@ class WorkList:
             return float("inf")
         return sum(self._fields[index].area_m2 * self._fields[index].rate for index in self._order[self._taken :])
 
+    def finish(self) -> None:
+        """Note that a visit has left nothing to do on its field."""
+        self._finished += 1
+
     @property
-    def has_run_out(self) -> bool:
-        """True when every field was taken and the list does not repeat."""
-        return not self._repeat and self._taken >= len(self._order)
+    def all_finished(self) -> bool:
+        """True when every field of a list that does not repeat has been finished, by whichever rig."""
+        return not self._repeat and self._finished >= len(self._order)

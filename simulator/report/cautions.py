@@ -11,7 +11,7 @@ CAUTIONS: tuple[str, ...] = (
     "Aircraft and propellers: keep people away from turning propellers, take the pack out before touching an aircraft,"
     " and never approach one that is armed.",
     "Aviation rules: flying, and applying product from the air, need the licences, registrations and permissions of"
-    " the place. Limits on sight, height, people below and the number of aircraft a pilot may watch come before any plan.",
+    " the place. Limits on sight, height, people below and aircraft a pilot may watch come before any plan.",
     "Lithium packs: charge them only between 0 and 40 °C (32 and 104 °F) or in the maker's narrower range, never"
     " unattended, never damaged, swollen or hot, and away from anything that burns. Know how to fight a pack fire.",
     "Generator exhaust kills: run generators outdoors only, at least 20 ft (6 m) from buildings and openings, exhaust"
@@ -23,10 +23,12 @@ CAUTIONS: tuple[str, ...] = (
 """One plain sentence group a hazard; labels, local codes and licensed practice have the last word."""
 
 SIMULATION_NOTE = (
-    "This is a simulation, not a promise: it tells what happens to an average crew with the numbers that were put in."
+    "This is a simulation, not a promise: it tells what follows from the numbers that were put in."
     " Real days differ by weather, crops, terrain, people and equipment."
 )
 """Stands on every report and quote."""
 
-INVENTED_NOTE = "Places and equipment in this scenario are invented; the numbers describe no real farm and no real product."
+INVENTED_NOTE = (
+    "Places and equipment in this scenario are invented; the numbers describe no real farm and no real product."
+)
 """Stands on reports of scenarios that say ``invented = true``."""

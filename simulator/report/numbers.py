@@ -124,7 +124,8 @@ def quantile_text(spread: Mapping[str, Any], name: str) -> str:
     """
     value = float(spread[name])
     limits = [limit for limit in spread.get(f"{name}_ci95") or () if limit is not None]
-    widths = [half for half in (half_width(spread.get(f"{name}_ci95")), half_width(spread.get("ci95"))) if half]
+    found = [half_width(spread.get(f"{name}_ci95")), half_width(spread.get("ci95"))]
+    widths = [half for half in found if half is not None]
     widths += [abs(limit - value) for limit in limits if len(limits) == 1 and limit != value]
     return fixed(value, supported_decimals(max(widths))) if widths else format_estimate(value)
 
@@ -132,12 +133,13 @@ def quantile_text(spread: Mapping[str, Any], name: str) -> str:
 def quantile_range_text(spread: Mapping[str, Any], name: str) -> str:
     """Return a percentile and its interval where both limits are known: ``"221 (221 to 224)"``."""
     text = quantile_text(spread, name)
-    limits = spread.get(f"{name}_ci95") or (None, None)
+    limits = [float(limit) for limit in spread.get(f"{name}_ci95") or () if limit is not None]
     half = half_width(limits)
     if half is None:
         return text
     decimals = supported_decimals(max(half, half_width(spread.get("ci95")) or 0.0))
-    return f"{text} ({fixed(limits[0], decimals)} to {fixed(limits[1], decimals)})"
+    low, high = (fixed(limit, decimals) for limit in limits)
+    return f"{text} ({low} to {high})"
 
 
 def count_text(value: float | None) -> str:
@@ -145,6 +147,11 @@ def count_text(value: float | None) -> str:
     if value is None or not math.isfinite(value):
         return NOTHING
     return fixed(value, 0 if abs(value) >= 9.95 else 1)
+
+
+def hours_text(value: float | None) -> str:
+    """Return hours a day to the tenth (six minutes); a dash when missing."""
+    return NOTHING if value is None or not math.isfinite(value) else fixed(value, 1)
 
 
 def share_text(share: float | None) -> str:
@@ -186,6 +193,20 @@ def clock_text(seconds: float, with_seconds: bool = False) -> str:
     return f"{text}:{whole % 60:02d}" if with_seconds else text
 
 
+def day_start_s(document: Mapping[str, Any]) -> float | None:
+    """Return the start of the day, s after midnight, from ``day_start_s`` or ``day_start``; None when neither stands.
+
+    Raises
+    ------
+    ValueError
+        ``day_start`` is no clock time.
+    """
+    if document.get("day_start_s") is not None:
+        return float(document["day_start_s"])
+    start = document.get("day_start")
+    return None if start is None else float(clock_seconds(str(start)))
+
+
 def finishing_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
     """Return a sentence on when the field list ran out; empty when it never did.
 
@@ -202,9 +223,10 @@ def finishing_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str
     on = "every day" if days == total else f"{days} of {total} days"
     # no interval comes with this mean, so it is rounded to ten minutes
     minutes = round(float(hour) * 6) * 10
-    start = document.get("day_start")
-    if start is None:
+    start_s = day_start_s(document)
+    if start_s is None:
         when = f"about {minutes // 60} h {minutes % 60:02d} min after the start of the day"
     else:
-        when = f"about {clock_text(clock_seconds(str(start)) + minutes * 60)}"
-    return f"The field list ran out on {on}, on average at {when}; output is then limited by the list, not by the equipment."
+        when = f"about {clock_text(start_s + minutes * 60)}"
+    limit = "output is then limited by the list, not by the equipment"
+    return f"The field list ran out on {on}, on average at {when}; {limit}."

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import os
 import re
 import tempfile
@@ -66,6 +67,18 @@ def plain_cell(value: str) -> str:
         A cell of a written table.
     """
     return value[1:] if value.startswith("'") and _FORMULA.match(value) else value
+
+
+def file_stem(name: str) -> str:
+    """Return a set's name as a safe part of a file name; a name that had to be changed gets a mark of its own.
+
+    Parameters
+    ----------
+    name : str
+        Any text.
+    """
+    kept = "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in name)[:60]
+    return kept if kept == name else f"{kept}_{hashlib.sha256(name.encode(errors='replace')).hexdigest()[:6]}"
 
 
 def plain(text: object, longest: int | None = None) -> str:

@@ -110,6 +110,27 @@ class BoundaryFile:
             raise InputError.single(f"[{longitude:g}, {latitude:g}] is more than {limit} from the fields")
         return x_m, y_m
 
+    def from_other(self, other: BoundaryFile, polygon: BaseGeometry) -> BaseGeometry:
+        """Put a polygon of another file on the grid of this one.
+
+        Parameters
+        ----------
+        other : BoundaryFile
+            File that the polygon is from.
+        polygon : shapely geometry
+            On the other file's grid, m.
+        """
+        import shapely
+
+        source, target = _grid_about(other.origin_lon_lat), _grid_about(self.origin_lon_lat)
+
+        def move(xy_m: FloatArray) -> FloatArray:
+            longitude, latitude = source(xy_m[:, 0], xy_m[:, 1], inverse=True)
+            return np.column_stack(target(longitude, latitude))
+
+        moved: BaseGeometry = shapely.transform(polygon, move)
+        return moved
+
     @property
     def area_total_m2(self) -> float:
         """Area of all fields, m2."""
@@ -263,8 +284,8 @@ def _build_polygon(raw: RawFeature, grid: Any, repair: bool) -> tuple[BaseGeomet
         if shapely.is_valid(whole):
             return whole, ""
         faults = [part for part in parts if not shapely.is_valid(part)]
-        areas = [_polygons_only(shapely.make_valid(part)) for part in parts]
-        repaired = _polygons_only(shapely.union_all(areas))
+        areas = [polygons_only(shapely.make_valid(part)) for part in parts]
+        repaired = polygons_only(shapely.union_all(areas))
         found_m2 = float(shapely.area(repaired))
         if found_m2 <= 0.0:
             raise _UnusableError("it encloses no area")
@@ -281,7 +302,7 @@ def _build_polygon(raw: RawFeature, grid: Any, repair: bool) -> tuple[BaseGeomet
     raise _UnusableError(f"its boundary crosses itself: {reason}. Draw it again or split it in two")
 
 
-def _polygons_only(geometry: BaseGeometry) -> BaseGeometry:
+def polygons_only(geometry: BaseGeometry) -> BaseGeometry:
     import shapely
 
     parts = [part for part in shapely.get_parts(geometry) if part.geom_type in ("Polygon", "MultiPolygon")]

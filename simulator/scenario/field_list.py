@@ -12,6 +12,8 @@ from simulator.scenario.schema import FieldFile, Scenario
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
+    from simulator.scenario.boundaries import BoundaryFile
+
 LARGEST_FIELD_PASSES = 20_000
 """A field that needs more passes than this is refused: a mistyped swath or area, not a day's work."""
 MOST_FIELDS = 5_000
@@ -41,6 +43,8 @@ class FieldSite:
         Given average distance between landing zone and work.
     rate, dry_rate : float or None
         Application rate in L/m2 or kg/m2, where it differs from the product's.
+    open_from, open_until : float or None
+        Seconds after midnight between which it may be flown; None: any time.
     """
 
     name: str
@@ -53,6 +57,8 @@ class FieldSite:
     ferry_distance_m: float | None = None
     rate: float | None = None
     dry_rate: float | None = None
+    open_from: float | None = None
+    open_until: float | None = None
 
 
 @dataclass(frozen=True)
@@ -105,6 +111,8 @@ def field_list(scenario: Scenario, folder: Path) -> FieldList:
                     ferry_distance_m=entry.ferry_distance,
                     rate=entry.rate,
                     dry_rate=entry.dry_rate,
+                    open_from=entry.open_from,
+                    open_until=entry.open_until,
                 )
             )
     problems = _repeated(sites)
@@ -127,7 +135,7 @@ def _repeated(sites: list[FieldSite]) -> list[Problem]:
 
 
 def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldList:
-    from simulator.scenario.boundaries import read_boundaries
+    from simulator.scenario.boundaries import polygons_only, read_boundaries
     from simulator.scenario.types import resolve_inside
 
     path = resolve_inside(folder, declared.path)
@@ -137,13 +145,21 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
         yard = boundaries.to_grid(scenario.yard.lon_lat[0], scenario.yard.lon_lat[1])
     skipped = [*boundaries.skipped, *boundaries.warnings]
     sites = []
+    obstacles = _other_shapes(declared.obstacles, folder, boundaries)
+    patches = _other_shapes(declared.patches, folder, boundaries)
     for entry in boundaries.fields[: declared.most]:
         polygon = entry.polygon
         if declared.buffer > 0:
             polygon = polygon.buffer(-declared.buffer)
-            if polygon.is_empty or polygon.area < max(declared.smallest, 1.0):
-                skipped.append(Problem(f"feature {entry.feature_number}", f"{entry.name}: nothing is left within the buffer"))
-                continue
+        if obstacles is not None:
+            polygon = polygon.difference(obstacles.buffer(declared.obstacle_clearance))
+        if patches is not None:
+            polygon = polygon.intersection(patches)
+        polygon = polygons_only(polygon)
+        if polygon.is_empty or polygon.area < max(declared.smallest, 1.0):
+            message = f"{entry.name}: skipped: less than the smallest field is left after buffer, obstacles and patches"
+            skipped.append(Problem(f"feature {entry.feature_number}", message))
+            continue
         sites.append(
             FieldSite(
                 name=entry.name,
@@ -155,3 +171,16 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
     if not sites:
         raise InputError.single("no field is left to fly; see the parts skipped: " + "; ".join(map(str, skipped[:5])), file=str(path))
     return FieldList(tuple(sites), yard, tuple(skipped))
+
+
+def _other_shapes(name: str | None, folder: Path, fields: BoundaryFile) -> BaseGeometry | None:
+    """Return all polygons of another file as one shape on the fields' grid; None when no file is named."""
+    if name is None:
+        return None
+    import shapely
+
+    from simulator.scenario.boundaries import read_boundaries
+    from simulator.scenario.types import resolve_inside
+
+    other = read_boundaries(resolve_inside(folder, name), smallest_m2=0.0, repair=True)
+    return shapely.union_all([fields.from_other(other, entry.polygon) for entry in other.fields])

@@ -6,7 +6,7 @@ import hashlib
 import json
 import tomllib
 from collections.abc import Iterable, Mapping
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
 from pathlib import Path
@@ -18,6 +18,7 @@ from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_s
 from simulator.scenario.references import check_references
 from simulator.scenario.schema import Scenario
 from simulator.scenario.validate import fill_defaults, validate
+from simulator.scenario.weather_days import Windows, weather_days
 
 LARGEST_FILE_BYTES = 5_000_000
 """A larger scenario file is refused before it is parsed."""
@@ -37,12 +38,18 @@ class EquipmentSet:
         Fields to treat.
     resolved : dict
         The merged table with every default written out: a scenario that reproduces this set.
+    weather_days : tuple of Windows or None
+        Workable stretches of each date of the weather file; None: no file.
+    notes : tuple of Problem
+        What was assumed in reading its files, for the user to see.
     """
 
     name: str
     scenario: Scenario
     fields: FieldList
     resolved: dict[str, Any] = field(repr=False)
+    weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
+    notes: tuple[Problem, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -88,7 +95,10 @@ class LoadedScenario:
         """Return the SHA-256 of all that the result depends on, apart from seed and days."""
         content = {entry.name: _without_run_length(entry.resolved) for entry in self.sets}
         shapes = {
-            entry.name: [(site.name, site.area_m2, site.location_m, _outline_text(site.polygon)) for site in entry.fields.sites]
+            entry.name: [
+                [(site.name, site.area_m2, site.location_m, _outline_text(site.polygon)) for site in entry.fields.sites],
+                entry.weather_days,
+            ]
             for entry in self.sets
         }
         text = json.dumps([content, shapes], sort_keys=True, default=str)
@@ -215,11 +225,12 @@ def _load_set(
         return None, problems
     try:
         fields = field_list(scenario, folder)
+        days, notes = weather_days(scenario, folder)
     except InputError as error:
         return None, error.problems
     resolved = fill_defaults(merged)
     resolved.pop("equipment_set", None)
-    return EquipmentSet(name, scenario, fields, resolved), []
+    return EquipmentSet(name, scenario, fields, resolved, days, (*fields.skipped, *notes)), []
 
 
 def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:
@@ -262,4 +273,4 @@ def vary(equipment: EquipmentSet, settings: Iterable[str], folder: Path, name: s
         found = check_references(scenario)
     if problems or found or scenario is None:
         raise InputError(problems + found)
-    return EquipmentSet(name or equipment.name, scenario, equipment.fields, fill_defaults(merged))
+    return replace(equipment, name=name or equipment.name, scenario=scenario, resolved=fill_defaults(merged))

@@ -10,7 +10,8 @@ from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.schema_equipment import Aircraft, Charger, Generator, Length, Pack, PositiveLength, Time
-from simulator.scenario.schema_rig import Flying, Rig, Weather
+from simulator.scenario.schema_rig import Flying, Rig
+from simulator.scenario.schema_weather import Weather
 from simulator.scenario.types import Clock, Drawn, PositiveCount, Quantity, Table, fail, may, must
 
 LiquidRate = Annotated[float, Quantity(units.LIQUID_RATE, above=0.0)]
@@ -93,8 +94,16 @@ class FieldTable(Table):
     ferry_distance: Length | None = may(
         None, "Average distance between landing zone and work, instead of the geometry; none: the geometry. Assumption."
     )
+    open_from: Clock | None = may(None, "No take-off on it before this time of day; none: any time. Assumption.")
+    open_until: Clock | None = may(None, "No aircraft in the air on it after this time of day; none: any time. Assumption.")
     rate: LiquidRate | None = may(None, "Liquid rate on this field; none: the product's. Assumption.")
     dry_rate: DryRate | None = may(None, "Dry rate on this field; none: the product's. Assumption.")
+
+    @model_validator(mode="after")
+    def _window(self) -> FieldTable:
+        if self.open_from is not None and self.open_until is not None and self.open_until <= self.open_from:
+            raise fail("open_until is not after open_from")
+        return self
 
 
 class FieldFile(Table):
@@ -103,6 +112,13 @@ class FieldFile(Table):
     path: str = must("File, relative to the scenario.", min_length=1)
     smallest: Annotated[float, Quantity(units.AREA, least=0.0)] = may("0.1 ha", "Smaller parts are skipped and named; assumption.")
     buffer: Length = may("0 m", "Strip left untreated inside every boundary; assumption. Source: the product label.")
+    headland_passes: Annotated[int, Field(ge=0, le=10, strict=True)] = may(0, "Passes along the boundary, flown last; assumption: none.")
+    obstacles: str | None = may(None, "GeoJSON file of obstacles, cut out of the treated area (gaps are flown straight, above them); none: none. Assumption.")
+    obstacle_clearance: Length = may("5 m", "Distance kept from obstacles; assumption.")
+    patches: str | None = may(None, "GeoJSON file of patches: only these are treated (spot spraying); none: whole fields. Assumption.")
+    landing_zone: Literal["best", "nearest corner"] = may(
+        "best", "Landing zone: the place on the boundary with the least ferry distance, or the corner nearest the yard or the first pass. Assumption."
+    )
     heading: Annotated[float, Quantity(units.NUMBER, least=0.0, most=360.0)] | None = may(
         None, "Heading of the passes in degrees from north; none: the heading with fewest turns. Assumption."
     )

@@ -4,11 +4,11 @@ from __future__ import annotations
 
 from typing import Annotated, Literal
 
-from pydantic import Field
+from pydantic import Field, model_validator
 
 from simulator.scenario import units
 from simulator.scenario.schema_equipment import Share
-from simulator.scenario.types import Quantity, Table, may, must
+from simulator.scenario.types import Quantity, Table, fail, may, must
 
 Money = Annotated[float, Field(ge=0.0, le=1e9, allow_inf_nan=False)]
 """Plain number in the scenario's currency."""
@@ -53,4 +53,11 @@ class Costs(Table):
     charger: dict[str, Item] = may({}, "By charger class. Assumption: not priced.")
     generator: dict[str, Item] = may({}, "By generator class. Assumption: not priced.")
     rig: dict[str, Item] = may({}, "By rig: trailer, mix tank, pump. Assumption: not priced.")
+    pump: Item | None = may(None, "A faster fill pump, for asking what to buy next; none: not priced. Assumption.")
     pay: Literal["paid hours", "field hours"] = may("paid hours", "Hours that wages are paid for; assumption.")
+
+    @model_validator(mode="after")
+    def _one_price(self) -> Costs:
+        if self.price_per_acre is not None and self.price_per_hour is not None:
+            raise fail("both price_per_acre and price_per_hour are given; allowed is one of them")
+        return self

@@ -54,6 +54,30 @@ class Hover(Table):
         return self
 
 
+class LoggedLoad(Table):
+    """One flown load as an owner logs it."""
+
+    load: Annotated[float, Quantity(units.MASS, least=0.0)] = must("Load at take-off.")
+    airborne: PositiveTime = must("Time airborne.")
+    used: PositiveShare = must("Part of the pack used.")
+
+
+class LoadLog(Table):
+    """Logged loads, from which the power model is calibrated instead of a spec sheet."""
+
+    pack: str = must("Pack type that was flown.")
+    loads: list[LoggedLoad] = must("Loads flown.", min_length=1, max_length=1000)
+    air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)] = may("20 degC", "Air temperature then; assumption.")
+    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=6000.0)] = may("0 m", "Altitude then; assumption.")
+
+
+class TurnLimits(Table):
+    """Limits from which the time of a turn is worked out."""
+
+    acceleration: Annotated[float, Quantity(units.ACCELERATION, above=0.0, most=50.0)] = must("Greatest horizontal acceleration.")
+    radius_least: Length = may("0 m", "Smallest turn radius in continuous flight; assumption: none.")
+
+
 class Aircraft(Table):
     """One class of unmanned multirotor spray aircraft."""
 
@@ -67,6 +91,7 @@ class Aircraft(Table):
     rotor_diameter: PositiveLength = must("Diameter of one rotor.")
     coaxial: bool = may(False, "True when rotors are stacked in pairs; assumption.")
     hover: Hover | None = may(None, "Hover times from a spec sheet; none: figure_of_merit is used. Source: the spec sheet.")
+    load_log: LoadLog | None = may(None, "Logged loads to calibrate from; none: hover or figure_of_merit. Source: the owner's log.")
     figure_of_merit: PositiveShare = may(
         "60 %", "Ideal hover power over electrical power, when no hover times are given; assumption (range 0.5-0.7, from memory)."
     )
@@ -80,6 +105,7 @@ class Aircraft(Table):
     spread_speed: Speed | None = may(None, "Ground speed along a pass when spreading; none: as spray_speed. Assumption.")
     ferry_speed: Speed = must("Ground speed between landing zone and work.")
     turn_time: Time = may("5 s", "Time from the end of a pass to the start of the next; assumption.")
+    turn_limits: TurnLimits | None = may(None, "Work the turn time out from these instead of turn_time; none: turn_time. Assumption.")
     take_off_time: Time = may("15 s", "Take-off and climb; assumption.")
     landing_time: Time = may("20 s", "Descent and landing; assumption.")
     flow_max: Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)] | None = may(
@@ -95,6 +121,20 @@ class Aircraft(Table):
     handling_time: Time = may("2 min", "To load it on, or take it off, the trailer; assumption.")
     handling_people: PositiveCount = may(1, "People it takes to lift it; assumption: at most about 25 kg a person.")
     breakdown: Breakdown | None = may(None, "Random failures; none: it does not fail. Assumption.")
+
+    @model_validator(mode="after")
+    def _one_calibration(self) -> Aircraft:
+        if self.hover is not None and self.load_log is not None:
+            raise fail("both hover and load_log are given; allowed is one of them")
+        return self
+
+
+class Cooling(Table):
+    """Newton cooling of a pack after landing."""
+
+    after_flight: Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)] = must("Pack temperature at landing.")
+    limit: Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)] = must("Temperature at which charging may begin.")
+    time_constant: PositiveTime = must("Time in which the difference to the air falls to 37 %.")
 
 
 class Pack(Table):
@@ -113,6 +153,14 @@ class Pack(Table):
     cut_share: PositiveShare = may("5 %", "Power at which charging ends, over full charging power; source: 0.03-0.1C, battery notes.")
     charge_efficiency: PositiveShare = may("99 %", "Energy stored over energy taken; source: about 99 %, battery notes.")
     cooling_time: Time = may("5 min", "From landing until it may be charged; assumption.")
+    cooling: Cooling | None = may(None, "Work the cooling time out from temperatures instead; none: cooling_time. Assumption.")
+    cold_loss: bool = may(True, "True: cold air takes some of its energy; assumption: 20 % at 0 degC, none from 20 degC up.")
+    charge_temperature_least: Annotated[float, Quantity(units.TEMPERATURE, least=-40.0, most=60.0)] = may(
+        "0 degC", "No charging in colder air; source: USFA/NFPA advice."
+    )
+    charge_temperature_most: Annotated[float, Quantity(units.TEMPERATURE, least=-40.0, most=80.0)] = may(
+        "40 degC", "No charging in hotter air; source: USFA/NFPA advice."
+    )
 
 
 class Charger(Table):
@@ -123,9 +171,17 @@ class Charger(Table):
     slots: PositiveCount = may(1, "Packs charged at the same time; assumption.")
     output_power: Power = must("Most power to all its packs together. Source: the spec sheet.")
     slot_power: Power | None = may(None, "Most power to one pack; none: the whole output. Source: the spec sheet.")
+    input_power_max: Power | None = may(None, "Most power it draws; none: output over efficiency. Source: the spec sheet.")
     setting: PositiveShare = may("100 %", "Power it is set to, over full power; assumption.")
     efficiency: PositiveShare = may("92 %", "Power to packs over power drawn; source: 0.85-0.93, from memory.")
     balance_time: Time = may("0 s", "Time a slot is held after charging while cells are balanced; assumption.")
+
+
+class FuelPoint(Table):
+    """Fuel use at a load."""
+
+    load: FreePower = must("Load.")
+    use: Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)] = must("Fuel use, such as \"2.1 L/h\".")
 
 
 class Generator(Table):
@@ -134,9 +190,16 @@ class Generator(Table):
     like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
     rated_power: Power = must("Nameplate power. Source: the spec sheet.")
     continuous_share: PositiveShare = may("80 %", "Part of the rating it is loaded to; source: the 80 % continuous-load rule, from memory.")
-    derate: Literal["none", "naturally_aspirated", "alternator", "msha_naturally_aspirated", "msha_turbocharged", "turbocharged", "petrol_customary"] = may(
+    derate: Literal[
+        "none", "naturally_aspirated", "alternator", "msha_naturally_aspirated", "msha_turbocharged", "turbocharged",
+        "petrol_customary", "iso3046_naturally_aspirated", "iso3046_spark_ignition", "iso3046_turbocharged",
+        "iso3046_aftercooled",
+    ] = may(
         "naturally_aspirated", "Rule for altitude and temperature; source: 3 % per 1000 ft above 500 ft, handbook."
     )
     fuel: Literal["diesel", "petrol"] = may("petrol", "Fuel; assumption.")
+    fuel_use: list[FuelPoint] = may(
+        [], "Measured use at loads, fitted by a straight line; none: the ASABE part-load line. Source: the spec sheet.", max_length=50
+    )
     fuel_tank: Volume = may("25 L", "Fuel tank; assumption.")
     refuel_at: Share = may("15 %", "Tank level at which the crew is asked to refuel; assumption.")

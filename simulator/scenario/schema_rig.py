@@ -7,9 +7,8 @@ from typing import Annotated, Literal
 from pydantic import model_validator
 
 from simulator.scenario import units
-from simulator.scenario.distributions import Distribution
-from simulator.scenario.schema_equipment import FreePower, Length, Power, PositiveShare, Share, Time, Volume
-from simulator.scenario.types import Count, Drawn, PositiveCount, Quantity, Table, fail, may, must
+from simulator.scenario.schema_equipment import FreePower, Length, PositiveLength, PositiveShare, Power, Share, Time, Volume
+from simulator.scenario.types import Count, PositiveCount, Quantity, Table, fail, may, must
 
 Flow = Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)]
 
@@ -113,6 +112,9 @@ class Flying(Table):
     launch_interval: Annotated[float, Quantity(units.TIME, least=0.0)] = may(
         "20 s", "Least time between two take-offs at one landing zone; assumption."
     )
+    visual_range: PositiveLength | None = may(
+        None, "Farthest that the pilot may be from the aircraft; beyond it the landing zone is shifted; none: no limit. Source: ask your authority."
+    )
     stop_at: Literal["anywhere", "pass end"] = may(
         "anywhere", "Where a load may end; 'pass end' flies only whole passes when it can; assumption."
     )
@@ -120,18 +122,3 @@ class Flying(Table):
     least_load_share: PositiveShare = may(
         "10 %", "Near the day's end no load smaller than this share of a full one is started; assumption."
     )
-
-
-class Stoppages(Table):
-    """Weather that stops take-offs at random."""
-
-    time_between: Annotated[Distribution, Drawn(units.TIME, above=0.0)] = must("Time from the end of one stoppage to the next.")
-    length: Time = must("Length of a stoppage.")
-
-
-class Weather(Table):
-    """Air and weather of the day."""
-
-    air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-40.0, most=55.0)] = may("25 degC", "Air temperature; assumption.")
-    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=4500.0)] = may("300 m", "Altitude above sea level; assumption.")
-    stoppages: Stoppages | None = may(None, "Random weather stoppages; none: the weather holds all day. Assumption.")

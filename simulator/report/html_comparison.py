@@ -1,0 +1,147 @@
+"""Several results side by side: spreads, differences from the first, and what changed in the inputs."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+
+from simulator.experiment.estimates import independent_interval, paired_interval
+from simulator.report.cautions import CAUTIONS, SIMULATION_NOTE
+from simulator.report.html_charts import interval_drawing, spread_drawing
+from simulator.report.html_inputs import differing
+from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
+from simulator.report.numbers import NOTHING, ReportUnits, count_text, quantile_text, range_text, units_of
+from simulator.report.writing import plain
+
+if TYPE_CHECKING:
+    from simulator.report.stored import StoredResult
+
+
+class _Column:
+    """One equipment set of one result."""
+
+    def __init__(
+        self, heading: str, document: Mapping[str, Any], entry: Mapping[str, Any], stored: StoredResult
+    ) -> None:
+        from simulator.report.html import clean
+
+        self.heading, self.entry = heading, clean(entry)
+        self.seed = document["seed"]
+        self.days = stored.days[stored.days["equipment_set"] == entry["name"]].set_index("replication")
+        self.resolved = clean((stored.manifest.get("resolved") or {}).get(entry["name"], {}))
+
+
+def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
+    """Return what the page of several results shows.
+
+    Parameters
+    ----------
+    results : sequence of StoredResult
+        At least two; the units are the first one's.
+    """
+    units = units_of(results[0].document)
+    columns = _columns(results)
+    rows = [(column.heading, column.entry[units.spread_key], _output(column, units)) for column in columns]
+    spread_table = DataTable(
+        f"{units.area} per day",
+        ("result and set", "days", "mean (95 % interval)", "P10", "P50", "P90", "bottleneck"),
+        tuple(_row(column, units) for column in columns),
+    )
+    spread = PageFigure(
+        "spread",
+        f"{units.area.capitalize()} per day side by side",
+        "Columns count days. The line under them runs from P10 to P90, with a tick at the median; the diamond is the"
+        " mean.",
+        spread_drawing(rows, units.area),
+        spread_table,
+    )
+    changed = differing({column.heading: column.resolved for column in columns})
+    inputs = DataTable(
+        "Settings that are not the same in all",
+        ("setting", *(column.heading for column in columns)),
+        tuple(text_row(key, *values) for key, values in changed),
+        numbers=False,
+    )
+    return {
+        "title": "Results side by side",
+        "answers": [(column.heading, column.entry["bottleneck"]["sentence"]) for column in columns],
+        "spread": spread,
+        "difference": _differences(columns, units),
+        "inputs": inputs if changed else None,
+        "per_day": _per_day(columns),
+        "cautions": CAUTIONS,
+        "simulation_note": SIMULATION_NOTE,
+    }
+
+
+def _columns(results: Sequence[StoredResult]) -> list[_Column]:
+    names = [plain(stored.document["scenario"]) for stored in results]
+    columns = []
+    for place, stored in enumerate(results):
+        name = names[place] if names.count(names[place]) == 1 else f"{names[place]} ({place + 1})"
+        for entry in stored.document["equipment_sets"]:
+            columns.append(_Column(f"{name}: {plain(entry['name'])}", stored.document, entry, stored))
+    return columns
+
+
+def _output(column: _Column, units: ReportUnits) -> Any:
+    return column.days["acres" if units.name == "us" else "hectares"].to_numpy()
+
+
+def _row(column: _Column, units: ReportUnits) -> tuple[Cell, ...]:
+    spread = column.entry[units.spread_key]
+    return (
+        Cell(column.heading),
+        Cell(str(column.entry["days"]), column.entry["days"]),
+        Cell(range_text(spread["mean"], spread["ci95"]), spread["mean"]),
+        *(Cell(quantile_text(spread, name), spread[name]) for name in ("p10", "p50", "p90")),
+        Cell(column.entry["bottleneck"]["resource"]),
+    )
+
+
+def _differences(columns: Sequence[_Column], units: ReportUnits) -> PageFigure:
+    """Return every column less the first; day by day where both used the same seed."""
+    first = columns[0]
+    name = "acres" if units.name == "us" else "hectares"
+    rows: list[tuple[str, float, list[float]]] = []
+    cells = []
+    for column in columns[1:]:
+        shared = np.intersect1d(first.days.index, column.days.index)
+        if column.seed == first.seed and len(shared) >= 2:
+            pair = paired_interval(column.days.loc[shared, name], first.days.loc[shared, name])
+            low, high, how = pair.low, pair.high, f"same draws, {len(shared)} days"
+            mean = pair.mean
+        else:
+            apart = independent_interval(column.days[name], first.days[name])
+            low, high, how = apart.low, apart.high, "independent days"
+            mean = apart.mean
+        limits = [mean if low is None else low, mean if high is None else high]
+        rows.append((column.heading, mean, limits))
+        cells.append((Cell(column.heading), Cell(range_text(mean, limits, sign=True), mean), Cell(how)))
+    title = f"Output compared with {first.heading}"
+    return PageFigure(
+        "difference",
+        title,
+        f"Difference in {units.area} a day with its 95 % interval.",
+        interval_drawing(rows, f"{units.area} per day", title),
+        DataTable(title, ("result and set", f"{units.area} per day more (95 % interval)", "compared by"), tuple(cells)),
+    )
+
+
+def _per_day(columns: Sequence[_Column]) -> DataTable:
+    words = {
+        "sorties": "sorties",
+        "pack_swaps": "pack swaps",
+        "charge_cycles": "charges",
+        "moves": "moves between fields",
+        "generator_fuel_l": "generator fuel (L)",
+        "energy_kwh": "energy from the supply (kWh)",
+        "paid_hours": "paid hours of the rigs",
+    }
+    rows = []
+    for key, label in words.items():
+        values = [column.entry["per_day"].get(key) for column in columns]
+        rows.append((Cell(label), *(Cell(NOTHING if value is None else count_text(value), value) for value in values)))
+    return DataTable("An average day", ("per day", *(column.heading for column in columns)), tuple(rows))

@@ -1,0 +1,239 @@
+"""Colours and hatches of every state and resource, the same in all figures, for colour-blind readers and for print.
+
+The colours are our own choice: green for flying, blue for the ground crew's work, warm and hatched for waiting, grey
+for the road, breaks and idleness. Distances are checked as simulated for red-green blindness (Machado, Oliveira &
+Fernandes 2009, *A physiologically-based model for simulation of color vision deficiency*).
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from simulator.operation.log import Kind, Reason, State
+
+INK = "#22282b"
+PAPER = "#ffffff"
+QUIET = "#4b5459"
+
+
+@dataclass(frozen=True)
+class Look:
+    """How a group of states is drawn.
+
+    Parameters
+    ----------
+    label : str
+        Words of the legend.
+    colour : str
+        ``#rrggbb``.
+    hatch : str
+        matplotlib hatch; empty for plain.
+    """
+
+    label: str
+    colour: str
+    hatch: str = ""
+
+
+AIRCRAFT_LOOKS: dict[str, Look] = {
+    "spraying": Look("spraying", "#12503f"),
+    "turning": Look("turning", "#3f9a84"),
+    "ferry": Look("ferry", "#8fcfc0"),
+    "take-off and landing": Look("take-off and landing", "#dcefb4"),
+    "service": Look("swap, fill, launch check", "#3b56a5"),
+    "wait packs": Look("waiting: too few packs", "#b8401c", "////"),
+    "wait chargers": Look("waiting: chargers busy", "#ee9a2e", "\\\\\\\\"),
+    "wait generator": Look("waiting: power supply too small", "#f7dc6f", "xxx"),
+    "wait crew": Look("waiting: crew or pilot busy", "#9c79b8", "..."),
+    "wait mix": Look("waiting: mix or pump", "#6b3a14", "|||"),
+    "wait other": Look("waiting: other", "#dcc19c", "---"),
+    "repair": Look("repair", "#d6457f", "+++"),
+    "moving": Look("moving", "#5f6672"),
+    "pause": Look("breaks and weather", "#a9b4c6"),
+    "done": Look("finished for the day", "#f4f4f6"),
+}
+"""Groups of aircraft states in the order of the day's worth: stacked bars and legends keep it."""
+
+PACK_LOOKS: dict[str, Look] = {
+    "flown": Look("pack in an aircraft", "#12503f"),
+    "cool": Look("pack cooling", "#8fcfc0"),
+    "queue": Look("pack waiting for a charger", "#ee9a2e", "\\\\\\\\"),
+    "plug": Look("pack waiting to be plugged in", "#9c79b8", "..."),
+    "charge": Look("charging", "#3b56a5"),
+    "limited": Look("charging, held back by the supply", "#f7dc6f", "xxx"),
+    "stopped": Look("charger stopped", "#5f6672"),
+    "ready": Look("pack ready", "#dde3ea"),
+}
+"""Groups of pack and charger states."""
+
+WORK_LOOKS: dict[str, Look] = {
+    "service": AIRCRAFT_LOOKS["service"],
+    "supply": Look("mixing, refuelling, fetching", "#8a6236"),
+    "moving": AIRCRAFT_LOOKS["moving"],
+    "pause": AIRCRAFT_LOOKS["pause"],
+    "power": Look("power drawn", "#3b56a5"),
+}
+"""Groups of crew tasks, rig moves and the power supply."""
+
+RESOURCE_LOOKS: dict[str, Look] = {
+    "aircraft": Look("aircraft", "#12503f"),
+    "packs": Look("packs", "#b8401c", "////"),
+    "chargers": Look("chargers", "#ee9a2e", "\\\\\\\\"),
+    "generator": Look("power supply", "#f7dc6f", "xxx"),
+    "crew": Look("crew", "#9c79b8", "..."),
+    "mix supply": Look("mix and fill", "#6b3a14", "|||"),
+    "moves": Look("moves", "#5f6672"),
+}
+"""Resources that can hold a set back, coloured as the waiting that they cause."""
+
+_FLYING = {
+    State.TAKE_OFF: "take-off and landing",
+    State.LANDING: "take-off and landing",
+    State.FERRY_OUT: "ferry",
+    State.FERRY_BACK: "ferry",
+    State.WORK: "spraying",
+    State.TURN: "turning",
+    State.SWAP: "service",
+    State.FILL: "service",
+    State.LAUNCH_CHECK: "service",
+    State.REPAIR: "repair",
+    State.MOVE: "moving",
+    State.DONE: "done",
+    State.BREAK: "pause",
+}
+_WAITS = {
+    Reason.TOO_FEW_PACKS: "wait packs",
+    Reason.CHARGERS_BUSY: "wait chargers",
+    Reason.GENERATOR_LIMITED: "wait generator",
+    Reason.CREW_BUSY: "wait crew",
+    Reason.PILOT_BUSY: "wait crew",
+    Reason.PUMP_BUSY: "wait mix",
+    Reason.NO_MIX: "wait mix",
+    Reason.MOVING: "moving",
+    Reason.YARD: "moving",
+    Reason.RELOCATE: "moving",
+    Reason.BREAK: "pause",
+    Reason.WEATHER: "pause",
+    Reason.BREAKDOWN: "repair",
+    Reason.LIST_DONE: "done",
+    Reason.DAY_END: "done",
+}
+_PACKS = {
+    State.FLOWN: "flown",
+    State.COOL: "cool",
+    State.QUEUE: "queue",
+    State.WAIT: "plug",
+    State.CHARGE: "charge",
+    State.CHARGE_LIMITED: "limited",
+    State.STOPPED: "stopped",
+    State.READY: "ready",
+}
+_MOVES = (Reason.YARD, Reason.DRIVE, Reason.PACK_UP, Reason.SET_UP, Reason.RELOCATE, Reason.MOVING)
+_SUPPLY = (Reason.MIX, Reason.REFUEL, Reason.RESTOCK)
+
+
+def aircraft_group(state: str, reason: str = "") -> str:
+    """Return the group of an aircraft's state; unknown ones count as other waiting.
+
+    Parameters
+    ----------
+    state, reason : str
+        Values of :class:`State` and :class:`Reason`.
+    """
+    if state == State.WAIT:
+        return next((group for known, group in _WAITS.items() if known == reason), "wait other")
+    return next((group for known, group in _FLYING.items() if known == state), "wait other")
+
+
+def time_use_group(label: str) -> str:
+    """Return the group of a row of ``time_use.csv`` (``"wait: crew busy"``)."""
+    state, _, reason = label.partition(": ")
+    return aircraft_group(state, reason)
+
+
+def look_of(kind: Kind, state: State, reason: Reason) -> tuple[str, Look] | None:
+    """Return the group and look of one interval of a timeline; None when it is not drawn.
+
+    Parameters
+    ----------
+    kind : Kind
+        Kind of the entity.
+    state, reason : State, Reason
+        Of the interval.
+    """
+    if kind is Kind.AIRCRAFT:
+        group = aircraft_group(state, reason)
+        return f"aircraft {group}", AIRCRAFT_LOOKS[group]
+    if kind in (Kind.PACK, Kind.CHARGER):
+        group = _PACKS.get(state, "")
+        return (f"pack {group}", PACK_LOOKS[group]) if group else None
+    if kind is Kind.PERSON or kind is Kind.RIG or kind is Kind.SUPPLY:
+        if state is State.BREAK or reason is Reason.BREAK:
+            return "aircraft pause", WORK_LOOKS["pause"]
+        if reason in _MOVES:
+            return "aircraft moving", WORK_LOOKS["moving"]
+        return (
+            ("work supply", WORK_LOOKS["supply"]) if reason in _SUPPLY else ("aircraft service", WORK_LOOKS["service"])
+        )
+    return None
+
+
+def _linear(colour: str) -> tuple[float, float, float]:
+    parts = [int(colour[place : place + 2], 16) / 255.0 for place in (1, 3, 5)]
+    red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
+    return red, green, blue
+
+
+def luminance(colour: str) -> float:
+    """Return relative luminance, 0 to 1, of ``#rrggbb`` (W3C, Web Content Accessibility Guidelines 2.1)."""
+    red, green, blue = _linear(colour)
+    return 0.2126 * red + 0.7152 * green + 0.0722 * blue
+
+
+def contrast(first: str, second: str) -> float:
+    """Return the contrast ratio, 1 to 21, of two colours (W3C, Web Content Accessibility Guidelines 2.1)."""
+    high, low = sorted((luminance(first), luminance(second)), reverse=True)
+    return (high + 0.05) / (low + 0.05)
+
+
+def text_on(colour: str) -> str:
+    """Return dark or light, whichever reads better on a colour."""
+    return INK if contrast(INK, colour) >= contrast(PAPER, colour) else PAPER
+
+
+VISION: dict[str, tuple[tuple[float, float, float], ...]] = {
+    "usual": ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)),
+    "deuteranopia": ((0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413), (-0.011820, 0.042940, 0.968881)),
+    "protanopia": ((0.152286, 1.052583, -0.204868), (0.114503, 0.786281, 0.099216), (-0.003882, -0.048116, 1.051998)),
+}
+"""Matrices on linear RGB at full severity (Machado, Oliveira & Fernandes 2009, table; from memory)."""
+
+
+def difference(first: str, second: str, vision: str = "usual") -> float:
+    """Return how far apart two colours look: the distance in CIE L*a*b* (CIE 1976), D65 white.
+
+    Parameters
+    ----------
+    first, second : str
+        ``#rrggbb``.
+    vision : {"usual", "deuteranopia", "protanopia"}
+        Whose eyes.
+    """
+    return math.dist(_lab(first, vision), _lab(second, vision))
+
+
+def _lab(colour: str, vision: str) -> tuple[float, float, float]:
+    parts = _linear(colour)
+    seen = [min(1.0, max(0.0, sum(m * p for m, p in zip(row, parts, strict=True)))) for row in VISION[vision]]
+    to_xyz = ((0.4124564, 0.3575761, 0.1804375), (0.2126729, 0.7151522, 0.0721750), (0.0193339, 0.1191920, 0.9503041))
+    white = (0.95047, 1.0, 1.08883)
+    x, y, z = (
+        _root(sum(m * p for m, p in zip(row, seen, strict=True)) / whole)
+        for row, whole in zip(to_xyz, white, strict=True)
+    )
+    return 116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)
+
+
+def _root(value: float) -> float:
+    return math.cbrt(value) if value > 216.0 / 24389.0 else (24389.0 / 27.0 * value + 16.0) / 116.0

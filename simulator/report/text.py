@@ -1,0 +1,205 @@
+"""The short answer on a terminal: aligned tables that fit its width, with colour only when asked for."""
+
+from __future__ import annotations
+
+import re
+import textwrap
+import unicodedata
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from simulator.report.numbers import (
+    NOTHING,
+    ReportUnits,
+    count_text,
+    finishing_text,
+    hours_text,
+    mean_text,
+    quantile_text,
+    range_text,
+    share_text,
+    units_of,
+)
+from simulator.report.writing import plain
+
+NARROWEST, WIDEST = 60, 160
+_BOLD, _DIM, _ACCENT, _OFF = "\x1b[1m", "\x1b[2m", "\x1b[36m", "\x1b[0m"
+_LONGEST_NAME = 24
+_GAP = "  "
+_SKIPPED_SHOWN = 3
+
+Column = tuple[str, Callable[[Mapping[str, Any]], str]]
+
+
+def printed_width(text: str) -> int:
+    """Return how many terminal cells a text takes: wide characters take two, combining ones none."""
+    bare = re.sub(r"\x1b\[\d*m", "", text)
+    return sum(
+        0 if unicodedata.combining(character) else 2 if unicodedata.east_asian_width(character) in "WF" else 1
+        for character in bare
+    )
+
+
+def fit(text: object, width: int) -> str:
+    """Return a foreign text on one line of at most ``width`` cells, an ellipsis for what is cut."""
+    clean = plain(text)
+    if printed_width(clean) <= width:
+        return clean
+    kept = ""
+    for character in clean:
+        if printed_width(kept + character) > width - 1:
+            break
+        kept += character
+    return kept + "…"
+
+
+def _wrap(text: str, width: int, first: str = "", later: str = "") -> list[str]:
+    """Wrap a paragraph; a number stays with its per cent sign."""
+    kept = text.replace(" %", "\N{NO-BREAK SPACE}%")
+    lines = textwrap.wrap(kept, width, initial_indent=first, subsequent_indent=later)
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
+
+
+def result_table(document: Mapping[str, Any], width: int = 80, color: bool = False) -> str:
+    """Return the answer of a result as text.
+
+    Parameters
+    ----------
+    document : mapping
+        ``result.json`` with ``units`` ("us" by default) and ``day_start`` when known.
+    width : int
+        Cells of a line; taken as 60 when less and 160 when more.
+    color : bool
+        Whether to use terminal colours.
+
+    Returns
+    -------
+    str
+        Without a line end after the last line.
+    """
+    width = min(max(width, NARROWEST), WIDEST)
+    shown = units_of(document)
+    sets = document["equipment_sets"]
+    paint = _painter(color)
+    days = sorted({int(entry["days"]) for entry in sets})
+    count = f"{days[0]} days" if len(days) == 1 else f"{days[0]} to {days[-1]} days"
+    head = f"{fit(document['scenario'], width - 30)}: {count} a set, seed {document['seed']}"
+    lines = [paint(head, _BOLD), ""]
+    lines += _tables(sets, _columns(shown, sets), width, paint)
+    legend = "± half the 95 % interval of the mean; nine days in ten pass P10; field h is time set up at the fields."
+    lines += [paint(line, _DIM) for line in _wrap(legend, width)]
+    for entry in sets:
+        lines += ["", *_sentence(entry, width, paint)]
+        finished = finishing_text(document, entry)
+        if finished:
+            lines += _wrap(finished, width, first="  ", later="  ")
+    lines += _paired(document, shown, width, paint)
+    lines += _remarks(document, width)
+    return "\n".join(line.rstrip() for line in lines)
+
+
+def _painter(color: bool) -> Callable[[str, str], str]:
+    return (lambda text, code: f"{code}{text}{_OFF}") if color else (lambda text, code: text)
+
+
+def _columns(shown: ReportUnits, sets: Sequence[Mapping[str, Any]]) -> list[Column]:
+    key = shown.spread_key
+
+    def daily(name: str, scale: float = 1.0) -> Callable[[Mapping[str, Any]], str]:
+        def text(entry: Mapping[str, Any]) -> str:
+            value = entry["per_day"].get(name)
+            return count_text(None if value is None else value * scale)
+
+        return text
+
+    def hourly(entry: Mapping[str, Any]) -> str:
+        rate = entry.get("acres_per_field_hour")
+        if rate is None:
+            return NOTHING
+        limits = [None if limit is None else limit * shown.per_acre for limit in rate["ci95"]]
+        return mean_text(rate["mean"] * shown.per_acre, limits)
+
+    columns: list[Column] = [
+        (f"{shown.area}/day", lambda entry: mean_text(entry[key]["mean"], entry[key]["ci95"])),
+        ("P10", lambda entry: quantile_text(entry[key], "p10")),
+        ("P50", lambda entry: quantile_text(entry[key], "p50")),
+        ("P90", lambda entry: quantile_text(entry[key], "p90")),
+        (f"{shown.area}/field h", hourly),
+        ("sorties", daily("sorties")),
+        ("loads", daily("loads")),
+        ("swaps", daily("pack_swaps")),
+        ("charges", daily("charge_cycles")),
+        (f"fuel {shown.volume}", daily("generator_fuel_l", shown.per_litre)),
+        ("paid h", lambda entry: hours_text(entry["per_day"].get("paid_hours"))),
+    ]
+    if not any(entry["per_day"].get("generator_fuel_l") for entry in sets):
+        place = next(index for index, (title, _) in enumerate(columns) if title.startswith("fuel"))
+        columns[place] = ("grid kWh", daily("energy_kwh"))
+    return columns
+
+
+def _tables(
+    sets: Sequence[Mapping[str, Any]], columns: Sequence[Column], width: int, paint: Callable[[str, str], str]
+) -> list[str]:
+    """Lay columns out in as few blocks as the width allows, each beginning with the set's name."""
+    names = [fit(entry["name"], _LONGEST_NAME) for entry in sets]
+    first = max(printed_width(name) for name in [*names, "set"])
+    cells = [(title, [text(entry) for entry in sets]) for title, text in columns]
+    lines: list[str] = []
+    while cells:
+        block: list[tuple[str, list[str], int]] = []
+        used = first
+        while cells:
+            title, texts = cells[0]
+            wide = max(printed_width(text) for text in [title, *texts])
+            if block and used + len(_GAP) + wide > width:
+                break
+            used += len(_GAP) + wide
+            block.append((title, texts, wide))
+            cells.pop(0)
+        heads = _GAP.join(["set".ljust(first), *(title.rjust(wide) for title, _, wide in block)])
+        lines.append(paint(heads, _DIM))
+        for row, name in enumerate(names):
+            padded = name + " " * (first - printed_width(name))
+            texts = [texts[row].rjust(wide) for _, texts, wide in block]
+            if block[0][0] == columns[0][0]:
+                texts[0] = paint(texts[0], _BOLD)
+            lines.append(_GAP.join([padded, *texts]))
+        lines.append("")
+    return lines
+
+
+def _sentence(entry: Mapping[str, Any], width: int, paint: Callable[[str, str], str]) -> list[str]:
+    name = fit(entry["name"], _LONGEST_NAME)
+    wrapped = _wrap(f"{name}: {plain(entry['bottleneck']['sentence'])}", width, later="  ")
+    if wrapped and wrapped[0].startswith(f"{name}:"):
+        wrapped[0] = paint(f"{name}:", _ACCENT) + wrapped[0][len(name) + 1 :]
+    return wrapped
+
+
+def _paired(document: Mapping[str, Any], shown: ReportUnits, width: int, paint: Callable[[str, str], str]) -> list[str]:
+    pairs = document.get("paired") or []
+    if not pairs:
+        return []
+    lines = ["", paint("Differences on the same days (95 % interval)", _BOLD)]
+    for pair in pairs:
+        first, second = fit(pair["a"], _LONGEST_NAME), fit(pair["b"], _LONGEST_NAME)
+        limits = [None if limit is None else limit * shown.per_acre for limit in pair["ci95"]]
+        amount = range_text(pair["difference"] * shown.per_acre, limits, sign=True)
+        ahead = f"{first} ahead on {share_text(pair['a_wins_share'])} of days"
+        lines += _wrap(f"{first} less {second}: {amount} {shown.area}/day; {ahead}", width, later="  ")
+    return lines
+
+
+def _remarks(document: Mapping[str, Any], width: int) -> list[str]:
+    lines: list[str] = []
+    if document.get("stopped"):
+        lines += ["", *_wrap(f"Stopped early: {plain(document['stopped'])}.", width)]
+    skipped = document.get("skipped") or []
+    if skipped:
+        lines += ["", f"Left out of the field file: {len(skipped)}"]
+        for text in skipped[:_SKIPPED_SHOWN]:
+            lines += _wrap(plain(text, 300), width, first="  ", later="    ")
+        if len(skipped) > _SKIPPED_SHOWN:
+            lines.append(f"  and {len(skipped) - _SKIPPED_SHOWN} more, listed in the result folder")
+    return lines

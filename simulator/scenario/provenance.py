@@ -1,0 +1,283 @@
+"""Where every value of an equipment set comes from: the scenario, a catalogue entry, the command line or a default.
+
+The merge that loads a scenario is run once more over tables whose values carry a mark of their origin, so the answer
+cannot drift from what loading does, and a key that is new in the schema appears here without a line of code.
+"""
+
+from __future__ import annotations
+
+import re
+import types
+import typing
+from collections.abc import Iterable, Iterator, Mapping
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Any
+
+from pydantic import BaseModel
+from pydantic.fields import FieldInfo
+
+from simulator.errors import Problem
+from simulator.scenario.distributions import Distribution
+from simulator.scenario.loading import EquipmentSet, catalogue
+from simulator.scenario.merge import LIKE_TABLES, apply_setting, deep_merge, parse_setting, resolve_likes
+from simulator.scenario.schema import Scenario
+from simulator.scenario.types import Drawn, Quantity
+from simulator.scenario.units import Dimension
+from simulator.scenario.validate import fill_defaults
+
+DEFAULT = "default"
+SCENARIO = "scenario"
+NOT_GIVEN = "none"
+
+_UNIT_TEXT = {
+    "second": "s",
+    "meter": "m",
+    "meter**2": "m2",
+    "liter": "L",
+    "kilogram": "kg",
+    "meter/second": "m/s",
+    "watt": "W",
+    "watt_hour": "Wh",
+    "liter/second": "L/s",
+    "kilogram/second": "kg/s",
+    "liter/meter**2": "L/m2",
+    "kilogram/meter**2": "kg/m2",
+    "kilogram/liter": "kg/L",
+    "degree_Celsius": "degC",
+    "meter**3": "m3",
+    "radian": "rad",
+}
+_ASSUMED = re.compile(r"[;,.]?\s*\(?\bassumptions?\b[^.]*(?:\.|$)", re.IGNORECASE)
+
+
+@dataclass(frozen=True)
+class Leaf:
+    """One value of a scenario.
+
+    Parameters
+    ----------
+    key : str
+        Dotted key.
+    value : str
+        As written, with its unit; ``"none"`` when it is not given and has no default.
+    inner : str
+        In the unit that the model computes with; for a drawn quantity its mean; empty when there is nothing to convert.
+    origin : str
+        ``"scenario"``, ``"scenario: equipment_set.NAME"``, ``"scenario: KEY"`` (by ``like``), ``"catalogue: ENTRY"``,
+        ``"command line (--set)"``, ``"command line (--fields)"`` or ``"default"``; several are joined by ``" + "``.
+    note : str
+        What it is, from the schema; of a default also its source, or that it is an assumption.
+    """
+
+    key: str
+    value: str
+    inner: str
+    origin: str
+    note: str
+
+
+@dataclass(frozen=True)
+class _Marked:
+    """A value and where it was written."""
+
+    value: Any
+    origin: str
+    place: str
+
+
+def provenance(
+    equipment: EquipmentSet, raw: Mapping[str, Any], settings: Iterable[str] = (), fields: str | Path | None = None
+) -> tuple[Leaf, ...]:
+    """Return every value of an equipment set with its origin.
+
+    Parameters
+    ----------
+    equipment : EquipmentSet
+        A set that was loaded from ``raw`` with these settings and fields.
+    raw : mapping
+        The scenario file's content.
+    settings : iterable of str
+        ``KEY=VALUE`` overrides, as given to ``load_scenario``.
+    fields : str or Path, optional
+        GeoJSON file, as given to ``load_scenario``.
+
+    Returns
+    -------
+    tuple of Leaf
+        In the schema's order.
+
+    Raises
+    ------
+    InputError
+        A setting cannot be read.
+    """
+    tree = fill_defaults(_marked_merge(equipment.name, raw, settings, fields))
+    return tuple(_leaves(tree, Scenario, (), equipment.scenario, "", ""))
+
+
+def _marked_merge(name: str, raw: Mapping[str, Any], settings: Iterable[str], fields: str | Path | None) -> dict[str, Any]:
+    """Repeat the merge of loading over marked values; see ``simulator.scenario.loading``."""
+    changes = [(*parse_setting(text), "command line (--set)") for text in settings]
+    if fields is not None:
+        origin = "command line (--fields)"
+        changes += [(["field"], [], origin), (["field_file", "path"], str(Path(fields).resolve()), origin)]
+    marked = _mark({key: value for key, value in raw.items() if key != "equipment_set"}, SCENARIO)
+    overrides = {"equipment_set": raw.get("equipment_set") or {}}
+    overrides = _mark(overrides, f"scenario: equipment_set.{name}")
+    for parts, value, origin in changes:
+        if parts[0] == "equipment_set":
+            overrides = apply_setting(overrides, parts, _mark(value, origin, ".".join(parts)))
+    tree = deep_merge(marked, overrides["equipment_set"].get(name, {}))
+    for parts, value, origin in changes:
+        if parts[0] != "equipment_set":
+            tree = apply_setting(tree, parts, _mark(value, origin, ".".join(parts)))
+    entries = {
+        table: {entry: _mark(content, f"catalogue: {entry}", f"{table}.{entry}") for entry, content in known.items()}
+        for table, known in catalogue().items()
+    }
+    problems: list[Problem] = []
+    return resolve_likes(tree, entries, problems)
+
+
+def _mark(value: Any, origin: str, place: str = "") -> Any:
+    if isinstance(value, Mapping):
+        return {
+            # the merge reads ``like`` itself, so it stays bare
+            key: item if key == "like" and isinstance(item, str) else _mark(item, origin, f"{place}.{key}" if place else key)
+            for key, item in value.items()
+        }
+    if isinstance(value, list) and value:
+        return [_mark(item, origin, f"{place}.{index}") for index, item in enumerate(value)]
+    return None if value is None else _Marked(value, origin, place)
+
+
+def _leaves(node: Any, annotation: Any, metadata: tuple[Any, ...], instance: Any, key: str, note: str) -> Iterator[Leaf]:
+    inner, found = _strip(annotation)
+    metadata = (*metadata, *found)
+    if isinstance(node, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
+        yield from _table(node, inner, instance, key)
+    elif isinstance(node, Mapping) and node and "dist" not in node:
+        item = typing.get_args(inner)[-1] if typing.get_args(inner) else Any
+        for name, child in node.items():
+            yield from _leaves(child, item, metadata, _step(instance, name), f"{key}.{name}", note)
+    elif isinstance(node, list) and any(isinstance(child, Mapping) for child in node):
+        item = typing.get_args(inner)[-1] if typing.get_args(inner) else Any
+        for index, child in enumerate(node):
+            yield from _leaves(child, item, metadata, _step(instance, index), f"{key}.{index}", note)
+    else:
+        origin = _origin(node, key)
+        text = note if origin == DEFAULT else _meaning(note)
+        yield Leaf(key, _value_text(_plain(node)), _inner_text(instance, metadata), origin, text)
+
+
+def _table(node: Mapping[str, Any], model: type[BaseModel], instance: Any, key: str) -> Iterator[Leaf]:
+    for name, field in model.model_fields.items():
+        if name == "equipment_set" and not key:
+            continue
+        place = f"{key}.{name}" if key else name
+        note = field.description or ""
+        if name not in node:
+            yield Leaf(place, NOT_GIVEN, "", DEFAULT, note)
+        else:
+            yield from _leaves(node[name], field.annotation, _metadata(field), _step(instance, name), place, note)
+
+
+def _metadata(field: FieldInfo) -> tuple[Any, ...]:
+    return tuple(field.metadata)
+
+
+def _step(instance: Any, name: str | int) -> Any:
+    """Return a part of the validated scenario; None where the schema keeps it in another shape."""
+    if isinstance(instance, BaseModel):
+        return getattr(instance, str(name), None)
+    if isinstance(instance, Mapping):
+        return instance.get(name)
+    if isinstance(instance, list | tuple) and isinstance(name, int) and name < len(instance):
+        return instance[name]
+    return None
+
+
+def _strip(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
+    """Take ``| None`` and ``Annotated`` off a type; return it with the marks that ``Annotated`` carried."""
+    marks: tuple[Any, ...] = ()
+    while True:
+        origin = typing.get_origin(annotation)
+        if origin is typing.Annotated:
+            annotation, *more = typing.get_args(annotation)
+            marks += tuple(more)
+        elif origin in (typing.Union, types.UnionType):
+            annotation = next(item for item in typing.get_args(annotation) if item is not type(None))
+        else:
+            return annotation, marks
+
+
+def _origin(node: Any, key: str) -> str:
+    if key.rpartition(".")[2] == "like" and key.split(".")[0] in LIKE_TABLES and isinstance(node, str):
+        return SCENARIO
+    origins = list(dict.fromkeys(_origin_of(mark, key) for mark in _marks(node)))
+    return " + ".join(origins) if origins else DEFAULT
+
+
+def _origin_of(mark: Any, key: str) -> str:
+    if not isinstance(mark, _Marked):
+        return DEFAULT
+    if mark.origin != SCENARIO or mark.place == key or mark.place.startswith(f"{key}."):
+        return mark.origin
+    # reached by ``like``: name the entry that holds it
+    return f"{SCENARIO}: {'.'.join(mark.place.split('.')[:2])}"
+
+
+def _marks(node: Any) -> Iterator[Any]:
+    if isinstance(node, Mapping):
+        for item in node.values():
+            yield from _marks(item)
+    elif isinstance(node, list):
+        for item in node:
+            yield from _marks(item)
+    elif node is not None:
+        yield node
+
+
+def _plain(node: Any) -> Any:
+    """Take the marks off."""
+    if isinstance(node, Mapping):
+        return {key: _plain(item) for key, item in node.items()}
+    if isinstance(node, list):
+        return [_plain(item) for item in node]
+    return node.value if isinstance(node, _Marked) else node
+
+
+def _value_text(value: Any) -> str:
+    if value is None or value in ({}, [], ""):
+        return NOT_GIVEN
+    if isinstance(value, bool):
+        return str(value).lower()
+    if isinstance(value, Mapping):
+        parts = ", ".join(f"{name} {_value_text(item)}" for name, item in value.items() if name != "dist")
+        return f"{value.get('dist', 'table')}: {parts}"
+    if isinstance(value, list):
+        shown = [_value_text(item) for item in value]
+        return ", ".join(shown) if len(shown) <= 12 else f"{', '.join(shown[:12])} and {len(shown) - 12} more"
+    return str(value)
+
+
+def _inner_text(instance: Any, metadata: tuple[Any, ...]) -> str:
+    dimension = next((mark.dimension for mark in metadata if isinstance(mark, Quantity | Drawn)), None)
+    if dimension is None:
+        return ""
+    if isinstance(instance, Distribution):
+        prefix = "" if instance.is_constant else "mean "
+        return prefix + _with_unit(instance.mean(), dimension)
+    if isinstance(instance, int | float) and not isinstance(instance, bool):
+        return _with_unit(float(instance), dimension)
+    return ""
+
+
+def _with_unit(value: float, dimension: Dimension) -> str:
+    return f"{value:.6g} {_UNIT_TEXT.get(dimension.unit, dimension.unit)}".strip()
+
+
+def _meaning(note: str) -> str:
+    """Return what a key means, without the word that only its default is an assumption."""
+    return _ASSUMED.sub("", note).strip()

@@ -1,0 +1,125 @@
+"""Writing TOML: a scenario table, or a part of one, as text that loads again."""
+
+from __future__ import annotations
+
+import json
+import math
+import re
+from collections.abc import Mapping
+from typing import Any
+
+from simulator.scenario.distributions import (
+    Constant,
+    Distribution,
+    Empirical,
+    Exponential,
+    Gamma,
+    Lognormal,
+    Triangular,
+    TruncatedNormal,
+    Uniform,
+    Weibull,
+)
+
+_NAMES: dict[type[Distribution], str] = {
+    Constant: "constant",
+    Uniform: "uniform",
+    Triangular: "triangular",
+    TruncatedNormal: "normal",
+    Lognormal: "lognormal",
+    Gamma: "gamma",
+    Exponential: "exponential",
+    Weibull: "weibull",
+    Empirical: "empirical",
+}
+_PLAIN = ("cv", "shape")
+_BARE = re.compile(r"[A-Za-z0-9_-]+")
+
+
+def quantity_text(value: float, unit: str, digits: int = 6) -> str:
+    """Return a number with its unit, as a scenario writes it."""
+    return f"{value:.{digits}g} {unit}".strip()
+
+
+def distribution_table(distribution: Distribution, unit: str, digits: int = 6) -> dict[str, Any]:
+    """Return the scenario table of a distribution.
+
+    Parameters
+    ----------
+    distribution : Distribution
+        In ``unit``.
+    unit : str
+        Unit as a scenario writes it; empty for plain numbers.
+    digits : int, optional
+        Significant digits.
+    """
+    table: dict[str, Any] = {"dist": _NAMES[type(distribution)]}
+    for name, value in distribution.parameters().items():
+        if isinstance(value, tuple):
+            table[name] = [quantity_text(one, unit, digits) for one in value]
+        elif name in _PLAIN:
+            table[name] = float(f"{value:.{digits}g}")
+        elif math.isfinite(value):
+            table[name] = quantity_text(value, unit, digits)
+    return table
+
+
+def toml_key(key: str) -> str:
+    """Return a key bare where TOML allows it, else in quotes."""
+    return key if _BARE.fullmatch(key) else toml_value(key)
+
+
+def toml_value(value: Any) -> str:
+    """Return a value as TOML; tables become inline tables.
+
+    Raises
+    ------
+    ValueError
+        A kind of value that TOML has no way to write, such as None.
+    """
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, str):
+        # JSON's escapes are TOML's, but for DEL, which TOML wants escaped
+        return json.dumps(value, ensure_ascii=False).replace("\x7f", "\\u007f")
+    if isinstance(value, int | float):
+        if isinstance(value, float) and not math.isfinite(value):
+            return {math.inf: "inf", -math.inf: "-inf"}.get(value, "nan")
+        return repr(value)
+    if isinstance(value, list | tuple):
+        return "[" + ", ".join(toml_value(item) for item in value) + "]"
+    if isinstance(value, Mapping):
+        return "{ " + ", ".join(f"{toml_key(str(key))} = {toml_value(item)}" for key, item in value.items()) + " }"
+    raise ValueError(f"got {type(value).__name__}; allowed is text, number, truth value, list or table")
+
+
+def toml_document(table: Mapping[str, Any], notes: Mapping[str, str] | None = None) -> str:
+    """Return a whole TOML document.
+
+    Parameters
+    ----------
+    table : mapping
+        Nested tables; a table that declares a distribution is written inline, and so is a list of tables.
+    notes : mapping, optional
+        Dotted key to the comment that stands above it.
+    """
+    lines: list[str] = []
+    _write(table, (), notes or {}, lines)
+    return "\n".join(lines).strip("\n") + "\n"
+
+
+def _inline(value: Any) -> bool:
+    return not isinstance(value, Mapping) or "dist" in value
+
+
+def _write(table: Mapping[str, Any], place: tuple[str, ...], notes: Mapping[str, str], lines: list[str]) -> None:
+    own = {key: value for key, value in table.items() if _inline(value)}
+    if place and (own or not table):
+        lines += ["", f"[{'.'.join(toml_key(part) for part in place)}]"]
+    for key, value in own.items():
+        note = notes.get(".".join((*place, key)), "")
+        lines += [f"# {line}" for line in note.splitlines()]
+        lines.append(f"{toml_key(key)} = {toml_value(value)}")
+    for key, value in table.items():
+        if not _inline(value):
+            _write(value, (*place, key), notes, lines)

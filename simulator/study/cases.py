@@ -1,0 +1,151 @@
+"""The days behind a study: many cases simulated on the same random streams, extended where more days are needed."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Callable, Iterable, Sequence
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.analysis.summary import COLUMNS
+from simulator.errors import InputError
+from simulator.experiment.replicate import Runner
+from simulator.operation.plan import DayPlan
+from simulator.scenario.field_list import field_list
+from simulator.scenario.loading import EquipmentSet, vary
+from simulator.study.trial import Report
+
+FloatArray = NDArray[np.float64]
+
+PLANS_AT_ONCE = 256
+"""Plans that a pool of workers holds at a time, so that memory does not grow with the size of a design."""
+MOST_CASE_DAYS = 5_000_000
+"""A study that would simulate more days than this is refused: a mistyped number, not a question."""
+_PLACE = {name: place for place, name in enumerate(COLUMNS)}
+
+
+class CaseDays:
+    """Days of many cases, always replications 0 to n - 1 of each, so that any two cases are pairs.
+
+    Parameters
+    ----------
+    plans : sequence of DayPlan
+        One a case.
+    seed : int
+        Seed of the streams.
+    workers : int
+        Processes.
+    report : callable, optional
+        Progress.
+    stage : str, optional
+        What progress is said to be of.
+    """
+
+    def __init__(
+        self, plans: Sequence[DayPlan], seed: int, workers: int = 1, report: Report | None = None, stage: str = "days"
+    ) -> None:
+        self.plans, self.seed, self.workers = list(plans), seed, workers
+        self._report, self._stage = report, stage
+        self._rows: list[FloatArray] = [np.empty((0, len(COLUMNS))) for _ in plans]
+
+    def days(self, case: int) -> int:
+        """Return how many days of a case are finished."""
+        return len(self._rows[case])
+
+    def column(self, case: int, name: str) -> FloatArray:
+        """Return one measure of a case, a value a day."""
+        values: FloatArray = self._rows[case][:, _PLACE[name]]
+        return values
+
+    def rows(self, case: int) -> FloatArray:
+        """Return all measures of a case, shape (days, len(COLUMNS))."""
+        return self._rows[case]
+
+    def extend(self, last: int, cases: Iterable[int] | None = None) -> None:
+        """Simulate until each of the cases has ``last`` days; what has finished is kept when interrupted."""
+        wanted = [case for case in (range(len(self.plans)) if cases is None else cases) if self.days(case) < last]
+        total = sum(last - self.days(case) for case in wanted)
+        done = 0
+
+        def progress(count: int) -> None:
+            nonlocal done
+            done += count
+            if self._report is not None:
+                self._report(self._stage, done, total)
+
+        by_first: dict[int, list[int]] = {}
+        for case in wanted:
+            by_first.setdefault(self.days(case), []).append(case)
+        for first, together in sorted(by_first.items()):
+            for start in range(0, len(together), PLANS_AT_ONCE):
+                self._run(together[start : start + PLANS_AT_ONCE], first, last, progress)
+
+    def _run(self, cases: Sequence[int], first: int, last: int, progress: Callable[[int], None]) -> None:
+        with Runner([self.plans[case] for case in cases], self.seed, self.workers) as runner:
+            try:
+                runner.extend(first, last, progress)
+            finally:
+                for place, case in enumerate(cases):
+                    numbers, rows = runner.tables.table(place)
+                    # an interrupted pool may leave gaps; a case keeps the days before the first gap
+                    whole = int(np.sum(numbers == first + np.arange(len(numbers))))
+                    self._rows[case] = np.vstack([self._rows[case], rows[:whole]])
+
+
+def check_size(days: int, cases: int, where: str = "days", least: int = 2) -> None:
+    """Refuse a number of days that gives no interval, or a study of unreasonable size.
+
+    Raises
+    ------
+    InputError
+        With what is allowed.
+    """
+    most = MOST_CASE_DAYS // max(1, cases)
+    if not least <= days <= most:
+        raise InputError.single(f"got {days}; allowed is {least} to {most} days for each of {cases} cases", where)
+
+
+def changed_set(
+    equipment: EquipmentSet, settings: Iterable[str], folder: Path, name: str | None = None
+) -> EquipmentSet:
+    """Return an equipment set with values changed, its field list read anew where the change concerns it.
+
+    Parameters
+    ----------
+    equipment : EquipmentSet
+        Set to start from.
+    settings : iterable of str
+        ``KEY=VALUE`` changes.
+    folder : Path
+        Folder that file names are relative to.
+    name : str, optional
+        Name of the new set.
+
+    Raises
+    ------
+    InputError
+        The changed set is not valid.
+    """
+    texts = list(settings)
+    entry = vary(equipment, texts, folder, name)
+    if any(text.split("=", 1)[0].split(".", 1)[0].strip() in ("field", "field_file", "yard") for text in texts):
+        return replace(entry, fields=field_list(entry.scenario, folder))
+    return entry
+
+
+def finite(value: object) -> object:
+    """Return a value for JSON: NaN and infinities become null, numpy numbers plain ones, all through."""
+    if isinstance(value, dict):
+        return {str(key): finite(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [finite(item) for item in value]
+    if isinstance(value, np.bool_):
+        return bool(value)
+    if isinstance(value, np.integer):
+        return int(value)
+    if isinstance(value, float | np.floating):
+        return float(value) if math.isfinite(value) else None
+    return value

@@ -1,0 +1,266 @@
+"""From simulated days to money: what each day used and earned, and what a season of such days leaves."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import ArrayLike, NDArray
+
+from simulator.analysis.summary import COLUMNS
+from simulator.experiment.estimates import Interval, mean_interval
+from simulator.operation.log import FLIGHT_STATES
+from simulator.scenario.references import used_rigs
+from simulator.scenario.schema import Scenario
+from simulator.scenario.schema_costs import Costs
+from simulator.study.money import FloatArray, Piece, item_table, life_years, yearly_cost
+
+LEDGER = (
+    "acres", "rig_hours", "crew_hours", "fuel_l", "grid_kwh", "drive_km", "charge_cycles", "airborne_hours", "charger_hours",
+    "generator_hours",
+)  # fmt: skip
+"""What a day's money depends on: columns of a ledger. Hours of a charger and a generator are those of one piece."""
+_AT = {name: place for place, name in enumerate(LEDGER)}
+
+
+def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> FloatArray:
+    """Return what each simulated day used.
+
+    Parameters
+    ----------
+    rows : ndarray, shape (days, len(COLUMNS))
+        Simulated days.
+    scenario : Scenario
+        The set they belong to.
+    costs : Costs
+        Says which hours wages are paid for.
+
+    Returns
+    -------
+    ndarray, shape (days, len(LEDGER))
+        Where rigs mix generators and a grid supply, energy is split in proportion to their power (assumption).
+        A generator is taken to run while its rig stands at a field (assumption).
+    """
+
+    def column(name: str) -> FloatArray:
+        values: FloatArray = rows[:, COLUMNS.index(name)]
+        return values
+
+    rigs = used_rigs(scenario)
+    points = [point for name in rigs for point in scenario.rig[name].power.values()]
+    grid = sum(point.grid_power or 0.0 for point in points)
+    engine = sum(scenario.generator[point.generator].rated_power for point in points if point.generator is not None)
+    rig_hours, field_hours, crew_hours = column("paid_hours"), column("field_hours"), column("crew_hours")
+    if costs.pay == "field hours":
+        crew_hours = crew_hours * field_hours / np.where(rig_hours > 0, rig_hours, 1.0)
+    ledger = np.column_stack(
+        [
+            column("acres"),
+            rig_hours,
+            crew_hours,
+            column("generator_fuel_l"),
+            column("energy_kwh") * (grid / (grid + engine)),
+            column("drive_km"),
+            column("charge_cycles"),
+            sum((column(f"time_s/{state.value}") for state in FLIGHT_STATES), np.zeros(len(rows))) / 3600.0,
+            column("utilisation/chargers") * rig_hours / len(rigs),
+            field_hours / len(rigs),
+        ]
+    )
+    return np.asarray(ledger)
+
+
+@dataclass(frozen=True)
+class SeasonMoney:
+    """Money of seasons, one value for each row of day means.
+
+    Parameters
+    ----------
+    days : ndarray
+        Days worked; fewer than the season has when the demand is met before.
+    acres : ndarray
+        Acres done and sold.
+    capacity_acres : ndarray
+        Acres that could be done on all days of the season.
+    revenue, running, upkeep, capital : ndarray
+        Earned; spent on wages, fuel, driving and the like; upkeep of equipment; capital recovery of equipment (interest
+        and wear), a year.
+    cycles_per_pack : ndarray
+        Charge cycles that one pack goes through.
+    """
+
+    days: FloatArray
+    acres: FloatArray
+    capacity_acres: FloatArray
+    revenue: FloatArray
+    running: FloatArray
+    upkeep: FloatArray
+    capital: FloatArray
+    cycles_per_pack: FloatArray
+
+    @property
+    def margin(self) -> FloatArray:
+        """Revenue less everything: running, upkeep and capital."""
+        margin: FloatArray = self.revenue - self.running - self.upkeep - self.capital
+        return margin
+
+
+def running_per_day(means: FloatArray, costs: Costs) -> FloatArray:
+    """Return wages, fuel, energy, driving and other costs of a day.
+
+    Parameters
+    ----------
+    means : ndarray, shape (..., len(LEDGER))
+        A day, or means of days.
+    costs : Costs
+        Prices.
+    """
+    spent: FloatArray = (
+        means[..., _AT["crew_hours"]] * costs.wage_per_hour
+        + means[..., _AT["fuel_l"]] * costs.fuel_per_litre
+        + means[..., _AT["grid_kwh"]] * costs.grid_per_kwh
+        + means[..., _AT["drive_km"]] * costs.drive_per_km
+        + costs.other_per_day
+    )
+    return spent
+
+
+def revenue_per_day(means: FloatArray, costs: Costs) -> FloatArray:
+    """Return what a day earns, by the acre or by the paid rig hour."""
+    if costs.price_per_acre is not None:
+        return np.asarray(means[..., _AT["acres"]] * costs.price_per_acre)
+    return np.asarray(means[..., _AT["rig_hours"]] * (costs.price_per_hour or 0.0))
+
+
+def season_money(
+    means: FloatArray,
+    costs: Costs,
+    pieces: Sequence[Piece],
+    days: ArrayLike,
+    demand_acres: float | None = None,
+    charged: Sequence[Piece] | None = None,
+) -> SeasonMoney:
+    """Return the money of a season from what its days are on average.
+
+    Work stops when the demand is met; the last day counts as far as it is needed.
+
+    Parameters
+    ----------
+    means : ndarray, shape (..., len(LEDGER))
+        Mean day of each season.
+    costs : Costs
+        Prices.
+    pieces : sequence of Piece
+        Equipment that shares the use; classes without a price cost nothing here (see `money.need_prices`).
+    days : array_like of float
+        Work days of the season.
+    demand_acres : float, optional
+        Most that can be sold.
+    charged : sequence of Piece, optional
+        Pieces whose upkeep and capital are counted; all by default.
+    """
+    acres_day = means[..., _AT["acres"]]
+    most = np.broadcast_to(np.asarray(days, dtype=np.float64), acres_day.shape)
+    worked = most
+    if demand_acres is not None:
+        worked = np.where(acres_day * most > demand_acres, demand_acres / np.where(acres_day > 0, acres_day, 1.0), most)
+    owned = {kind: sum(piece.number for piece in pieces if piece.kind == kind) for kind in ("aircraft", "pack", "rig")}
+    cycles = means[..., _AT["charge_cycles"]] * worked / max(1, owned["pack"])
+    hours = {
+        "aircraft": means[..., _AT["airborne_hours"]] * worked / max(1, owned["aircraft"]),
+        "pack": np.zeros_like(worked),
+        "charger": means[..., _AT["charger_hours"]] * worked,
+        "generator": means[..., _AT["generator_hours"]] * worked,
+        "rig": means[..., _AT["rig_hours"]] * worked / max(1, owned["rig"]),
+    }
+    items = item_table(costs)
+    upkeep, capital = np.zeros_like(worked), np.zeros_like(worked)
+    for piece in pieces if charged is None else charged:
+        item = items.get((piece.kind, piece.name))
+        if item is None:
+            continue
+        life = life_years(item, cycles if piece.kind == "pack" else 0.0, hours[piece.kind])
+        kept = item.upkeep_share * item.purchase
+        upkeep = upkeep + piece.number * kept
+        capital = capital + piece.number * (yearly_cost(item, life, costs.interest) - kept)
+    return SeasonMoney(
+        worked,
+        acres_day * worked,
+        acres_day * most,
+        revenue_per_day(means, costs) * worked,
+        running_per_day(means, costs) * worked,
+        upkeep,
+        capital,
+        cycles,
+    )
+
+
+def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, level: float = 0.95) -> Interval:
+    """Return a smooth function of mean days with its interval, by leaving out one day after another.
+
+    For a linear function this is the t interval of the mean (Efron & Tibshirani, *An Introduction to the Bootstrap*,
+    chapter 11; from memory). Days of several sets that share random numbers go in as columns side by side.
+
+    Parameters
+    ----------
+    function : callable, (..., columns) -> (...)
+        Of the means of the columns.
+    ledger : ndarray, shape (days, columns)
+        At least two days.
+    level : float, optional
+        Confidence.
+    """
+    n = len(ledger)
+    total = ledger.sum(axis=0)
+    whole = float(function(total / n))
+    without = function((total - ledger) / (n - 1))
+    spread = mean_interval(n * whole - (n - 1) * without, level)
+    half = spread.half_width
+    if half is None or not np.isfinite(half):
+        return Interval(whole, None, None, n, None)
+    return Interval(whole, whole - half, whole + half, n, half)
+
+
+def season_draws(
+    ledger: FloatArray, season_days: float, years: int, worlds: int, rng: np.random.Generator
+) -> FloatArray:
+    """Return mean days of made-up seasons, drawn from the simulated days.
+
+    Each world first draws its own set of days (what is not known for want of more simulated days), then the days of
+    each of its seasons out of them (chance from season to season). Days of sets side by side are drawn together.
+
+    Parameters
+    ----------
+    ledger : ndarray, shape (days, columns)
+        Simulated days.
+    season_days : float
+        Work days a season; a part of a day counts as one.
+    years, worlds : int
+        Seasons a world, and worlds.
+    rng : numpy.random.Generator
+        Where the draws come from.
+
+    Returns
+    -------
+    ndarray, shape (worlds, years, columns)
+        Means over the days of each season.
+    """
+    n, draws = len(ledger), max(1, int(np.ceil(season_days - 1e-9)))
+    result = np.empty((worlds, years, ledger.shape[1]))
+    for world in range(worlds):
+        own = rng.integers(n, size=n)
+        counts = np.zeros((years, n))
+        chosen = own[rng.integers(n, size=(years, draws))]
+        for year in range(years):
+            counts[year] = np.bincount(chosen[year], minlength=n)
+        result[world] = counts @ ledger / draws
+    return result
+
+
+def resampler(seed: int, purpose: str) -> np.random.Generator:
+    """Return a generator for drawing from simulated days: the same for a seed and a purpose, apart from every stream."""
+    from hashlib import blake2b
+
+    key = int.from_bytes(blake2b(f"resample/{purpose}/{seed}".encode(), digest_size=16).digest(), "little")
+    return np.random.Generator(np.random.Philox(key=key))

@@ -1,0 +1,299 @@
+"""Designed experiments: ranges of inputs, full grids and Latin hypercubes over them."""
+
+from __future__ import annotations
+
+import itertools
+import math
+import re
+from collections.abc import Iterable, Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+from pydantic import BaseModel
+
+from simulator.errors import InputError, Problem
+from simulator.scenario import units
+from simulator.scenario.distributions import Distribution
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.toml_text import distribution_table, toml_value
+from simulator.scenario.types import Drawn, Quantity
+from simulator.scenario.units import Dimension, UnitError
+
+FloatArray = NDArray[np.float64]
+_BOUND = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+
+
+@dataclass(frozen=True)
+class InputRange:
+    """What an input may be: any value between two bounds, each as likely.
+
+    Parameters
+    ----------
+    key : str
+        Dotted key of the scenario.
+    low, high : float
+        Bounds in ``unit``, ``low < high``.
+    unit : str
+        Unit as the scenario writes it; empty for a plain number.
+    whole : bool
+        Only whole numbers, such as packs.
+    """
+
+    key: str
+    low: float
+    high: float
+    unit: str
+    whole: bool = False
+
+    def value(self, share: float) -> float:
+        """Return the value at a share (0 to 1) of the range; whole numbers get equal parts of it."""
+        if self.whole:
+            return min(self.high, self.low + math.floor(share * (self.high - self.low + 1.0)))
+        return self.low + share * (self.high - self.low)
+
+    def text(self, share: float) -> str:
+        """Return the value at a share of the range as a scenario writes it, without quotes."""
+        value = self.value(share)
+        return f"{value:.0f}" if self.whole else f"{value:.10g} {self.unit}".strip()
+
+    @property
+    def width(self) -> float:
+        """Width of the range, in its unit."""
+        return self.high - self.low
+
+
+def make_range(key: str, low: object, high: object, where: str) -> InputRange:
+    """Return a range from its two bounds.
+
+    Parameters
+    ----------
+    key : str
+        Dotted key.
+    low, high : str, int or float
+        Bounds; a bound without a unit takes the other's.
+    where : str
+        Place for the message.
+
+    Raises
+    ------
+    InputError
+        A bound is no number, the units differ, or low is not below high.
+    """
+    example = 'allowed is two bounds such as "40 s" and "90 s", or 2 and 4'
+    found = []
+    for bound in (low, high):
+        match = None if isinstance(bound, bool) else _BOUND.match(str(bound))
+        if match is None or not math.isfinite(float(match.group(1))):
+            raise InputError.single(f"got {bound!r}; {example}", where)
+        found.append((float(match.group(1)), match.group(2), match.group(1)))
+    (first, first_unit, first_text), (last, last_unit, last_text) = found
+    if first_unit and last_unit and first_unit != last_unit:
+        message = f"got the units {first_unit!r} and {last_unit!r}; allowed is the same for both bounds"
+        raise InputError.single(message, where)
+    if not first < last:
+        raise InputError.single(f"got {low!r} to {high!r}; allowed is a low bound below the high one", where)
+    unit = first_unit or last_unit
+    whole = not unit and first_text.lstrip("+-").isdigit() and last_text.lstrip("+-").isdigit()
+    return InputRange(key, first, last, unit, whole)
+
+
+def read_range(text: str, where: str = "--range") -> InputRange:
+    """Read ``KEY=LOW..HIGH``, such as ``rig.main.crew.tasks.swap.time=40..90 s``.
+
+    Raises
+    ------
+    InputError
+        Not of that form.
+    """
+    key, equals, bounds = text.partition("=")
+    low, dots, high = bounds.partition("..")
+    if not (equals and dots and key.strip()):
+        message = f"got {text!r}; allowed is KEY=LOW..HIGH, such as rig.main.crew.tasks.swap.time=40..90 s"
+        raise InputError.single(message, where)
+    return make_range(key.strip(), low.strip(), high.strip(), f"{where} {key.strip()}")
+
+
+def read_levels(text: str, where: str) -> list[str]:
+    """Read a list of levels: ``10,20,40 acre`` gives each level with the unit.
+
+    Parameters
+    ----------
+    text : str
+        Levels with commas between; a level without a unit takes the last one's.
+    where : str
+        Option, for the message.
+
+    Raises
+    ------
+    InputError
+        There is none, or one is no number.
+    """
+    parts = [part.strip() for part in text.split(",")]
+    matches = [_BOUND.match(part) for part in parts]
+    if not all(matches):
+        raise InputError.single(f"got {text!r}; allowed is a list such as 10,20,40 acre", where)
+    unit = matches[-1].group(2) if matches[-1] else ""
+    return [f"{match.group(1)} {match.group(2) or unit}".strip() for match in matches if match]
+
+
+def ranges_of(loaded: LoadedScenario, texts: Iterable[str] = ()) -> tuple[InputRange, ...]:
+    """Return the ranges that the scenario declares in its ``[range]`` table, and those given in addition.
+
+    Parameters
+    ----------
+    loaded : LoadedScenario
+        ``range = { "dotted.key" = [low, high] }``; optional.
+    texts : iterable of str
+        ``KEY=LOW..HIGH``; one given here replaces the scenario's.
+
+    Raises
+    ------
+    InputError
+        With every range that cannot be read, or when there is none at all.
+    """
+    declared: Mapping[str, Any] = getattr(loaded.base, "range", None) or {}
+    found: dict[str, InputRange] = {}
+    problems: list[Problem] = []
+    for key, bounds in declared.items():
+        try:
+            found[key] = make_range(key, bounds[0], bounds[1], f"range.{key}")
+        except InputError as error:
+            problems += error.problems
+    for text in texts:
+        try:
+            one = read_range(text)
+            found[one.key] = one
+        except InputError as error:
+            problems += error.problems
+    if problems:
+        raise InputError(problems)
+    if not found:
+        message = (
+            "no range is declared; allowed is --range KEY=LOW..HIGH, or in the scenario [range] with lines such as "
+            '"rig.main.crew.tasks.swap.time" = ["40 s", "90 s"]'
+        )
+        raise InputError.single(message, "range")
+    return tuple(found.values())
+
+
+def locate(equipment: EquipmentSet, key: str) -> tuple[Any, Dimension | None]:
+    """Return what stands at a dotted key of a set, and its kind of quantity.
+
+    Returns
+    -------
+    (object or None, Dimension or None)
+        None where nothing stands there or it is no quantity; whether the key exists is for the schema to say.
+    """
+    place: Any = equipment.scenario
+    dimension: Dimension | None = None
+    for part in key.split("."):
+        dimension = None
+        if isinstance(place, BaseModel):
+            field = type(place).model_fields.get(part)
+            if field is None:
+                return None, None
+            dimension = _dimension([*field.metadata, field.annotation])
+            place = getattr(place, part)
+        elif isinstance(place, dict) and part in place:
+            place = place[part]
+        elif isinstance(place, list) and part.isdigit() and int(part) < len(place):
+            place = place[int(part)]
+        else:
+            return None, None
+    return place, dimension
+
+
+def _dimension(marks: Iterable[Any]) -> Dimension | None:
+    import typing
+
+    for mark in marks:
+        if isinstance(mark, Quantity | Drawn):
+            return mark.dimension
+        found = _dimension(typing.get_args(mark)) if typing.get_args(mark) else None
+        if found is not None:
+            return found
+    return None
+
+
+def setting_at(equipment: EquipmentSet, one: InputRange, share: float) -> str:
+    """Return the ``KEY=VALUE`` that puts an input at a share of its range.
+
+    A fixed quantity takes the value. A drawn one keeps its shape and is scaled so that its mean is the value: its
+    coefficient of variation stays, and so do the random numbers behind it.
+
+    Parameters
+    ----------
+    equipment : EquipmentSet
+        Set that the change is for.
+    one : InputRange
+        The input and its range.
+    share : float
+        0 (low) to 1 (high).
+
+    Raises
+    ------
+    InputError
+        The bound has another kind of unit than the key.
+    """
+    value, dimension = locate(equipment, one.key)
+    text = one.text(share)
+    if isinstance(value, Distribution) and not value.is_constant and dimension is not None and value.mean() > 0:
+        try:
+            target = units.parse(text, dimension)
+        except UnitError as error:
+            raise InputError.single(str(error), f"--range {one.key}") from error
+        if target < 0:
+            raise InputError.single(f"got {text}; allowed is 0 or more", f"--range {one.key}")
+        return f"{one.key}={toml_value(distribution_table(value.scaled(target / value.mean()), dimension.unit, 12))}"
+    return f"{one.key}={text if not one.unit else toml_value(text)}"
+
+
+def full_grid(levels: Mapping[str, Sequence[Any]]) -> list[dict[str, Any]]:
+    """Return every combination of the levels, the last factor changing fastest.
+
+    Parameters
+    ----------
+    levels : mapping
+        Factor to its levels.
+
+    Raises
+    ------
+    ValueError
+        A factor has no level.
+    """
+    empty = [name for name, values in levels.items() if not len(values)]
+    if empty:
+        raise ValueError(f"got no level of {', '.join(empty)}; allowed is at least one")
+    return [dict(zip(levels, combination, strict=True)) for combination in itertools.product(*levels.values())]
+
+
+def latin_hypercube(factors: int, points: int, seed: int) -> FloatArray:
+    """Return a Latin hypercube: each of the equal slices of each factor holds one point.
+
+    Source: McKay, Beckman & Conover 1979, Technometrics 21:239-245; made by ``scipy.stats.qmc``.
+
+    Parameters
+    ----------
+    factors, points : int
+        At least one of each.
+    seed : int
+        Seed of its own generator.
+
+    Returns
+    -------
+    ndarray of float, shape (points, factors)
+        Shares between 0 and 1.
+
+    Raises
+    ------
+    ValueError
+        No factor or no point.
+    """
+    if factors < 1 or points < 1:
+        raise ValueError(f"got {factors} factors and {points} points; allowed is at least one of each")
+    from scipy.stats import qmc
+
+    sampler = qmc.LatinHypercube(d=factors, rng=np.random.default_rng(seed))
+    return np.asarray(sampler.random(points), dtype=np.float64)

@@ -1,0 +1,431 @@
+"""Which assumptions matter: one input at a time, Sobol indices, and what to measure to be sure."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.analysis.summary import MEASURES
+from simulator.errors import InputError, Problem
+from simulator.experiment.estimates import (
+    Interval,
+    format_estimate,
+    mean_interval,
+    paired_interval,
+    replications_needed,
+)
+from simulator.operation.plan import DayPlan, make_plan
+from simulator.scenario import units
+from simulator.scenario.distributions import Distribution
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.merge import nearest
+from simulator.study.cases import CaseDays, changed_set, check_size, finite
+from simulator.study.design import InputRange, locate, setting_at
+from simulator.study.sobol import SobolIndices, is_power_of_two, sobol
+from simulator.study.trial import Report, area_unit, check_workers, one_set
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FloatArray = NDArray[np.float64]
+_GENERIC = frozenset({"rig", "crew", "tasks", "aircraft", "pack", "charger", "generator", "time", "field"})
+
+
+@dataclass(frozen=True)
+class Sensitivity:
+    """What the answer owes to each input.
+
+    Parameters
+    ----------
+    bars : pandas.DataFrame
+        One row an input, the widest first: key, words, low, high (texts), at_low, at_high (answer), change_low,
+        change_high (from the scenario's own values, with ``_ci_low`` and ``_ci_high``), swing (widest difference of
+        the three answers) with its interval, flips (the sign of the answer changes within the range).
+    needs : pandas.DataFrame
+        What to measure: key, words, plus_minus (how well the input must be known, in its unit), timings (how many
+        stopwatch times give that; NaN for an input without spread), enough (the range is narrow enough as it is).
+    base : Interval
+        The answer with the scenario's own values.
+    indices : SobolIndices or None
+        None when not asked for, or interrupted.
+    noise_share : float
+        Part of the variance among the points of the Sobol sample that is chance of the days; NaN without.
+    measure : str
+        What the answer is.
+    target : float
+        Precision wished for, as a share of the answer.
+    units : {"us", "metric"}
+        Units of sentences.
+    sentence : str
+        The answer.
+    days : int
+        Days of each point of the bars.
+    stopped : str
+        Why it ended early; empty when it did not.
+    """
+
+    bars: pd.DataFrame
+    needs: pd.DataFrame
+    base: Interval
+    indices: SobolIndices | None
+    noise_share: float
+    measure: str
+    target: float
+    units: str
+    sentence: str
+    days: int
+    stopped: str = ""
+
+    def sobol_table(self) -> pd.DataFrame | None:
+        """Return one row an input with its indices and intervals, in the order of the bars; None without indices."""
+        if self.indices is None:
+            return None
+        import pandas as pd
+
+        found = self.indices
+        frame = pd.DataFrame(
+            {
+                "place": range(len(found.first)),
+                "first_order": found.first,
+                "first_ci95_low": found.first_low,
+                "first_ci95_high": found.first_high,
+                "total": found.total,
+                "total_ci95_low": found.total_low,
+                "total_ci95_high": found.total_high,
+            }
+        )
+        return self.bars[["place", "key", "words"]].merge(frame, on="place").drop(columns="place")
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the study as a JSON-able document."""
+        table = self.sobol_table()
+        document = {
+            "study": "sensitivity",
+            "sentence": self.sentence,
+            "measure": self.measure,
+            "days": self.days,
+            "base": {"mean": self.base.mean, "ci95": [self.base.low, self.base.high]},
+            "target_share": self.target,
+            "stopped": self.stopped,
+            "inputs": self.bars.drop(columns="place").to_dict(orient="records"),
+            "to_measure": self.needs.to_dict(orient="records"),
+            "sobol": None
+            if table is None or self.indices is None
+            else {
+                "indices": table.to_dict(orient="records"),
+                "mean": self.indices.mean,
+                "sd": self.indices.sd,
+                "evaluations": self.indices.evaluations,
+                "chance_share_of_variance": self.noise_share,
+            },
+        }
+        result = finite(document)
+        return result if isinstance(result, dict) else {}
+
+
+def words_of(ranges: Sequence[InputRange]) -> list[str]:
+    """Return plain words for keys: their telling parts, or the whole key where two would read alike."""
+    short = []
+    for one in ranges:
+        parts = one.key.split(".")
+        telling = [part for part in parts[-3:] if part not in _GENERIC] or parts[-2:]
+        kept = telling[-2:]
+        if parts[-1] == "time" and "time" not in kept:
+            kept = [*telling[-1:], "time"]
+        short.append(" ".join(kept).replace("_", " "))
+    return [one.key if short.count(text) > 1 else text for one, text in zip(ranges, short, strict=True)]
+
+
+def sensitivity(
+    loaded: LoadedScenario,
+    ranges: Sequence[InputRange],
+    equipment_set: str | None = None,
+    against: str | None = None,
+    measure: str = "acres",
+    days: int = 40,
+    sobol_points: int = 0,
+    sobol_days: int = 4,
+    target: float = 0.02,
+    seed: int | None = None,
+    workers: int = 1,
+    report: Report | None = None,
+) -> Sensitivity:
+    """Find which inputs matter for an equipment set, or for the difference between two.
+
+    Parameters
+    ----------
+    loaded : LoadedScenario
+        The scenario.
+    ranges : sequence of InputRange
+        What each input may be; see `ranges_of`.
+    equipment_set, against : str, optional
+        Set (the first by default), and another to take the difference from: then the question is whether the
+        choice between them holds.
+    measure : str, optional
+        Measure of a day (`MEASURES`), averaged over days.
+    days : int, optional
+        Days of each point of the one-at-a-time bars, the same random days for all.
+    sobol_points : int, optional
+        Points of the Sobol sample, a power of two; 0 leaves the indices out. Takes ``points * (inputs + 2)`` cases.
+    sobol_days : int, optional
+        Days of each of those cases.
+    target : float, optional
+        Share of the answer that it is to be known to.
+    seed : int, optional
+        Seed; the scenario's by default.
+    workers : int, optional
+        Processes.
+    report : callable, optional
+        Progress.
+
+    Returns
+    -------
+    Sensitivity
+        Interrupted during the Sobol sample, without indices.
+
+    Raises
+    ------
+    InputError
+        A range cannot be used, or an option is out of range.
+    """
+    entries = [one_set(loaded, equipment_set), *([loaded.equipment_set(against)] if against is not None else [])]
+    _check(ranges, measure, sobol_points, target, entries)
+    check_workers(workers)
+    check_size(days, len(entries) * (2 * len(ranges) + 1), least=3)
+    used_seed = loaded.base.seed if seed is None else seed
+    plans, problems = [], []
+    for entry in entries:
+        plans.append(make_plan(entry))
+        for one in ranges:
+            for share in (0.0, 1.0):
+                try:
+                    plans.append(make_plan(changed_set(entry, [setting_at(entry, one, share)], loaded.folder)))
+                except InputError as error:
+                    where = f"--range {one.key} at {one.text(share)}"
+                    problems += [
+                        Problem(where, f"{p.where}: {p.message}" if p.where else p.message) for p in error.problems
+                    ]
+    if problems:
+        raise InputError(list(dict.fromkeys(problems)))
+    runs = CaseDays(plans, used_seed, workers, report, "one at a time")
+    runs.extend(days)
+    cases = 2 * len(ranges) + 1
+    answers = [_answer(runs, case, cases, measure, against is not None) for case in range(cases)]
+    bars = _bars(ranges, answers)
+    base = mean_interval(answers[0])
+    scale = abs(base.mean) if against is None else abs(float(_column(runs, 0, measure).mean()))
+    needs = _needs(entries[0], bars, ranges, target * scale)
+    stopped = ""
+    indices, noise = None, math.nan
+    if sobol_points:
+        check_size(sobol_days, len(entries) * sobol_points * (len(ranges) + 2), "sobol_days", least=2)
+        halves: list[FloatArray] = []
+
+        def function(shares: FloatArray) -> FloatArray:
+            means = _evaluate(loaded, entries, ranges, shares, measure, sobol_days, used_seed, workers, report)
+            halves.append(means)
+            return means.mean(axis=1)
+
+        try:
+            indices = sobol(function, [(0.0, 1.0)] * len(ranges), sobol_points, used_seed)
+            noise = _noise_share(np.vstack(halves[:2]))
+        except KeyboardInterrupt:
+            stopped = "interrupted; the Sobol indices are left out"
+    sentence = _sentence(bars, needs, entries, measure, target, loaded.base.units, days)
+    return Sensitivity(bars, needs, base, indices, noise, measure, target, loaded.base.units, sentence, days, stopped)
+
+
+def _check(
+    ranges: Sequence[InputRange], measure: str, points: int, target: float, entries: Sequence[EquipmentSet]
+) -> None:
+    if not ranges:
+        raise InputError.single("got no range; allowed is at least one", "--range")
+    if measure not in MEASURES:
+        raise InputError.single(f"got {measure!r}{nearest(measure, list(MEASURES))}", "--measure")
+    if points and (points < 2 or not is_power_of_two(points)):
+        raise InputError.single(f"got {points}; allowed is 0 or a power of two such as 64", "--sobol")
+    if not 0.0 < target < 1.0:
+        raise InputError.single(f"got {target}; allowed is a share such as 2%", "--target")
+    if len(entries) == 2 and entries[0].name == entries[1].name:
+        raise InputError.single(f"got {entries[0].name!r} against itself; allowed is another set", "--against")
+
+
+def _column(runs: CaseDays, case: int, measure: str) -> FloatArray:
+    values = runs.column(case, measure)
+    if not np.isfinite(values).all():
+        message = (
+            f"got {measure!r}, which has no value on some days; allowed is a measure of every day, such as 'acres'"
+        )
+        raise InputError.single(message, "--measure")
+    return values
+
+
+def _answer(runs: CaseDays, case: int, cases: int, measure: str, paired: bool) -> FloatArray:
+    values = _column(runs, case, measure)
+    return values - _column(runs, case + cases, measure) if paired else values
+
+
+def _bars(ranges: Sequence[InputRange], answers: Sequence[FloatArray]) -> pd.DataFrame:
+    import pandas as pd
+
+    rows = []
+    for place, (one, words) in enumerate(zip(ranges, words_of(ranges), strict=True)):
+        three = [answers[2 * place + 1], answers[0], answers[2 * place + 2]]
+        means = [float(values.mean()) for values in three]
+        most, least = int(np.argmax(means)), int(np.argmin(means))
+        swing = paired_interval(three[most], three[least])
+        low, high = paired_interval(three[0], three[1]), paired_interval(three[2], three[1])
+        rows.append(
+            {
+                "place": place,
+                "key": one.key,
+                "words": words,
+                "low": one.text(0.0),
+                "high": one.text(1.0),
+                "at_low": means[0],
+                "at_high": means[2],
+                "change_low": low.mean,
+                "change_low_ci_low": low.low,
+                "change_low_ci_high": low.high,
+                "change_high": high.mean,
+                "change_high_ci_low": high.low,
+                "change_high_ci_high": high.high,
+                "swing": swing.mean,
+                "swing_ci_low": swing.low,
+                "swing_ci_high": swing.high,
+                "flips": min(means) < 0 < max(means),
+            }
+        )
+    return pd.DataFrame(rows).sort_values(["swing", "place"], ascending=[False, True], ignore_index=True)
+
+
+def _needs(entry: EquipmentSet, bars: pd.DataFrame, ranges: Sequence[InputRange], target: float) -> pd.DataFrame:
+    """Say how well each input must be known so that the answer is known to the target (half-width, own unit)."""
+    import pandas as pd
+
+    rows = []
+    for row in bars.to_dict(orient="records"):
+        one = ranges[int(row["place"])]
+        swing = float(row["swing"])
+        # a swing in proportion to the width, as far as the bar is straight; the target is a half-width
+        share = min(1.0, 2.0 * target / swing) if swing > 0 else 1.0
+        plus_minus = 0.5 * one.width * share
+        rows.append(
+            {
+                "key": one.key,
+                "words": row["words"],
+                "unit": one.unit,
+                "plus_minus": plus_minus,
+                "timings": _timings(entry, one, plus_minus),
+                "enough": share >= 1.0,
+            }
+        )
+    return pd.DataFrame(rows)
+
+
+def _timings(entry: EquipmentSet, one: InputRange, plus_minus: float) -> float:
+    """Return how many measured values bring the mean's 95 % half-width down to ``plus_minus``; NaN without spread."""
+    value, dimension = locate(entry, one.key)
+    if not isinstance(value, Distribution) or value.is_constant or dimension is None or value.mean() <= 0:
+        return math.nan
+    inner = units.parse(f"{plus_minus:.12g} {one.unit}".strip(), dimension)
+    return float(replications_needed(value.sd(), inner))
+
+
+def _evaluate(
+    loaded: LoadedScenario,
+    entries: Sequence[EquipmentSet],
+    ranges: Sequence[InputRange],
+    shares: FloatArray,
+    measure: str,
+    days: int,
+    seed: int,
+    workers: int,
+    report: Report | None,
+) -> FloatArray:
+    """Return means over odd and over even days, shape (points, 2), for shares of shape (inputs, points)."""
+    columns = [tuple(column) for column in shares.T]
+    places: dict[tuple[str, ...], int] = {}
+    plans: list[list[DayPlan]] = [[] for _ in entries]
+    order = []
+    for column in columns:
+        settings = [
+            [setting_at(entry, one, share) for one, share in zip(ranges, column, strict=True)] for entry in entries
+        ]
+        # points that differ only within a whole number's step are the same case
+        key = tuple(text for texts in settings for text in texts)
+        if key not in places:
+            places[key] = len(places)
+            for number, (entry, texts) in enumerate(zip(entries, settings, strict=True)):
+                try:
+                    plans[number].append(make_plan(changed_set(entry, texts, loaded.folder)))
+                except InputError as error:
+                    where = "inputs together (" + ", ".join(texts) + ")"
+                    raise InputError([Problem(where, f"{p.where}: {p.message}") for p in error.problems]) from error
+        order.append(places[key])
+    runs = CaseDays([plan for group in plans for plan in group], seed, workers, report, "Sobol sample")
+    runs.extend(days)
+    cases = len(places)
+    values = np.vstack([_answer(runs, case, cases, measure, len(entries) == 2) for case in range(cases)])
+    half = days // 2
+    halves = np.column_stack([values[:, :half].mean(axis=1), values[:, half : 2 * half].mean(axis=1)])
+    return np.asarray(halves[order])
+
+
+def _noise_share(halves: FloatArray) -> float:
+    """Return the part of the points' variance that is chance: from the difference of the two halves of the days.
+
+    What all points share (a good or a bad lot of days) cancels, since it shifts them alike.
+    """
+    variance = float(halves.mean(axis=1).var(ddof=1))
+    chance = 0.25 * float((halves[:, 0] - halves[:, 1]).var(ddof=1))
+    return min(1.0, chance / variance) if variance > 0 else math.nan
+
+
+def _sentence(
+    bars: pd.DataFrame,
+    needs: pd.DataFrame,
+    entries: Sequence[EquipmentSet],
+    measure: str,
+    target: float,
+    units_name: str,
+    days: int,
+) -> str:
+    unit = area_unit(units_name)
+    scale, name = (1.0 / unit.acres, f"{unit.name} a day") if measure == "acres" else (1.0, measure.replace("_", " "))
+    first = bars.iloc[0]
+    swing = format_estimate(*(scale * float(first[key]) for key in ("swing", "swing_ci_low", "swing_ci_high")))
+    of = f"the lead of {entries[0].name} over {entries[1].name}" if len(entries) == 2 else entries[0].name
+    if float(first["swing_ci_low"]) <= 0:
+        return f"None of the inputs changes {of} by more than chance over {days} days."
+    text = f"{_capital(first['words'])} matters most for {of}: between {first['low']} and {first['high']} it changes it by {swing} {name}"
+    if len(bars) > 1:
+        second = bars.iloc[1]
+        share = float(second["swing"]) / float(first["swing"])
+        text += f"; next is {second['words']} with {100 * share:.0f} % of that"
+    text += "."
+    if len(entries) == 2:
+        flips = [str(words) for words, flip in zip(bars["words"], bars["flips"], strict=True) if flip]
+        text += (
+            f" The choice turns round within the range of {', '.join(flips)}."
+            if flips
+            else " No single input turns the choice round."
+        )
+    wanted = needs[~needs["enough"]]
+    if not len(wanted):
+        return text + f" All inputs are known well enough for {100 * target:.2g} %."
+    said = []
+    for row in wanted.head(3).to_dict(orient="records"):
+        count = float(row["timings"])
+        times = f" (about {count:.0f} timings)" if math.isfinite(count) else ""
+        said.append(f"{row['words']} to within {float(row['plus_minus']):.2g} {row['unit']}".rstrip() + times)
+    return text + f" To be sure to {100 * target:.2g} %, measure {'; '.join(said)}."
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]

@@ -1,0 +1,464 @@
+"""What size: the equipment set of least cost that reaches a target, over given choices.
+
+All combinations are simulated for a few days; those that cannot reach the target, or surely cost more, are dropped. The
+others are simulated longer until it is shown which reach it; among these the sequential selection of Kim & Nelson
+(2001, ACM TOMACS 11:251-273) with common random numbers finds the cheapest.
+"""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.errors import InputError, Problem
+from simulator.experiment.estimates import Interval, mean_interval, student_quantile
+from simulator.experiment.replicate import Runner
+from simulator.experiment.selection import Selection, select_best
+from simulator.experiment.streams import BLOCK_DAYS
+from simulator.operation.plan import DayPlan, make_plan
+from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
+from simulator.scenario.schema_costs import Costs
+from simulator.study.choices import Choice, combinations, parse_choice
+from simulator.study.day_money import ledger_of, season_money
+from simulator.study.money import need_costs, need_prices, pieces_of
+from simulator.study.payoff import clean, interval_json
+from simulator.study.target import DailyTarget, SeasonTarget, Target, Verdict
+from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, check_days, check_workers, one_set
+from simulator.study.words import money_range, money_text
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+SCREEN_DAYS = 20
+"""Days of the cheap screen."""
+MOST_DAYS = 4000
+"""Days of one set at which an undecided comparison is given up."""
+_BATCH = 8
+
+
+@dataclass
+class Candidate:
+    """One combination of the choices.
+
+    Parameters
+    ----------
+    number : int
+        Place in the order of combinations.
+    settings : tuple of str
+        Its values.
+    entry : EquipmentSet
+        The set.
+    plan : DayPlan
+        Its plan.
+    """
+
+    number: int
+    settings: tuple[str, ...]
+    entry: EquipmentSet = field(repr=False)
+    plan: DayPlan = field(repr=False)
+    rows: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 0)), repr=False)
+    verdict: Verdict | None = None
+    cost: Interval | None = None
+    status: str = ""
+
+    @property
+    def label(self) -> str:
+        """Return the choices without the path of their keys."""
+        return ", ".join(short_setting(text) for text in self.settings)
+
+
+def short_setting(text: str) -> str:
+    """Return ``packs.big=3`` of ``rig.main.packs.big=3``."""
+    key, _, value = text.partition("=")
+    return f"{'.'.join(key.split('.')[-2:])}={value}"
+
+
+@dataclass(frozen=True)
+class Size:
+    """The equipment set of least cost that reaches a target.
+
+    Parameters
+    ----------
+    set_name : str
+        Set that the choices vary.
+    target : Target
+        What is to be reached.
+    candidates : tuple of Candidate
+        All valid combinations.
+    refused : tuple of (str, str)
+        Combinations that are no valid set, and why.
+    best : Candidate or None
+        The choice; None when none reaches the target.
+    selection : Selection or None
+        What the selection procedure did; None when one set or none was left to it.
+    indifference : float
+        Least difference in cost a season that it was to find.
+    confidence : float
+        Of each of the two statements of the guarantee.
+    costs : Costs
+        Money.
+    unit : AreaUnit
+        Area unit of sentences.
+    stopped : str
+        Why it ended early; empty when it did not.
+    """
+
+    set_name: str
+    target: Target
+    candidates: tuple[Candidate, ...]
+    refused: tuple[tuple[str, str], ...]
+    best: Candidate | None
+    selection: Selection | None
+    indifference: float
+    confidence: float
+    costs: Costs
+    unit: AreaUnit
+    stopped: str = ""
+
+    @property
+    def sentence(self) -> str:
+        """The answer, as one would tell it."""
+        aim = self.target.words(self.unit.name, self.unit.acres)
+        if self.best is None or self.best.cost is None:
+            near = self.near_misses
+            tail = ""
+            if near and near[0].verdict is not None:
+                tail = f"; nearest is {near[0].label} with {self._reached(near[0].verdict)}"
+            return f"None of the {len(self.candidates)} sets tried is shown to reach {aim}{tail}."
+        money = money_range(self.best.cost, self.costs.currency)
+        return f"The cheapest set that reaches {aim} is {self.best.label}: it costs {money} a season, wages included."
+
+    @property
+    def guarantee(self) -> str:
+        """What is guaranteed, in a sentence."""
+        if self.best is None:
+            return "No set is chosen, so nothing is guaranteed."
+        sure = f"{100 * self.confidence:.0f} %"
+        delta = money_text(self.indifference, self.costs.currency)
+        if isinstance(self.target, DailyTarget):
+            floor = f"on at least {100 * (self.target.share - self.target.tolerance):.0f} % of days"
+        else:
+            acres = self.target.acres * (1.0 - self.target.tolerance) / self.unit.acres
+            floor = f"at least {acres:,.0f} {self.unit.name} in {100 * self.target.share:.0f} % of seasons"
+        first = f"With {sure} confidence every set called good reaches the target {floor}"
+        if self.selection is not None and not self.selection.decided:
+            return f"{first}; which of them is cheapest was not decided within the days allowed."
+        return f"{first}, and with {sure} confidence none of them is cheaper than the choice by more than {delta} a season."
+
+    def _reached(self, verdict: Verdict) -> str:
+        span = "a day" if isinstance(self.target, DailyTarget) else "a season"
+        return f"{verdict.reached / self.unit.acres:,.0f} {self.unit.name} {span}"
+
+    @property
+    def near_misses(self) -> list[Candidate]:
+        """Up to five sets next to the choice: the next dearer that are good, and the cheaper that miss the target least."""
+        others = [one for one in self.candidates if one is not self.best and one.verdict is not None and one.cost is not None]
+        good = sorted((one for one in others if one.status == "good"), key=lambda one: _mean(one.cost))[:2]
+        missed = sorted((one for one in others if one.status in ("misses", "undecided")), key=lambda one: -_reach(one))[:3]
+        return [*missed, *good] if self.best is None else [*good, *missed]
+
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a combination, cheapest first; ``frontier`` marks those that no other beats in cost and output."""
+        import pandas as pd
+
+        rows = []
+        front = {one.number for one in self.frontier}
+        for one in sorted(self.candidates, key=lambda entry: (_mean(entry.cost), entry.number)):
+            verdict, cost = one.verdict, one.cost
+            rows.append(
+                {
+                    "set": one.label,
+                    "settings": " ".join(one.settings),
+                    "status": "chosen" if one is self.best else one.status,
+                    "days": len(one.rows),
+                    f"{self.unit.name}_reached": np.nan if verdict is None else verdict.reached / self.unit.acres,
+                    f"mean_{self.unit.name}_per_day": float(one.rows[:, ACRES].mean()) / self.unit.acres if len(one.rows) else np.nan,
+                    "chance": np.nan if verdict is None else verdict.chance,
+                    "cost_per_season": _mean(cost),
+                    "cost_low": np.nan if cost is None or cost.low is None else cost.low,
+                    "cost_high": np.nan if cost is None or cost.high is None else cost.high,
+                    "frontier": one.number in front,
+                }
+            )
+        return pd.DataFrame(rows)
+
+    @property
+    def frontier(self) -> list[Candidate]:
+        """Sets that no other beats in both cost and output, cheapest first."""
+        known = [one for one in self.candidates if one.verdict is not None and one.cost is not None]
+        front: list[Candidate] = []
+        for one in sorted(known, key=lambda entry: (_mean(entry.cost), -_reach(entry))):
+            if not front or _reach(one) > _reach(front[-1]):
+                front.append(one)
+        return front
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the answer as a document."""
+
+        def one_json(one: Candidate) -> dict[str, Any]:
+            return {
+                "settings": list(one.settings),
+                "status": one.status,
+                "days": len(one.rows),
+                "acres_reached": None if one.verdict is None else one.verdict.reached,
+                "chance": None if one.verdict is None else one.verdict.chance,
+                "cost_per_season": None if one.cost is None else interval_json(one.cost),
+            }
+
+        picked = self.selection
+        return clean(
+            {
+                "study": "size", "equipment_set": self.set_name, "sentence": self.sentence, "guarantee": self.guarantee,
+                "target": {"acres": self.target.acres, "share": self.target.share, "tolerance": self.target.tolerance,
+                           "kind": "day" if isinstance(self.target, DailyTarget) else "season"},
+                "currency": self.costs.currency, "indifference": self.indifference, "confidence": self.confidence,
+                "best": None if self.best is None else one_json(self.best),
+                "selection": None if picked is None else {"decided": picked.decided, "days": list(picked.replications)},
+                "near_misses": [one_json(one) for one in self.near_misses],
+                "frontier": [one_json(one) for one in self.frontier],
+                "candidates": [one_json(one) for one in self.candidates],
+                "refused": [{"settings": settings, "reason": reason} for settings, reason in self.refused],
+                "stopped": self.stopped,
+            }
+        )  # fmt: skip
+
+
+def _mean(cost: Interval | None) -> float:
+    return np.inf if cost is None else cost.mean
+
+
+def _reach(one: Candidate) -> float:
+    return -np.inf if one.verdict is None else one.verdict.reached
+
+
+def size(
+    loaded: LoadedScenario,
+    choices: Sequence[str | Choice],
+    acres_per_day: float | None = None,
+    season_acres: float | None = None,
+    season_days: float | None = None,
+    share: float = 0.9,
+    set_name: str | None = None,
+    days: int = 200,
+    seed: int | None = None,
+    workers: int = 1,
+    confidence: float = 0.95,
+    indifference: float | None = None,
+    report: Report | None = None,
+) -> Size:
+    """Find the equipment set of least cost that reaches a target.
+
+    Parameters
+    ----------
+    loaded : LoadedScenario
+        Scenario with costs.
+    choices : sequence of str or Choice
+        ``KEY=LOW..HIGH`` or ``KEY=value,value``.
+    acres_per_day : float, optional
+        Target a day, on ``share`` of the days.
+    season_acres : float, optional
+        Instead: target in ``season_days`` work days, in ``share`` of the seasons.
+    season_days : float, optional
+        Work days there are; the costs' season by default.
+    share : float
+        Above 0.5 and below 1.
+    set_name : str, optional
+        Set that the choices vary; the first by default.
+    days : int
+        Days by which a set is shown to reach the target, at least 50.
+    seed : int, optional
+        Seed; the scenario's by default.
+    workers : int
+        Processes.
+    confidence : float
+        Of each statement of the guarantee, between 0.5 and 1.
+    indifference : float, optional
+        Least difference in cost a season worth finding; 1 % of the cheapest by default.
+    report : callable, optional
+        Progress.
+
+    Returns
+    -------
+    Size
+        The choice, its guarantee, near misses and the frontier. After Ctrl-C, what was known by then.
+
+    Raises
+    ------
+    InputError
+        Costs are missing, a choice cannot be read, or no combination is a valid set.
+    """
+    entry = one_set(loaded, set_name)
+    check_days(days, least=50)
+    check_workers(workers)
+    costs = need_costs(entry, "size", income=False)
+    target = _target(acres_per_day, season_acres, costs.season_days if season_days is None else season_days, share)
+    if not 0.5 < confidence < 1.0:
+        raise InputError.single(f"got {confidence}; allowed is above 0.5 and below 1", "confidence")
+    if indifference is not None and not 0 < indifference < 1e9:
+        raise InputError.single(f"got {indifference}; allowed is an amount above 0", "indifference")
+    parsed = [choice if isinstance(choice, Choice) else parse_choice(choice) for choice in choices]
+    candidates, refused = _candidates(loaded, entry, parsed)
+    need_prices(list({(p.kind, p.name): p for one in candidates for p in pieces_of(one.entry.scenario)}.values()), costs, "size")
+    search = _Search(candidates, target, costs, loaded.base.seed if seed is None else seed, workers, confidence, days, report)
+    stopped, selection, best, delta = "", None, None, indifference or 0.0
+    with search:
+        try:
+            search.screen()
+            good = search.certify()
+            if good:
+                delta = indifference or 0.01 * min(_mean(one.cost) for one in good)
+                selection, best = search.choose(good, delta)
+        except KeyboardInterrupt:
+            if any(one.verdict is None for one in candidates):
+                raise
+            stopped = "interrupted; sets not finished are marked by the screen alone"
+    return Size(
+        entry.name, target, tuple(candidates), tuple(refused), best, selection, delta, confidence, costs,
+        area_unit(entry.scenario.units), stopped,
+    )  # fmt: skip
+
+
+def _target(acres_per_day: float | None, season_acres: float | None, season_days: float, share: float) -> Target:
+    if (acres_per_day is None) == (season_acres is None):
+        raise InputError.single("allowed is either acres_per_day or season_acres, not both and not neither", "target")
+    acres = acres_per_day if acres_per_day is not None else season_acres
+    if acres is None or not 0 < acres < 1e9:
+        raise InputError.single(f"got {acres}; allowed is an area above 0", "target")
+    if not 0.5 < share < 1.0:
+        raise InputError.single(f"got {share}; allowed is above 0.5 and below 1, such as 0.9", "share")
+    if not 1 <= season_days <= 366:
+        raise InputError.single(f"got {season_days}; allowed is 1 to 366 days", "season_days")
+    return DailyTarget(acres, share) if acres_per_day is not None else SeasonTarget(acres, season_days, share)
+
+
+def _candidates(
+    loaded: LoadedScenario, entry: EquipmentSet, choices: Sequence[Choice]
+) -> tuple[list[Candidate], list[tuple[str, str]]]:
+    candidates, refused, problems = [], [], []
+    for settings in combinations(choices):
+        try:
+            changed = vary(entry, [one for text in settings for one in _each(text)], loaded.folder)
+            candidates.append(Candidate(len(candidates), settings, changed, make_plan(changed)))
+        except InputError as error:
+            refused.append((" ".join(settings), str(error.problems[0])))
+            problems += error.problems
+    if not candidates:
+        head = Problem("choose", "no combination is a valid equipment set")
+        raise InputError([head, *list(dict.fromkeys(problems))[:10]])
+    return candidates, refused
+
+
+def _each(text: str) -> list[str]:
+    key, _, value = text.partition("=")
+    return [f"{one.strip()}={value}" for one in key.split("+")]
+
+
+class _Search:
+    """Screen, certify, choose."""
+
+    def __init__(
+        self, candidates: list[Candidate], target: Target, costs: Costs, seed: int, workers: int, confidence: float, days: int,
+        report: Report | None,
+    ) -> None:  # fmt: skip
+        self.candidates, self.target, self.costs = candidates, target, costs
+        self.seed, self.workers, self.confidence, self.days, self.report = seed, workers, confidence, days, report
+        self._runners: list[Runner] = []
+        # shared out over all sets, so that the statement holds for all of them together (Bonferroni)
+        self.error = (1.0 - confidence) / max(1, len(candidates))
+
+    def __enter__(self) -> _Search:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for runner in self._runners:
+            runner.__exit__()
+
+    def _simulate(self, group: Sequence[Candidate], last: int, stage: str) -> None:
+        """Simulate the sets of a group up to replication ``last``; every set keeps its own first replications."""
+        first = len(group[0].rows)
+        if not group or last <= first:
+            return
+        done, total = 0, (last - first) * len(group)
+
+        def progress(count: int) -> None:
+            nonlocal done
+            done += count
+            if self.report is not None:
+                self.report(stage, done, total)
+
+        with Runner([one.plan for one in group], self.seed, self.workers) as runner:
+            runner.extend(first, last, progress)
+            for place, one in enumerate(group):
+                _, rows = runner.tables.table(place)
+                one.rows = rows if first == 0 else np.vstack([one.rows, rows])
+                self._judge(one)
+
+    def _ownership(self, one: Candidate, ledger: NDArray[np.float64]) -> float:
+        money = season_money(ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), self.costs.season_days, self._demand())
+        return float(money.upkeep + money.capital)
+
+    def _demand(self) -> float:
+        return self.target.acres if isinstance(self.target, SeasonTarget) else self.target.acres * self.costs.season_days
+
+    def values(self, one: Candidate) -> NDArray[np.float64]:
+        """Return the cost of a season as told by each simulated day."""
+        ledger = ledger_of(one.rows, one.entry.scenario, self.costs)
+        return self.target.cost_per_season(ledger, self.costs, self._ownership(one, ledger))
+
+    def _judge(self, one: Candidate) -> None:
+        one.verdict = self.target.verdict(one.rows[:, ACRES], self.error)
+        one.cost = mean_interval(self.values(one))
+        one.status = "misses" if one.verdict.hopeless else ("good" if one.verdict.sure else "undecided")
+
+    def screen(self) -> None:
+        """Simulate every set a little."""
+        self._simulate(self.candidates, min(SCREEN_DAYS, self.days), "screening")
+
+    def certify(self) -> list[Candidate]:
+        """Simulate the sets that may be the choice until it is shown which reach the target; return those that do."""
+        waiting = sorted((one for one in self.candidates if one.status != "misses"), key=lambda one: (_mean(one.cost), one.number))
+        good: list[Candidate] = []
+        while waiting:
+            group, waiting = waiting[:_BATCH], waiting[_BATCH:]
+            self._simulate(group, self.days, "which sets reach it")
+            good += [one for one in group if one.status == "good"]
+            if good:
+                cheapest = min(good, key=lambda one: _mean(one.cost))
+                for one in [one for one in waiting if self._dearer(one, cheapest)]:
+                    one.status = "dearer"
+                    waiting.remove(one)
+        return good
+
+    def _dearer(self, one: Candidate, than: Candidate) -> bool:
+        """Tell whether a set surely costs more than another, on the days that both have."""
+        n = min(len(one.rows), len(than.rows))
+        gap = self.values(one)[:n] - self.values(than)[:n]
+        margin = student_quantile(1.0 - self.error, n - 1) * float(gap.std(ddof=1)) / np.sqrt(n)
+        return bool(gap.mean() > margin)
+
+    def choose(self, good: list[Candidate], indifference: float) -> tuple[Selection | None, Candidate]:
+        """Return the cheapest of the sets that reach the target."""
+        if len(good) == 1:
+            return None, good[0]
+        stock = {one.number: self.values(one) for one in good}
+        selection = select_best(
+            self._sampler(good, stock), len(good), indifference, self.confidence, first_stage=min(20, self.days),
+            larger_is_better=False, most_replications=MOST_DAYS,
+        )  # fmt: skip
+        return selection, good[selection.best]
+
+    def _sampler(self, good: list[Candidate], stock: dict[int, NDArray[np.float64]]) -> Callable[[int, int], float]:
+        def sample(system: int, replication: int) -> float:
+            one = good[system]
+            if replication >= len(stock[one.number]):
+                self._simulate([one], len(one.rows) + BLOCK_DAYS, "which is cheapest")
+                # earlier values stay as they were handed out, so that the procedure sees one sample
+                stock[one.number] = np.concatenate([stock[one.number], self.values(one)[len(stock[one.number]) :]])
+            return float(stock[one.number][replication])
+
+        return sample

@@ -1,0 +1,155 @@
+"""Several equipment sets on the same random days: what every study starts from."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.analysis.bottleneck import Bottleneck, OneMore
+from simulator.analysis.summary import COLUMNS
+from simulator.errors import InputError
+from simulator.experiment.estimates import paired_interval
+from simulator.experiment.replicate import Runner
+from simulator.experiment.result import SetResult
+from simulator.experiment.variations import Variation, one_more_of_each
+from simulator.operation.plan import DayPlan, make_plan
+from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
+from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+
+Report = Callable[[str, int, int], None]
+ACRES = COLUMNS.index("acres")
+
+
+@dataclass(frozen=True)
+class AreaUnit:
+    """Unit of area in which a study speaks.
+
+    Parameters
+    ----------
+    name, one : str
+        As in "40 acres" and "a price per acre".
+    acres : float
+        Acres in one.
+    """
+
+    name: str
+    one: str
+    acres: float
+
+
+def area_unit(units: str) -> AreaUnit:
+    """Return the unit of a scenario's ``units``."""
+    return AreaUnit("ha", "ha", M2_PER_HECTARE / M2_PER_ACRE) if units == "metric" else AreaUnit("acres", "acre", 1.0)
+
+
+def check_days(days: int, option: str = "days", least: int = 10, most: int = 1_000_000) -> None:
+    """Refuse a number of days that a study cannot use.
+
+    Raises
+    ------
+    InputError
+        Out of range.
+    """
+    if not least <= days <= most:
+        raise InputError.single(f"got {days}; allowed is {least} to {most}", option)
+
+
+def check_workers(workers: int) -> None:
+    """Refuse a number of processes out of range (1 to 1024)."""
+    if not 1 <= workers <= 1024:
+        raise InputError.single(f"got {workers}; allowed is 1 to 1024", "workers")
+
+
+def one_set(loaded: LoadedScenario, name: str | None) -> EquipmentSet:
+    """Return a set by name, or the first."""
+    return loaded.sets[0] if name is None else loaded.equipment_set(name)
+
+
+def changed_set(loaded: LoadedScenario, base: EquipmentSet, changes: Sequence[str], other: str | None, name: str) -> EquipmentSet:
+    """Return the set that a change leads to: settings over the base, or another set of the scenario.
+
+    Raises
+    ------
+    InputError
+        Neither or both are given, or the changed set is not valid.
+    """
+    if bool(changes) == (other is not None):
+        raise InputError.single("allowed is either changes (KEY=VALUE) or another equipment set to change to", "change")
+    return loaded.equipment_set(other) if other is not None else vary(base, changes, loaded.folder, name)
+
+
+def simulate_sets(
+    plans: Sequence[DayPlan], seed: int, days: int, workers: int = 1, report: Report | None = None, stage: str = "days"
+) -> list[NDArray[np.float64]]:
+    """Simulate the same replications of several sets.
+
+    Returns
+    -------
+    list of ndarray, shape (days, len(COLUMNS))
+        One table a plan. After Ctrl-C, the replications that every plan finished.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        Interrupted before ten days of each had finished.
+    """
+    done, total = 0, days * len(plans)
+
+    def progress(count: int) -> None:
+        nonlocal done
+        done += count
+        if report is not None:
+            report(stage, done, total)
+
+    with Runner(plans, seed, workers) as runner:
+        try:
+            runner.extend(0, days, progress)
+        except KeyboardInterrupt:
+            if min(len(runner.tables.table(place)[0]) for place in range(len(plans))) < 10:
+                raise
+        return common_days([runner.tables.table(place) for place in range(len(plans))])
+
+
+def common_days(
+    tables: Sequence[tuple[NDArray[np.int64], NDArray[np.float64]]],
+) -> list[NDArray[np.float64]]:
+    """Return the rows of the replications that all tables have, in order."""
+    shared = tables[0][0]
+    for numbers, _ in tables[1:]:
+        shared = np.intersect1d(shared, numbers)
+    return [rows[np.isin(numbers, shared)] for numbers, rows in tables]
+
+
+def offered(loaded: LoadedScenario, entry: EquipmentSet) -> list[tuple[Variation, EquipmentSet, DayPlan]]:
+    """Return every change of one more that makes a valid set, with its plan."""
+    found = []
+    for variation in one_more_of_each(entry):
+        try:
+            changed = vary(entry, [variation.setting], loaded.folder)
+            found.append((variation, changed, make_plan(changed)))
+        except InputError:
+            continue  # such as more people than a trailer may carry: not offered
+    return found
+
+
+def one_more(
+    variations: Sequence[Variation], tables: Sequence[NDArray[np.float64]], base: NDArray[np.float64]
+) -> tuple[OneMore, ...]:
+    """Return what each change adds to acres per day, best first."""
+    found = []
+    for variation, rows in zip(variations, tables, strict=True):
+        n = min(len(rows), len(base))
+        pair = paired_interval(rows[:n, ACRES], base[:n, ACRES])
+        low, high = (pair.mean if limit is None else limit for limit in (pair.low, pair.high))
+        found.append(OneMore(variation.change, variation.resource, variation.setting, pair.mean, low, high, pair.n))
+    return tuple(sorted(found, key=lambda change: -change.acres_per_day))
+
+
+def judged(entry: EquipmentSet, rows: NDArray[np.float64], changes: tuple[OneMore, ...]) -> Bottleneck:
+    """Return what holds a set back."""
+    scenario = entry.scenario
+    numbers = np.arange(len(rows), dtype=np.int64)
+    return SetResult(entry.name, numbers, rows, changes, scenario.product.kind == "liquid", scenario.units).bottleneck()
