@@ -81,6 +81,7 @@ def violations(plan: DayPlan, day: SimulatedDay) -> list[str]:
         found += _packs(rig, rows, sorties, end)
         found += _people(rig, day, rows, sorties)
         found += _flying_rules(plan, rig, day, rows, sorties)
+        found += _separation(plan, units, sorties)
     return found
 
 
@@ -460,3 +461,29 @@ def _flying_rules(
     for one, other in zip(sorties, sorties[1:], strict=False):
         if other.aircraft != one.aircraft and other.start_s - one.start_s < interval - _TIME_S:
             yield f"{other.aircraft}: took off {other.start_s - one.start_s:.6f} s after {one.aircraft}; the least is {interval} s"
+
+
+def _separation(plan: DayPlan, units: dict[str, AircraftPlan], sorties: list[Sortie]) -> Iterator[str]:
+    """Check that nobody began a stretch too near to an aircraft that was still spraying there.
+
+    Places are compared by area along the path, which is the distance across the swaths to within one pass.
+    """
+    separation = plan.scenario.flying.separation
+    if separation <= 0.0 or len(units) < 2:
+        return
+    numbers = {one.name: index for index, one in enumerate(plan.fields)}
+    for place, one in enumerate(sorties):
+        arrive_s = one.start_s + one.take_off_s + one.ferry_out_s
+        for other in sorties[max(0, place - 2 * len(units)) : place + 2 * len(units)]:
+            begin_s = other.start_s + other.take_off_s + other.ferry_out_s
+            length_s = other.work_s + other.turn_s
+            if other.aircraft == one.aircraft or (other.field, other.visit) != (one.field, one.visit):
+                continue
+            if not begin_s < arrive_s < begin_s + length_s:
+                continue
+            swath = units[other.aircraft].swath_m
+            path = plan.profiles[units[other.aircraft].name, numbers[other.field]].path
+            there_m2 = other.area_from_m2 + (arrive_s - begin_s) / length_s * (other.area_to_m2 - other.area_from_m2)
+            apart_m = abs(there_m2 - one.area_from_m2) / path.mean_pass_m2 * swath
+            if apart_m < separation - 1.01 * swath:
+                yield f"{one.aircraft}: began at {arrive_s:.3f} s about {apart_m:.2f} m from {other.aircraft}; the least is {separation} m"

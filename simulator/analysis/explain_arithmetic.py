@@ -14,6 +14,7 @@ from decimal import Decimal
 
 DIGITS = 6
 """Significant digits of every number on the page."""
+_NOTHING = 1e-12
 LONGEST = 600
 """Characters of the longest formula."""
 DEEPEST = 30
@@ -25,6 +26,7 @@ _FUNCTIONS: dict[str, tuple[Callable[..., float], int | None]] = {
     # name: function, number of arguments (None: two or more)
     "sqrt": (math.sqrt, 1),
     "ln": (math.log, 1),
+    "acos": (math.acos, 1),
     "floor": (lambda value: float(math.floor(value)), 1),
     "min": (min, None),
     "max": (max, None),
@@ -73,8 +75,8 @@ class Number:
 
     @classmethod
     def of(cls, value: float) -> Number:
-        """Make the number that the page shows for a value."""
-        return cls(shown(value))
+        """Make the number that the page shows for a value; what rounding leaves of nothing is nothing."""
+        return cls(shown(value if abs(value) >= _NOTHING else 0.0))
 
     def __float__(self) -> float:
         """Return the printed value."""
@@ -95,7 +97,7 @@ def evaluate(text: str) -> float:
     Parameters
     ----------
     text : str
-        Numbers, ``+ - × * / ^``, brackets, ``pi``, and ``sqrt ln floor min max``.
+        Numbers, ``+ - × * / ^``, brackets, ``pi``, and ``sqrt ln acos floor min max`` (angles in radians).
 
     Raises
     ------
@@ -107,7 +109,7 @@ def evaluate(text: str) -> float:
     reader = _Reader(text)
     try:
         value = reader.sum(0)
-    except (ZeroDivisionError, OverflowError) as error:
+    except (ArithmeticError, RecursionError) as error:
         raise ValueError(f"formula {text!r}: {error}") from error
     reader.expect_end()
     if isinstance(value, complex) or not math.isfinite(value):
@@ -191,7 +193,9 @@ class _Reader:
             return self._call(token, depth)
         if token[:1].isdigit():
             return float(token)
-        raise ValueError(f"formula {self._text!r}: got {token or 'the end'!r}, allowed a number, a bracket or a function")
+        raise ValueError(
+            f"formula {self._text!r}: got {token or 'the end'!r}, allowed a number, a bracket or a function"
+        )
 
     def _call(self, name: str, depth: int) -> float:
         function, count = _FUNCTIONS[name]
@@ -202,5 +206,7 @@ class _Reader:
             values.append(self.sum(depth + 1))
         self._take(")")
         if (count is None and len(values) < 2) or (count is not None and len(values) != count):
-            raise ValueError(f"formula {self._text!r}: {name} got {len(values)} arguments, allowed {count or 'two or more'}")
+            raise ValueError(
+                f"formula {self._text!r}: {name} got {len(values)} arguments, allowed {count or 'two or more'}"
+            )
         return float(function(*values))

@@ -8,15 +8,16 @@ from dataclasses import dataclass
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_sheet import Sheet
 from simulator.operation.flight import Flight, furthest
-from simulator.operation.plan import DayPlan, RigPlan, WorkProfile
+from simulator.operation.plan import Cubic, DayPlan, RigPlan, WorkProfile
 from simulator.operation.plan_equipment import AircraftPlan, PackPlan
 from simulator.physics.flight import FIXED_POWER_TOLERANCE, cubic_value
 from simulator.scenario.distributions import Distribution
-from simulator.scenario.schema_equipment import Hover
+from simulator.scenario.schema_equipment import Hover, LoadLog
 
 _AIR_SOURCE = "US Standard Atmosphere 1976; ideal gas, dry air"
 _HOVER_SOURCE = "momentum theory, P = (m g)^1.5 / sqrt(2 × density × area)"
 _FORWARD_SOURCE = "Zeng, Xu and Zhang (2019), eq. 12"
+_LOGGED_SHOWN = 20
 
 
 @dataclass(frozen=True)
@@ -51,6 +52,8 @@ class LoadCase:
         Energy in the pack when it comes off, Wh.
     charged_wh, capacity_wh : Number
         Energy of a pack as it leaves the charger, and of a full one, Wh.
+    theory : Number
+        Theoretical field capacity, in the page's unit of area an hour.
     """
 
     aircraft: AircraftPlan
@@ -63,6 +66,7 @@ class LoadCase:
     left_wh: Number
     charged_wh: Number
     capacity_wh: Number
+    theory: Number
 
 
 def mean_note(drawn: Distribution, where: str) -> str:
@@ -82,7 +86,9 @@ def air_sheet(plan: DayPlan, metric: bool) -> tuple[Sheet, Number]:
 
 
 def _density(sheet: Sheet, where: str, height: Number, warm: Number) -> Number:
-    pressure = sheet.calc(f"pressure of the {where}", f"101325 × (1 - 0.0065 × {height} / 288.15)^5.255876", "Pa", _AIR_SOURCE)
+    pressure = sheet.calc(
+        f"pressure of the {where}", f"101325 × (1 - 0.0065 × {height} / 288.15)^5.255876", "Pa", _AIR_SOURCE
+    )
     return sheet.calc(f"density of the {where}", f"{pressure} / (287.053 × ({warm} + 273.15))", "kg/m3", _AIR_SOURCE)
 
 
@@ -93,12 +99,21 @@ def rotor_sheet(plan: DayPlan, aircraft: AircraftPlan, density: Number, metric: 
     rotors = sheet.given("rotors", table.rotors, "", f"{key}.rotors")
     diameter = sheet.given("rotor diameter", table.rotor_diameter, "m", f"{key}.rotor_diameter")
     discs = f"{rotors} / 2" if table.coaxial else f"{rotors}"
-    area = sheet.calc("area of the rotor discs", f"{discs} × pi × {diameter}^2 / 4", "m2", "a stacked pair counts once" * table.coaxial)
+    area = sheet.calc(
+        "area of the rotor discs",
+        f"{discs} × pi × {diameter}^2 / 4",
+        "m2",
+        "a stacked pair counts once" * table.coaxial,
+    )
     if table.coaxial:
-        factor = sheet.given("induced power of a pair over two rotors apart", model.coaxial_factor, "", "Leishman (2006), section 2.14")
+        factor = sheet.given(
+            "induced power of a pair over two rotors apart", model.coaxial_factor, "", "Leishman (2006), section 2.14"
+        )
         area = sheet.calc("area of one disc of the same ideal power", f"{area} × 2 / {factor}^2", "m2")
     area = sheet.agree("effective disc area", area, model.effective_area_m2, "m2")
-    if table.hover is None:
+    if table.load_log is not None:
+        merit, fixed = _logged(sheet, plan, aircraft, table.load_log)
+    elif table.hover is None:
         merit = sheet.given("figure of merit", table.figure_of_merit, "", f"{key}.figure_of_merit")
         fixed = sheet.given("fixed power", table.fixed_power, "W", f"{key}.fixed_power")
     else:
@@ -109,7 +124,9 @@ def rotor_sheet(plan: DayPlan, aircraft: AircraftPlan, density: Number, metric: 
     return sheet, Rotor(density, area, merit, fixed)
 
 
-def _calibration(sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, hover: Hover, area: Number) -> tuple[Number, Number]:
+def _calibration(
+    sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, hover: Hover, area: Number
+) -> tuple[Number, Number]:
     """Fit figure of merit and fixed power to the hover minutes of a spec sheet."""
     table, key = plan.scenario.aircraft[aircraft.name], f"aircraft.{aircraft.name}.hover"
     pack = plan.scenario.pack[hover.pack]
@@ -136,49 +153,120 @@ def _calibration(sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, hover: Hov
         return merit, Number("0")
     (low_w, low_ideal), (high_w, high_ideal) = points
     merit = sheet.calc(
-        "figure of merit", f"({high_ideal} - {low_ideal}) / ({high_w} - {low_w})", "", "two points: power = limit / merit + fixed"
+        "figure of merit",
+        f"({high_ideal} - {low_ideal}) / ({high_w} - {low_w})",
+        "",
+        "two points: power = limit / merit + fixed",
     )
-    fixed = sheet.calc("fixed power", f"{low_w} - {low_ideal} / {merit}", "W", "what does not depend on mass: avionics, pump")
+    fixed = sheet.calc(
+        "fixed power", f"{low_w} - {low_ideal} / {merit}", "W", "what does not depend on mass: avionics, pump"
+    )
     if -FIXED_POWER_TOLERANCE * min(float(low_w), float(high_w)) <= float(fixed) < 0.0:
         low = sheet.calc("merit of the empty point alone", f"{low_ideal} / {low_w}")
         high = sheet.calc("merit of the full point alone", f"{high_ideal} / {high_w}")
         merit = sheet.calc(
-            "figure of merit", f"({low}^2 + {high}^2) / ({low} + {high})", "", "fixed power slightly negative: set to 0, merit by least squares"
+            "figure of merit",
+            f"({low}^2 + {high}^2) / ({low} + {high})",
+            "",
+            "fixed power slightly negative: set to 0, merit by least squares",
         )
         fixed = Number("0")
     return merit, fixed
+
+
+def _logged(sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, log: LoadLog) -> tuple[Number, Number]:
+    """Write the power of each logged load, and the fit that the simulator made to them."""
+    key, pack = f"aircraft.{aircraft.name}", plan.scenario.pack[log.pack]
+    energy = sheet.calc(
+        "energy of the pack of the log",
+        f"{Number.of(pack.energy)} × {Number.of(pack.health)}",
+        "Wh",
+        f"pack.{log.pack}",
+    )
+    for place, one in enumerate(log.loads[:_LOGGED_SHOWN], 1):
+        minutes = Number.of(one.airborne / 60.0)
+        sheet.calc(
+            f"mean power of logged load {place}",
+            f"{energy} × {Number.of(one.used)} × 60 / {minutes}",
+            "W",
+            f"{key}.load_log.loads",
+        )
+    note = f"least squares over {len(log.loads)} logged loads, made by the simulator"
+    merit = sheet.given("figure of merit", aircraft.model.figure_of_merit, "", note)
+    return merit, sheet.given("fixed power", aircraft.model.fixed_power_w, "W", f"{key}.fixed_power")
 
 
 def _ideal(sheet: Sheet, quantity: str, mass: Number, density: Number, area: Number) -> Number:
     return sheet.calc(quantity, f"({mass} × 9.80665)^1.5 / sqrt(2 × {density} × {area})", "W", _HOVER_SOURCE)
 
 
-def _hover_w(sheet: Sheet, word: str, mass: Number, rotor: Rotor, aircraft: AircraftPlan) -> Number:
+@dataclass(frozen=True)
+class _Lift:
+    """An all-up mass, its momentum limit (W) and downwash in hover (m/s), as shown."""
+
+    mass: Number
+    ideal: Number
+    downwash: Number
+
+
+def _lift(sheet: Sheet, word: str, mass: Number, rotor: Rotor) -> _Lift:
     ideal = _ideal(sheet, f"momentum limit, {word}", mass, rotor.density, rotor.area)
-    power = sheet.calc(f"hover power, {word}", f"{ideal} / {rotor.merit} + {rotor.fixed}", "W")
-    return sheet.agree(f"hover power, {word}", power, cubic_value(aircraft.hover_power, float(mass)), "W")
+    return _Lift(mass, ideal, sheet.calc(f"downwash in hover, {word}", f"{ideal} / ({mass} × 9.80665)", "m/s"))
+
+
+def _hover_w(sheet: Sheet, word: str, lift: _Lift, rotor: Rotor, aircraft: AircraftPlan) -> Number:
+    ours = cubic_value(aircraft.hover_power, float(lift.mass))
+    if aircraft.wind_m_per_s > 0.0:
+        # standing still over the ground is flying at the speed of the wind
+        wind = [Number.of(aircraft.wind_m_per_s)]
+        return _forward_w(sheet, f"hovering {word}", lift, wind, rotor, aircraft, ours)
+    power = sheet.calc(f"hover power, {word}", f"{lift.ideal} / {rotor.merit} + {rotor.fixed}", "W")
+    return sheet.agree(f"hover power, {word}", power, ours, "W")
+
+
+def _airspeeds(sheet: Sheet, word: str, speed: Number, aircraft: AircraftPlan) -> list[Number]:
+    """Return the airspeeds of a ground speed: one in still air, else against the wind and with it."""
+    if aircraft.wind_m_per_s == 0.0:
+        return [speed]
+    wind = Number.of(aircraft.wind_m_per_s)
+    note = "weather.wind_speed, half of the way"
+    against = sheet.calc(f"airspeed against the wind, {word}", f"{speed} + {wind}", "m/s", note)
+    along = sheet.calc(
+        f"airspeed with the wind, {word}", f"max({speed} - {wind}, {wind} - {speed})", "m/s", "other half"
+    )
+    return [against, along]
 
 
 def _forward_w(
-    sheet: Sheet, word: str, mass: Number, speed: Number, rotor: Rotor, aircraft: AircraftPlan, simulator_w: float
+    sheet: Sheet,
+    word: str,
+    lift: _Lift,
+    airspeeds: list[Number],
+    rotor: Rotor,
+    aircraft: AircraftPlan,
+    simulator_w: float,
 ) -> Number:
-    """Write the power in forward flight at a mass and ground speed."""
+    """Write the power in forward flight at a mass: the mean over its airspeeds."""
     model = aircraft.model
-    share, tip, drag = Number.of(model.profile_share), Number.of(model.tip_speed_m_per_s), Number.of(model.drag_area_m2)
-    drive = Number.of(model.drive_efficiency)
-    ideal = _ideal(sheet, f"momentum limit, {word}", mass, rotor.density, rotor.area)
-    downwash = sheet.calc(f"downwash in hover, {word}", f"{ideal} / ({mass} × 9.80665)", "m/s")
-    x = sheet.calc(f"speed term, {word}", f"{speed}^2 / (2 × {downwash}^2)")
-    induced = sheet.calc(f"induced power over that in hover, {word}", f"1 / sqrt(sqrt(1 + {x}^2) + {x})", "", _FORWARD_SOURCE)
-    lift = sheet.calc(
-        f"lift power over that in hover, {word}", f"{share} × (1 + 3 × {speed}^2 / {tip}^2) + (1 - {share}) × {induced}", "", _FORWARD_SOURCE
-    )
-    wind = sheet.calc(f"drag power, {word}", f"0.5 × {rotor.density} × {drag} × {speed}^3 / {drive}", "W")
-    power = sheet.calc(f"power, {word}", f"{ideal} / {rotor.merit} × {lift} + {wind} + {rotor.fixed}", "W")
+    share, tip = Number.of(model.profile_share), Number.of(model.tip_speed_m_per_s)
+    drag, drive = Number.of(model.drag_area_m2), Number.of(model.drive_efficiency)
+    powers = []
+    for airspeed in airspeeds:
+        at = word if len(airspeeds) == 1 else f"{word} at {airspeed.text} m/s"
+        x = sheet.calc(f"speed term, {at}", f"{airspeed}^2 / (2 × {lift.downwash}^2)")
+        ratio = sheet.calc(f"induced share, {at}", f"1 / sqrt(sqrt(1 + {x}^2) + {x})", "", "of that in hover")
+        profile = f"{share} × (1 + 3 × {airspeed}^2 / {tip}^2)"
+        lifting = sheet.calc(f"lift share, {at}", f"{profile} + (1 - {share}) × {ratio}", "", _FORWARD_SOURCE)
+        pull = sheet.calc(f"drag power, {at}", f"0.5 × {rotor.density} × {drag} × {airspeed}^3 / {drive}", "W")
+        formula = f"{lift.ideal} / {rotor.merit} × {lifting} + {pull} + {rotor.fixed}"
+        powers.append(sheet.calc(f"power, {at}", formula, "W"))
+    power = powers[0] if len(powers) == 1 else sheet.calc(f"power, {word}", f"({powers[0]} + {powers[1]}) / 2", "W")
     return sheet.agree(f"power, {word}", power, simulator_w, "W")
 
 
-def middle_stretch(plan: DayPlan, rig: RigPlan, aircraft: AircraftPlan, pack: PackPlan, index: int) -> tuple[float, float, float]:
+def middle_stretch(
+    plan: DayPlan, rig: RigPlan, aircraft: AircraftPlan, pack: PackPlan, index: int
+) -> tuple[float, float, float]:
     """Return (from, to, wanted end) of a full load in the middle of a field, m2 from the start of its path.
 
     Parameters
@@ -197,7 +285,7 @@ def middle_stretch(plan: DayPlan, rig: RigPlan, aircraft: AircraftPlan, pack: Pa
     start = (profile.path.area_m2 - whole) / 2.0
     flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
     energy = (pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh) / (1.0 + plan.scenario.flying.energy_margin)
-    end = furthest(flight, start, start + whole, whole * profile.rate, energy, math.inf, 1.0)
+    end = furthest(flight, start, start + whole, 0.0, energy, math.inf, 1.0, fill=True)
     return start, end, start + whole
 
 
@@ -218,15 +306,17 @@ def load_sheet(
     amount_most = _most_load(sheet, plan, aircraft, pack, unit, empty, pack_kg, unit_kg)
     rate = sheet.given("application rate", profile.rate, f"{unit}/m2", "the field's, or the product's")
     sheet.rate_note(rate, liquid)
-    speed = _work_speed(sheet, aircraft, profile, rate, liquid, metric)
+    speed, turn, theory = _work_speed(sheet, plan, aircraft, profile, rate, liquid, metric)
     field_area = sheet.given("area of the field", field.area_m2, "m2", f"{len(profile.path.starts)} passes")
-    load_area = sheet.calc("area of a load", f"min({amount_most} / {rate}, {field_area})", "m2", "the field may hold less than a load")
+    load_area = sheet.calc(
+        "area of a load", f"min({amount_most} / {rate}, {field_area})", "m2", "the field may hold less than a load"
+    )
     if end < wanted:
         note = "searched by the simulator: the charge above the reserve, less the energy margin, carries no full load"
         load_area = sheet.given("area of a load that the charge allows", end - start, "m2", note)
     amount = sheet.calc("product of the load", f"{load_area} × {rate}", unit)
     area = sheet.area("area of a load", load_area)
-    flown, airborne, parts = _minutes(sheet, aircraft, profile, speed, start, start + float(load_area))
+    flown, parts = _minutes(sheet, aircraft, profile, (speed, turn), start, start + float(load_area))
     masses = _masses(sheet, empty, pack_kg, amount, unit_kg)
     need = _energy(sheet, aircraft, profile, rotor, speed, parts, masses)
     ours = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg).over(start, end, profile.rate * (end - start), 1.0)
@@ -239,23 +329,34 @@ def load_sheet(
     else:
         airborne, used = flown, need
     sheet.calc("airborne minutes", f"{airborne} / 60", "min")
-    case = _charge_use(sheet, plan, rig, aircraft, pack, need, used, (amount, area, airborne))
+    case = _charge_use(sheet, plan, rig, aircraft, pack, need, used, (amount, area, airborne), theory)
     return sheet, case
 
 
 def _factor(sheet: Sheet, aircraft: AircraftPlan) -> Number:
     drawn = aircraft.flight_time_factor
-    return sheet.given("flight-time factor", drawn.mean(), "", mean_note(drawn, f"aircraft.{aircraft.name}.flight_time_factor"))
+    return sheet.given(
+        "flight-time factor", drawn.mean(), "", mean_note(drawn, f"aircraft.{aircraft.name}.flight_time_factor")
+    )
 
 
 def _most_load(
-    sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, pack: PackPlan, unit: str, empty: Number, pack_kg: Number, unit_kg: Number
+    sheet: Sheet,
+    plan: DayPlan,
+    aircraft: AircraftPlan,
+    pack: PackPlan,
+    unit: str,
+    empty: Number,
+    pack_kg: Number,
+    unit_kg: Number,
 ) -> Number:
     table, key = plan.scenario.aircraft[aircraft.name], f"aircraft.{aircraft.name}"
     if unit == "L":
         most = sheet.given("tank", aircraft.capacity_units, "L", f"{key}.tank")
     else:
-        most = sheet.given("hopper, by mass", float(table.hopper_mass or aircraft.capacity_units), "kg", f"{key}.hopper_mass")
+        most = sheet.given(
+            "hopper, by mass", float(table.hopper_mass or aircraft.capacity_units), "kg", f"{key}.hopper_mass"
+        )
         if table.hopper_volume is not None:
             volume = sheet.given("hopper, by volume", table.hopper_volume, "L", f"{key}.hopper_volume")
             bulk = sheet.given("bulk density", plan.scenario.product.bulk_density, "kg/L", "product.bulk_density")
@@ -266,9 +367,32 @@ def _most_load(
     return sheet.agree("largest load", most, aircraft.capacity(pack.mass_kg), unit)
 
 
+def _turn(sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, swath: Number) -> Number:
+    """Write the time of a turn, s."""
+    key, limits = f"aircraft.{aircraft.name}", plan.scenario.aircraft[aircraft.name].turn_limits
+    if limits is None:
+        return sheet.given(
+            "time of a turn", aircraft.turn_time.mean(), "s", mean_note(aircraft.turn_time, f"{key}.turn_time")
+        )
+    pull = sheet.given("greatest acceleration", limits.acceleration, "m/s2", f"{key}.turn_limits.acceleration")
+    least = sheet.given("smallest turn radius", limits.radius_least, "m", f"{key}.turn_limits.radius_least")
+    speed = Number.of(aircraft.work_speed_m_per_s)
+    stop = sheet.calc("stop, shift one swath, start", f"2 × {speed} / {pull} + 2 × sqrt({swath} / {pull})", "s")
+    radius = sheet.calc("radius when flying round", f"max({speed}^2 / {pull}, {least})", "m")
+    if 2.0 * float(radius) <= float(swath):
+        way = sheet.calc(
+            "way when flying round", f"pi × {radius} + {swath} - 2 × {radius}", "m", "half circle and a straight piece"
+        )
+    else:
+        bulb = f"{radius} × (pi + 4 × acos(({swath} + 2 × {radius}) / (4 × {radius})))"
+        way = sheet.calc("way when flying round", bulb, "m", "three arcs, Dubins (1957); angle in radians")
+    turn = sheet.calc("time of a turn", f"min({stop}, {way} / {speed})", "s", "the quicker of both")
+    return sheet.agree("time of a turn", turn, aircraft.turn_time.mean(), "s")
+
+
 def _work_speed(
-    sheet: Sheet, aircraft: AircraftPlan, profile: WorkProfile, rate: Number, liquid: bool, metric: bool
-) -> Number:
+    sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, profile: WorkProfile, rate: Number, liquid: bool, metric: bool
+) -> tuple[Number, Number, Number]:
     """Write speed, flow and theoretical field capacity."""
     unit = "L/s" if liquid else "kg/s"
     swath = sheet.given("swath", aircraft.swath_m, "m", f"aircraft.{aircraft.name}, swath")
@@ -281,21 +405,35 @@ def _work_speed(
     speed = sheet.agree("speed along a pass", speed, profile.speed_m_per_s, "m/s")
     if metric:
         kmh = sheet.calc("speed in km/h", f"{speed} × 3.6", "km/h")
-        sheet.calc("theoretical field capacity", f"{kmh} × {swath} / 10", "ha/h", "ASABE EP496: speed × width / 10")
+        theory = sheet.calc(
+            "theoretical field capacity", f"{kmh} × {swath} / 10", "ha/h", "ASABE EP496: speed × width / 10"
+        )
     else:
         mph = sheet.calc("speed in mph", f"{speed} / 0.44704", "mph")
         feet = sheet.calc("swath in feet", f"{swath} / 0.3048", "ft")
-        sheet.calc("theoretical field capacity", f"{mph} × {feet} / 8.25", "acre/h", "ASABE EP496: mph × ft / 8.25")
-    run = sheet.calc("mean length of a pass", f"{Number.of(profile.path.mean_pass_m2)} / {swath}", "m", "mean area of a pass / swath")
-    turn = Number.of(aircraft.turn_time.mean())
-    sheet.calc("turn efficiency", f"({run} / {speed}) / ({run} / {speed} + {turn})", "", "pass time over pass time and turn")
-    return speed
+        theory = sheet.calc(
+            "theoretical field capacity", f"{mph} × {feet} / 8.25", "acre/h", "ASABE EP496: mph × ft / 8.25"
+        )
+    run = sheet.calc(
+        "mean length of a pass", f"{Number.of(profile.path.mean_pass_m2)} / {swath}", "m", "mean area of a pass / swath"
+    )
+    turn = _turn(sheet, plan, aircraft, swath)
+    sheet.calc(
+        "turn efficiency", f"({run} / {speed}) / ({run} / {speed} + {turn})", "", "pass time over pass time and turn"
+    )
+    return speed, turn, theory
 
 
 def _minutes(
-    sheet: Sheet, aircraft: AircraftPlan, profile: WorkProfile, speed: Number, start_m2: float, end_m2: float
-) -> tuple[Number, Number, tuple[Number, Number, Number, Number, Number]]:
-    """Write the parts of the flight; return its time twice and (take-off, out, work and turns, back, landing), s."""
+    sheet: Sheet,
+    aircraft: AircraftPlan,
+    profile: WorkProfile,
+    pace: tuple[Number, Number],
+    start_m2: float,
+    end_m2: float,
+) -> tuple[Number, tuple[Number, Number, Number, Number, Number]]:
+    """Write the parts of the flight; return its time and (take-off, out, work and turns, back, landing), s."""
+    speed, turn = pace
     key, stretch = f"aircraft.{aircraft.name}", profile.path.stretch(start_m2, end_m2)
     where = "from the field's swath plan, load in mid-field"
     path = sheet.given("way sprayed", stretch.path_m, "m", where)
@@ -304,19 +442,26 @@ def _minutes(
     out = sheet.given("ferry out", stretch.out_m, "m", where)
     back = sheet.given("ferry back", stretch.back_m, "m", where)
     ferry = sheet.given("ferry speed", aircraft.ferry_speed_m_per_s, "m/s", f"{key}.ferry_speed")
-    turn = sheet.given("time of a turn", aircraft.turn_time.mean(), "s", mean_note(aircraft.turn_time, f"{key}.turn_time"))
-    rise = sheet.given("take-off", aircraft.take_off_time.mean(), "s", mean_note(aircraft.take_off_time, f"{key}.take_off_time"))
+    rise = sheet.given(
+        "take-off", aircraft.take_off_time.mean(), "s", mean_note(aircraft.take_off_time, f"{key}.take_off_time")
+    )
     out_s = sheet.calc("ferry out", f"{out} / {ferry}", "s")
     work_s = sheet.calc("spraying", f"{path} / {speed}", "s")
     turn_s = sheet.calc("turning", f"{turns} × {turn} + {gaps} / {ferry}", "s")
     back_s = sheet.calc("ferry back", f"{back} / {ferry}", "s")
-    land = sheet.given("landing", aircraft.landing_time.mean(), "s", mean_note(aircraft.landing_time, f"{key}.landing_time"))
-    flown = sheet.calc("airborne time without the factor", f"{rise} + {out_s} + {work_s} + {turn_s} + {back_s} + {land}", "s")
+    land = sheet.given(
+        "landing", aircraft.landing_time.mean(), "s", mean_note(aircraft.landing_time, f"{key}.landing_time")
+    )
+    flown = sheet.calc(
+        "airborne time without the factor", f"{rise} + {out_s} + {work_s} + {turn_s} + {back_s} + {land}", "s"
+    )
     busy_s = sheet.calc("spraying and turning", f"{work_s} + {turn_s}", "s")
-    return flown, flown, (rise, out_s, busy_s, back_s, land)
+    return flown, (rise, out_s, busy_s, back_s, land)
 
 
-def _masses(sheet: Sheet, empty: Number, pack: Number, amount: Number, unit_kg: Number) -> tuple[Number, Number, Number]:
+def _masses(
+    sheet: Sheet, empty: Number, pack: Number, amount: Number, unit_kg: Number
+) -> tuple[Number, Number, Number]:
     full = sheet.calc("mass at take-off", f"{empty} + {pack} + {amount} × {unit_kg}", "kg")
     end = sheet.calc("mass when the load is sprayed", f"{empty} + {pack}", "kg")
     return full, sheet.calc("mass half-way", f"({full} + {end}) / 2", "kg"), end
@@ -333,19 +478,23 @@ def _energy(
 ) -> Number:
     """Write the watt-hours of the flight; return them."""
     rise, out_s, busy_s, back_s, land = parts
-    full, half, end = masses
-    ferry = Number.of(aircraft.ferry_speed_m_per_s)
+    words = ("full", "half-way", "empty")
+    full, half, end = (_lift(sheet, word, mass, rotor) for word, mass in zip(words, masses, strict=True))
+    ferrying = _airspeeds(sheet, "ferry", Number.of(aircraft.ferry_speed_m_per_s), aircraft)
+    working = _airspeeds(sheet, "spraying", speed, aircraft)
+
+    def forward(word: str, lift: _Lift, airspeeds: list[Number], cubic: Cubic) -> Number:
+        return _forward_w(sheet, word, lift, airspeeds, rotor, aircraft, cubic_value(cubic, float(lift.mass)))
+
     hover_full = _hover_w(sheet, "full", full, rotor, aircraft)
-    ferry_full = _forward_w(sheet, "ferry full", full, ferry, rotor, aircraft, cubic_value(aircraft.ferry_power, float(full)))
-    spraying = [
-        _forward_w(sheet, f"spraying {word}", mass, speed, rotor, aircraft, cubic_value(profile.spray_power, float(mass)))
-        for word, mass in (("full", full), ("half-way", half), ("empty", end))
-    ]
-    mean = sheet.calc(
-        "mean power while spraying", f"({spraying[0]} + 4 × {spraying[1]} + {spraying[2]}) / 6", "W",
-        "mass falls evenly: Simpson's rule, exact for a power that is a cubic of mass",
-    )  # fmt: skip
-    ferry_end = _forward_w(sheet, "ferry empty", end, ferry, rotor, aircraft, cubic_value(aircraft.ferry_power, float(end)))
+    ferry_full = forward("ferry full", full, ferrying, aircraft.ferry_power)
+    first, middle, last = (
+        forward(f"spraying {word}", lift, working, profile.spray_power)
+        for word, lift in zip(words, (full, half, end), strict=True)
+    )
+    note = "mass falls evenly: Simpson's rule, exact for a power that is a cubic of mass"
+    mean = sheet.calc("mean power while spraying", f"({first} + 4 × {middle} + {last}) / 6", "W", note)
+    ferry_end = forward("ferry empty", end, ferrying, aircraft.ferry_power)
     hover_end = _hover_w(sheet, "empty", end, rotor, aircraft)
     pieces = [
         sheet.calc(f"energy, {word}", f"{power} × {seconds} / 3600", "Wh")
@@ -360,6 +509,18 @@ def _energy(
     return sheet.calc("energy of a load without the factor", " + ".join(map(str, pieces)), "Wh")
 
 
+def _cold(sheet: Sheet, plan: DayPlan) -> Number | None:
+    """Write the share of its energy that a pack gives in this air; None when all."""
+    air_c = plan.scenario.weather.air_temperature
+    if air_c >= 20.0:
+        return None
+    warm = Number.of(air_c)
+    formula = f"0.8 + 0.2 × {warm} / 20" if air_c >= 0.0 else f"max(0.5, 0.8 + 0.3 × {warm} / 20)"
+    return sheet.calc(
+        "share that a cold pack gives", formula, "", "1 from 20 degC up, 0.8 at 0 degC, 0.5 at -20 degC; assumption"
+    )
+
+
 def _charge_use(
     sheet: Sheet,
     plan: DayPlan,
@@ -369,24 +530,32 @@ def _charge_use(
     need: Number,
     used: Number,
     load: tuple[Number, Number, Number],
+    theory: Number,
 ) -> LoadCase:
     """Write loads a charge and charge left at landing."""
     table, key = plan.scenario.pack[pack.name], f"pack.{pack.name}"
     energy = sheet.given("energy of the new pack", table.energy, "Wh", f"{key}.energy")
     health = sheet.given("health", table.health, "", f"{key}.health")
-    capacity = sheet.calc("energy of the full pack now", f"{energy} × {health}", "Wh")
+    cold = _cold(sheet, plan) if table.cold_loss else None
+    capacity = sheet.calc("energy of the full pack now", f"{energy} × {health}{f' × {cold}' if cold else ''}", "Wh")
     capacity = sheet.agree("energy of the full pack now", capacity, pack.capacity_wh, "Wh")
     reserve = sheet.given("reserve", table.reserve, "", f"{key}.reserve")
     charge_to = sheet.given("charged to", rig.rig.charge_to, "", f"rig.{rig.name}.charge_to")
     usable = sheet.calc("energy above the reserve", f"{capacity} × ({charge_to} - {reserve})", "Wh")
-    usable = sheet.agree("energy above the reserve", usable, pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh, "Wh")
-    margin = sheet.given("energy margin when a load is planned", plan.scenario.flying.energy_margin, "", "flying.energy_margin")
+    usable = sheet.agree(
+        "energy above the reserve", usable, pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh, "Wh"
+    )
+    margin = sheet.given(
+        "energy margin when a load is planned", plan.scenario.flying.energy_margin, "", "flying.energy_margin"
+    )
     if aircraft.swap_every_landing:
         loads = sheet.given("loads on one charge", 1, "", f"aircraft.{aircraft.name}.swap: every landing")
     else:
         note = "the next load is flown when its mean need and margin fit the charge"
         loads = sheet.calc("loads on one charge", f"max(1, floor({usable} / {need} - {margin}))", "", note)
     charged = sheet.calc("energy of a pack off the charger", f"{capacity} × {charge_to}", "Wh")
-    left = sheet.calc("energy left when it comes off", f"{charged} - {loads} × {used}", "Wh", "mean; never below the reserve")
+    left = sheet.calc(
+        "energy left when it comes off", f"{charged} - {loads} × {used}", "Wh", "mean; never below the reserve"
+    )
     sheet.calc("charge left at that landing", f"{left} / {capacity} × 100", "%")
-    return LoadCase(aircraft, pack, *load, used, loads, left, charged, capacity)
+    return LoadCase(aircraft, pack, *load, used, loads, left, charged, capacity, theory)

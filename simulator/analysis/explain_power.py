@@ -11,6 +11,7 @@ from simulator.analysis.explain_sheet import Sheet
 from simulator.operation.plan import DayPlan, PowerPointPlan, RigPlan
 from simulator.operation.plan_equipment import ChargerPlan, PackPlan
 from simulator.physics.sharing import share_bus
+from simulator.scenario.schema_equipment import Cooling
 
 _LINEAR_DERATE: dict[str, tuple[str, str]] = {
     # rule: formula in altitude h (m) and air temperature t (degC), and its source
@@ -102,7 +103,9 @@ def source_sheet(plan: DayPlan, rig: RigPlan, point: PowerPointPlan, metric: boo
         weather = plan.scenario.weather
         if formula is None:
             left = point.capacity_w / (generator.rated_power * generator.continuous_share)
-            derate = sheet.given("share left at this altitude and temperature", left, "", f"{entry}.derate: {generator.derate}")
+            derate = sheet.given(
+                "share left at this altitude and temperature", left, "", f"{entry}.derate: {generator.derate}"
+            )
         else:
             text = formula[0].format(h=Number.of(weather.altitude), t=Number.of(weather.air_temperature))
             derate = sheet.calc("share left at this altitude and temperature", text, "", formula[1])
@@ -116,38 +119,67 @@ def source_sheet(plan: DayPlan, rig: RigPlan, point: PowerPointPlan, metric: boo
 def charge_sheet(
     plan: DayPlan, rig: RigPlan, source: Source, charger: ChargerPlan, number: int, case: LoadCase, metric: bool
 ) -> tuple[Sheet, ChargeCase]:
-    """Write the minutes of a charge, alone on the source and with all slots of the point busy, and what is asked for."""
+    """Write the minutes of a charge, alone on the source and with all slots busy, and what is asked of the source."""
     pack, point = case.pack, source.point
-    sheet = Sheet(f"Charging {pack.name} after {case.aircraft.name} on {charger.name} at {point.name} of rig {rig.name}", metric)
+    sheet = Sheet(
+        f"Charging {pack.name} after {case.aircraft.name} on {charger.name} at {point.name} of rig {rig.name}", metric
+    )
     table, key = plan.scenario.charger[charger.name], f"charger.{charger.name}"
     output = sheet.given("output of the charger", table.output_power, "W", f"{key}.output_power")
+    efficiency = sheet.given("efficiency of the charger", charger.efficiency, "", f"{key}.efficiency")
+    if table.input_power_max is not None:
+        drawn_most = sheet.given("most power it draws", table.input_power_max, "W", f"{key}.input_power_max")
+        output = sheet.calc("output that its input allows", f"min({output}, {drawn_most} × {efficiency})", "W")
     setting = sheet.given("power setting", table.setting, "", f"{key}.setting")
-    slot_most = table.slot_power if table.slot_power is not None else table.output_power
-    slot = sheet.given("most to one slot", slot_most, "W", f"{key}.slot_power; none: the output")
+    slot = output
+    if table.slot_power is not None:
+        slot = sheet.given("most to one slot", table.slot_power, "W", f"{key}.slot_power")
     slot = sheet.calc("most to one slot at this setting", f"min({slot}, {output}) × {setting}", "W")
     slot = sheet.agree("most to one slot at this setting", slot, charger.slot_w, "W")
-    accepted = sheet.given("most that the pack takes", plan.scenario.pack[pack.name].charge_power_max, "W", f"pack.{pack.name}.charge_power_max")
+    accepted = sheet.given(
+        "most that the pack takes",
+        plan.scenario.pack[pack.name].charge_power_max,
+        "W",
+        f"pack.{pack.name}.charge_power_max",
+    )
     terminal = sheet.calc("power at the pack's terminals", f"min({slot}, {accepted})", "W")
-    efficiency = sheet.given("efficiency of the charger", charger.efficiency, "", f"{key}.efficiency")
-    stored = sheet.given("energy stored over energy taken by the pack", pack.charge_efficiency, "", f"pack.{pack.name}.charge_efficiency")
+    stored = sheet.given(
+        "energy stored over energy taken by the pack", pack.charge_efficiency, "", f"pack.{pack.name}.charge_efficiency"
+    )
     asked = sheet.calc("power that one slot asks for", f"{terminal} / {efficiency}", "W")
     curve = _curve(sheet, plan, pack, case, accepted, stored)
     alone = sheet.calc("power that one slot gets alone", f"min({asked}, {source.free_w})", "W")
     alone_s = _charge_s(sheet, "alone", case, curve, alone, efficiency, stored)
-    together_w, fair, busy = _together(source, pack, charger)
+    together_w, fair, busy = _together(source, rig, pack, charger)
     slots = sum(count * entry.slots for entry, count in point.chargers)
     if slots > 1:
         fair_w = sheet.given(
             "power that one slot gets with all slots busy", together_w, "W",
-            f"fair share of {slots} slots, each asking what its pack takes: nobody gets more than he asks, the rest is shared evenly",
+            f"max-min fair share of {slots} slots: nobody gets more than is asked, the rest is shared evenly",
         )  # fmt: skip
         if fair:
-            evenly = sheet.calc("even share", f"min({asked}, {Number.of(charger.output_w)} / {efficiency} / {charger.slots}, {source.free_w} / {slots})", "W")
+            whole = Number.of(charger.output_w)
+            evenly = sheet.calc(
+                "even share",
+                f"min({asked}, {whole} / {efficiency} / {charger.slots}, {source.free_w} / {slots})",
+                "W",
+            )
             fair_w = sheet.agree("power that one slot gets with all slots busy", evenly, together_w, "W")
         _charge_s(sheet, "all slots busy", case, curve, fair_w, efficiency, stored)
     bus = sheet.given("power of all busy slots together", busy, "W") if slots > 1 else alone
-    drawn = sheet.calc("asked of the source", f"({bus} + {source.other_w}) / 1000", "kW", "chargers and other load, constant-current part")
+    drawn = sheet.calc(
+        "asked of the source",
+        f"({bus} + {source.other_w}) / 1000",
+        "kW",
+        "chargers and other load, constant-current part",
+    )
     _fuel(sheet, plan, point, drawn)
+    if rig.rig.take_partly_charged and float(alone) > 0.0:
+        # packs may leave early, so only the quickest part of a charge bounds the time of a slot
+        quick = f"({case.charged_wh} - {case.left_wh}) / min({alone} × {efficiency} × {stored}, {curve.power}) × 3600"
+        alone_s = sheet.calc(
+            "charge at constant power alone", quick, "s", "take_partly_charged: packs may leave before they are full"
+        )
     slot_s, ground_s = _occupied(sheet, plan, rig, charger, pack, alone_s)
     bus_share = sheet.calc("energy stored over energy from the source", f"{efficiency} × {stored}")
     return sheet, ChargeCase(case, point.name, charger, number * charger.slots, slot_s, ground_s, bus_share)
@@ -171,7 +203,9 @@ def _curve(sheet: Sheet, plan: DayPlan, pack: PackPlan, case: LoadCase, accepted
     power = sheet.agree("most that the pack stores", power, pack.curve.cc_power_w, "W")
     knee = sheet.calc("energy at which constant current ends", f"{share} × {capacity}", "Wh")
     note = "energy balance: missing energy = time constant × (full power - last power)"
-    tau = sheet.calc("time constant of constant voltage", f"(1 - {share}) × {capacity} / ({power} × (1 - {cut}))", "h", note)
+    tau = sheet.calc(
+        "time constant of constant voltage", f"(1 - {share}) × {capacity} / ({power} × (1 - {cut}))", "h", note
+    )
     asymptote = sheet.calc("energy that constant voltage tends to", f"{capacity} + {tau} × {cut} × {power}", "Wh")
     if pack.curve.tau_h > 0.0:
         tau = sheet.agree("time constant of constant voltage", tau, pack.curve.tau_h, "h")
@@ -190,7 +224,9 @@ def _charge_s(
     held = float(limit) < float(curve.power)
     if held:
         reached = f"min({case.capacity_wh}, {curve.asymptote} - {curve.tau} × {limit})"
-        knee = sheet.calc(f"energy up to which that power is constant, {word}", reached, "Wh", "below it the pack would take more")
+        knee = sheet.calc(
+            f"energy up to which that power is constant, {word}", reached, "Wh", "below it the pack would take more"
+        )
     constant = limit if held else curve.power
     first = sheet.calc(
         f"constant power, {word}", f"max(0, min({end}, {knee}) - {start}) / {constant} × 3600", "s", "energy / power"
@@ -213,23 +249,22 @@ def _charge_s(
     return whole
 
 
-def _together(source: Source, pack: PackPlan, charger: ChargerPlan) -> tuple[float, bool, float]:
+def _together(source: Source, rig: RigPlan, pack: PackPlan, charger: ChargerPlan) -> tuple[float, bool, float]:
     """Return a slot's power with all busy, whether all slots are alike, and the power of all, W at the source.
 
-    Each slot holds the pack type of this charge where its charger serves it; other chargers are taken at their full
-    slot power, which asks the most of the source.
+    Each slot holds the pack type of this charge where its charger serves it, else the rig's type that takes the most.
     """
-    demands, limits = [], []
+    demands: list[list[float]] = []
+    limits: list[float] = []
     mine = 0
     for entry, count in source.point.chargers:
         for _ in range(count):
             if entry is charger:
                 mine = len(demands)
             limits.append(entry.output_w / entry.efficiency)
-            most = entry.slot_w
-            if pack.name in entry.serves:
-                most = min(most, pack.curve.cc_power_w / pack.charge_efficiency)
-            demands.append([most / entry.efficiency] * entry.slots)
+            held = [pack] if pack.name in entry.serves else [one for one, _ in rig.packs if one.name in entry.serves]
+            most = max((one.curve.cc_power_w / one.charge_efficiency for one in held), default=0.0)
+            demands.append([min(entry.slot_w, most) / entry.efficiency] * entry.slots)
     shares = share_bus(float(source.free_w), limits, demands)
     alike = len({entry.name for entry, _ in source.point.chargers}) == 1
     return shares[mine][0], alike, sum(map(sum, shares))
@@ -241,7 +276,13 @@ def _fuel(sheet: Sheet, plan: DayPlan, point: PowerPointPlan, drawn: Number) -> 
     if generator is None:
         return
     key = f"generator.{generator.name}"
-    source = f"{key}.fuel: {plan.scenario.generator[generator.name].fuel}; ASABE D497 unless points are given"
+    table = plan.scenario.generator[generator.name]
+    points = len(table.fuel_use)
+    source = (
+        f"line through {points} points of {key}.fuel_use"
+        if points > 1
+        else f"{key}.fuel: {table.fuel}, ASABE D497 part-load line"
+    )
     sheet.calc("share of the rated power", f"{drawn} / {Number.of(generator.rated_w / 1000.0)} × 100", "%")
     slope = sheet.given("fuel for each kilowatt-hour", generator.fuel.litre_per_kwh, "L/kWh", source)
     idle = sheet.given("fuel for each running hour", generator.fuel.litre_per_hour_no_load, "L/h", source)
@@ -258,9 +299,33 @@ def _occupied(
 ) -> tuple[Number, Number]:
     task = rig.rig.crew.tasks.plug_in.time
     plug = sheet.given("plugging in", task.mean(), "s", mean_note(task, f"rig.{rig.name}.crew.tasks.plug_in.time"))
-    balance = sheet.given("balancing", charger.balance_time.mean(), "s", mean_note(charger.balance_time, f"charger.{charger.name}.balance_time"))
-    cooling = sheet.given("cooling", pack.cooling_time.mean(), "s", mean_note(pack.cooling_time, f"pack.{pack.name}.cooling_time"))
+    balance = sheet.given(
+        "balancing",
+        charger.balance_time.mean(),
+        "s",
+        mean_note(charger.balance_time, f"charger.{charger.name}.balance_time"),
+    )
+    newton = plan.scenario.pack[pack.name].cooling
+    if newton is not None:
+        _newton(sheet, newton, plan.scenario.weather.air_temperature)
+    cooling = sheet.given(
+        "cooling", pack.cooling_time.mean(), "s", mean_note(pack.cooling_time, f"pack.{pack.name}.cooling_time")
+    )
     slot_s = sheet.calc("a slot is held for", f"{plug} + {alone_s} + {balance}", "s")
     ground_s = sheet.calc("landing to charged, without waiting", f"{cooling} + {slot_s}", "s")
     sheet.calc("minutes from landing to charged", f"{ground_s} / 60", "min")
     return slot_s, ground_s
+
+
+def _newton(sheet: Sheet, cooling: Cooling, air_c: float) -> None:
+    """Write the cooling time from temperatures."""
+    if cooling.after_flight <= cooling.limit:
+        return
+    hot, limit, air = (Number.of(value) for value in (cooling.after_flight, cooling.limit, air_c))
+    constant = sheet.given("time constant of cooling", cooling.time_constant, "s", "the pack's cooling.time_constant")
+    sheet.calc(
+        "cooling by Newton's law",
+        f"{constant} × ln(({hot} - {air}) / ({limit} - {air}))",
+        "s",
+        "Newton's law of cooling",
+    )

@@ -12,8 +12,8 @@ from simulator.scenario.units import LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTA
 Kind = Literal["given", "calculated", "simulator", "range"]
 
 TOLERANCE = 2e-3
-"""Largest relative difference between a calculated figure and the simulator's own that counts as rounding: six digits on
-the page, and power as a cubic of mass in the simulator (0.06 %)."""
+"""Largest relative difference between a calculated figure and the simulator's own that counts as rounding: of the page
+to six digits, and of the simulator's power to a cubic of mass (0.06 %)."""
 
 _ACRE_M2 = shown(M2_PER_ACRE, 7)
 _HECTARE_M2 = shown(M2_PER_HECTARE)
@@ -123,7 +123,7 @@ class Sheet:
         if check.difference <= TOLERANCE or not math.isfinite(simulator):
             return number
         ours = Number.of(simulator)
-        note = f"the simulator's own figure, used from here on; it holds what the line above leaves out ({check.difference:.1%})"
+        note = f"the simulator's own figure, used from here on; the line above leaves something out ({check.difference:.1%})"
         self.lines.append(Line(quantity, "", ours.text, unit, note, "simulator"))
         return ours
 

@@ -31,6 +31,16 @@ JSON = click.option("--json", "json_file", metavar="FILE", help="Also write resu
 QUIET = click.option("--quiet", is_flag=True, help="Print no table and no progress.")
 
 
+PRECISION = click.option("--precision", metavar="SHARE", help="Go on until every set is known this well, such as 1%.")
+PRECISE = click.option(
+    "--precise", type=click.Choice(["mean", "p10", "difference"]), default="mean", show_default=True,
+    help="What --precision is about: the mean, the output of nine days in ten, or the differences.",
+)  # fmt: skip
+BUDGET = click.option("--budget", metavar="TIME", help="Stop after this time, such as 30s, and say how precise it is.")
+SCHEDULER = click.option("--scheduler", metavar="ADDRESS", help="Use a dask cluster, such as tcp://10.0.0.5:8786.")
+RESUME = click.option("--resume", is_flag=True, help="Go on with an unfinished run in that folder.")
+
+
 def options(*decorators: Callable[[F], F]) -> Callable[[F], F]:
     """Join option decorators into one, in the order of the help page."""
 

@@ -2,22 +2,27 @@
 
 from __future__ import annotations
 
+from typing import Literal
+
 import click
 
 from simulator.command.common import (
-    DAYS, FIELDS, FORCE, JSON, OUT, QUIET, SCENARIO, SEED, SETTINGS, WORKERS, options,
+    BUDGET, DAYS, FIELDS, FORCE, JSON, OUT, PRECISE, PRECISION, QUIET, RESUME, SCENARIO, SCHEDULER, SEED, SETTINGS, WORKERS,
+    options,
 )  # fmt: skip
+
+Precise = Literal["mean", "p10", "difference"]
 
 
 @click.command("compare")
 @options(SCENARIO)
 @click.argument("sets", metavar="[SET]...", nargs=-1)
-@options(DAYS)
-@click.option("--precision", metavar="SHARE", help="Go on until every mean is known this well, such as 1%.")
-@options(SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
+@options(DAYS, PRECISION, PRECISE, BUDGET)
+@options(SEED, WORKERS, SCHEDULER, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
 def command(
-    scenario: str, sets: tuple[str, ...], days: int | None, precision: str | None, seed: int | None, workers: int,
-    settings: tuple[str, ...], fields: str | None, out: str | None, force: bool, json_file: str | None, quiet: bool,
+    scenario: str, sets: tuple[str, ...], days: int | None, precision: str | None, precise: Precise,
+    budget: str | None, seed: int | None, workers: int, scheduler: str | None, settings: tuple[str, ...], fields: str | None,
+    out: str | None, force: bool, resume: bool, json_file: str | None, quiet: bool,
 ) -> None:  # fmt: skip
     """Compare two or more equipment sets on the same random days: differences with intervals, and who wins how often.
 
@@ -25,5 +30,8 @@ def command(
     """
     from simulator.command.experiment import Request, run_and_report
 
-    request = Request(scenario, settings, fields, days, precision, 0, seed, workers, out, force, json_file, quiet)
+    request = Request(
+        scenario, settings, fields, days, precision, precise, budget, 0, seed, workers, scheduler, out, force, resume,
+        json_file, quiet,
+    )  # fmt: skip
     run_and_report(request, sets=sets, least_sets=2)

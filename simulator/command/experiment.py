@@ -9,6 +9,7 @@ import sys
 import time
 from dataclasses import dataclass
 from pathlib import Path
+from typing import Literal
 
 import click
 
@@ -27,11 +28,15 @@ class Request:
     fields: str | None
     days: int | None
     precision: str | None
+    precise: Literal["mean", "p10", "difference"]
+    budget: str | None
     one_more_days: int
     seed: int | None
     workers: int
+    scheduler: str | None
     out: str | None
     force: bool
+    resume: bool
     json_file: str | None
     quiet: bool
 
@@ -54,6 +59,62 @@ def read_share(text: str | None, option: str) -> float | None:
     if not 0.0 < value < 1.0:
         raise InputError.single(f"got {text!r}; allowed is a share such as 1% or 0.01", option)
     return value
+
+
+EMPTY_JOURNAL_BYTES = 1500
+"""A journal smaller than this holds no day."""
+
+
+def read_budget(text: str | None) -> float | None:
+    """Read ``30s`` or ``5 min`` as seconds.
+
+    Raises
+    ------
+    InputError
+        Not a time of at least a second.
+    """
+    if text is None:
+        return None
+    from simulator.scenario.units import TIME, UnitError, parse
+
+    try:
+        value = parse(text, TIME)
+    except UnitError as error:
+        raise InputError.single(str(error), "--budget") from error
+    if value < 1.0:
+        raise InputError.single(f"got {text!r}; allowed is at least 1 s", "--budget")
+    return value
+
+
+def prepare_journal(target: Path, force: bool, resume: bool) -> Path:
+    """Return the file that keeps finished days of a run into a folder: a hidden sibling.
+
+    Raises
+    ------
+    InputError
+        An unfinished run is there and neither ``--resume`` nor ``--force`` is given.
+    """
+    journal = target.parent / f".{target.name}.unfinished"
+    if journal.exists() and not resume:
+        if not force and journal.stat().st_size >= EMPTY_JOURNAL_BYTES:
+            message = "an unfinished run is there; give --resume to go on with it, or --force to drop it"
+            raise InputError.single(message, "--out", str(target))
+        if not _in_use(journal):
+            journal.unlink(missing_ok=True)
+    target.parent.mkdir(parents=True, exist_ok=True)
+    return journal
+
+
+def _in_use(journal: Path) -> bool:
+    """Tell whether another process writes a journal."""
+    import fcntl
+
+    with journal.open("rb") as handle:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except OSError:
+            return True
+    return False
 
 
 def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> LoadedScenario:
@@ -90,13 +151,20 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     progress("reading", 0, 1)
     loaded = only_sets(load_scenario(request.scenario, request.settings, fields=request.fields), sets, least_sets)
     target = Path(request.out) if request.out is not None else Path("reports") / loaded.name
-    check_target(target, request.force)
-    from simulator.experiment.run import run
+    check_target(target, request.force or request.resume)
+    journal = prepare_journal(target, request.force, request.resume)
+    from simulator.experiment.run import Options, run
 
-    result = run(
-        loaded, request.days, request.seed, request.workers, precision, one_more_days=request.one_more_days, report=progress
-    )
-    progress.end()
+    options = Options(
+        request.days, request.seed, request.workers, precision, request.precise, request.one_more_days, request.scheduler,
+        read_budget(request.budget), journal,
+    )  # fmt: skip
+    try:
+        result = run(loaded, options, progress)
+    finally:
+        progress.end()
+        if journal.exists() and journal.stat().st_size < EMPTY_JOURNAL_BYTES:
+            journal.unlink(missing_ok=True)
     document = result.to_json()
     document["units"], document["title"] = loaded.base.units, loaded.base.title
     document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
@@ -109,8 +177,10 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
 
         click.echo(result_table(document, terminal_width(), use_color()))
     note(f"results: {folder}", request.quiet)
+    if not result.stopped.startswith("interrupted"):
+        journal.unlink(missing_ok=True)
     if result.stopped:
-        note(f"acreday: {result.stopped}")
+        note(f"acreday: {result.stopped}" + ("; go on with --resume" if journal.exists() else ""))
     if result.stopped.startswith("interrupted"):
         sys.exit(130)
 
@@ -129,7 +199,7 @@ def write_folder(
     )  # fmt: skip
     stages = 3 + len(loaded.sets)
     progress("figures", 0, stages)
-    with ResultFolder(target, request.force) as folder:
+    with ResultFolder(target, request.force or request.resume) as folder:
         folder.write_json("result.json", document)
         folder.write_table("days.csv", result.days)
         folder.write_table("time_use.csv", result.time_use)

@@ -40,9 +40,12 @@ class Person:
 
 
 class Job:
-    """A task that waits for people, or is being done."""
+    """A task that waits for people, or is being done.
 
-    __slots__ = ("begin", "blocked", "by", "call", "duration_s", "holds", "kind", "people", "priority", "pump", "start_s", "subject")
+    One that is done ``away`` from the rig (fetching water) holds up neither a break nor a move: who is away joins later.
+    """
+
+    __slots__ = ("away", "begin", "blocked", "by", "call", "duration_s", "holds", "kind", "people", "priority", "pump", "start_s", "subject")
 
     def __init__(
         self,
@@ -54,9 +57,10 @@ class Job:
         call: Callable[[Job], None],
         subject: str = "",
         pump: bool = False,
+        away: bool = False,
     ) -> None:
         self.kind, self.duration_s, self.people, self.by, self.priority = kind, duration_s, people, by, priority
-        self.call, self.subject, self.pump = call, subject, pump
+        self.call, self.subject, self.pump, self.away = call, subject, pump, away
         self.begin: Callable[[], None] | None = None
         self.start_s: float | None = None
         self.blocked = Reason.CREW_BUSY
@@ -120,7 +124,7 @@ class Crew:
         self._launches.clear()
 
     def seize(self, why: Reason, call: Callable[[], None]) -> None:
-        """Ask for the whole crew; ``call`` runs once nobody works and nothing flies, until :meth:`release`."""
+        """Ask for the whole crew; ``call`` runs once nobody works at the rig and nothing flies, until :meth:`release`."""
         self._seizes.append((why, call))
         self.dispatch()
 
@@ -133,6 +137,11 @@ class Crew:
         """End a pilot's watch over one aircraft."""
         pilot.watching -= 1
         self.dispatch()
+
+    @property
+    def present(self) -> list[Person]:
+        """Return who is at the rig and free."""
+        return [person for person in self.people if not person.busy]
 
     @property
     def _stopped(self) -> Reason | None:
@@ -228,7 +237,7 @@ class Crew:
     def _start(self, job: Job, people: list[Person]) -> None:
         now = self.env.now
         job.start_s = now
-        self._running += 1
+        self._running += not job.away
         if job.begin is not None:
             job.begin()
         if job.pump:
@@ -238,7 +247,7 @@ class Crew:
             self.log.add(now, now + job.duration_s, person.name, State.TASK, job.kind, job.subject)
 
         def finish(_: Event) -> None:
-            self._running -= 1
+            self._running -= not job.away
             if job.pump:
                 self._pumps_free += 1
             for person in people:

@@ -172,6 +172,13 @@ class RigUnit:
         fitting = [pack for pack in self.packs if aircraft_class in pack.plan.fits]
         return max(fitting, key=lambda pack: pack.plan.capacity_wh - pack.plan.reserve_wh)
 
+    def pack_waits(self, aircraft_class: str, start_s: float, end_s: float) -> list[tuple[float, float, Reason]]:
+        """Split a wait for a pack that the day's end cut short, by what has delayed the pack that holds most so far."""
+        coming = [pack for pack in self.packs if aircraft_class in pack.plan.fits and pack.state is not State.FLOWN]
+        if not coming:
+            return [(start_s, end_s, Reason.TOO_FEW_PACKS)]
+        return max(coming, key=lambda pack: pack.above_reserve_wh).waits(start_s, end_s)
+
     def turnaround_mean_s(self, swap: bool, fill_amount: float) -> float:
         """Return the least mean time from now to take-off."""
         fill = self._fill_mean_s + self.supply.fill_s(fill_amount) if fill_amount > 0 else 0.0
@@ -358,18 +365,18 @@ class RigUnit:
 
     def _stage(self, length_s: float, why: Reason, amount: float = 0.0) -> Generator[Event, object, None]:
         """Let the whole rig do one thing together."""
-        start = self.env.now
+        start, here = self.env.now, self.crew.present
         yield Timeout(self.env, length_s)
         now = self.env.now
         self.log.add(start, now, self.name, State.MOVE, why, "", amount)
-        for person in self.crew.people:
+        for person in here:
             self.log.add(start, now, person.name, State.TASK, why)
         for unit in self.aircraft:
             unit.mark(now, State.MOVE, why)
 
     def _handling_s(self) -> float:
         """Return the time to lift all aircraft on or off, side by side as far as people allow."""
-        people = len(self.crew.people)
+        people = len(self.crew.present)
         return sum(draw() / max(1, people // needed) for draw, needed in self._draw_handling)
 
     def _pack_up(self) -> Generator[Event, object, None]:
@@ -477,6 +484,9 @@ class RigUnit:
                 self.log.add(pack.since_s, now, pack.name, pack.state)
         for unit in self.aircraft:
             unit.mark(now, State.DONE, Reason.DAY_END)
+        for person in self.crew.people:
+            if person.busy:
+                self.log.clip(person.name, now)
         return RigEnd(
             self.name,
             self.supply.start,

@@ -69,7 +69,11 @@ class Pack:
         """
         parts: list[tuple[float, float, Reason]] = []
         at = start_s
-        for reason, length in sorted(self.delays_s.items(), key=lambda item: -item[1]):
+        delays_s = self.delays_s
+        present = DELAYS.get(self.state)
+        if present is not None and self.state is not State.CHARGE_LIMITED:
+            delays_s = {**delays_s, present: delays_s.get(present, 0.0) + end_s - self.since_s}
+        for reason, length in sorted(delays_s.items(), key=lambda item: -item[1]):
             end = min(end_s, at + length)
             if end > at:
                 parts.append((at, end, reason))

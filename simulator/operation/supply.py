@@ -166,7 +166,7 @@ class Supply:
             self._serve()
 
         people = self.table.water_trip_people
-        self._trip = Job(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", TURNAROUND if urgent else AHEAD, done, self.name)
+        self._trip = Job(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", TURNAROUND if urgent else AHEAD, done, self.name, away=True)
         self.crew.request(self._trip)
 
     def _full_stock(self) -> None:

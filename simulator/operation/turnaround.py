@@ -208,8 +208,12 @@ class Turnaround:
         if self.load.product_taken and not self.load.filled:
             self.load.product_taken = False
             self.rig.supply.put_back(self.load.fill_amount)
-        if self._swap is not None:
-            self._swap.cut(now_s, State.SWAP)
+        swap = self._swap
+        if swap is not None:
+            if swap.job is None and not swap.done and swap.waiting_for is Reason.TOO_FEW_PACKS:
+                for _, end_s, reason in self.rig.pack_waits(self.unit.plan.name, swap.at_s, now_s):
+                    swap.wait(end_s, reason)
+            swap.cut(now_s, State.SWAP)
         if self._fill is not None and not (self._swap is not None and not self._swap.done and self.rig.plan.rig.swap_first):
             self._fill.cut(now_s, State.FILL)
         self.write(now_s)

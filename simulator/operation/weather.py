@@ -78,8 +78,10 @@ def _ask_break(env: Environment, one: Break, rig: RigUnit) -> None:
             rig.crew.release()
             return
 
+        here = rig.crew.present
+
         def over(_: Event) -> None:
-            for person in rig.crew.people:
+            for person in here:
                 rig.log.add(start, env.now, person.name, State.BREAK, Reason.BREAK)
             rig.crew.release()
 

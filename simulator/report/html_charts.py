@@ -11,34 +11,17 @@ import numpy as np
 from simulator.report.html_parts import Cell, DataTable, LegendEntry, PageFigure
 from simulator.report.html_svg import INK, NARROW, PAPER, QUIET, WIDE, Drawing, Svg, shorten, swatch, value_axis
 from simulator.report.numbers import NOTHING, ReportUnits, fixed, half_width, quantile_text, range_text, share_text
+from simulator.report.palette import AIRCRAFT_LOOKS, Look, time_use_group
 
 if TYPE_CHECKING:
     import pandas as pd
 
 BAR = "#9fb8a6"
-TIME_GROUPS: tuple[tuple[str, str, bool, tuple[str, ...]], ...] = (
-    ("spraying", "#1f5f46", False, ("spray",)),
-    ("turning", "#8db4a0", False, ("turn",)),
-    ("ferry flight", "#2e74a8", False, ("ferry out", "ferry back")),
-    ("take-off and landing", "#a9c7dc", False, ("take-off", "landing")),
-    ("swap, fill, check", "#d18b1c", False, ("swap", "fill", "launch check")),
-    ("waiting", "#a63a24", True, ("wait: ",)),
-    ("moving", "#8a8574", False, ("move: ",)),
-    ("break or weather", "#d8d2bd", True, ("wait: break", "wait: weather")),
-    ("other", "#4a4a4a", True, ("repair", "done", "wait: day end", "wait: no work left here")),
-)
-"""Group of aircraft time, colour, hatched or not, and labels (or beginnings of labels) that belong to it."""
 
 
-def group_of(label: str) -> int:
-    """Return the number of the group that a state of an aircraft belongs to."""
-    for place, (_, _, _, members) in enumerate(TIME_GROUPS):
-        if label in members:
-            return place
-    for place, (_, _, _, members) in enumerate(TIME_GROUPS):
-        if any(member.endswith(": ") and label.startswith(member) for member in members):
-            return place
-    return len(TIME_GROUPS) - 1
+def look_entry(look: Look) -> LegendEntry:
+    """Return the legend entry of a group's look."""
+    return LegendEntry(swatch(look.colour, bool(look.hatch)), look.label)
 
 
 def both(draw: Callable[[float], Svg]) -> Drawing:
@@ -101,7 +84,7 @@ def spread_drawing(rows: Sequence[tuple[str, Mapping[str, Any], Any]], unit: str
             svg.line(x(spread["p10"]), line, x(spread["p90"]), line, INK, 2)
             svg.line(x(spread["p50"]), line - 5, x(spread["p50"]), line + 5, INK, 2)
             svg.diamond(x(spread["mean"]), line, 4.5)
-            svg.text(left, base - 48, shorten(name, width - 20, 13), "start", 13, INK, bold=True)
+            svg.text(left, base - 48, shorten(name, width - 20, 13), "start", 13, INK, bold=True, halo=True)
         return svg
 
     return both(draw)
@@ -123,16 +106,17 @@ def _spread_row(place: int, entry: Mapping[str, Any], units: ReportUnits) -> tup
 def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
     """Return where the aircraft's time went, a bar a set."""
     sets = document["equipment_sets"]
+    looks = list(AIRCRAFT_LOOKS)
     shares = []
     for entry in sets:
-        grouped = [0.0] * len(TIME_GROUPS)
+        grouped = dict.fromkeys(looks, 0.0)
         for label, share in entry["time_share"].items():
-            grouped[group_of(label)] += share
+            grouped[time_use_group(label)] += share
         shares.append(grouped)
-    used = [place for place in range(len(TIME_GROUPS)) if any(grouped[place] > 0 for grouped in shares)]
+    used = [group for group in looks if any(grouped[group] > 0 for grouped in shares)]
     spoken = "; ".join(
         f"{entry['name']}: "
-        + ", ".join(f"{TIME_GROUPS[place][0]} {grouped[place]:.0%}" for place in used if grouped[place] >= 0.005)
+        + ", ".join(f"{AIRCRAFT_LOOKS[group].label} {grouped[group]:.0%}" for group in used if grouped[group] >= 0.005)
         for entry, grouped in zip(sets, shares, strict=True)
     )
 
@@ -144,10 +128,10 @@ def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
             svg.text(left, top - 5, shorten(entry["name"], width - 8, 13), "start", 13, INK, bold=True)
             x = left
             for group in used:
-                _, colour, hatched, _ = TIME_GROUPS[group]
+                look = AIRCRAFT_LOOKS[group]
                 length = grouped[group] * (right - left)
-                svg.rect(x, top, length, 26, colour)
-                if hatched:
+                svg.rect(x, top, length, 26, look.colour)
+                if look.hatch:
                     svg.hatch(x, top, length, 26)
                 svg.line(x, top, x, top + 26, PAPER)
                 if length > 30:
@@ -157,18 +141,16 @@ def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
         return svg
 
     labels = list(dict.fromkeys(label for entry in sets for label in entry["time_share"]))
-    labels.sort(key=group_of)
+    labels.sort(key=lambda label: looks.index(time_use_group(label)))
     rows = []
     for label in labels:
-        cells = [Cell(label), Cell(TIME_GROUPS[group_of(label)][0])]
+        cells = [Cell(label), Cell(AIRCRAFT_LOOKS[time_use_group(label)].label)]
         for place, entry in enumerate(sets):
             share = entry["time_share"].get(label)
             path = f"equipment_sets.{place}.time_share.{label}"
             cells.append(Cell(share_text(share), share, path) if share is not None else Cell(NOTHING))
         rows.append(tuple(cells))
-    legend = tuple(
-        LegendEntry(swatch(TIME_GROUPS[place][1], TIME_GROUPS[place][2]), TIME_GROUPS[place][0]) for place in used
-    )
+    legend = tuple(look_entry(AIRCRAFT_LOOKS[group]) for group in used)
     return PageFigure(
         "time",
         "Where the aircraft's time went",
@@ -251,7 +233,7 @@ def interval_drawing(rows: Sequence[tuple[str, float, Sequence[float]]], axis: s
             y = top + row * (place + 0.5) + (8 if stacked else 0)
             colour = "#1f5f46" if limits[0] > 0 else "#a63a24" if limits[1] < 0 else QUIET
             if stacked:
-                svg.text(left, y - 10, shorten(name, width - 16), "start", 12)
+                svg.text(left, y - 10, shorten(name, width - 16), "start", 12, halo=True)
             else:
                 svg.text(left - 10, y + 4, shorten(name, left - 14), "end", 12)
             svg.line(x(limits[0]), y, x(limits[1]), y, colour, 2)

@@ -6,57 +6,53 @@ from collections.abc import Iterable, Mapping, Sequence
 from typing import Any
 
 from simulator.analysis.summary import RESOURCES
-from simulator.report.html_charts import TIME_GROUPS, both, group_of
+from simulator.operation.log import Kind, Reason, State
+from simulator.report.html_charts import both
 from simulator.report.html_parts import Cell, DataTable, LegendEntry, PageFigure, text_row
-from simulator.report.html_svg import INK, QUIET, RESOURCE_COLOURS, RULE, Svg, clock_axis, shorten, swatch
+from simulator.report.html_svg import INK, QUIET, RULE, Svg, clock_axis, shorten, swatch
 from simulator.report.numbers import NOTHING, clock_text
+from simulator.report.palette import AIRCRAFT_LOOKS, PACK_LOOKS, RESOURCE_LOOKS, Look, look_of
 
 MOST_LANES = 12
 """Lanes of one kind that are drawn; the table tells how many there are."""
+_FLOWN = State.WORK.value
+"""A whole flight is drawn as spraying: at this scale its parts cannot be told apart."""
 MOST_ROWS = 400
 """Rows of a table of intervals."""
-_PACK_COLOURS = {
-    "flown": "#1f5f46",
-    "ready": "#8db4a0",
-    "cool": "#a9c7dc",
-    "queue": "#a63a24",
-    "wait": "#a63a24",
-    "charge": "#d18b1c",
-    "charge limited": "#6a4c93",
-    "stopped": "#d8d2bd",
-}
-_TASK, _BREAK, _MOVE = "#2e74a8", "#d8d2bd", "#8a8574"
-_MOVES = ("yard", "drive", "pack up", "set up", "relocate")
 
-Bar = tuple[float, float, str, bool]
+Bar = tuple[float, float, Look]
 
 
 def _lanes(record: Mapping[str, Any]) -> list[tuple[str, list[Bar]]]:
     """Return (name, bars) of every lane that is drawn."""
     lanes: list[tuple[str, list[Bar]]] = []
+
+    def lane(name: str, kind: Kind, intervals: Iterable[tuple[float, float, str, str]]) -> None:
+        bars: list[Bar] = []
+        for start, end, state, reason in intervals:
+            found = look_of(kind, State(state), Reason(reason))
+            if found is not None:
+                bars.append((start, end, found[1]))
+        lanes.append((name, bars))
+
     for entry in record["aircraft"][:MOST_LANES]:
-        bars = []
-        for start, end, state, reason in entry["states"]:
-            label = "spray" if state == "flight" else f"{state}: {reason}" if state in ("wait", "move") else state
-            _, colour, hatched, _ = TIME_GROUPS[group_of(label)]
-            bars.append((start, end, colour, hatched))
-        lanes.append((entry["name"], bars))
+        states = [
+            (start, end, _FLOWN if state == "flight" else state, reason)
+            for start, end, state, reason in entry["states"]
+        ]
+        lane(entry["name"], Kind.AIRCRAFT, states)
     for entry in record["packs"][:MOST_LANES]:
-        bars = [
-            (start, end, _PACK_COLOURS.get(state, QUIET), state in ("queue", "wait"))
-            for start, end, state in entry["states"]
-        ]
-        lanes.append((entry["name"], bars))
+        lane(entry["name"], Kind.PACK, [(start, end, state, "") for start, end, state in entry["states"]])
     for entry in record["chargers"][:MOST_LANES]:
-        lanes.append((entry["name"], [(start, end, "#d18b1c", False) for start, end, _, _ in entry["sessions"]]))
+        lane(entry["name"], Kind.CHARGER, [(start, end, "charge", "") for start, end, _, _ in entry["sessions"]])
     for entry in record["people"][:MOST_LANES]:
-        bars = [
-            (start, end, _MOVE if task in _MOVES else _BREAK if task == "break" else _TASK, task == "break")
-            for start, end, task, _ in entry["tasks"]
-        ]
-        lanes.append((entry["name"], bars))
+        lane(entry["name"], Kind.PERSON, [(start, end, "task", task) for start, end, task, _ in entry["tasks"]])
     for entry in record["rigs"][:MOST_LANES]:
-        lanes.append((f"{entry['name']} (moves)", [(start, end, _MOVE, False) for start, end, *_ in entry["moves"]]))
+        lane(
+            f"{entry['name']} (moves)",
+            Kind.RIG,
+            [(start, end, "move", doing) for start, end, doing, *_ in entry["moves"]],
+        )
     return lanes
 
 
@@ -83,24 +79,24 @@ def timeline_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
                 svg.text(left, y - 3, shorten(lane, width - 10, 11), "start", 11)
             else:
                 svg.text(left - 8, y + 11, shorten(lane, left - 10, 11), "end", 11)
-            for start, end, colour, hatched in bars:
-                x = left + start / end_s * (right - left)
-                length = (end - start) / end_s * (right - left)
-                svg.rect(x, y, max(length, 0.4), 14, colour)
-                if hatched and length > 4:
-                    svg.hatch(x, y, length, 14)
+            for look in dict.fromkeys(look for _, _, look in bars):
+                spans = [
+                    (left + start / end_s * (right - left), left + end / end_s * (right - left))
+                    for start, end, its in bars
+                    if its is look
+                ]
+                svg.bars(spans, y, 14, look.colour)
+                if look.hatch:
+                    for x0, x1 in spans:
+                        svg.hatch(x0, y, x1 - x0 if x1 - x0 > 4 else 0, 14)
         return svg
 
-    legend = (
-        LegendEntry(swatch("#1f5f46"), "in flight"),
-        LegendEntry(swatch("#d18b1c"), "swap or fill (aircraft); charging (packs, chargers)"),
-        LegendEntry(swatch("#a63a24", True), "waiting"),
-        LegendEntry(swatch("#6a4c93"), "charging on less power than it could take"),
-        LegendEntry(swatch("#8db4a0"), "charged and ready"),
-        LegendEntry(swatch("#a9c7dc"), "cooling"),
-        LegendEntry(swatch(_TASK), "task of a person"),
-        LegendEntry(swatch(_MOVE), "on the road, packing up, setting up, yard"),
-        LegendEntry(swatch(_BREAK), "break; charger switched off"),
+    looks = dict.fromkeys(look for _, bars in lanes for _, _, look in bars)
+    words = {AIRCRAFT_LOOKS["spraying"]: "flight", PACK_LOOKS["flown"]: ""}
+    legend = tuple(
+        LegendEntry(swatch(look.colour, bool(look.hatch)), words.get(look, look.label))
+        for look in looks
+        if words.get(look, look.label)
     )
     note = f" {hidden} further lanes are left out." if hidden else ""
     return PageFigure(
@@ -156,7 +152,7 @@ def bottleneck_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
                 if place not in (first, second):
                     continue
                 x, length = left + start / end_s * (right - left), (end - start) / end_s * (right - left)
-                svg.rect(x, y + 3, max(length, 0.5), 16, RESOURCE_COLOURS[resource])
+                svg.rect(x, y + 3, max(length, 0.5), 16, RESOURCE_LOOKS[resource].colour)
                 if first != second:
                     svg.hatch(x, y + 3, length, 16, 4)
         return svg
@@ -307,7 +303,7 @@ def charge_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
 
 def resource_legend() -> tuple[LegendEntry, ...]:
     """Return the colours of the resources."""
-    return tuple(LegendEntry(swatch(RESOURCE_COLOURS[name]), name) for name in RESOURCES)
+    return tuple(LegendEntry(swatch(RESOURCE_LOOKS[name].colour), name) for name in RESOURCES)
 
 
 def _power_words(point: Mapping[str, Any]) -> str:

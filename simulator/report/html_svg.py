@@ -12,19 +12,9 @@ INK = "#22261f"
 QUIET = "#5f5c4f"
 RULE = "#cfc9b6"
 PAPER = "#fffdf7"
+EDGE = "#6f6b5c"
 WIDE, NARROW = 700, 328
 """Widths (user units = CSS pixels at full size) of the two drawings of every figure: desk and phone."""
-
-RESOURCE_COLOURS = {
-    "aircraft": "#1f5f46",
-    "packs": "#d18b1c",
-    "chargers": "#6a4c93",
-    "generator": "#a63a24",
-    "crew": "#2e74a8",
-    "mix supply": "#8db4a0",
-    "moves": "#8a8574",
-}
-"""One colour a resource; neighbours differ in lightness as well as in hue, so grey print keeps them apart."""
 
 
 @dataclass(frozen=True)
@@ -96,14 +86,23 @@ class Svg:
         size: float = 12,
         fill: str = INK,
         bold: bool = False,
+        halo: bool = False,
     ) -> None:
-        """Add a text with its baseline at ``y``."""
-        weight = Markup(' font-weight="bold"') if bold else ""
+        """Add a text with its baseline at ``y``; a halo keeps rules from running through it."""
+        weight = Markup(' font-weight="bold"') if bold else Markup("")
+        if halo:
+            weight += Markup(' paint-order="stroke" stroke="{}" stroke-width="4"').format(PAPER)
         self._parts.append(
             Markup('<text x="{}" y="{}" text-anchor="{}" font-size="{}" fill="{}"{}>{}</text>').format(
                 _n(x), _n(y), anchor, _n(size), fill, weight, escape(text)
             )
         )
+
+    def bars(self, spans: Sequence[tuple[float, float]], y: float, height: float, fill: str) -> None:
+        """Add many bars of one lane and colour as one element; spans are (left, right)."""
+        if spans:
+            shapes = "".join(f"M{_n(x0)} {_n(y)}H{_n(max(x1, x0 + 0.4))}v{_n(height)}H{_n(x0)}z" for x0, x1 in spans)
+            self._parts.append(Markup('<path d="{}" fill="{}"/>').format(shapes, fill))
 
     def hatch(self, x: float, y: float, width: float, height: float, step: float = 5.0) -> None:
         """Lay thin slanted lines over a rectangle: waiting stays readable in grey."""
@@ -148,8 +147,8 @@ def swatch(colour: str, hatched: bool = False) -> Markup:
     )
     return Markup(
         '<svg viewBox="0 0 12 12" width="12" height="12" aria-hidden="true">'
-        '<rect width="12" height="12" fill="{}"/>{}</svg>'
-    ).format(colour, lines)
+        '<rect x=".5" y=".5" width="11" height="11" fill="{}" stroke="{}"/>{}</svg>'
+    ).format(colour, EDGE, lines)
 
 
 def ticks(low: float, high: float, most: int) -> list[float]:

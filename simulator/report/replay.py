@@ -9,8 +9,8 @@ from typing import Any
 from markupsafe import Markup
 
 from simulator.analysis.summary import RESOURCES
-from simulator.report.html_svg import RESOURCE_COLOURS
 from simulator.report.numbers import ReportUnits
+from simulator.report.palette import RESOURCE_LOOKS
 from simulator.scenario.units import M2_PER_ACRE
 
 FEET_PER_METRE = 1.0 / 0.3048
@@ -38,7 +38,7 @@ def replay_data(records: Mapping[str, Mapping[str, Any]], units: ReportUnits) ->
         "length_unit": "ft" if us else "m",
         "length_per_m": FEET_PER_METRE if us else 1.0,
         "resources": list(RESOURCES),
-        "colours": [RESOURCE_COLOURS[name] for name in RESOURCES],
+        "colours": [RESOURCE_LOOKS[name].colour for name in RESOURCES],
         "records": [{**record, "equipment_set": name} for name, record in records.items()],
     }
     text = json.dumps(content, separators=(",", ":"), allow_nan=False)

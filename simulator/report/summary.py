@@ -152,8 +152,8 @@ def _table(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
         row += [hours_text(daily.get("paid_hours")), str(entry["days"])]
         rows.append(row)
     note = (
-        "Counts are means a day. A field hour is an hour with the rig set up at a field; paid hours include the road and"
-        " the yard."
+        "Counts are means a day. A field hour is an hour with the rig set up at a field; paid hours include the road"
+        " and the yard."
     )
     return f"{_grid(head, rows)}\n\n{note}"
 

@@ -214,9 +214,7 @@ def _draw_rest(axes: Axes, rows: DayRows, names: list[str], level: float) -> Non
         times.append(time)
         heights.append(busy / len(names))
     _draw_steps(axes, times, heights, level, "#8b949a")
-    axes.text(
-        rows.paid_until_s, level, " height: share busy", fontsize=7, va="center", ha="left", color=QUIET, clip_on=False
-    )
+    _remark(axes, rows.paid_until_s, level, "height: share busy")
 
 
 def _remark(axes: Axes, time_s: float, level: float, text: str) -> None:

@@ -116,7 +116,9 @@ def provenance(
     return tuple(_leaves(tree, Scenario, (), equipment.scenario, "", ""))
 
 
-def _marked_merge(name: str, raw: Mapping[str, Any], settings: Iterable[str], fields: str | Path | None) -> dict[str, Any]:
+def _marked_merge(
+    name: str, raw: Mapping[str, Any], settings: Iterable[str], fields: str | Path | None
+) -> dict[str, Any]:
     """Repeat the merge of loading over marked values; see ``simulator.scenario.loading``."""
     changes = [(*parse_setting(text), "command line (--set)") for text in settings]
     if fields is not None:
@@ -144,7 +146,9 @@ def _mark(value: Any, origin: str, place: str = "") -> Any:
     if isinstance(value, Mapping):
         return {
             # the merge reads ``like`` itself, so it stays bare
-            key: item if key == "like" and isinstance(item, str) else _mark(item, origin, f"{place}.{key}" if place else key)
+            key: item
+            if key == "like" and isinstance(item, str)
+            else _mark(item, origin, f"{place}.{key}" if place else key)
             for key, item in value.items()
         }
     if isinstance(value, list) and value:
@@ -152,7 +156,9 @@ def _mark(value: Any, origin: str, place: str = "") -> Any:
     return None if value is None else _Marked(value, origin, place)
 
 
-def _leaves(node: Any, annotation: Any, metadata: tuple[Any, ...], instance: Any, key: str, note: str) -> Iterator[Leaf]:
+def _leaves(
+    node: Any, annotation: Any, metadata: tuple[Any, ...], instance: Any, key: str, note: str
+) -> Iterator[Leaf]:
     inner, found = _strip(annotation)
     metadata = (*metadata, *found)
     if isinstance(node, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):

@@ -22,7 +22,8 @@ class Item(Table):
     purchase: Money = must("Price of one.")
     life_years: Years = may("5", "Years until it is replaced; assumption.")
     life_cycles: Annotated[float, Quantity(units.NUMBER, above=0.0)] | None = may(
-        None, "Charge cycles until it is replaced (packs); none: years alone. Source: cycles against depth of discharge, battery notes."
+        None,
+        "Charge cycles until it is replaced (packs); none: years alone. Source: cycles against depth of discharge, battery notes.",
     )
     life_hours: Annotated[float, Quantity(units.NUMBER, above=0.0)] | None = may(
         None, "Running or airborne hours until it is replaced; none: years alone. Assumption."
@@ -34,9 +35,13 @@ class Item(Table):
 class Costs(Table):
     """Money: all in one currency."""
 
-    currency: Annotated[str, Field(pattern=r"^[A-Za-z$€£]{1,5}$")] = may("$", "Sign or code of the currency; assumption.")
+    currency: Annotated[str, Field(pattern=r"^[A-Za-z$€£]{1,5}$")] = may(
+        "$", "Sign or code of the currency; assumption."
+    )
     price_per_acre: Money | None = may(None, "What the customer pays an acre; none: price_per_hour. Assumption.")
-    price_per_hour: Money | None = may(None, "What the customer pays a paid rig hour; none: price_per_acre. Assumption.")
+    price_per_hour: Money | None = may(
+        None, "What the customer pays a paid rig hour; none: price_per_acre. Assumption."
+    )
     wage_per_hour: Money = may(25.0, "Cost of one person and hour; assumption.")
     fuel_per_litre: Money = may(1.0, "Generator fuel; assumption.")
     grid_per_kwh: Money = may(0.15, "Energy of a grid supply; assumption.")

@@ -47,14 +47,18 @@ def parse_choice(text: str, option: str = "choose") -> Choice:
     key, equals, rest = text.partition("=")
     key, rest = key.strip(), rest.strip()
     if not equals or not key or not rest or not all(part.strip() for part in key.split(".")):
-        raise InputError.single(f"got {text!r}; allowed is KEY=LOW..HIGH or KEY=value,value, such as rig.main.packs.big=2..5", option)
+        raise InputError.single(
+            f"got {text!r}; allowed is KEY=LOW..HIGH or KEY=value,value, such as rig.main.packs.big=2..5", option
+        )
     low, dots, high = rest.partition("..")
     if dots:
         if not (low.strip().isdecimal() and high.strip().isdecimal() and len(low) < 7 and len(high) < 7):
             raise InputError.single(f"got {rest!r} for {key}; allowed is two whole numbers such as 2..5", option)
         first, last = int(low), int(high)
         if not 0 <= last - first < MOST_SETS:
-            raise InputError.single(f"got {rest!r} for {key}; allowed is a low number, then a high one, at most {MOST_SETS} apart", option)
+            raise InputError.single(
+                f"got {rest!r} for {key}; allowed is a low number, then a high one, at most {MOST_SETS} apart", option
+            )
         return Choice(key, tuple(str(number) for number in range(first, last + 1)))
     values = tuple(dict.fromkeys(part.strip() for part in _split(rest)))
     if not all(values):
@@ -91,6 +95,8 @@ def combinations(choices: Sequence[Choice]) -> list[tuple[str, ...]]:
         raise InputError([Problem("choose", f"got {key} more than once; allowed is one choice a key") for key in twice])
     total = math.prod(len(choice.values) for choice in choices)
     if total > MOST_SETS:
-        raise InputError.single(f"got {total} combinations; allowed is {MOST_SETS} at most: narrow the choices", "choose")
+        raise InputError.single(
+            f"got {total} combinations; allowed is {MOST_SETS} at most: narrow the choices", "choose"
+        )
     written = [[f"{choice.key}={value}" for value in choice.values] for choice in choices]
     return [tuple(entry) for entry in itertools.product(*written)]

@@ -149,7 +149,11 @@ class Ladder:
         spent = ""
         if self.costs is not None:
             spent = f" for {money_text(sum(step.price or 0.0 for step in taken), self.costs.currency)}"
-        after = {"money": "then nothing more pays", "acres": "then nothing adds 1 % more", "rungs": "there the ladder was cut"}[self.ended]
+        after = {
+            "money": "then nothing more pays",
+            "acres": "then nothing adds 1 % more",
+            "rungs": "there the ladder was cut",
+        }[self.ended]
         return f"Buy {steps}: from {first:.0f} to {last:.0f} {unit.name} a day{spent}; {after}, and {hold}."
 
     @property
@@ -345,7 +349,16 @@ def ladder(
         settings += taken.settings
         rows = tables[steps.index(taken)]
         current = vary(current, taken.settings, loaded.folder)
-    return Ladder(entry.name, len(rows), tuple(rungs), ended, costs, tuple(settings), area_unit(entry.scenario.units), climb.notes(rungs))
+    return Ladder(
+        entry.name,
+        len(rows),
+        tuple(rungs),
+        ended,
+        costs,
+        tuple(settings),
+        area_unit(entry.scenario.units),
+        climb.notes(rungs),
+    )
 
 
 @dataclass
@@ -364,19 +377,29 @@ class _Climb:
     ) -> tuple[list[Step], list[NDArray[np.float64]], Bottleneck]:
         """Simulate every single change on the days of a set, and pairs of them when asked and no single one pays."""
         found = offered(self.loaded, entry)
-        tables = simulate_sets([plan for _, _, plan in found], self.seed, len(rows), self.workers, self.report, "one more of each") if found else []
+        tables = (
+            simulate_sets(
+                [plan for _, _, plan in found], self.seed, len(rows), self.workers, self.report, "one more of each"
+            )
+            if found
+            else []
+        )
         hold = judged(entry, rows, one_more([variation for variation, _, _ in found], tables, rows))
         tries = [((variation,), changed) for variation, changed, _ in found]
         steps = self._steps(entry, rows, tries, tables)
         if pairs and self.best(steps, rows) is None and len(found) > 1:
             couples = self._couples(entry, [variation for variation, _, _ in found])
-            more = simulate_sets([plan for _, _, plan in couples], self.seed, len(rows), self.workers, self.report, "two of them")
+            more = simulate_sets(
+                [plan for _, _, plan in couples], self.seed, len(rows), self.workers, self.report, "two of them"
+            )
             tables = [*tables, *more]
             tries += [(both, changed) for both, changed, _ in couples]
             steps = self._steps(entry, rows, tries, tables)
         return steps, tables, hold
 
-    def _couples(self, entry: EquipmentSet, singles: Sequence[Variation]) -> list[tuple[tuple[Variation, ...], EquipmentSet, DayPlan]]:
+    def _couples(
+        self, entry: EquipmentSet, singles: Sequence[Variation]
+    ) -> list[tuple[tuple[Variation, ...], EquipmentSet, DayPlan]]:
         couples: list[tuple[tuple[Variation, ...], EquipmentSet, DayPlan]] = []
         for place, one in enumerate(singles):
             for two in singles[place + 1 :]:
@@ -401,7 +424,10 @@ class _Climb:
             case = None if self.costs is None else self._case(entry, changed, variations, self.costs)
             if case is not None and self.costs is not None:
                 joint = np.hstack(
-                    [ledger_of(rows[:n], entry.scenario, self.costs), ledger_of(table[:n], changed.scenario, self.costs)]
+                    [
+                        ledger_of(rows[:n], entry.scenario, self.costs),
+                        ledger_of(table[:n], changed.scenario, self.costs),
+                    ]
                 )
                 price, margin, value = self._worth(case, joint, level)
             words = " with ".join(variation.change for variation in variations)
@@ -416,7 +442,9 @@ class _Climb:
         value = jackknife(lambda m: case.value(m, days, demand), joint, level)
         return case.price - case.resale, margin, value
 
-    def _case(self, entry: EquipmentSet, changed: EquipmentSet, variations: Sequence[Variation], costs: Costs) -> Case | None:
+    def _case(
+        self, entry: EquipmentSet, changed: EquipmentSet, variations: Sequence[Variation], costs: Costs
+    ) -> Case | None:
         """Return the money of a change; None when something in it has no price."""
         larger = [item for item in (self._larger(entry, one, costs) for one in variations) if item is not None]
         try:
@@ -441,9 +469,15 @@ class _Climb:
         """Return the change to take: the best of those that pay beyond doubt."""
         if self.costs is None:
             least = LEAST_GAIN * float(rows[:, ACRES].mean())
-            good = [step for step in steps if step.extra_acres_per_day.mean >= least and (step.extra_acres_per_day.low or 0.0) > 0]
+            good = [
+                step
+                for step in steps
+                if step.extra_acres_per_day.mean >= least and (step.extra_acres_per_day.low or 0.0) > 0
+            ]
         else:
-            good = [step for step in steps if step.net_present_value is not None and (step.net_present_value.low or 0.0) > 0]
+            good = [
+                step for step in steps if step.net_present_value is not None and (step.net_present_value.low or 0.0) > 0
+            ]
         return max(good, key=self._merit, default=None)
 
     def ranked(self, steps: Sequence[Step]) -> list[Step]:

@@ -87,7 +87,9 @@ def payback_years(price: float, yearly: ArrayLike) -> FloatArray:
     total = np.cumsum(gains, axis=-1)
     reached = total >= price
     year = np.argmax(reached, axis=-1)
-    before = np.take_along_axis(np.concatenate([np.zeros_like(total[..., :1]), total], axis=-1), year[..., None], -1)[..., 0]
+    before = np.take_along_axis(np.concatenate([np.zeros_like(total[..., :1]), total], axis=-1), year[..., None], -1)[
+        ..., 0
+    ]
     gain = np.take_along_axis(gains, year[..., None], -1)[..., 0]
     mean = gains.mean(axis=-1)
     with np.errstate(divide="ignore", invalid="ignore"):
@@ -270,7 +272,9 @@ def _more(number: int, word: str, name: str) -> str:
     count = abs(number)
     said = _NUMBERS[count] if count < len(_NUMBERS) else str(count)
     noun = word if count == 1 or word.endswith("aircraft") else f"{word}s" if word != "person" else "people"
-    return f"{said} {'more' if number > 0 else ('less' if count == 1 and not name else 'fewer')} {noun}" + (f" ({name})" if name else "")
+    return f"{said} {'more' if number > 0 else ('less' if count == 1 and not name else 'fewer')} {noun}" + (
+        f" ({name})" if name else ""
+    )
 
 
 def piece_changes(before: Scenario, after: Scenario) -> list[Piece]:

@@ -47,7 +47,7 @@ from simulator.study.trial import (
     one_set,
     simulate_sets,
 )
-from simulator.study.words import interval_text, money_range, money_text, seasons_words, share_words
+from simulator.study.words import interval_text, money_range, money_text, seasons_words
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -381,14 +381,18 @@ class Case:
         items = item_table(self.costs)
         two = season_money(joint[..., _K:], self.costs, self.after, days, demand)
         lives = [
-            float(life_years(items[piece.kind, piece.name], float(two.cycles_per_pack) if piece.kind == "pack" else 0.0))
+            float(
+                life_years(items[piece.kind, piece.name], float(two.cycles_per_pack) if piece.kind == "pack" else 0.0)
+            )
             for piece in bought
             if piece.number
         ]
         return min(lives, default=math.inf)
 
 
-def make_case(base: EquipmentSet, changed: EquipmentSet, costs: Costs, price: Item | None, question: str) -> tuple[Case, str]:
+def make_case(
+    base: EquipmentSet, changed: EquipmentSet, costs: Costs, price: Item | None, question: str
+) -> tuple[Case, str]:
     """Return the money of a change and its name in plain words (empty when no number of pieces or people changes).
 
     Raises
@@ -657,12 +661,16 @@ def _notes(
         said.append("The work is paid by the hour, so more acres an hour earn nothing more.")
     before, after = hold
     if before != after:
-        said.append(f"The constraint moves on: before the change {_held(before)} the set back, after it {_held(after)}.")
+        said.append(
+            f"The constraint moves on: before the change {_held(before)} the set back, after it {_held(after)}."
+        )
     else:
         said.append(f"Before and after the change {_held(before)} the set back.")
     finished = int(np.isfinite(rows[1][:, COLUMNS.index("finish_hour")]).sum())
     if base.scenario.work == "once" and finished:
-        said.append(f"The field list ran out on {finished} of {len(rows[1])} days; work = \"repeat\" measures what the set can do.")
+        said.append(
+            f'The field list ran out on {finished} of {len(rows[1])} days; work = "repeat" measures what the set can do.'
+        )
     return tuple(said)
 
 

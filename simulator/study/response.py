@@ -38,7 +38,9 @@ class Term:
 
 @dataclass(frozen=True)
 class Response:
-    """``paid hours / acre = base + (per_move + per_km * distance) / mean area + per_turn_length * mean(1 / length)
+    """Hours an acre as the sum of its parts.
+
+    ``paid hours / acre = base + (per_move + per_km * distance) / mean area + per_turn_length * mean(1 / length)
     + per_reach * mean(half diagonal)``.
 
     The terms are what a move, a mile and a turn cost; each acre bears its part. Fitted by least squares on the cases'

@@ -47,8 +47,9 @@ class Sensitivity:
         change_high (from the scenario's own values, with ``_ci_low`` and ``_ci_high``), swing (widest difference of
         the three answers) with its interval, flips (the sign of the answer changes within the range).
     needs : pandas.DataFrame
-        What to measure: key, words, plus_minus (how well the input must be known, in its unit), timings (how many
-        stopwatch times give that; NaN for an input without spread), enough (the range is narrow enough as it is).
+        What to measure (a whole number needs no measuring): key, words, plus_minus (how well the input must be known,
+        in its unit), timings (how many stopwatch times give that; NaN for an input without spread), enough (the range
+        is narrow enough as it is).
     base : Interval
         The answer with the scenario's own values.
     indices : SobolIndices or None
@@ -229,7 +230,7 @@ def sensitivity(
         def function(shares: FloatArray) -> FloatArray:
             means = _evaluate(loaded, entries, ranges, shares, measure, sobol_days, used_seed, workers, report)
             halves.append(means)
-            return means.mean(axis=1)
+            return np.asarray(means.mean(axis=1))
 
         try:
             indices = sobol(function, [(0.0, 1.0)] * len(ranges), sobol_points, used_seed)
@@ -313,8 +314,9 @@ def _needs(entry: EquipmentSet, bars: pd.DataFrame, ranges: Sequence[InputRange]
         one = ranges[int(row["place"])]
         swing = float(row["swing"])
         # a swing in proportion to the width, as far as the bar is straight; the target is a half-width
-        share = min(1.0, 2.0 * target / swing) if swing > 0 else 1.0
-        plus_minus = 0.5 * one.width * share
+        share = min(1.0, 2.0 * target / swing) if swing > 0 and not one.whole else 1.0
+        # a whole number (packs, people) is counted, not measured
+        plus_minus = math.nan if one.whole else 0.5 * one.width * share
         rows.append(
             {
                 "key": one.key,
@@ -331,7 +333,13 @@ def _needs(entry: EquipmentSet, bars: pd.DataFrame, ranges: Sequence[InputRange]
 def _timings(entry: EquipmentSet, one: InputRange, plus_minus: float) -> float:
     """Return how many measured values bring the mean's 95 % half-width down to ``plus_minus``; NaN without spread."""
     value, dimension = locate(entry, one.key)
-    if not isinstance(value, Distribution) or value.is_constant or dimension is None or value.mean() <= 0:
+    if (
+        math.isnan(plus_minus)
+        or not isinstance(value, Distribution)
+        or value.is_constant
+        or dimension is None
+        or value.mean() <= 0
+    ):
         return math.nan
     inner = units.parse(f"{plus_minus:.12g} {one.unit}".strip(), dimension)
     return float(replications_needed(value.sd(), inner))
@@ -403,7 +411,8 @@ def _sentence(
     of = f"the lead of {entries[0].name} over {entries[1].name}" if len(entries) == 2 else entries[0].name
     if float(first["swing_ci_low"]) <= 0:
         return f"None of the inputs changes {of} by more than chance over {days} days."
-    text = f"{_capital(first['words'])} matters most for {of}: between {first['low']} and {first['high']} it changes it by {swing} {name}"
+    between = f"between {first['low']} and {first['high']}"
+    text = f"{_capital(first['words'])} matters most for {of}: {between} it changes it by {swing} {name}"
     if len(bars) > 1:
         second = bars.iloc[1]
         share = float(second["swing"]) / float(first["swing"])
@@ -411,11 +420,10 @@ def _sentence(
     text += "."
     if len(entries) == 2:
         flips = [str(words) for words, flip in zip(bars["words"], bars["flips"], strict=True) if flip]
-        text += (
-            f" The choice turns round within the range of {', '.join(flips)}."
-            if flips
-            else " No single input turns the choice round."
-        )
+        if flips:
+            text += f" The choice turns round within the range of {', '.join(flips)}."
+        else:
+            text += " No single input turns the choice round."
     wanted = needs[~needs["enough"]]
     if not len(wanted):
         return text + f" All inputs are known well enough for {100 * target:.2g} %."

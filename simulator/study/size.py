@@ -156,9 +156,13 @@ class Size:
     @property
     def near_misses(self) -> list[Candidate]:
         """Up to five sets next to the choice: the next dearer that are good, and the cheaper that miss the target least."""
-        others = [one for one in self.candidates if one is not self.best and one.verdict is not None and one.cost is not None]
+        others = [
+            one for one in self.candidates if one is not self.best and one.verdict is not None and one.cost is not None
+        ]
         good = sorted((one for one in others if one.status == "good"), key=lambda one: _mean(one.cost))[:2]
-        missed = sorted((one for one in others if one.status in ("misses", "undecided")), key=lambda one: -_reach(one))[:3]
+        missed = sorted((one for one in others if one.status in ("misses", "undecided")), key=lambda one: -_reach(one))[
+            :3
+        ]
         return [*missed, *good] if self.best is None else [*good, *missed]
 
     @property
@@ -177,7 +181,9 @@ class Size:
                     "status": "chosen" if one is self.best else one.status,
                     "days": len(one.rows),
                     f"{self.unit.name}_reached": np.nan if verdict is None else verdict.reached / self.unit.acres,
-                    f"mean_{self.unit.name}_per_day": float(one.rows[:, ACRES].mean()) / self.unit.acres if len(one.rows) else np.nan,
+                    f"mean_{self.unit.name}_per_day": float(one.rows[:, ACRES].mean()) / self.unit.acres
+                    if len(one.rows)
+                    else np.nan,
                     "chance": np.nan if verdict is None else verdict.chance,
                     "cost_per_season": _mean(cost),
                     "cost_low": np.nan if cost is None or cost.low is None else cost.low,
@@ -303,8 +309,12 @@ def size(
         raise InputError.single(f"got {indifference}; allowed is an amount above 0", "indifference")
     parsed = [choice if isinstance(choice, Choice) else parse_choice(choice) for choice in choices]
     candidates, refused = _candidates(loaded, entry, parsed)
-    need_prices(list({(p.kind, p.name): p for one in candidates for p in pieces_of(one.entry.scenario)}.values()), costs, "size")
-    search = _Search(candidates, target, costs, loaded.base.seed if seed is None else seed, workers, confidence, days, report)
+    need_prices(
+        list({(p.kind, p.name): p for one in candidates for p in pieces_of(one.entry.scenario)}.values()), costs, "size"
+    )
+    search = _Search(
+        candidates, target, costs, loaded.base.seed if seed is None else seed, workers, confidence, days, report
+    )
     stopped, selection, best, delta = "", None, None, indifference or 0.0
     with search:
         try:
@@ -399,11 +409,15 @@ class _Search:
                 self._judge(one)
 
     def _ownership(self, one: Candidate, ledger: NDArray[np.float64]) -> float:
-        money = season_money(ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), self.costs.season_days, self._demand())
+        money = season_money(
+            ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), self.costs.season_days, self._demand()
+        )
         return float(money.upkeep + money.capital)
 
     def _demand(self) -> float:
-        return self.target.acres if isinstance(self.target, SeasonTarget) else self.target.acres * self.costs.season_days
+        return (
+            self.target.acres if isinstance(self.target, SeasonTarget) else self.target.acres * self.costs.season_days
+        )
 
     def values(self, one: Candidate) -> NDArray[np.float64]:
         """Return the cost of a season as told by each simulated day."""
@@ -421,7 +435,9 @@ class _Search:
 
     def certify(self) -> list[Candidate]:
         """Simulate the sets that may be the choice until it is shown which reach the target; return those that do."""
-        waiting = sorted((one for one in self.candidates if one.status != "misses"), key=lambda one: (_mean(one.cost), one.number))
+        waiting = sorted(
+            (one for one in self.candidates if one.status != "misses"), key=lambda one: (_mean(one.cost), one.number)
+        )
         good: list[Candidate] = []
         while waiting:
             group, waiting = waiting[:_BATCH], waiting[_BATCH:]

@@ -91,14 +91,22 @@ def sobol(
     result = stats.sobol_indices(func=watched, n=points, dists=spread, rng=np.random.default_rng(seed))  # type: ignore[arg-type]
     plain = np.concatenate(answers[:2])  # the two independent halves of the sample
     if plain.std() <= 1e-12 * max(1.0, abs(plain.mean())):
-        nothing = np.zeros(len(bounds))
-        return SobolIndices(*[nothing] * 6, float(plain.mean()), 0.0, points * (len(bounds) + 2))
+        zero = np.zeros(len(bounds))
+        return SobolIndices(zero, zero, zero, zero, zero, zero, float(plain.mean()), 0.0, points * (len(bounds) + 2))
     both = result.bootstrap(confidence_level=0.95, n_resamples=resamples)
-    one, all_in = both.first_order.confidence_interval, both.total_order.confidence_interval
+    one, whole = both.first_order.confidence_interval, both.total_order.confidence_interval
+
+    def row(values: object) -> FloatArray:
+        return np.asarray(values, dtype=np.float64).reshape(-1)
+
     return SobolIndices(
-        *(np.asarray(x, dtype=np.float64).reshape(-1) for x in (result.first_order, one.low, one.high)),
-        *(np.asarray(x, dtype=np.float64).reshape(-1) for x in (result.total_order, all_in.low, all_in.high)),
-        float(plain.mean()),
-        float(plain.std(ddof=1)),
-        points * (len(bounds) + 2),
+        first=row(result.first_order),
+        first_low=row(one.low),
+        first_high=row(one.high),
+        total=row(result.total_order),
+        total_low=row(whole.low),
+        total_high=row(whole.high),
+        mean=float(plain.mean()),
+        sd=float(plain.std(ddof=1)),
+        evaluations=points * (len(bounds) + 2),
     )

@@ -10,8 +10,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.experiment.estimates import student_quantile
-from simulator.study.day_money import LEDGER, running_per_day
 from simulator.scenario.schema_costs import Costs
+from simulator.study.day_money import LEDGER, running_per_day
 
 FloatArray = NDArray[np.float64]
 _ACRES = LEDGER.index("acres")
@@ -145,7 +145,9 @@ class SeasonTarget:
         half = student_quantile(1.0 - error, n - 1) * error_sd
         gap = self.days * mean - self.acres
         chance = float(ndtr(gap / (sd * math.sqrt(self.days)))) if sd > 0 else float(gap >= 0)
-        return Verdict(reached, chance, reached - half >= self.acres * (1.0 - self.tolerance), reached + half < self.acres)
+        return Verdict(
+            reached, chance, reached - half >= self.acres * (1.0 - self.tolerance), reached + half < self.acres
+        )
 
     def cost_per_season(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
         """Return ownership and the running cost of as many days as the acres take.

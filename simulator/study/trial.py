@@ -68,7 +68,9 @@ def one_set(loaded: LoadedScenario, name: str | None) -> EquipmentSet:
     return loaded.sets[0] if name is None else loaded.equipment_set(name)
 
 
-def changed_set(loaded: LoadedScenario, base: EquipmentSet, changes: Sequence[str], other: str | None, name: str) -> EquipmentSet:
+def changed_set(
+    loaded: LoadedScenario, base: EquipmentSet, changes: Sequence[str], other: str | None, name: str
+) -> EquipmentSet:
     """Return the set that a change leads to: settings over the base, or another set of the scenario.
 
     Raises

@@ -182,7 +182,7 @@ def scenarios(draw):
         packs["shared_pack"] = ["large", "small"]
     aircraft = dict(draw(_aircraft(name, f"{name}_pack", name == "large")) for name in ("large", "small"))
     chargers = draw(st.sampled_from([["wide"], ["wide", "narrow"]]))
-    day = {"start": "07:00", "window": draw(st.sampled_from(["10 min", "90 min", "4 h", "11 h"]))}
+    day = {"start": "07:00", "window": draw(st.sampled_from(["10 min", "2 h", "4 h", "6 h", "11 h"]))}
     if draw(st.booleans()):
         day["breaks"] = [
             {"start": start, "length": draw(st.sampled_from(["1 min", "40 min"]))}

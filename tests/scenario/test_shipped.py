@@ -1,4 +1,4 @@
-"""Every shipped scenario loads, is sound, keeps the conservation laws on simulated days, and says that it is invented."""
+"""Every shipped scenario loads, is sound, keeps the conservation laws on simulated days, and says it is invented."""
 
 import json
 import math
@@ -19,7 +19,11 @@ FOLDER = Path(__file__).parents[2] / "scenarios"
 FILES = sorted(FOLDER.glob("*.toml"))
 DAYS = 3
 SHIPPED = {"two_sizes", "third_pack", "granules", "two_rigs", "small_fields", "willow_basin"}
-SETS = [(path.stem, name) for path in FILES for name in tomllib.loads(path.read_text("utf-8"))["equipment_set"]]
+SETS = [
+    (path.stem, name)
+    for path in FILES
+    for name in tomllib.loads(path.read_text("utf-8")).get("equipment_set", {path.stem: {}})
+]
 
 
 def _acres(path, set_name, days, settings=()):

@@ -1,0 +1,123 @@
+"""``acreday size``: the least-cost equipment set that reaches a target."""
+
+from __future__ import annotations
+
+import click
+
+from simulator.command.common import (
+    FIELDS,
+    FORCE,
+    JSON,
+    OUT,
+    QUIET,
+    SCENARIO,
+    SEED,
+    SETTINGS,
+    WORKERS,
+    Progress,
+    note,
+    options,
+)  # fmt: skip
+
+
+@click.command("size")
+@options(SCENARIO)
+@click.option(
+    "--choose",
+    "choices",
+    metavar="KEY=2..5|a,b",
+    multiple=True,
+    required=True,
+    help="A key to choose over; may be given several times.",
+)
+@click.option("--acres-per-day", "daily", metavar="AREA", help='Target a day, such as "150 acre".')
+@click.option("--season-acres", "season", metavar="AREA", help='Instead: target a season, such as "4000 acre".')
+@click.option("--season-days", type=float, help="Work days for it [default: costs.season_days].")
+@click.option(
+    "--share", default="90%", show_default=True, help="Share of days (or seasons) that must reach the target."
+)
+@click.option("--from", "set_name", metavar="SET", help="Equipment set that the choices vary [default: the first].")
+@click.option(
+    "--days", type=int, default=200, show_default=True, help="Days by which a set is shown to reach the target."
+)
+@click.option("--confidence", default="95%", show_default=True, help="Of each statement of the guarantee.")
+@click.option(
+    "--indifference", type=float, help="Least cost difference a season worth finding [default: 1% of the cheapest]."
+)
+@options(SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
+def command(
+    scenario: str, choices: tuple[str, ...], daily: str | None, season: str | None, season_days: float | None, share: str,
+    set_name: str | None, days: int, confidence: str, indifference: float | None, seed: int | None, workers: int,
+    settings: tuple[str, ...], fields: str | None, out: str | None, force: bool, json_file: str | None, quiet: bool,
+) -> None:  # fmt: skip
+    """Find the least-cost equipment set that reaches a target, over all combinations of the choices."""
+    from simulator.command.experiment import read_share
+    from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
+    from simulator.errors import InputError
+    from simulator.scenario.loading import load_scenario
+    from simulator.study.choices import parse_choice
+    from simulator.study.size import size
+    from simulator.study.words import interval_text, money_range
+
+    study = StudyRun("size", out, force, json_file, quiet)
+    chosen = [parse_choice(text, "--choose") for text in choices]
+    if (daily is None) == (season is None):
+        raise InputError.single("allowed is either --acres-per-day or --season-acres", "target")
+    a_day = None if daily is None else read_area(daily, "--acres-per-day")
+    a_season = None if season is None else read_area(season, "--season-acres")
+    parts, sure = read_share(share, "--share") or 0.9, read_share(confidence, "--confidence") or 0.95
+    loaded = load_scenario(scenario, settings, fields=fields)
+    study.check()
+    progress = Progress(quiet)
+    answer = size(
+        loaded, chosen, a_day, a_season, season_days, parts, set_name, days, seed, workers, sure, indifference, progress
+    )
+    progress.end()
+    from simulator.report.size_figure import size_figure
+
+    table = answer.table
+    span = "day" if a_day is not None else "season"
+    rows = [
+        [
+            "set",
+            "status",
+            f"{answer.unit.name}/{span} reached",
+            "chance",
+            f"cost a season, {answer.costs.currency}",
+            "days",
+        ]
+    ]
+    shown = sorted(answer.candidates, key=lambda one: (one is not answer.best, one.cost.mean if one.cost else 0.0))[:15]
+    for one in shown:
+        verdict, cost = one.verdict, one.cost
+        rows.append(
+            [
+                one.label,
+                "chosen" if one is answer.best else one.status,
+                "–" if verdict is None else cell(verdict.reached / answer.unit.acres),
+                "–" if verdict is None else f"{100 * verdict.chance:.0f} %",
+                "–" if cost is None else interval_text(cost),
+                str(len(one.rows)),
+            ]
+        )
+    notes = [answer.guarantee]
+    for near in answer.near_misses:
+        if near.verdict is not None and near.cost is not None:
+            reached = f"{near.verdict.reached / answer.unit.acres:,.0f} {answer.unit.name} a {span}"
+            notes.append(
+                f"Near: {near.label} ({near.status}) reaches {reached} for {money_range(near.cost, answer.costs.currency)} a season."
+            )
+    if len(answer.candidates) > len(shown):
+        notes.append(f"{len(answer.candidates) - len(shown)} more sets were tried; see size.csv (--out).")
+    if answer.refused:
+        notes.append(
+            f"{len(answer.refused)} combinations are no valid set, such as {answer.refused[0][0]}: {answer.refused[0][1]}"
+        )
+    output = StudyOutput(
+        [answer.sentence], rows, notes, answer.to_json(), {"size.csv": table}, {"size": lambda: size_figure(answer)},
+        {one.label: len(one.rows) for one in answer.candidates},
+    )  # fmt: skip
+    study.finish(loaded, seed, output)
+    if answer.stopped:
+        note(f"acreday: {answer.stopped}")
+        raise SystemExit(130)

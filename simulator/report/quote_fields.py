@@ -1,0 +1,146 @@
+"""Field list and outlines of a quote sheet, from a day's record or from the scenario; neither is trusted."""
+
+from __future__ import annotations
+
+import math
+import re
+from collections.abc import Mapping
+from typing import Any, NamedTuple
+
+from simulator.report.numbers import ReportUnits
+from simulator.report.writing import plain
+from simulator.scenario.units import M2_PER_ACRE
+
+MOST_FIELDS = 14
+"""Fields listed; the rest is counted and its area added up."""
+_MOST_RINGS = 400
+_MOST_POINTS = 2000
+_ACRES = {
+    "acre": 1.0,
+    "acres": 1.0,
+    "ac": 1.0,
+    "ha": 1e4 / M2_PER_ACRE,
+    "hectare": 1e4 / M2_PER_ACRE,
+    "m2": 1 / M2_PER_ACRE,
+}
+
+
+class FieldLine(NamedTuple):
+    """One field of the list: its number on the map, name and area as text."""
+
+    number: int
+    name: str
+    area: str
+
+
+def _area_text(acres: float, shown: ReportUnits) -> str:
+    """Return an area to a tenth: field areas are inputs and have no interval."""
+    return f"{acres * shown.per_acre:,.1f} {shown.area}"
+
+
+def _number(value: object) -> float | None:
+    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or abs(value) > 1e12:
+        return None
+    return float(value)
+
+
+def _record_fields(record: Mapping[str, Any]) -> list[tuple[str, float]]:
+    found = []
+    fields = record.get("fields")
+    for one in fields if isinstance(fields, list) else []:
+        area = _number(one.get("area_m2")) if isinstance(one, Mapping) else None
+        if area is not None and area > 0:
+            found.append((plain(one.get("name", ""), 60), area / M2_PER_ACRE))
+    return found
+
+
+def _table_fields(table: Mapping[str, Any]) -> list[tuple[str, float]]:
+    """Return the fields of a scenario table whose areas are written in a unit known here."""
+    found = []
+    fields = table.get("field")
+    for one in fields if isinstance(fields, list) else []:
+        if not isinstance(one, Mapping):
+            continue
+        match = re.fullmatch(r"\s*([\d.]+(?:[eE][+-]?\d+)?)\s*([A-Za-z]+2?)\s*", str(one.get("area", ""))[:60])
+        scale = _ACRES.get(match.group(2)) if match else None
+        try:
+            size = float(match.group(1)) if match else math.nan
+        except ValueError:
+            size = math.nan
+        count = one.get("count", 1)
+        if scale is not None and 0 < size < 1e9 and isinstance(count, int) and 1 <= count <= 10_000:
+            name = plain(one.get("name", ""), 60)
+            found.append((f"{name} ({count} fields)" if count > 1 else name, size * scale * count))
+    return found
+
+
+def field_lines(
+    record: Mapping[str, Any], table: Mapping[str, Any], shown: ReportUnits
+) -> tuple[list[FieldLine], str, float | None]:
+    """Return the field list, a remark on what it leaves out, and the whole area.
+
+    Parameters
+    ----------
+    record : mapping
+        Record of a median day; may be empty.
+    table : mapping
+        Resolved scenario; may be empty.
+    shown : ReportUnits
+        Units.
+
+    Returns
+    -------
+    (list of FieldLine, str, float or None)
+        The area is in the report's unit; None when no field's area is known, or when the list is not whole.
+    """
+    fields = _record_fields(record) or _table_fields(table)
+    if not fields:
+        return [], "Fields: see the result folder.", None
+    lines = [FieldLine(place + 1, name, _area_text(acres, shown)) for place, (name, acres) in enumerate(fields)]
+    left_out = record.get("fields_left_out", 0)
+    left_out = left_out if isinstance(left_out, int) and not isinstance(left_out, bool) and left_out > 0 else 0
+    total = sum(acres for _, acres in fields)
+    remark = f"{len(fields)} fields, {_area_text(total, shown)} together."
+    if len(fields) == 1:
+        remark = ""
+    if len(lines) > MOST_FIELDS:
+        rest = sum(acres for _, acres in fields[MOST_FIELDS - 1 :])
+        remark = f"and {len(fields) - MOST_FIELDS + 1} more of {_area_text(rest, shown)}. {remark}"
+        lines = lines[: MOST_FIELDS - 1]
+    if left_out:
+        remark = f"{remark} {left_out} further fields of the list were not reached and are not shown.".strip()
+    return lines, remark, None if left_out else total * shown.per_acre
+
+
+def field_rings(record: Mapping[str, Any]) -> list[tuple[int, list[tuple[float, float]]]]:
+    """Return outlines for a small map: field number (from 1) and points, m.
+
+    Parameters
+    ----------
+    record : mapping
+        Record of a median day; anything in it that is no outline is passed over.
+    """
+    rings: list[tuple[int, list[tuple[float, float]]]] = []
+    fields = record.get("fields")
+    number = 0
+    for one in fields if isinstance(fields, list) else []:
+        area = _number(one.get("area_m2")) if isinstance(one, Mapping) else None
+        if area is None or area <= 0:
+            continue
+        number += 1
+        outlines = one.get("rings")
+        for ring in outlines if isinstance(outlines, list) else []:
+            points = _points(ring)
+            if len(points) >= 3 and len(rings) < _MOST_RINGS:
+                rings.append((number, points))
+    return rings
+
+
+def _points(ring: object) -> list[tuple[float, float]]:
+    points = []
+    for point in ring[:_MOST_POINTS] if isinstance(ring, list) else []:
+        if isinstance(point, list) and len(point) == 2:
+            x, y = _number(point[0]), _number(point[1])
+            if x is not None and y is not None:
+                points.append((x, y))
+    return points

@@ -1,0 +1,276 @@
+"""Past days simulated from their inputs: observed against predicted, and whether the bands hold what they should."""
+
+from __future__ import annotations
+
+from collections.abc import Sequence
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.errors import InputError, Problem
+from simulator.experiment.estimates import Interval, format_estimate, mean_interval
+from simulator.operation.plan import DayPlan, make_plan
+from simulator.scenario.field_list import FieldList
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.stopwatch import PastDay
+from simulator.study.cases import CaseDays, changed_set, check_size, finite
+from simulator.study.trial import Report, area_unit, check_workers
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+FloatArray = NDArray[np.float64]
+BANDS = (0.5, 0.8, 0.9)
+"""Shares of days that the bands shown are to hold."""
+RECORD_ERROR = 0.005
+"""An observation within this share of a band's end counts as inside: records are rounded. An assumption."""
+
+
+@dataclass(frozen=True)
+class Coverage:
+    """How often a band held what was observed.
+
+    Parameters
+    ----------
+    measure : {"acres", "paid_hours"}
+        What was observed.
+    band : float
+        Share that it should hold.
+    inside, days : int
+        Days inside, and in all.
+    low, high : float
+        Exact 95 % interval (Clopper & Pearson 1934) of the share that the band holds in the long run.
+    """
+
+    measure: str
+    band: float
+    inside: int
+    days: int
+    low: float
+    high: float
+
+    @property
+    def agrees(self) -> bool:
+        """Whether the share that the band should hold is within the interval."""
+        return self.low <= self.band <= self.high
+
+
+@dataclass(frozen=True)
+class Hindcast:
+    """Observed against predicted.
+
+    Parameters
+    ----------
+    days : pandas.DataFrame
+        One row a past day and measure: date, line, equipment_set, measure, observed, predicted (mean), p5, p10, p25,
+        p75, p90, p95, rank (share of simulated days below what was observed, ties counted half).
+    coverage : tuple of Coverage
+        By measure and band.
+    bias : dict
+        Measure to the mean of (predicted - observed) / mean observed, with its interval over the past days; None with
+        fewer than two days.
+    rank_p : dict
+        Measure to the p value of the ranks being spread evenly (Kolmogorov-Smirnov); None with fewer than five days.
+    simulated : int
+        Simulated days for each past day.
+    units : {"us", "metric"}
+        Units of sentences.
+    sentence : str
+        The answer.
+    stopped : str
+        Why it ended early; empty when it did not.
+    """
+
+    days: pd.DataFrame
+    coverage: tuple[Coverage, ...]
+    bias: dict[str, Interval | None]
+    rank_p: dict[str, float | None]
+    simulated: int
+    units: str
+    sentence: str
+    stopped: str = ""
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the study as a JSON-able document."""
+        document = {
+            "study": "hindcast",
+            "sentence": self.sentence,
+            "simulated_days_each": self.simulated,
+            "stopped": self.stopped,
+            "days": self.days.to_dict(orient="records"),
+            "coverage": [
+                {
+                    "measure": entry.measure,
+                    "band": entry.band,
+                    "inside": entry.inside,
+                    "days": entry.days,
+                    "ci95": [entry.low, entry.high],
+                    "agrees": entry.agrees,
+                }
+                for entry in self.coverage
+            ],
+            "bias": {
+                name: None if value is None else {"share": value.mean, "ci95": [value.low, value.high]}
+                for name, value in self.bias.items()
+            },
+            "rank_uniformity_p": self.rank_p,
+        }
+        result = finite(document)
+        return result if isinstance(result, dict) else {}
+
+
+def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
+    """Return the equipment set of a past day, with its settings and fields.
+
+    A day with its own fields goes through them once and then stops, as crews do.
+
+    Raises
+    ------
+    InputError
+        An unknown set, or a setting that is not valid.
+    """
+    entry = loaded.equipment_set(day.equipment_set) if day.equipment_set else loaded.sets[0]
+    settings = list(day.settings)
+    if day.fields and not any(text.split("=", 1)[0].strip() == "work" for text in settings):
+        settings.append('work="once"')
+    changed = changed_set(entry, settings, loaded.folder) if settings else entry
+    return replace(changed, fields=FieldList(day.fields)) if day.fields else changed
+
+
+def hindcast(
+    loaded: LoadedScenario,
+    past: Sequence[PastDay],
+    simulated: int = 200,
+    seed: int | None = None,
+    workers: int = 1,
+    report: Report | None = None,
+) -> Hindcast:
+    """Simulate past days from what was known before them, and hold the outcome against what was observed.
+
+    Parameters
+    ----------
+    loaded : LoadedScenario
+        Equipment sets.
+    past : sequence of PastDay
+        Days with their inputs and outcome.
+    simulated : int, optional
+        Simulated days for each.
+    seed : int, optional
+        Seed; the scenario's by default.
+    workers : int, optional
+        Processes.
+    report : callable, optional
+        Progress.
+
+    Returns
+    -------
+    Hindcast
+        When interrupted, of the past days that were finished.
+
+    Raises
+    ------
+    InputError
+        With the problems of all days.
+    """
+    import pandas as pd
+
+    if not past:
+        raise InputError.single("got no past day; allowed is at least one")
+    check_size(simulated, len(past), "simulated", least=20)
+    check_workers(workers)
+    plans: list[DayPlan] = []
+    problems: list[Problem] = []
+    for day in past:
+        try:
+            plans.append(make_plan(day_set(loaded, day)))
+        except InputError as error:
+            where = f"line {day.line} ({day.date})"
+            problems += [Problem(where, f"{p.where}: {p.message}" if p.where else p.message) for p in error.problems]
+    if problems:
+        raise InputError(problems)
+    runs = CaseDays(plans, loaded.base.seed if seed is None else seed, workers, report, "past days")
+    stopped = ""
+    try:
+        runs.extend(simulated)
+    except KeyboardInterrupt:
+        stopped = "interrupted; only the past days that had finished are in the table"
+    rows = []
+    for case, day in enumerate(past):
+        if runs.days(case) < 20:
+            continue
+        observed = {"acres": day.acres, "paid_hours": day.hours}
+        for measure, value in observed.items():
+            if value is not None:
+                rows.append(_row(day, plans[case].name, measure, value, runs.column(case, measure)))
+    if not rows:
+        raise KeyboardInterrupt
+    frame = pd.DataFrame(rows)
+    measures = [str(name) for name in dict.fromkeys(frame["measure"])]
+    parts = {name: frame[frame["measure"] == name] for name in measures}
+    coverage = tuple(_coverage(parts[name], name, band) for name in measures for band in BANDS)
+    bias = {name: _bias(part) for name, part in parts.items()}
+    rank_p = {name: _rank_p(part) for name, part in parts.items()}
+    sentence = _sentence(frame, coverage, bias, loaded.base.units)
+    return Hindcast(frame, coverage, bias, rank_p, simulated, loaded.base.units, sentence, stopped)
+
+
+def _row(day: PastDay, name: str, measure: str, observed: float, values: FloatArray) -> dict[str, Any]:
+    row: dict[str, Any] = {
+        "date": day.date,
+        "line": day.line,
+        "equipment_set": name,
+        "measure": measure,
+        "observed": observed,
+        "predicted": float(values.mean()),
+    }
+    for percent in (5, 10, 25, 75, 90, 95):
+        row[f"p{percent}"] = float(np.quantile(values, percent / 100.0))
+    slack = RECORD_ERROR * observed
+    below, same = float(np.mean(values < observed - slack)), float(np.mean(np.abs(values - observed) <= slack))
+    row["rank"] = below + 0.5 * same
+    return row
+
+
+def _coverage(part: pd.DataFrame, measure: str, band: float) -> Coverage:
+    from scipy.stats import binomtest
+
+    low, high = f"p{round(50 * (1 - band))}", f"p{round(50 * (1 + band))}"
+    slack = RECORD_ERROR * part["observed"]
+    inside = int(((part["observed"] >= part[low] - slack) & (part["observed"] <= part[high] + slack)).sum())
+    limits = binomtest(inside, len(part)).proportion_ci(0.95, method="exact")
+    return Coverage(measure, band, inside, len(part), float(limits.low), float(limits.high))
+
+
+def _bias(part: pd.DataFrame) -> Interval | None:
+    observed = part["observed"].to_numpy(dtype=np.float64)
+    if len(observed) < 2 or observed.mean() <= 0:
+        return None
+    return mean_interval((part["predicted"].to_numpy(dtype=np.float64) - observed) / observed.mean())
+
+
+def _rank_p(part: pd.DataFrame) -> float | None:
+    from scipy.stats import kstest
+
+    if len(part) < 5:
+        return None
+    return float(kstest(part["rank"].to_numpy(dtype=np.float64), "uniform").pvalue)
+
+
+def _sentence(frame: pd.DataFrame, coverage: Sequence[Coverage], bias: dict[str, Interval | None], units: str) -> str:
+    area = area_unit(units).name
+    wide = next(entry for entry in coverage if entry.measure == "acres" and entry.band == max(BANDS))
+    text = f"On {wide.inside} of {wide.days} past days the {area} done lay within the band for nine days in ten"
+    text += ", which is in keeping with it." if wide.agrees else ", which is not in keeping with it."
+    off = bias.get("acres")
+    if off is None or off.low is None or off.high is None:
+        return text + " One day tells nothing of the bias."
+    if off.low <= 0 <= off.high:
+        half = 50 * (off.high - off.low)
+        return (
+            text + f" On average the simulation is neither too high nor too low by more than chance (± {half:.2g} %)."
+        )
+    amount = format_estimate(100 * abs(off.mean), *sorted((100 * abs(off.low), 100 * abs(off.high))))
+    way = "too high" if off.mean > 0 else "too low"
+    return text + f" On average the simulation is {amount} % {way}: time the tasks anew before trusting it."

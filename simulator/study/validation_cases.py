@@ -1,0 +1,184 @@
+"""Scenarios of the validation: what a paper states, and for the rest named assumptions.
+
+Only classes and round numbers stand here. Where a paper leaves something open that the answer hangs on, there are two
+scenarios, one at each end of what is plausible.
+"""
+
+from __future__ import annotations
+
+from typing import Any
+
+from simulator.scenario.merge import deep_merge
+
+Table = dict[str, Any]
+
+
+def _hands(swap_s: int, fill_s: int, check_s: int, swap_first: bool) -> Table:
+    """Return a rig's hands: seconds of a swap, a coupling and a check before take-off. All are assumptions."""
+    times = {"swap": (swap_s, 0.25), "fill": (fill_s, 0.3)}
+    tasks: Table = {
+        name: {"time": {"dist": "lognormal", "mean": f"{mean} s", "cv": spread}}
+        for name, (mean, spread) in times.items()
+    }
+    tasks["launch_check"] = {"time": f"{check_s} s", "by": "pilot"}
+    return {"swap_first": swap_first, "crew": {"pilots": 1, "helpers": 1, "tasks": tasks}}
+
+
+QUICK = _hands(60, 40, 0, False)
+"""Swap and fill side by side, about a minute: the quick end of what a crew of two does (assumption)."""
+SLOW = _hands(120, 150, 30, True)
+"""Fill after the swap, more than five minutes with the check: the slow end (assumption)."""
+
+_NO_TRAILER = {"pack_up_time": "0 s", "set_up_time": "0 s", "yard_time": "0 s"}
+_SPREAD = {"dist": "normal", "mean": "1.0", "sd": "0.06", "low": "0.8", "high": "1.3"}
+
+
+def field(area: str, length_to_width: float, **more: Any) -> Table:
+    """Return a field table, 1 km by road from the one before."""
+    return {"name": "plot", "area": area, "length_to_width": str(length_to_width), "drive_distance": "1 km", **more}
+
+
+def mixed_fields() -> list[Table]:
+    """Return six fields of 6.2 ha, a kilometre apart."""
+    return [field("6.2 ha", 2.0, name=f"plot {number}") for number in range(1, 7)]
+
+
+def formula_table(**changes: Any) -> Table:
+    """Return one aircraft that never waits: no pack to swap, no mix to make, constant times.
+
+    Its numbers are those of the worked example of the aerial work-rate formula: 40 L at 20 L/ha, 8 m swath, 6 m/s
+    spraying, 8 m/s ferrying, 6 s a turn, 180 s of loading, take-off and landing.
+    """
+    table: Table = {
+        "name": "formula",
+        "units": "metric",
+        "day": {"window": "12 h"},
+        "weather": {"air_temperature": "15 degC", "altitude": "0 m"},
+        "product": {"kind": "liquid", "rate": "20 L/ha"},
+        "yard": {"drive_distance": "0 m"},
+        "route": {"road_speed": "8 m/s"},
+        "aircraft": {
+            "aircraft": {
+                "tank": "40 L",
+                "empty_mass": "48 kg",
+                "rotors": 8,
+                "rotor_diameter": "1.07 m",
+                "swath": "8 m",
+                "spray_speed": "6 m/s",
+                "ferry_speed": "8 m/s",
+                "turn_time": "6 s",
+                "take_off_time": "15 s",
+                "landing_time": "20 s",
+                "handling_time": "0 s",
+            }
+        },
+        "pack": {"pack": {"energy": "10000 kWh", "mass": "1 kg", "fits": ["aircraft"], "charge_power_max": "100 kW"}},
+        "charger": {"charger": {"serves": ["pack"], "output_power": "10 kW"}},
+        "rig": {
+            "rig": {
+                "aircraft": {"aircraft": 1},
+                "packs": {"pack": 1},
+                "power": {"mains": {"grid_power": "20 kW", "chargers": {"charger": 1}}},
+                # with 2 s of pumping a full load, 15 s of take-off and 20 s of landing: 180 s
+                "crew": {"pilots": 1, "helpers": 2, "tasks": {"fill": {"time": "143 s"}}},
+                "supply": {
+                    "mix_tank": "100000 L",
+                    "start_mixed": "100 %",
+                    "nurse_water": "100000 L",
+                    "pump_flow": "20 L/s",
+                },
+                "trailer": _NO_TRAILER,
+            }
+        },
+    }
+    return deep_merge(table, changes)
+
+
+def small_table(swath: str, speed: str, rate: str, fields: list[Table], hands: Table, **changes: Any) -> Table:
+    """Return a day of one 10 L multirotor with four packs and two chargers; its class values are assumptions."""
+    table: Table = {
+        "name": "small",
+        "units": "metric",
+        "product": {"kind": "liquid", "rate": rate},
+        "field": fields,
+        "aircraft": {
+            "aircraft": {
+                "tank": "10 L",
+                "empty_mass": "12 kg",
+                "rotors": 6,
+                "rotor_diameter": "0.76 m",
+                "swath": swath,
+                "spray_speed": speed,
+                "ferry_speed": "6 m/s",
+                "turn_time": "4 s",
+                "handling_time": "1 min",
+                "flight_time_factor": _SPREAD,
+            }
+        },
+        "pack": {"pack": {"energy": "700 Wh", "mass": "5 kg", "fits": ["aircraft"], "charge_power_max": "3.5 kW"}},
+        "charger": {"charger": {"serves": ["pack"], "output_power": "3 kW"}},
+        "rig": {
+            "rig": {
+                "aircraft": {"aircraft": 1},
+                "packs": {"pack": 4},
+                "power": {"mains": {"grid_power": "8 kW", "chargers": {"charger": 2}}},
+                **hands,
+            }
+        },
+    }
+    return deep_merge(table, changes)
+
+
+def tiny_table(swath: str) -> Table:
+    """Return a 5 L hexacopter at 3.6 km/h on two packs of 6 cells and 8 Ah worn as one (3.7 V a cell, from memory)."""
+    changes: Table = {
+        "aircraft": {
+            "aircraft": {"tank": "5 L", "empty_mass": "7 kg", "rotor_diameter": "0.55 m", "ferry_speed": "3 m/s"}
+        },
+        "pack": {"pack": {"energy": "355 Wh", "mass": "2.2 kg", "charge_power_max": "1 kW", "reserve": "15 %"}},
+        "rig": {"rig": {"packs": {"pack": 8}}},
+    }
+    return small_table(swath, "3.6 km/h", "25 L/ha", [field("0.43 ha", 2.0)], QUICK, **changes)
+
+
+def vineyard_table(swath: str, speed: str, turn: str, rate: str) -> Table:
+    """Return 42 rows of 61 m, 2.4 m apart, under an aircraft with a petrol engine (no pack to swap) and a 16 L tank."""
+    plot = field(f"{42 * 2.4 * 61.0} m^2", 61.0 / (42 * 2.4))
+    aircraft = {"tank": "16 L", "empty_mass": "60 kg", "swath": swath, "spray_speed": speed, "turn_time": turn}
+    fill = {"crew": {"tasks": {"fill": {"time": "60 s"}}}}
+    return formula_table(product={"rate": rate}, field=[plot], aircraft={"aircraft": aircraft}, rig={"rig": fill})
+
+
+def class_table(litres: int, packs: int, fields: list[Table], rate: str = "19 L/ha") -> Table:
+    """Return a day of one aircraft of the catalogue's 20 L or 40 L class on a 240 V, 40 A supply, with quick hands."""
+    pack, charger = {20: ("pack_1050_wh", "charger_6_kw"), 40: ("pack_1800_wh", "charger_8_kw")}[litres]
+    return {
+        "name": "class",
+        "units": "metric",
+        "product": {"kind": "liquid", "rate": rate},
+        "field": fields,
+        "aircraft": {"aircraft": {"like": f"tank_{litres}_l", "hover": {"pack": "pack"}}},
+        "pack": {"pack": {"like": pack, "fits": ["aircraft"]}},
+        "charger": {"charger": {"like": charger, "serves": ["pack"]}},
+        "rig": {
+            "rig": {
+                "aircraft": {"aircraft": 1},
+                "packs": {"pack": packs},
+                "power": {"mains": {"grid_power": "9.6 kW", "chargers": {"charger": 1}}},
+                **QUICK,
+            }
+        },
+    }
+
+
+def dispersed_table(plots: int, better: bool) -> Table:
+    """Return 6.3 ha in one, six or thirty plots, a kilometre apart, for a plain or a far better aircraft.
+
+    The better one has twice the tank, pack, speed and swath. Handling stays as it is: the question is what moving takes from the gain.
+    """
+    fields = [field(f"{6.3 / plots} ha", 2.0, count=plots)]
+    changes: Table = {"rig": {"rig": {"trailer": {"pack_up_time": "3 min", "set_up_time": "4 min"}}}}
+    if better:
+        changes["aircraft"] = {"aircraft": {"tank": "20 L", "ferry_speed": "12 m/s"}}
+        changes["pack"] = {"pack": {"energy": "1400 Wh", "charge_power_max": "7 kW"}}
+    return small_table("8 m" if better else "4 m", "8 m/s" if better else "4 m/s", "15 L/ha", fields, QUICK, **changes)

@@ -1,0 +1,209 @@
+"""Which dates of a season are worked: a number of work days spread by chance, or the dates of a weather file."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Sequence
+from dataclasses import dataclass
+from datetime import date, timedelta
+from pathlib import Path
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.errors import InputError
+from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
+from simulator.scenario.distributions import Constant, Distribution
+from simulator.scenario.schema import Scenario
+from simulator.scenario.types import resolve_inside
+from simulator.scenario.weather_file import TYPICAL_YEAR, HourlyWeather, read_weather
+
+Windows = tuple[tuple[float, float], ...]
+"""Stretches (s after the day's start) in which take-offs are allowed."""
+NOT_WORKED = -1
+
+
+@dataclass(frozen=True)
+class Span:
+    """The dates between which the work must be done, both included.
+
+    Parameters
+    ----------
+    first, last : (int, int)
+        Month and day; a last date before the first is in the next year.
+    """
+
+    first: tuple[int, int]
+    last: tuple[int, int]
+
+    def dates(self, year: int) -> list[date]:
+        """Return the dates of the span that begins in a year; 29 February is left out."""
+        start = date(year, *self.first)
+        end = date(year + (self.last < self.first), *self.last)
+        days = [start + timedelta(days=count) for count in range((end - start).days + 1)]
+        return [day for day in days if (day.month, day.day) != (2, 29)]
+
+
+def read_month_day(text: str, option: str) -> tuple[int, int]:
+    """Read ``06-15`` as month and day.
+
+    Raises
+    ------
+    InputError
+        Not a date of a year.
+    """
+    found = re.fullmatch(r"(\d{1,2})-(\d{1,2})", text.strip())
+    try:
+        if found is None:
+            raise ValueError
+        day = date(TYPICAL_YEAR, int(found.group(1)), int(found.group(2)))
+    except ValueError as error:
+        raise InputError.single(f"got {text!r}; allowed is month and day such as '06-15'", option) from error
+    return day.month, day.day
+
+
+@dataclass(frozen=True)
+class Calendar:
+    """Which dates are worked, season by season, and what kind of day each is.
+
+    Parameters
+    ----------
+    dates : tuple of date
+        Dates of the span, of the first season.
+    kinds : tuple of (Windows or None)
+        Kinds of day to be simulated; None is the scenario's own day.
+    notes : tuple of str
+        What was assumed.
+    seasons : ndarray of int, shape (seasons, dates) or None
+        Kind of each date of each season on record, :data:`NOT_WORKED` where it is not worked; None when only the
+        number of work days is known.
+    number : Distribution or None
+        Number of work days, when that is what is known.
+    """
+
+    dates: tuple[date, ...]
+    kinds: tuple[Windows | None, ...]
+    notes: tuple[str, ...]
+    seasons: NDArray[np.int64] | None = None
+    number: Distribution | None = None
+
+    def draw(self, worlds: int, rng: np.random.Generator) -> NDArray[np.int64]:
+        """Return the kind of each date of made-up seasons, shape (worlds, dates).
+
+        Seasons on record are taken as they were, each as likely; a number of work days falls on dates at random
+        (assumption: no longer spells of good or bad weather than chance makes).
+        """
+        if self.seasons is not None:
+            return np.asarray(self.seasons[rng.integers(len(self.seasons), size=worlds)])
+        if self.number is None:
+            raise ValueError("got a calendar without seasons and without a number; allowed is one of them")
+        wanted = np.clip(np.rint(self.number.ppf(rng.uniform(1e-9, 1 - 1e-9, size=worlds))), 0, len(self.dates))
+        order = np.argsort(rng.random((worlds, len(self.dates))), axis=1)
+        rank = np.argsort(order, axis=1)
+        return np.where(rank < wanted[:, None], 0, NOT_WORKED)
+
+
+def calendar_of_number(span: Span, number: float | Distribution) -> Calendar:
+    """Return a calendar from a number of work days, fixed or drawn.
+
+    Raises
+    ------
+    InputError
+        More work days than dates, or fewer than none.
+    """
+    dates = tuple(span.dates(TYPICAL_YEAR))
+    drawn = number if isinstance(number, Distribution) else Constant(float(number))
+    mean = float(drawn.mean())
+    if not 0 < mean <= len(dates):
+        first, last = dates[0].strftime("%d %b"), dates[-1].strftime("%d %b")
+        message = (
+            f"got {mean:g} work days; allowed is more than 0 and at most the {len(dates)} dates from {first} to {last}"
+        )
+        raise InputError.single(message, "workable_days")
+    note = f"{mean:g} work days of the {len(dates)} dates, spread at random (assumption)."
+    return Calendar(dates, (None,), (note,), number=drawn)
+
+
+def calendar_of_weather(span: Span, scenario: Scenario, folder: Path, least_hours: float) -> Calendar:
+    """Return a calendar from the scenario's weather file.
+
+    Parameters
+    ----------
+    span : Span
+        Dates.
+    scenario : Scenario
+        Names the file and its limits under ``weather.file``; its months are not used here, the span is.
+    folder : Path
+        Folder that the file is relative to.
+    least_hours : float
+        Dates with fewer workable hours between the day's start and the last landing are not worked.
+
+    Raises
+    ------
+    InputError
+        The file cannot be used or has no whole span.
+    """
+    table = scenario.weather.file
+    if table is None:
+        raise ValueError("got a scenario without weather.file; allowed is one with it")
+    record = read_weather(resolve_inside(folder, table.path), table.columns, table.column_units)
+    limits = WorkLimits(
+        table.wind_least, table.wind_most, table.delta_t_least, table.delta_t_most, table.temperature_least,
+        table.temperature_most, table.rain_most, table.daylight_only,
+    )  # fmt: skip
+    whole = record.whole_days()
+    have = set(whole)
+    years = [TYPICAL_YEAR] if record.typical_year else sorted({day.year for day in whole})
+    seasons = []
+    kinds: dict[Windows, int] = {}
+    for year in years:
+        wanted = span.dates(year)
+        found = [_on_file(day, record) for day in wanted]
+        if all(day in have for day in found):
+            windows = [_windows(record, day, limits, scenario) for day in found]
+            hours = [sum(end - start for start, end in one) / 3600.0 for one in windows]
+            worked = [one if length >= least_hours else None for one, length in zip(windows, hours, strict=True)]
+            seasons.append([NOT_WORKED if one is None else kinds.setdefault(one, len(kinds)) for one in worked])
+    if not seasons:
+        message = f"holds no whole season from {span.first[0]:02d}-{span.first[1]:02d} to {span.last[0]:02d}-{span.last[1]:02d}"
+        raise InputError.single(message, "weather.file.path", table.path)
+    number = len(seasons)
+    notes = [*record.notes, f"Dates with less than {least_hours:g} workable hours are not worked."]
+    if number == 1:
+        kind = "a typical year" if record.typical_year else "one season"
+        notes.append(f"The weather file holds {kind}: how seasons differ from year to year is not in the answer.")
+    return Calendar(tuple(span.dates(years[0])), tuple(kinds), tuple(notes), np.array(seasons, dtype=np.int64))
+
+
+def _on_file(day: date, record: HourlyWeather) -> date:
+    return date(TYPICAL_YEAR, day.month, day.day) if record.typical_year else day
+
+
+def _windows(record: HourlyWeather, day: date, limits: WorkLimits, scenario: Scenario) -> Windows:
+    """Return the workable stretches of one date between the day's start and the last landing."""
+    hours = record.on(day)
+    daylight = np.ones(len(hours), dtype=np.bool_)
+    if hours.latitude_deg is not None and hours.longitude_deg is not None and hours.utc_offset_h is not None:
+        middle = hours.clock_s() + 1800.0
+        elevation = solar_elevation_deg(
+            hours.day_of_year(), middle, hours.latitude_deg, hours.longitude_deg, hours.utc_offset_h
+        )
+        daylight = np.asarray(elevation > 0.0)
+    good = workable_hours(
+        hours.wind_m_per_s, hours.temperature_c, hours.humidity_percent, hours.rain_mm, daylight, limits
+    )
+    start, last = scenario.day.start, scenario.day.last_landing_s
+    spans = [(max(0.0, begin - start), min(last, end - start)) for begin, end in windows_s(good)]
+    return tuple((begin, end) for begin, end in spans if end > begin)
+
+
+def worked_shares(kinds: NDArray[np.int64], count: int) -> NDArray[np.float64]:
+    """Return the share of each kind among the dates worked, over all drawn seasons."""
+    worked = kinds[kinds >= 0]
+    shares: NDArray[np.float64] = np.bincount(worked, minlength=count) / max(1, len(worked))
+    return shares
+
+
+def clock_dates(dates: Sequence[date]) -> list[str]:
+    """Return dates as ``06-15``."""
+    return [f"{day.month:02d}-{day.day:02d}" for day in dates]

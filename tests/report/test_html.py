@@ -1,0 +1,209 @@
+"""The report page: one file, the numbers of the result, foreign texts as texts, inputs with their sources."""
+
+import base64
+import hashlib
+import json
+import re
+from html.parser import HTMLParser
+
+import pytest
+from browser_support import HOSTILE, SCENARIOS, hostile_table, make_stored
+
+from simulator.errors import InputError
+from simulator.report.html import report_page, write_comparison, write_report
+from simulator.report.html_day_charts import charge_at
+from simulator.report.html_inputs import differing, inputs_of, split_source
+from simulator.report.html_svg import Svg, shorten, tick_text, ticks
+
+
+@pytest.fixture(scope="module")
+def stored():
+    return make_stored(SCENARIOS / "third_pack.toml")
+
+
+@pytest.fixture(scope="module")
+def page(stored):
+    return report_page(stored)
+
+
+class _Numbers(HTMLParser):
+    """Collects every number that names its place in the result, and every element name with its attributes."""
+
+    def __init__(self):
+        super().__init__()
+        self.numbers, self.elements = [], []
+
+    def handle_starttag(self, tag, attrs):
+        named = dict(attrs)
+        self.elements.append((tag, named))
+        if tag == "data" and "data-path" in named:
+            self.numbers.append((named["data-path"], float(named["value"])))
+
+
+def parsed(page):
+    parser = _Numbers()
+    parser.feed(page)
+    return parser
+
+
+def look_up(document, path):
+    """Follow a dotted path; keys may hold dots, so the longest key that fits is taken."""
+    if not path:
+        return document
+    if isinstance(document, list):
+        head, _, rest = path.partition(".")
+        return look_up(document[int(head)], rest)
+    key = max((key for key in document if path == key or path.startswith(key + ".")), key=len)
+    return look_up(document[key], path[len(key) + 1 :])
+
+
+def test_every_number_is_the_one_in_the_result(stored, page):
+    numbers = parsed(page).numbers
+    assert len(numbers) > 150
+    for path, value in numbers:
+        assert value == look_up(stored.document, path), path
+
+
+def test_every_set_has_its_answer_first(stored, page):
+    answer = page[page.index('id="answer"') : page.index('id="more"')]
+    for entry in stored.document["equipment_sets"]:
+        assert entry["name"] in answer
+        assert "On nine days in ten at least" in answer
+
+
+def test_nothing_is_loaded_from_anywhere(page):
+    for tag, attributes in parsed(page).elements:
+        assert tag not in ("link", "img", "iframe", "object", "embed", "base", "form")
+        assert "src" not in attributes
+        assert "style" not in attributes, "the content security policy would refuse it"
+        assert not any(name.startswith("on") for name in attributes)
+        if "href" in attributes:
+            assert attributes["href"].startswith("#")
+    style = page[page.index("<style>") : page.index("</style>")]
+    assert "url(" not in style
+    assert "@import" not in style
+
+
+def test_the_policy_names_exactly_the_style_and_the_script(page):
+    policy = re.search(r'Content-Security-Policy" content="([^"]*)"', page).group(1).replace("&#39;", "'")
+    style = re.search(r"<style>(.*?)</style>", page, re.DOTALL).group(1)
+    script = re.findall(r"<script>(.*?)</script>", page, re.DOTALL)
+    assert len(script) == 1
+    for text, kind in ((style, "style-src"), (script[0], "script-src")):
+        digest = base64.b64encode(hashlib.sha256(text.encode()).digest()).decode()
+        assert f"{kind} 'sha256-{digest}'" in policy
+    assert "default-src 'none'" in policy
+    assert "unsafe" not in policy
+
+
+def test_ids_stand_once_and_every_figure_has_a_table_and_a_text(page):
+    elements = parsed(page).elements
+    ids = [attributes["id"] for _, attributes in elements if "id" in attributes]
+    assert len(ids) == len(set(ids))
+    figures = page.split("<figure>")[1:]
+    assert len(figures) > 8
+    for figure in figures:
+        body = figure[: figure.index("</figure>")]
+        assert "<table" in body
+        assert len(re.findall(r'<svg[^>]*role="img" aria-label="[^"]{10,}"', body)) == 2
+
+
+def test_the_same_result_gives_the_same_page(stored, page):
+    assert report_page(stored) == page
+
+
+def test_metric_pages_give_hectares_and_litres(stored):
+    metric = make_stored(SCENARIOS / "third_pack.toml", settings=["units=metric"], days=4, one_more_days=0)
+    text = report_page(metric)
+    entry = metric.document["equipment_sets"][0]
+    numbers = dict(parsed(text).numbers)
+    assert numbers["equipment_sets.0.hectares_per_day.mean"] == entry["hectares_per_day"]["mean"]
+    assert "acres_per_day.mean" not in text
+    assert re.search(r"\d gal<", text) is None
+
+
+def test_a_result_without_day_records_or_additions_still_makes_a_page(stored):
+    from types import SimpleNamespace
+
+    bare = SimpleNamespace(**{**vars(stored), "day_records": {}, "manifest": {}})
+    text = report_page(bare)
+    assert "<script" not in text
+    assert "script-src &#39;none&#39;" in text
+
+
+def test_hostile_names_stay_text():
+    stored = make_stored(hostile_table(), days=3, one_more_days=0, folder=SCENARIOS)
+    text = report_page(stored)
+    for tag, attributes in parsed(text).elements:
+        assert tag != "img"
+        assert not any(name.startswith("on") for name in attributes)
+    assert len(re.findall("<script", text)) == 2
+    data = re.search(r'<script type="application/json" id="replay-data">(.*?)</script>', text, re.DOTALL).group(1)
+    assert {field["name"] for field in json.loads(data)["records"][0]["fields"]} == set(HOSTILE)
+
+
+def test_writing_where_nothing_can_be_written_says_so(stored, tmp_path):
+    target = tmp_path / "none" / "report.html"
+    with pytest.raises(InputError, match="cannot be written"):
+        write_report(stored, target)
+    with pytest.raises(InputError, match="two or more"):
+        write_comparison([stored], tmp_path / "both.html")
+
+
+def test_a_comparison_names_what_changed(stored, tmp_path):
+    other = make_stored(SCENARIOS / "third_pack.toml", settings=["generator.twelve.rated_power=9 kW"])
+    target = tmp_path / "both.html"
+    write_comparison([stored, other], target)
+    text = target.read_text(encoding="utf-8")
+    changed = text[text.index('id="inputs"') :]
+    assert "generator.twelve.rated_power" in changed
+    assert "9 kW" in changed
+    assert "swath" not in changed
+    assert "same draws, 6 days" in text
+
+
+def test_inputs_tell_where_each_value_came_from(stored):
+    resolved = stored.manifest["resolved"]["two_packs"]
+    found = {entry.key: entry for entry in inputs_of(resolved)}
+    assert found["rig.main.packs"].origin == "scenario"
+    assert found["aircraft.large.swath"].origin == "catalogue class tank_40_l (invented)"
+    assert found["rig.main.trailer.pack_up_time"].origin == "default: assumption"
+    assert found["route.detour_factor"].origin.startswith("default: source: 4/pi")
+    assert found["rig.main.crew.tasks.swap.time"].value == "lognormal: mean 60 s, cv 0.25"
+    assert all(entry.meaning for entry in found.values())
+
+
+def test_differing_inputs_of_the_sets(stored):
+    rows = differing(stored.manifest["resolved"])
+    assert [key for key, _ in rows] == ["rig.main.packs"]
+
+
+@pytest.mark.parametrize(
+    ("text", "parts"),
+    [
+        ("Average speed; assumption.", ("Average speed.", "assumption")),
+        ("Rate. Source: the product label.", ("Rate.", "Source: the product label")),
+        ("Name.", ("Name.", "")),
+    ],
+)
+def test_a_description_is_split_from_its_source(text, parts):
+    assert split_source(text) == parts
+
+
+def test_ticks_are_round_and_within_the_range():
+    assert ticks(0.0, 10.0, 5) == [0.0, 2.0, 4.0, 6.0, 8.0, 10.0]
+    assert ticks(3.0, 3.0, 5) == [3.0]
+    assert [tick_text(value, 0.5) for value in ticks(-1.0, 1.0, 4)] == ["-1.0", "-0.5", "0.0", "0.5", "1.0"]
+
+
+def test_texts_of_pictures_are_escaped_and_cut():
+    svg = Svg(10, 10, HOSTILE[2])
+    svg.text(0, 0, HOSTILE[0])
+    assert "<img" not in svg.markup()
+    assert shorten("a" * 100, 50).endswith("…")
+
+
+def test_charge_between_points_lies_on_a_straight_line():
+    points = [[0.0, 100.0], [10.0, 100.0], [20.0, 50.0]]
+    assert [charge_at(points, time) for time in (0.0, 5.0, 15.0, 30.0)] == [100.0, 100.0, 75.0, 50.0]
+    assert charge_at([], 1.0) is None

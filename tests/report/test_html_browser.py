@@ -1,0 +1,241 @@
+"""The report in a real browser: quiet console, no network, a replay that runs, phone width, accessible, inert names."""
+
+import json
+
+import pytest
+from browser_support import (
+    SCENARIOS,
+    axe_source,
+    hostile_boundaries,
+    hostile_table,
+    make_stored,
+    outside_requests,
+    set_width,
+    start_browser,
+)
+
+from simulator.report.html import write_comparison, write_report
+
+WIDTHS = (360, 768, 1280)
+PAGES = ("third_pack", "willow_basin", "hostile", "hostile_file", "comparison")
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory):
+    driver = start_browser(tmp_path_factory.mktemp("profile"))
+    yield driver
+    driver.quit()
+
+
+@pytest.fixture(scope="module")
+def results(driver, tmp_path_factory):
+    """Asks for the browser first, so that nothing is simulated where it is missing."""
+    boundaries = hostile_boundaries(tmp_path_factory.mktemp("fields") / "fields.geojson")
+    return {
+        "third_pack": make_stored(SCENARIOS / "third_pack.toml"),
+        "willow_basin": make_stored(SCENARIOS / "willow_basin.toml", settings=["units=metric"]),
+        "hostile": make_stored(hostile_table(), days=3, one_more_days=0, folder=SCENARIOS),
+        "hostile_file": make_stored(
+            SCENARIOS / "third_pack.toml", days=3, one_more_days=0, fields=boundaries, settings=["equipment_set={}"]
+        ),
+    }
+
+
+@pytest.fixture(scope="module")
+def pages(results, tmp_path_factory):
+    folder = tmp_path_factory.mktemp("pages")
+    for name, stored in results.items():
+        write_report(stored, folder / f"{name}.html")
+    write_comparison([results["third_pack"], results["hostile"]], folder / "comparison.html")
+    return {name: (folder / f"{name}.html").as_uri() for name in PAGES}
+
+
+def open_page(driver, pages, name, width=1280):
+    driver.get_log("browser")
+    driver.get_log("performance")
+    set_width(driver, width)
+    driver.get(pages[name])
+
+
+def unfold(driver):
+    driver.execute_script("document.querySelectorAll('details').forEach((part) => { part.open = true; })")
+
+
+def time_s(driver):
+    return float(driver.execute_script("return document.getElementById('replay').dataset.timeS"))
+
+
+def scrub_to(driver, seconds):
+    driver.execute_script(
+        "const range = document.getElementById('replay-scrub'); range.value = arguments[0];"
+        "range.dispatchEvent(new Event('input'))",
+        seconds,
+    )
+
+
+def map_pixels(driver):
+    return driver.execute_script("return document.getElementById('replay-map').toDataURL()")
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_console_is_quiet_and_nothing_is_asked_for(driver, pages, name):
+    open_page(driver, pages, name)
+    assert driver.get_log("browser") == []
+    assert outside_requests(driver) == []
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_nothing_is_wider_than_the_page(driver, pages, name):
+    for width in WIDTHS:
+        open_page(driver, pages, name, width)
+        unfold(driver)
+        wide, room = driver.execute_script(
+            "return [document.documentElement.scrollWidth, document.documentElement.clientWidth]"
+        )
+        assert wide <= room, f"at {width} px"
+
+
+@pytest.mark.parametrize("name", ["third_pack", "willow_basin"])
+def test_the_replay_runs_and_stops(driver, pages, name):
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    open_page(driver, pages, name)
+    button = driver.find_element("id", "replay-play")
+    before, picture = time_s(driver), map_pixels(driver)
+    button.click()
+    WebDriverWait(driver, 20).until(lambda driver: time_s(driver) > before + 300)
+    assert button.text == "Pause"
+    button.click()
+    stopped = time_s(driver)
+    assert button.text == "Play"
+    assert map_pixels(driver) != picture
+    assert driver.execute_script(
+        "return new Promise((done) => setTimeout(() => done(document.getElementById('replay').dataset.timeS), 300))"
+    ) == str(stopped)
+    assert driver.get_log("browser") == []
+
+
+@pytest.mark.parametrize("name", ["third_pack", "willow_basin"])
+def test_scrubbing_shows_the_time_chosen(driver, pages, results, name):
+    stored = results[name]
+    record = next(iter(stored.day_records.values()))
+    open_page(driver, pages, name)
+    flight = record["sorties"][len(record["sorties"]) // 2]
+    middle = round(0.5 * (flight["start_s"] + flight["end_s"]), -1)
+    scrub_to(driver, middle)
+    assert time_s(driver) == middle
+    clock = driver.find_element("id", "replay-clock").text
+    hours, minutes, seconds = (int(part) for part in clock.split(":"))
+    assert hours * 3600 + minutes * 60 + seconds == record["day_start_s"] + middle
+    aircraft = driver.find_elements("css selector", "#replay-aircraft li")[flight["aircraft"]]
+    assert record["fields"][flight["field"]]["name"] in aircraft.text
+    assert driver.find_element("id", "replay-scrub").get_attribute("aria-valuetext") == clock
+
+
+def test_at_the_end_of_the_day_everything_flown_is_done(driver, pages, results):
+    open_page(driver, pages, "third_pack")
+    record = results["third_pack"].day_records["two_packs"]
+    scrub_to(driver, record["end_s"] + 10)
+    done = float(driver.find_element("id", "replay-done").text.split(" ")[0])
+    assert done == pytest.approx(record["totals"]["acres"], abs=0.51)
+
+
+def test_keys_and_choices_work(driver, pages):
+    from selenium.webdriver.common.keys import Keys
+    from selenium.webdriver.support.ui import Select
+
+    open_page(driver, pages, "third_pack")
+    scrub_to(driver, 9000)
+    scrub = driver.find_element("id", "replay-scrub")
+    scrub.send_keys(Keys.ARROW_RIGHT)
+    assert time_s(driver) == 9010
+    driver.find_element("id", "replay-on").send_keys(Keys.ENTER)
+    assert time_s(driver) == 9310
+    driver.find_element("id", "replay-back").send_keys(Keys.SPACE)
+    assert time_s(driver) == 9010
+    whole = map_pixels(driver)
+    Select(driver.find_element("id", "replay-view")).select_by_index(1)
+    assert map_pixels(driver) != whole
+    Select(driver.find_element("id", "replay-set")).select_by_visible_text("four_packs")
+    assert len(driver.find_elements("css selector", "#replay-packs li")) == 4
+
+
+def test_reduced_motion_moves_in_single_steps(driver, pages):
+    from selenium.webdriver.support.ui import WebDriverWait
+
+    reduce = {"features": [{"name": "prefers-reduced-motion", "value": "reduce"}]}
+    driver.execute_cdp_cmd("Emulation.setEmulatedMedia", reduce)
+    try:
+        open_page(driver, pages, "third_pack")
+        scrub_to(driver, 9000)
+        button = driver.find_element("id", "replay-play")
+        button.click()
+        WebDriverWait(driver, 20).until(lambda driver: time_s(driver) > 9000)
+        button.click()
+        assert (time_s(driver) - 9000) % 300 == 0
+    finally:
+        driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
+
+
+def test_without_script_the_lanes_stand_in(driver, pages):
+    driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": True})
+    try:
+        open_page(driver, pages, "third_pack")
+        assert not driver.find_element("id", "replay").is_displayed()
+        assert "needs JavaScript" in driver.find_element("tag name", "noscript").text
+        lanes = [svg for svg in driver.find_elements("css selector", "#day svg.wide") if svg.is_displayed()]
+        assert len(lanes) >= 4
+    finally:
+        driver.execute_cdp_cmd("Emulation.setScriptExecutionDisabled", {"value": False})
+
+
+@pytest.mark.parametrize("name", ["third_pack", "willow_basin"])
+def test_tables_show_the_result(driver, pages, results, name):
+    document = results[name].document
+    open_page(driver, pages, name)
+    unfold(driver)
+    shown = driver.execute_script(
+        "return [...document.querySelectorAll('data[data-path]')].map((item) => [item.dataset.path, item.value, item.innerText])"
+    )
+    spread = "acres_per_day" if document["units"] == "us" else "hectares_per_day"
+    found = 0
+    for path, value, text in shown:
+        parts = path.split(".")
+        if parts[0] == "equipment_sets" and parts[2] == spread and len(parts) == 4:
+            entry = document["equipment_sets"][int(parts[1])][spread]
+            assert float(value) == entry[parts[3]]
+            half = 0.5 * (entry["ci95"][1] - entry["ci95"][0])
+            assert abs(float(text) - entry[parts[3]]) <= max(half, 1.0)
+            found += 1
+    assert found >= 4 * len(document["equipment_sets"])
+
+
+@pytest.mark.parametrize("name", PAGES)
+def test_no_serious_accessibility_fault(driver, pages, name):
+    source = axe_source()
+    for width in (360, 1280):
+        open_page(driver, pages, name, width)
+        unfold(driver)
+        driver.execute_script(source)
+        found = driver.execute_async_script(
+            "const done = arguments[0]; axe.run({resultTypes: ['violations']}).then((report) => done(report.violations))"
+        )
+        serious = [
+            (fault["id"], fault["help"], [node["html"][:160] for node in fault["nodes"][:3]])
+            for fault in found
+            if fault["impact"] in ("serious", "critical")
+        ]
+        assert serious == [], json.dumps(serious, indent=1)
+
+
+@pytest.mark.parametrize("name", ["hostile", "hostile_file", "comparison"])
+def test_names_that_look_like_script_stay_names(driver, pages, name):
+    open_page(driver, pages, name)
+    unfold(driver)
+    if name != "comparison":
+        scrub_to(driver, 9000)
+        driver.find_element("id", "replay-on").click()
+    assert driver.execute_script("return window.hit") is None
+    assert driver.find_elements("css selector", "img, [onload], [onerror]") == []
+    assert "window.hit=1" in driver.find_element("tag name", "body").text
+    assert driver.get_log("browser") == []
