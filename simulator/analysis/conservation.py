@@ -466,7 +466,7 @@ def _flying_rules(
 def _separation(plan: DayPlan, units: dict[str, AircraftPlan], sorties: list[Sortie]) -> Iterator[str]:
     """Check that nobody began a stretch too near to an aircraft that was still spraying there.
 
-    Places are compared by area along the path, which is the distance across the swaths to within one pass.
+    Places are compared by area along the path: a distance across the swaths when passes are alike.
     """
     separation = plan.scenario.flying.separation
     if separation <= 0.0 or len(units) < 2:
@@ -479,11 +479,11 @@ def _separation(plan: DayPlan, units: dict[str, AircraftPlan], sorties: list[Sor
             length_s = other.work_s + other.turn_s
             if other.aircraft == one.aircraft or (other.field, other.visit) != (one.field, one.visit):
                 continue
-            if not begin_s < arrive_s < begin_s + length_s:
+            if not begin_s < arrive_s < begin_s + length_s - 10 * _TIME_S:
                 continue
             swath = units[other.aircraft].swath_m
             path = plan.profiles[units[other.aircraft].name, numbers[other.field]].path
             there_m2 = other.area_from_m2 + (arrive_s - begin_s) / length_s * (other.area_to_m2 - other.area_from_m2)
             apart_m = abs(there_m2 - one.area_from_m2) / path.mean_pass_m2 * swath
-            if apart_m < separation - 1.01 * swath:
+            if apart_m < separation * (1 - 1e-4):
                 yield f"{one.aircraft}: began at {arrive_s:.3f} s about {apart_m:.2f} m from {other.aircraft}; the least is {separation} m"

@@ -49,7 +49,8 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
         ``last_landing_s``, ``list_finished_s`` (or None), ``product_unit``; ``layout`` ("given" or "invented": whether
         fields stand where they are), ``yard_m``; ``fields`` (name, area_m2, rings, zone_m); ``rigs`` with ``moves``;
         ``aircraft``, ``packs``, ``chargers``, ``power``, ``people``, ``supplies`` (each with its intervals);
-        ``weather`` (stoppages); ``sorties``; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power in kW, product in L or kg.
+        ``weather`` (stoppages); ``sorties``; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power
+        in kW, product in L or kg.
     """
     log = day.log
     rows = _rows_by_entity(day)

@@ -1,4 +1,4 @@
-"""The evidence page of an equipment set: every number of the model, from where, and what it implies, with the arithmetic."""
+"""The evidence page of an equipment set: its numbers, from where, and what they imply, with the arithmetic."""
 
 from __future__ import annotations
 
@@ -10,8 +10,9 @@ from typing import Any
 
 from simulator.analysis.explain_bounds import Bound, RigCases, bounds_sheet
 from simulator.analysis.explain_day import GroundCase, ground_sheet, road_sheet
-from simulator.analysis.explain_flight import LoadCase, Rotor, air_sheet, load_sheet, middle_stretch, rotor_sheet
+from simulator.analysis.explain_load import LoadCase, load_sheet, middle_stretch
 from simulator.analysis.explain_power import ChargeCase, Source, charge_sheet, source_sheet
+from simulator.analysis.explain_rotor import Rotor, air_sheet, rotor_sheet
 from simulator.analysis.explain_sheet import Check, Line, Sheet
 from simulator.errors import InputError
 from simulator.operation.flight import Flight
@@ -157,10 +158,10 @@ def _constants(metric: bool) -> Sheet:
         if one.name in notes:
             quantity, unit, note = notes[one.name]
             sheet.given(quantity, float(one.default), unit, note)  # type: ignore[arg-type]  # each of these has a default
-    sheet.given("acre", M2_PER_ACRE, "m2", "international acre, NIST SP 811")
+    sheet.given("acre", M2_PER_ACRE, "m2", "international acre, NIST SP 811", 7)
     sheet.given("hectare", M2_PER_HECTARE, "m2")
-    sheet.given("US gallon", LITRE_PER_GALLON, "L", "NIST SP 811")
-    sheet.given("pound", KG_PER_POUND, "kg", "NIST SP 811")
+    sheet.given("US gallon", LITRE_PER_GALLON, "L", "NIST SP 811", 7)
+    sheet.given("pound", KG_PER_POUND, "kg", "NIST SP 811", 7)
     return sheet
 
 
@@ -171,10 +172,14 @@ def _rig(
     loads: list[tuple[LoadCase, GroundCase]] = []
     for aircraft, _ in rig.aircraft:
         for pack, _ in rig.packs:
-            found = None
-            if aircraft.name in pack.fits:
-                found = load_sheet(plan, rig, aircraft, pack, index, rotors[aircraft.name], metric)
+            if aircraft.name not in pack.fits:
+                continue
+            found = load_sheet(plan, rig, aircraft, pack, index, rotors[aircraft.name], metric)
             if found is None:
+                name = plan.fields[index].name
+                sections.append(
+                    Sheet(f"No load of {aircraft.name} with {pack.name} reaches {name} and comes back", metric)
+                )
                 continue
             sections.append(found[0])
             sheet, ground = ground_sheet(plan, rig, found[1], metric)

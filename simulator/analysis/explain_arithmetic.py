@@ -15,7 +15,7 @@ from decimal import Decimal
 DIGITS = 6
 """Significant digits of every number on the page."""
 _NOTHING = 1e-12
-LONGEST = 600
+LONGEST = 20_000
 """Characters of the longest formula."""
 DEEPEST = 30
 """Nested brackets at most."""
@@ -74,9 +74,9 @@ class Number:
     text: str
 
     @classmethod
-    def of(cls, value: float) -> Number:
+    def of(cls, value: float, digits: int = DIGITS) -> Number:
         """Make the number that the page shows for a value; what rounding leaves of nothing is nothing."""
-        return cls(shown(value if abs(value) >= _NOTHING else 0.0))
+        return cls(shown(value if abs(value) >= _NOTHING else 0.0, digits))
 
     def __float__(self) -> float:
         """Return the printed value."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_day import GroundCase, Road
-from simulator.analysis.explain_flight import LoadCase
+from simulator.analysis.explain_load import LoadCase
 from simulator.analysis.explain_power import ChargeCase, Source
 from simulator.analysis.explain_sheet import Sheet
 from simulator.operation.plan import DayPlan, RigPlan

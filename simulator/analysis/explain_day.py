@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from itertools import pairwise
 
 from simulator.analysis.explain_arithmetic import Number
-from simulator.analysis.explain_flight import LoadCase, mean_note
+from simulator.analysis.explain_load import LoadCase, mean_note
 from simulator.analysis.explain_sheet import Sheet
 from simulator.operation.plan import DayPlan, RigPlan
 from simulator.scenario.schema_rig import Task

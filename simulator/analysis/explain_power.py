@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass
 
 from simulator.analysis.explain_arithmetic import Number
-from simulator.analysis.explain_flight import LoadCase, mean_note
+from simulator.analysis.explain_load import LoadCase, mean_note
 from simulator.analysis.explain_sheet import Sheet
 from simulator.operation.plan import DayPlan, PowerPointPlan, RigPlan
 from simulator.operation.plan_equipment import ChargerPlan, PackPlan
@@ -68,7 +68,7 @@ class ChargeCase:
     slots : int
         Slots of that class on the point.
     slot_s : Number
-        Time that a slot is held: plugging in, charging alone on the source, balancing, s.
+        Time that a slot is held: plugging in, charging alone on the source, balancing, s; 0 when nothing is charged.
     ground_s : Number
         Time from landing until the pack is charged: cooling and the slot's time, s.
     bus_share : Number
@@ -180,7 +180,9 @@ def charge_sheet(
         alone_s = sheet.calc(
             "charge at constant power alone", quick, "s", "take_partly_charged: packs may leave before they are full"
         )
-    slot_s, ground_s = _occupied(sheet, plan, rig, charger, pack, alone_s)
+    slot_s = ground_s = Number("0")
+    if float(alone) > 0.0:
+        slot_s, ground_s = _occupied(sheet, plan, rig, charger, pack, alone_s)
     bus_share = sheet.calc("energy stored over energy from the source", f"{efficiency} × {stored}")
     return sheet, ChargeCase(case, point.name, charger, number * charger.slots, slot_s, ground_s, bus_share)
 
@@ -192,7 +194,7 @@ class _Curve:
     power: Number
     knee: Number
     tau: Number
-    asymptote: Number
+    extra: Number
 
 
 def _curve(sheet: Sheet, plan: DayPlan, pack: PackPlan, case: LoadCase, accepted: Number, stored: Number) -> _Curve:
@@ -206,10 +208,10 @@ def _curve(sheet: Sheet, plan: DayPlan, pack: PackPlan, case: LoadCase, accepted
     tau = sheet.calc(
         "time constant of constant voltage", f"(1 - {share}) × {capacity} / ({power} × (1 - {cut}))", "h", note
     )
-    asymptote = sheet.calc("energy that constant voltage tends to", f"{capacity} + {tau} × {cut} × {power}", "Wh")
+    extra = sheet.calc("energy beyond full that constant voltage tends to", f"{tau} × {cut} × {power}", "Wh")
     if pack.curve.tau_h > 0.0:
         tau = sheet.agree("time constant of constant voltage", tau, pack.curve.tau_h, "h")
-    return _Curve(power, knee, tau, asymptote)
+    return _Curve(power, knee, tau, extra)
 
 
 def _charge_s(
@@ -220,10 +222,10 @@ def _charge_s(
         sheet.given(f"charge, {word}", 0, "s", "the source has no power left: nothing is charged")
         return Number("0")
     limit = sheet.calc(f"power stored, {word}", f"{source_w} × {efficiency} × {stored}", "W")
-    knee, start, end = curve.knee, case.left_wh, case.charged_wh
+    knee, start, end, full = curve.knee, case.left_wh, case.charged_wh, case.capacity_wh
     held = float(limit) < float(curve.power)
     if held:
-        reached = f"min({case.capacity_wh}, {curve.asymptote} - {curve.tau} × {limit})"
+        reached = f"min({full}, {full} + {curve.extra} - {curve.tau} × {limit})"
         knee = sheet.calc(
             f"energy up to which that power is constant, {word}", reached, "Wh", "below it the pack would take more"
         )
@@ -235,7 +237,7 @@ def _charge_s(
         begin = f"max({start}, {knee})"
         second = sheet.calc(
             f"constant voltage, {word}",
-            f"{curve.tau} × ln(({curve.asymptote} - {begin}) / ({curve.asymptote} - {end})) × 3600",
+            f"{curve.tau} × ln(({full} + {curve.extra} - {begin}) / ({full} + {curve.extra} - {end})) × 3600",
             "s",
             "power falls with the energy still missing",
         )
@@ -305,27 +307,20 @@ def _occupied(
         "s",
         mean_note(charger.balance_time, f"charger.{charger.name}.balance_time"),
     )
-    newton = plan.scenario.pack[pack.name].cooling
-    if newton is not None:
-        _newton(sheet, newton, plan.scenario.weather.air_temperature)
-    cooling = sheet.given(
-        "cooling", pack.cooling_time.mean(), "s", mean_note(pack.cooling_time, f"pack.{pack.name}.cooling_time")
-    )
+    newton, seconds = plan.scenario.pack[pack.name].cooling, pack.cooling_time.mean()
+    if newton is not None and newton.after_flight > newton.limit:
+        cooling = sheet.agree("cooling", _newton(sheet, newton, plan.scenario.weather.air_temperature), seconds, "s")
+    else:
+        cooling = sheet.given("cooling", seconds, "s", mean_note(pack.cooling_time, f"pack.{pack.name}.cooling_time"))
     slot_s = sheet.calc("a slot is held for", f"{plug} + {alone_s} + {balance}", "s")
     ground_s = sheet.calc("landing to charged, without waiting", f"{cooling} + {slot_s}", "s")
     sheet.calc("minutes from landing to charged", f"{ground_s} / 60", "min")
     return slot_s, ground_s
 
 
-def _newton(sheet: Sheet, cooling: Cooling, air_c: float) -> None:
-    """Write the cooling time from temperatures."""
-    if cooling.after_flight <= cooling.limit:
-        return
+def _newton(sheet: Sheet, cooling: Cooling, air_c: float) -> Number:
+    """Write the cooling time from temperatures; return it, s."""
     hot, limit, air = (Number.of(value) for value in (cooling.after_flight, cooling.limit, air_c))
     constant = sheet.given("time constant of cooling", cooling.time_constant, "s", "the pack's cooling.time_constant")
-    sheet.calc(
-        "cooling by Newton's law",
-        f"{constant} × ln(({hot} - {air}) / ({limit} - {air}))",
-        "s",
-        "Newton's law of cooling",
-    )
+    formula = f"{constant} × ln(({hot} - {air}) / ({limit} - {air}))"
+    return sheet.calc("cooling", formula, "s", "Newton's law of cooling, pack temperatures and air")

@@ -6,7 +6,7 @@ import math
 from dataclasses import dataclass, field
 from typing import Literal
 
-from simulator.analysis.explain_arithmetic import Number, evaluate, shown
+from simulator.analysis.explain_arithmetic import DIGITS, Number, evaluate, shown
 from simulator.scenario.units import LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTARE
 
 Kind = Literal["given", "calculated", "simulator", "range"]
@@ -86,9 +86,9 @@ class Sheet:
         """Unit of areas on this page."""
         return "ha" if self.metric else "acre"
 
-    def given(self, quantity: str, value: float, unit: str = "", note: str = "") -> Number:
+    def given(self, quantity: str, value: float, unit: str = "", note: str = "", digits: int = DIGITS) -> Number:
         """Write a value that is not calculated here."""
-        number = Number.of(value)
+        number = Number.of(value, digits)
         self.lines.append(Line(quantity, "", number.text, unit, note, "given"))
         return number
 
@@ -123,7 +123,7 @@ class Sheet:
         if check.difference <= TOLERANCE or not math.isfinite(simulator):
             return number
         ours = Number.of(simulator)
-        note = f"the simulator's own figure, used from here on; the line above leaves something out ({check.difference:.1%})"
+        note = f"the simulator's own figure, used from here on; the line above is off by {check.difference:.1%}"
         self.lines.append(Line(quantity, "", ours.text, unit, note, "simulator"))
         return ours
 

@@ -50,13 +50,13 @@ def page_text(page: Page, width: int) -> str:
     for paragraph in _head(page):
         out += _wrapped(paragraph, width)
     out += ["", "VALUES", *_wrapped(_LEGEND, width)]
-    group = None
+    tables: dict[str, list[Leaf]] = {}
     for leaf in page.values:
-        table = _table_of(leaf.key)
-        if table != group:
-            group = table
-            out += ["", f"[{clean(table)}]" if table else "[scenario]"]
-        out += _leaf_lines(leaf, table, width)
+        tables.setdefault(leaf.key.rpartition(".")[0], []).append(leaf)
+    for table, leaves in tables.items():
+        out += ["", *_wrapped(f"[{table or 'scenario'}]", width)]
+        for leaf in leaves:
+            out += _leaf_lines(leaf, table, width)
     out += ["", "ARITHMETIC", *_wrapped(_HOW, width)]
     for section in page.sections:
         out += ["", *_wrapped(section.title, width), "-" * min(width, len(clean(section.title)))]
@@ -80,11 +80,6 @@ def _verdict(page: Page) -> str:
     return f"{count} of these figures were held against the simulator's own; the largest difference is {largest:.2%}."
 
 
-def _table_of(key: str) -> str:
-    """Return the table that a dotted key stands in."""
-    return key.rpartition(".")[0]
-
-
 def _wrapped(text: str, width: int, first: str = "", later: str = "") -> list[str]:
     return textwrap.wrap(clean(text), width, initial_indent=first, subsequent_indent=later, break_on_hyphens=False) or [
         ""
@@ -97,7 +92,7 @@ def _leaf_value(leaf: Leaf) -> str:
 
 def _leaf_lines(leaf: Leaf, table: str, width: int) -> list[str]:
     name = leaf.key[len(table) + 1 :] if table else leaf.key
-    lines = _wrapped(f"{name} = {_leaf_value(leaf)}   <- {leaf.origin}", width, "  ", "      ")
+    lines = _wrapped(f"{name} = {_leaf_value(leaf)}   [{leaf.origin}]", width, "  ", "      ")
     return lines + (_wrapped(leaf.note, width, "      ", "      ") if leaf.note else [])
 
 

@@ -195,6 +195,8 @@ def _utilisation(plan: DayPlan, day: SimulatedDay, times: dict[str, float]) -> d
     paid = {end.name: end.paid_until_s for end in day.ends}
     held: dict[Kind, float] = defaultdict(float)
     for entity, kind in kinds.items():
+        if kind is Kind.WEATHER:
+            continue
         held[kind] += paid[entity.split("/", 1)[0]]
     source_wh = sum(point.capacity_w * paid[rig.name] / 3600.0 for rig in plan.rigs for point in rig.power)
     moving = sum(value for label, value in times.items() if label.startswith("move"))

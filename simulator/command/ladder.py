@@ -17,7 +17,7 @@ from simulator.command.common import (
     WORKERS,
     Progress,
     options,
-)  # fmt: skip
+)
 
 
 @click.command("ladder")
@@ -32,9 +32,21 @@ from simulator.command.common import (
 @click.option("--pairs", is_flag=True, help="Try two changes together where no single one pays.")
 @options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str, set_name: str | None, by: str | None, rungs: int, pairs: bool, days: int | None, seed: int | None,
-    workers: int, settings: tuple[str, ...], fields: str | None, out: str | None, force: bool, json_file: str | None, quiet: bool,
-) -> None:  # fmt: skip
+    scenario: str,
+    set_name: str | None,
+    by: str | None,
+    rungs: int,
+    pairs: bool,
+    days: int | None,
+    seed: int | None,
+    workers: int,
+    settings: tuple[str, ...],
+    fields: str | None,
+    out: str | None,
+    force: bool,
+    json_file: str | None,
+    quiet: bool,
+) -> None:
     """Find what to buy next, and next after that, until nothing pays; the bottleneck is named at each rung."""
     from simulator.command.study_output import StudyOutput, StudyRun, cell
     from simulator.scenario.loading import load_scenario
@@ -76,8 +88,12 @@ def command(
             ]
         )
     output = StudyOutput(
-        [answer.sentence], rows, [*(answer.rung_sentence(rung) for rung in answer.rungs), *answer.notes], answer.to_json(),
-        {"ladder.csv": answer.table, "tried.csv": answer.tried}, {"ladder": lambda: ladder_figure(answer)},
+        [answer.sentence],
+        rows,
+        [*(answer.rung_sentence(rung) for rung in answer.rungs), *answer.notes],
+        answer.to_json(),
+        {"ladder.csv": answer.table, "tried.csv": answer.tried},
+        {"ladder": lambda: ladder_figure(answer)},
         {answer.set_name: answer.days},
-    )  # fmt: skip
+    )
     study.finish(loaded, seed, output)

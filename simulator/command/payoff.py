@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Hashable, Mapping, Sequence
 
 import click
 
@@ -19,7 +20,7 @@ from simulator.command.common import (
     WORKERS,
     Progress,
     options,
-)  # fmt: skip
+)
 
 
 @click.command("payoff")
@@ -33,10 +34,22 @@ from simulator.command.common import (
 )
 @options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str, changes: tuple[str, ...], set_name: str | None, other: str | None, price: float | None, one_more_days: int,
-    days: int | None, seed: int | None, workers: int, settings: tuple[str, ...], fields: str | None, out: str | None,
-    force: bool, json_file: str | None, quiet: bool,
-) -> None:  # fmt: skip
+    scenario: str,
+    changes: tuple[str, ...],
+    set_name: str | None,
+    other: str | None,
+    price: float | None,
+    one_more_days: int,
+    days: int | None,
+    seed: int | None,
+    workers: int,
+    settings: tuple[str, ...],
+    fields: str | None,
+    out: str | None,
+    force: bool,
+    json_file: str | None,
+    quiet: bool,
+) -> None:
     """Ask whether a change pays off: a third pack, a charger, a larger generator, a helper, a second rig.
 
     The change is KEY=VALUE, such as rig.main.packs.big=3, or another equipment set (--to). The scenario needs [costs].
@@ -74,10 +87,11 @@ def command(
 def _common(reduction: float) -> str:
     if not math.isfinite(reduction):
         return "Both sets saw the same random days."
-    return f"Both sets saw the same random days, which makes the variance of the difference {reduction:.1f} times smaller than chance days would."
+    same = "Both sets saw the same random days, which makes the variance of the difference"
+    return f"{same} {reduction:.1f} times smaller than with days drawn apart."
 
 
-def _rows(records: list[dict[str, object]]) -> list[list[str]]:
+def _rows(records: Sequence[Mapping[Hashable, object]]) -> list[list[str]]:
     from simulator.experiment.estimates import supported_decimals
 
     rows = [["quantity", "value", "from", "to", "unit", "from and to are"]]

@@ -19,7 +19,7 @@ from simulator.command.common import (
     WORKERS,
     Progress,
     options,
-)  # fmt: skip
+)
 
 if TYPE_CHECKING:
     from simulator.scenario.distributions import Distribution
@@ -51,10 +51,23 @@ if TYPE_CHECKING:
 )
 @options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str, sets: tuple[str, ...], goals: tuple[str, ...], workable_days: str | None, first: str, last: str,
-    least_hours: float, days: int | None, seed: int | None, workers: int, settings: tuple[str, ...], fields: str | None,
-    out: str | None, force: bool, json_file: str | None, quiet: bool,
-) -> None:  # fmt: skip
+    scenario: str,
+    sets: tuple[str, ...],
+    goals: tuple[str, ...],
+    workable_days: str | None,
+    first: str,
+    last: str,
+    least_hours: float,
+    days: int | None,
+    seed: int | None,
+    workers: int,
+    settings: tuple[str, ...],
+    fields: str | None,
+    out: str | None,
+    force: bool,
+    json_file: str | None,
+    quiet: bool,
+) -> None:
     """Ask how far equipment sets get in a season: acres by date, the chance to finish, days needed, cost per acre.
 
     The dates that can be worked come from the scenario's weather file, or from a number of work days.
@@ -103,21 +116,34 @@ def command(
         for goal in entry.goals or (None,):
             rows.append(
                 [
-                    entry.name, cell(entry.total[1] / per, -1), cell(entry.total[0] / per, -1),
-                    *(["–"] * 5 if goal is None else [
-                        cell(goal.acres / per), f"{100 * goal.chance:.0f} %", goal.half_done_by or "–", goal.safe_by or "–",
-                        cell(goal.days_half),
-                    ]),
+                    entry.name,
+                    cell(entry.total[1] / per, -1),
+                    cell(entry.total[0] / per, -1),
+                    *(
+                        ["–"] * 5
+                        if goal is None
+                        else [
+                            cell(goal.acres / per),
+                            f"{100 * goal.chance:.0f} %",
+                            goal.half_done_by or "–",
+                            goal.safe_by or "–",
+                            cell(goal.days_half),
+                        ]
+                    ),
                     cell(entry.cycles_per_pack[1]),
                 ]
-            )  # fmt: skip
+            )
     costs = answer.cost_sentence()
     notes = [text for entry in answer.sets for text in _wear(entry.name, entry.life_used_share)] + list(answer.notes)
     output = StudyOutput(
-        [answer.sentence, *([costs] if costs else [])], rows, notes, answer.to_json(),
+        [answer.sentence, *([costs] if costs else [])],
+        rows,
+        notes,
+        answer.to_json(),
         {"season.csv": answer.table, "by_date.csv": answer.by_date, "cost_by_size.csv": answer.cost_by_size},
-        {"season": lambda: season_figure(answer)}, {entry.name: entry.days for entry in answer.sets},
-    )  # fmt: skip
+        {"season": lambda: season_figure(answer)},
+        {entry.name: entry.days for entry in answer.sets},
+    )
     study.finish(loaded, seed, output)
 
 

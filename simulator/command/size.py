@@ -17,7 +17,7 @@ from simulator.command.common import (
     Progress,
     note,
     options,
-)  # fmt: skip
+)
 
 
 @click.command("size")
@@ -46,10 +46,25 @@ from simulator.command.common import (
 )
 @options(SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str, choices: tuple[str, ...], daily: str | None, season: str | None, season_days: float | None, share: str,
-    set_name: str | None, days: int, confidence: str, indifference: float | None, seed: int | None, workers: int,
-    settings: tuple[str, ...], fields: str | None, out: str | None, force: bool, json_file: str | None, quiet: bool,
-) -> None:  # fmt: skip
+    scenario: str,
+    choices: tuple[str, ...],
+    daily: str | None,
+    season: str | None,
+    season_days: float | None,
+    share: str,
+    set_name: str | None,
+    days: int,
+    confidence: str,
+    indifference: float | None,
+    seed: int | None,
+    workers: int,
+    settings: tuple[str, ...],
+    fields: str | None,
+    out: str | None,
+    force: bool,
+    json_file: str | None,
+    quiet: bool,
+) -> None:
     """Find the least-cost equipment set that reaches a target, over all combinations of the choices."""
     from simulator.command.experiment import read_share
     from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
@@ -103,20 +118,23 @@ def command(
     notes = [answer.guarantee]
     for near in answer.near_misses:
         if near.verdict is not None and near.cost is not None:
+            price = money_range(near.cost, answer.costs.currency)
             reached = f"{near.verdict.reached / answer.unit.acres:,.0f} {answer.unit.name} a {span}"
-            notes.append(
-                f"Near: {near.label} ({near.status}) reaches {reached} for {money_range(near.cost, answer.costs.currency)} a season."
-            )
+            notes.append(f"Near: {near.label} ({near.status}) reaches {reached} for {price} a season.")
     if len(answer.candidates) > len(shown):
         notes.append(f"{len(answer.candidates) - len(shown)} more sets were tried; see size.csv (--out).")
     if answer.refused:
-        notes.append(
-            f"{len(answer.refused)} combinations are no valid set, such as {answer.refused[0][0]}: {answer.refused[0][1]}"
-        )
+        settings_refused, reason = answer.refused[0]
+        notes.append(f"{len(answer.refused)} combinations are no valid set, such as {settings_refused}: {reason}")
     output = StudyOutput(
-        [answer.sentence], rows, notes, answer.to_json(), {"size.csv": table}, {"size": lambda: size_figure(answer)},
+        [answer.sentence],
+        rows,
+        notes,
+        answer.to_json(),
+        {"size.csv": table},
+        {"size": lambda: size_figure(answer)},
         {one.label: len(one.rows) for one in answer.candidates},
-    )  # fmt: skip
+    )
     study.finish(loaded, seed, output)
     if answer.stopped:
         note(f"acreday: {answer.stopped}")

@@ -123,10 +123,15 @@ class StudyRun:
         from simulator.report.style import save_figure
 
         record = manifest(
-            {entry.name: entry.resolved for entry in (*loaded.sets, *extra)}, [], loaded.digest(), seed, output.days,
-            shlex.join(["acreday", *sys.argv[1:]]), datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+            {entry.name: entry.resolved for entry in (*loaded.sets, *extra)},
+            [],
+            loaded.digest(),
+            seed,
+            output.days,
+            shlex.join(["acreday", *sys.argv[1:]]),
+            datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
             time.monotonic() - self.begun_s,
-        )  # fmt: skip
+        )
         try:
             with ResultFolder(Path(self.out or ""), self.force) as folder:
                 folder.write_json("study.json", document)
@@ -149,7 +154,7 @@ def shown(text: str) -> str:
 
 
 def aligned(rows: Sequence[Sequence[str]], width: int) -> str:
-    """Return rows as columns; texts left, numbers right; cells shortened until the table fits.
+    """Return rows as columns; texts left, numbers right; texts shortened until the table fits.
 
     Parameters
     ----------
@@ -161,13 +166,17 @@ def aligned(rows: Sequence[Sequence[str]], width: int) -> str:
     from simulator.report.writing import plain
 
     longest = _LONGEST_CELL
+    count = len(rows[0])
+    right = [all(_numeric(row[place]) for row in rows[1:]) for place in range(count)]
     while True:
-        cells = [[plain(cell, longest) for cell in row] for row in rows]
-        widths = [max(len(row[place]) for row in cells) for place in range(len(cells[0]))]
-        if sum(widths) + 2 * (len(widths) - 1) <= width or longest <= 12:
+        # numbers are never cut
+        cells = [
+            [plain(cell, None if side else longest) for cell, side in zip(row, right, strict=True)] for row in rows
+        ]
+        widths = [max(len(row[place]) for row in cells) for place in range(count)]
+        if sum(widths) + 2 * (count - 1) <= width or longest <= 14:
             break
-        longest -= 4
-    right = [all(_numeric(row[place]) for row in cells[1:]) for place in range(len(widths))]
+        longest -= 2
     lines = []
     for row in cells:
         parts = [

@@ -26,6 +26,9 @@ ACTIVE_PERIOD_DAYS = 100
 VERIFY_VARIABLE = "ACREDAY_VERIFY"
 """When this environment variable is set (as it is in the tests), every simulated day is checked for conservation."""
 
+LEAST_DAYS = 10
+"""Days that every plan is given even when the time is over."""
+
 Rows = NDArray[np.float64]
 Progress = Callable[[int], None]
 
@@ -183,10 +186,10 @@ class Runner:
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._pool is not None:
-            self._pool.shutdown(wait=True, cancel_futures=True)
         if self._client is not None:
             self._client.close()
+        elif self._pool is not None:
+            self._pool.shutdown(wait=True, cancel_futures=True)
 
     def extend(self, first: int, last: int, progress: Progress | None = None) -> None:
         """Simulate replications ``first`` to ``last - 1`` of every plan; what has finished is kept when interrupted.
@@ -203,8 +206,7 @@ class Runner:
         blocks = [self._missing(block) for block in blocks_of(len(self.plans), first, last, size)]
         blocks = [block for block in blocks if block.first < block.last]
         if self._pool is None:
-            for block in blocks:
-                self._run_here(block, progress)
+            self._run_here(blocks, progress)
         else:
             self._run_pool(self._pool, blocks, progress)
 
@@ -221,7 +223,10 @@ class Runner:
             self._journal.append(block.plan, block.first, rows)
 
     def _out_of_time(self) -> bool:
-        return self.deadline_s is not None and time.monotonic() >= self.deadline_s
+        if self.deadline_s is None or time.monotonic() < self.deadline_s:
+            return False
+        # whatever the budget, every plan gets enough days for an interval
+        return min(len(found) for found in self.tables.rows) >= LEAST_DAYS
 
     def _run_pool(self, pool: Executor, blocks: list[Block], progress: Progress | None) -> None:
         ahead = 4 * max(self.workers, 8) if self._client is not None else 2 * self.workers + 1
@@ -254,21 +259,27 @@ class Runner:
         key = f"{self.seed}-{self._packed.key}"
         return pool.submit(_work_anywhere, self._packed, key, self.seed, block)
 
-    def _run_here(self, block: Block, progress: Progress | None) -> None:
-        plan = self.plans[block.plan]
-        kept: list[Rows] = []
-        begun = block.first
-        last_kept_s = time.monotonic()
+    def _run_here(self, blocks: list[Block], progress: Progress | None) -> None:
+        """Simulate blocks in this process, day by day through all plans, so that an interruption leaves pairs."""
+        todo = sorted((number, block.plan) for block in blocks for number in range(block.first, block.last))
+        unsaved: list[tuple[int, int]] = []
+        saved_s = time.monotonic()
         try:
-            for replication in range(block.first, block.last):
+            for number, plan in todo:
                 if self._out_of_time():
                     raise BudgetSpentError
-                kept.append(run_day(plan, self._bank, replication))
+                self.tables.rows[plan][number] = run_day(self.plans[plan], self._bank, number)
+                unsaved.append((plan, number))
                 if progress is not None:
                     progress(1)
-                if self._journal is not None and time.monotonic() - last_kept_s > 0.5:
-                    self._keep(Block(block.plan, begun, replication + 1), np.vstack(kept))
-                    begun, kept, last_kept_s = replication + 1, [], time.monotonic()
+                if self._journal is not None and time.monotonic() - saved_s > 0.5:
+                    self._save(unsaved)
+                    saved_s = time.monotonic()
         finally:
-            if kept:
-                self._keep(Block(block.plan, begun, begun + len(kept)), np.vstack(kept))
+            self._save(unsaved)
+
+    def _save(self, days: list[tuple[int, int]]) -> None:
+        if self._journal is not None:
+            for plan, number in days:
+                self._journal.append(plan, number, self.tables.rows[plan][number][None, :])
+        days.clear()

@@ -26,6 +26,8 @@ URGENT, TURNAROUND, FEED, AHEAD = 0, 2, 3, 5
 
 Launches stand between ``URGENT`` and ``TURNAROUND``.
 """
+_JUST_S = 1e-6
+"""A clearance due within this time is given now, whatever the rounding of the clock."""
 
 
 class Person:
@@ -266,16 +268,16 @@ class Crew:
                 unit.hold(Reason.WEATHER)
                 left.append(unit)
                 continue
-            until = unit.clear_from_s(now)
-            if until > now:
-                unit.hold(Reason.SEPARATION)
-                left.append(unit)
-                retry = until if retry < 0 else min(retry, until)
-                continue
             pilot = self._watcher()
             if pilot is None:
                 unit.hold(Reason.PILOT_BUSY)
                 left.append(unit)
+                continue
+            until = unit.clear_from_s(now)
+            if until > now + _JUST_S:
+                unit.hold(Reason.SEPARATION)
+                left.append(unit)
+                retry = until if retry < 0 else min(retry, until)
                 continue
             if unit.prepare(now):
                 self._grant(unit, pilot)

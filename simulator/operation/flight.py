@@ -161,3 +161,32 @@ def furthest(
         else:
             high, over = middle, used
     return low
+
+
+def to_pass_end(
+    flight: Flight,
+    area_from_m2: float,
+    area_to_m2: float,
+    load: float,
+    energy_wh: float,
+    time_s: float,
+    factor: float,
+    *,
+    fill: bool = False,
+) -> float:
+    """Return the last pass end within a stretch from which the flight still gets home; ``area_to_m2`` when there is none.
+
+    A pass may end far from the landing zone, so stopping earlier can cost more than it saves; the one before ends at
+    the near side. Parameters are those of :func:`furthest`, whose result the stretch is.
+    """
+    path, rate = flight.profile.path, flight.profile.rate if fill else 0.0
+    end = area_to_m2
+    for _ in range(2):
+        end = min(end, path.whole_passes(area_from_m2, end))
+        if end >= area_to_m2:
+            return area_to_m2
+        air = flight.over(area_from_m2, end, max(load, rate * (end - area_from_m2)), factor)
+        if air.energy_wh <= energy_wh and air.total_s <= time_s:
+            return end
+        end -= 1e-3 * path.mean_pass_m2
+    return area_to_m2

@@ -71,7 +71,7 @@ class RigUnit:
         self.separation_m, self.launch_interval_s = flying.separation, flying.launch_interval
         self.whole_passes = flying.stop_at == "pass end"
         self.energy_margin, self.least_load_share = flying.energy_margin, flying.least_load_share
-        self.last_launch_s = -1e18
+        self.launches_s: list[float] = []
         self.visit: Visit | None = None
         self.ready = False
         self.closing = False

@@ -12,7 +12,7 @@ from simpy.events import Event, Timeout
 
 from simulator.experiment.streams import DayStreams
 from simulator.operation.crew import Person
-from simulator.operation.flight import Airborne, Flight, furthest
+from simulator.operation.flight import Airborne, Flight, furthest, to_pass_end
 from simulator.operation.kernel import Signal
 from simulator.operation.log import Reason, Sortie, State
 from simulator.operation.packs import Pack
@@ -71,6 +71,7 @@ class AircraftUnit:
         self.idle_reason = Reason.NO_WORK_HERE
         self.claim: LoadPlan | None = None
         self.turnaround: Turnaround | None = None
+        self.work_begin_s = 0.0
         self.work_end_s = 0.0
         self._marked_s = 0.0
         self._hold: Reason | None = None
@@ -257,8 +258,8 @@ class AircraftUnit:
         time_left = self.rig.until_s(visit) - self.env.now - self.rig.turnaround_mean_s(swap, fill)
         area_to = furthest(flight, area_from, wanted, self.load, energy, time_left, 1.0, fill=True) if time_left > 0 else area_from
         if area_to < wanted:
-            return self._shortened(visit, flight, area_from, area_to, wanted, energy, swap)
-        return self._claim(visit, flight, area_from, area_to, swap), False
+            return self._shortened(visit, flight, area_from, area_to, wanted, energy, time_left, swap)
+        return self._claim(visit, flight, area_from, area_to, swap, energy, time_left), False
 
     def _choose_pack(
         self, visit: Visit, area_from: float, border: float, fresh: Pack
@@ -279,7 +280,7 @@ class AircraftUnit:
         return True, flight, energy / spare, wanted
 
     def _shortened(
-        self, visit: Visit, flight: Flight, area_from: float, area_to: float, wanted: float, energy: float, swap: bool
+        self, visit: Visit, flight: Flight, area_from: float, area_to: float, wanted: float, energy: float, time_left: float, swap: bool
     ) -> tuple[LoadPlan | None, bool]:
         """Handle a load that energy or the clock cuts short."""
         rate = flight.profile.rate
@@ -293,11 +294,13 @@ class AircraftUnit:
         if area_to < by_energy and area_to - area_from < min(least, wanted - area_from):
             self.idle_reason = Reason.DAY_END
             return None, False
-        return self._claim(visit, flight, area_from, area_to, swap), False
+        return self._claim(visit, flight, area_from, area_to, swap, energy, time_left), False
 
-    def _claim(self, visit: Visit, flight: Flight, area_from: float, area_to: float, swap: bool) -> LoadPlan:
+    def _claim(
+        self, visit: Visit, flight: Flight, area_from: float, area_to: float, swap: bool, energy: float, time_left: float
+    ) -> LoadPlan:
         if self.rig.whole_passes:
-            area_to = min(area_to, flight.profile.path.whole_passes(area_from, area_to))
+            area_to = to_pass_end(flight, area_from, area_to, self.load, energy, time_left, 1.0, fill=True)
         visit.claim(area_from, area_to)
         product = flight.profile.rate * (area_to - area_from)
         need = flight.over(area_from, area_to, max(self.load, product), 1.0).energy_wh * (1.0 + self.rig.energy_margin)
@@ -335,7 +338,7 @@ class AircraftUnit:
         least = min(1.0, 0.5 * (area_to - area_from))
         end = furthest(flight, area_from, area_to, self.load, energy, time_left, self._factor)
         if end < area_to and self.rig.whole_passes:
-            end = min(end, flight.profile.path.whole_passes(area_from, end))
+            end = to_pass_end(flight, area_from, end, self.load, energy, time_left, self._factor)
         if end - area_from < least:
             untimed = furthest(flight, area_from, area_to, self.load, energy, math.inf, self._factor)
             self._refuse(load, late=untimed - area_from >= least)
@@ -343,8 +346,10 @@ class AircraftUnit:
             return False
         air = flight.over(area_from, end, self.load, self._factor)
         self._air, self._end_m2 = air, end
+        self.work_begin_s = start + air.take_off_s + air.ferry_out_s
         self.work_end_s = start + air.total_s - air.ferry_back_s - air.landing_s
-        self.rig.last_launch_s = start
+        rig = self.rig
+        rig.launches_s = sorted([start, *(one for one in rig.launches_s if one > now_s - rig.launch_interval_s)])
         self.cleared = True
         return True
 
@@ -362,7 +367,10 @@ class AircraftUnit:
         rig, claim, flight = self.rig, self.claim, self._flight
         if len(rig.aircraft) < 2 or claim is None or flight is None:
             return now_s
-        until = max(now_s + self.check_s, rig.last_launch_s + rig.launch_interval_s)
+        until = now_s + self.check_s
+        for launch_s in rig.launches_s:
+            if abs(until - launch_s) < rig.launch_interval_s:
+                until = launch_s + rig.launch_interval_s
         if rig.separation_m > 0.0:
             out_m = flight.profile.path.stretch(claim.area_from_m2, claim.area_from_m2).out_m
             reach_s = (flight.take_off_s + out_m / self.plan.ferry_speed_m_per_s) * self._factor
@@ -372,16 +380,19 @@ class AircraftUnit:
         return max(now_s, until - self.check_s)
 
     def work_near_until_s(self, claim: LoadPlan, arrive_s: float) -> float:
-        """Return when this aircraft's work ends if another, there at ``arrive_s``, would start too near it; else ``arrive_s``."""
+        """Return the earliest time, from ``arrive_s``, at which another may begin its stretch without coming too near."""
         mine, flight = self.claim, self._flight
         if mine is None or flight is None or mine.visit is not claim.visit:
             return arrive_s
         path = flight.profile.path
-        passes = math.ceil(self.rig.separation_m / self.plan.swath_m)
-        near_m2 = passes * path.mean_pass_m2
-        if not -near_m2 <= claim.area_from_m2 - self._end_m2 <= near_m2:
-            return arrive_s
-        pass_s = path.mean_pass_m2 / (self.plan.swath_m * flight.profile.speed_m_per_s) + flight.turn_s
-        if self.work_end_s - passes * pass_s * self._factor < arrive_s < self.work_end_s:
-            return self.work_end_s
-        return arrive_s
+        near_m2 = math.ceil(self.rig.separation_m / self.plan.swath_m) * path.mean_pass_m2
+        begin_s, end_s, from_m2 = self.work_begin_s, self.work_end_s, mine.area_from_m2
+        if arrive_s < begin_s:
+            # it is on its way: the other lets it begin first when they would meet
+            if not claim.area_from_m2 - near_m2 < from_m2 < claim.area_to_m2 + near_m2:
+                return arrive_s
+            arrive_s = begin_s
+        s_per_m2 = (end_s - begin_s) / (self._end_m2 - from_m2)
+        comes_s = begin_s + (claim.area_from_m2 - near_m2 - from_m2) * s_per_m2
+        leaves_s = min(end_s, begin_s + (claim.area_from_m2 + near_m2 - from_m2) * s_per_m2)
+        return leaves_s if comes_s < arrive_s < leaves_s else arrive_s

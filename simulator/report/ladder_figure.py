@@ -12,7 +12,8 @@ from simulator.report.writing import plain
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from simulator.study.ladder import Ladder, Step
+    from simulator.study.ladder import Ladder
+    from simulator.study.ladder_climb import Step
 
 _TAKEN, _LEFT = "#12503f", "#a9b4c6"
 _MOST_ROWS = 40
@@ -34,7 +35,8 @@ def ladder_figure(answer: Ladder) -> Figure:
     places: list[float] = []
     y = 0.0
     for rung in answer.rungs:
-        text = f"rung {rung.number}: {rung.acres_per_day / answer.unit.acres:.0f} {answer.unit.name} a day, held back by {rung.bottleneck.resource}"
+        output = f"{rung.acres_per_day / answer.unit.acres:.0f} {answer.unit.name} a day"
+        text = f"rung {rung.number}: {output}, held back by {rung.bottleneck.resource}"
         axes.annotate(text, (0.0, y), xycoords=("axes fraction", "data"), xytext=(4, 0), textcoords="offset points",
                       fontsize=8.5, fontweight="bold", va="center")  # fmt: skip
         y += 1.0

@@ -344,8 +344,12 @@ def _assumptions(table: Mapping[str, Any]) -> list[Pair]:
             rows.append((f"Charge kept, {plain(name, 20)}", value_text(pack["reserve"])))
     rig = next(iter(_rigs(table).values()), {})
     rows += [(label, value_text(found)) for label, keys in _ASSUMED_RIG if (found := _sub(rig, *keys)) != {}]
-    stopped = _sub(table, "weather", "stoppages")
-    rows.append(("Weather stops", "drawn at random" if stopped != {} else "none assumed"))
+    weather = [
+        words
+        for key, words in (("stoppages", "drawn at random"), ("file", "from an hourly weather file"))
+        if _sub(table, "weather", key) != {}
+    ]
+    rows.append(("Weather stops", " and ".join(weather) or "none assumed"))
     return rows[:18]
 
 

@@ -13,7 +13,7 @@ from simulator.report.writing import plain
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from simulator.study.season import Season
+    from simulator.study.season_result import Season
 
 _COLOURS = ("#12503f", "#b8401c", "#3b56a5", "#ee9a2e", "#9c79b8", "#5f6672", "#d6457f", "#6b3a14")
 _LINES = ("-", "--", "-.", ":")
@@ -63,7 +63,7 @@ def season_figure(answer: Season) -> Figure:
         right.set_xticks(sizes, [f"{size:,.0f}" for size in sizes], rotation=40)
         right.minorticks_off()
         right.set_ylim(bottom=0)
-        right.set_xlabel(f"{answer.unit.name} a season; hollow: more than half of the seasons allow")
+        right.set_xlabel(f"{answer.unit.name} a season (hollow: out of reach)")
         right.set_ylabel(f"{plain(answer.costs.currency, 5)} per {answer.unit.one}")
         right.set_title("Cost by season size")
         right.grid(axis="y")

@@ -174,11 +174,20 @@ def _read_table(path: Path, names: list[str], problems: list[Problem]) -> pd.Dat
             raise ValueError("is missing")
         if path.stat().st_size > LARGEST_TABLE_BYTES:
             raise ValueError(f"is larger than {LARGEST_TABLE_BYTES // 1_000_000} MB")
-        converters = {column: set_name if column == "equipment_set" else plain_cell for column in texts}
-        frame = pd.read_csv(path, converters=converters, encoding="utf-8", low_memory=False)
+        heads = list(pd.read_csv(path, nrows=0, encoding="utf-8").columns)
+        # only numbers can be missing: a set may be named "NA"
+        empty = {column: [""] for column in heads if column not in texts}
+        kinds = dict.fromkeys(texts, "str")
+        frame = pd.read_csv(
+            path, dtype=kinds, na_values=empty, keep_default_na=False, encoding="utf-8", low_memory=False
+        )
         missing = [column for column in (*texts, *numbers) if column not in frame.columns]
         if missing:
             raise ValueError(f"lacks the columns {', '.join(missing)}")
+        for column in texts:
+            read = set_name if column == "equipment_set" else plain_cell
+            cells = {cell: read(cell) for cell in frame[column].unique()}
+            frame[column] = frame[column].map(cells)
         for column in numbers:
             if frame[column].dtype.kind not in "biuf":
                 raise ValueError(f"column {column} holds text; allowed are numbers")

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import re
-import textwrap
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
@@ -54,9 +53,26 @@ def fit(text: object, width: int) -> str:
 
 
 def _wrap(text: str, width: int, first: str = "", later: str = "") -> list[str]:
-    """Wrap a paragraph; a number stays with its per cent sign."""
-    kept = text.replace(" %", "\N{NO-BREAK SPACE}%")
-    lines = textwrap.wrap(kept, width, initial_indent=first, subsequent_indent=later)
+    """Wrap a paragraph by printed width; a number stays with its per cent sign."""
+    words = text.replace(" %", "\N{NO-BREAK SPACE}%").split(" ")
+    lines, line, started = list[str](), first, False
+    while words:
+        word = words.pop(0)
+        trial = f"{line} {word}" if started else line + word
+        if printed_width(trial) <= width:
+            line, started = trial, True
+        elif started:
+            lines.append(line)
+            line, started = later, False
+            words.insert(0, word)
+        else:  # a word longer than a line is broken
+            kept = 1
+            while printed_width(line + word[: kept + 1]) <= width:
+                kept += 1
+            lines.append(line + word[:kept])
+            line = later
+            words.insert(0, word[kept:])
+    lines += [line] if started else []
     return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
 
 

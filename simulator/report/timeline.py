@@ -80,7 +80,7 @@ def timeline_figure(day: SimulatedDay, plan: DayPlan | None, title: str) -> Figu
             if kind is Kind.POWER:
                 _draw_power(axes, rows, names_of_lane, level, plan, used)
             elif len(names_of_lane) > 1:
-                _draw_rest(axes, rows, names_of_lane, level)
+                _draw_rest(axes, rows, names_of_lane, kind, level)
             else:
                 _draw_lane(axes, rows, names_of_lane[0], kind, level, used)
             level += 1.0
@@ -193,18 +193,18 @@ def _name_fields(axes: Axes, rows: DayRows, name: str, level: float) -> None:
         for field, start, stop in rows.stays.get(name, ()):
             seconds[field] += max(0.0, min(stop, end) - max(start, begin))
         field = max(seconds, key=lambda key: seconds[key], default="")
-        letters = int((end - begin) / width_s * 130)
+        letters = int((end - begin) / width_s * 115)
         if field and letters >= 5:
             axes.text(
                 0.5 * (begin + end), level, plain(field, letters), ha="center", va="center", fontsize=7.5, color=INK
             )
 
 
-def _draw_rest(axes: Axes, rows: DayRows, names: list[str], level: float) -> None:
+def _draw_rest(axes: Axes, rows: DayRows, names: list[str], kind: Kind, level: float) -> None:
     """Draw how large a part of many entities is busy, as a step line over one lane."""
     changes: dict[float, int] = defaultdict(int)
     for name in names:
-        for row in rows.of_entity(name):
+        for row in _sessions(rows, name) if kind is Kind.CHARGER else rows.of_entity(name):
             if row.end_s > row.start_s and row.state not in _IDLE:
                 changes[row.start_s] += 1
                 changes[row.end_s] -= 1
@@ -255,7 +255,7 @@ def _draw_power(
     look = WORK_LOOKS["power"]
     _draw_steps(axes, times, heights, level, look.colour)
     used["power"] = look
-    words = "at hand" if capacity_w >= peak_w else "peak"
+    words = "at hand" if peak_w <= capacity_w * 1.001 else "peak"
     _remark(axes, rows.paid_until_s, level, f"{whole_w / 1000:.3g} kW {words}")
 
 

@@ -15,7 +15,6 @@ from pathlib import Path
 from typing import Any
 
 from pydantic import BaseModel
-from pydantic.fields import FieldInfo
 
 from simulator.errors import Problem
 from simulator.scenario.distributions import Distribution
@@ -47,8 +46,10 @@ _UNIT_TEXT = {
     "degree_Celsius": "degC",
     "meter**3": "m3",
     "radian": "rad",
+    "meter/second**2": "m/s2",
 }
-_ASSUMED = re.compile(r"[;,.]?\s*\(?\bassumptions?\b[^.]*(?:\.|$)", re.IGNORECASE)
+_ASSUMED = re.compile(r"[;,.]?\s*\b(?:an )?assumptions?\b(?:\s*\([^)]*\))?[^.]*?(?:\.(?!\d)|$)", re.IGNORECASE)
+_SAYS_SOURCE = re.compile(r"\b(?:assumptions?|source)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
@@ -113,7 +114,7 @@ def provenance(
         A setting cannot be read.
     """
     tree = fill_defaults(_marked_merge(equipment.name, raw, settings, fields))
-    return tuple(_leaves(tree, Scenario, (), equipment.scenario, "", ""))
+    return tuple(_leaves(tree, Scenario, (), equipment.scenario, "", "", ""))
 
 
 def _marked_merge(
@@ -157,40 +158,38 @@ def _mark(value: Any, origin: str, place: str = "") -> Any:
 
 
 def _leaves(
-    node: Any, annotation: Any, metadata: tuple[Any, ...], instance: Any, key: str, note: str
+    node: Any, annotation: Any, metadata: tuple[Any, ...], instance: Any, key: str, note: str, table: str
 ) -> Iterator[Leaf]:
     inner, found = _strip(annotation)
     metadata = (*metadata, *found)
     if isinstance(node, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
-        yield from _table(node, inner, instance, key)
+        yield from _table(node, inner, instance, key, note or table)
     elif isinstance(node, Mapping) and node and "dist" not in node:
         item = typing.get_args(inner)[-1] if typing.get_args(inner) else Any
         for name, child in node.items():
-            yield from _leaves(child, item, metadata, _step(instance, name), f"{key}.{name}", note)
+            yield from _leaves(child, item, metadata, _step(instance, name), f"{key}.{name}", note, table)
     elif isinstance(node, list) and any(isinstance(child, Mapping) for child in node):
         item = typing.get_args(inner)[-1] if typing.get_args(inner) else Any
         for index, child in enumerate(node):
-            yield from _leaves(child, item, metadata, _step(instance, index), f"{key}.{index}", note)
+            yield from _leaves(child, item, metadata, _step(instance, index), f"{key}.{index}", note, table)
     else:
         origin = _origin(node, key)
-        text = note if origin == DEFAULT else _meaning(note)
+        text = _sourced(note, table) if origin == DEFAULT else _meaning(note)
         yield Leaf(key, _value_text(_plain(node)), _inner_text(instance, metadata), origin, text)
 
 
-def _table(node: Mapping[str, Any], model: type[BaseModel], instance: Any, key: str) -> Iterator[Leaf]:
+def _table(node: Mapping[str, Any], model: type[BaseModel], instance: Any, key: str, about: str) -> Iterator[Leaf]:
     for name, field in model.model_fields.items():
         if name == "equipment_set" and not key:
             continue
         place = f"{key}.{name}" if key else name
         note = field.description or ""
         if name not in node:
-            yield Leaf(place, NOT_GIVEN, "", DEFAULT, note)
+            yield Leaf(place, NOT_GIVEN, "", DEFAULT, _sourced(note, about))
         else:
-            yield from _leaves(node[name], field.annotation, _metadata(field), _step(instance, name), place, note)
-
-
-def _metadata(field: FieldInfo) -> tuple[Any, ...]:
-    return tuple(field.metadata)
+            yield from _leaves(
+                node[name], field.annotation, tuple(field.metadata), _step(instance, name), place, note, about
+            )
 
 
 def _step(instance: Any, name: str | int) -> Any:
@@ -281,7 +280,12 @@ def _inner_text(instance: Any, metadata: tuple[Any, ...]) -> str:
 
 
 def _with_unit(value: float, dimension: Dimension) -> str:
-    return f"{value:.6g} {_UNIT_TEXT.get(dimension.unit, dimension.unit)}".strip()
+    return f"{value:.6g} {_UNIT_TEXT.get(dimension.unit, dimension.unit.replace('**', ''))}".strip()
+
+
+def _sourced(note: str, table: str) -> str:
+    """Return what a default is and where it comes from: what its key leaves unsaid stands with its table."""
+    return note if not table or _SAYS_SOURCE.search(note) else f"{note} {table}".strip()
 
 
 def _meaning(note: str) -> str:

@@ -23,7 +23,7 @@ class Item(Table):
     life_years: Years = may("5", "Years until it is replaced; assumption.")
     life_cycles: Annotated[float, Quantity(units.NUMBER, above=0.0)] | None = may(
         None,
-        "Charge cycles until it is replaced (packs); none: years alone. Source: cycles against depth of discharge, battery notes.",
+        "Charge cycles until it is replaced (packs); none: years alone. Source: the maker, or battery notes.",
     )
     life_hours: Annotated[float, Quantity(units.NUMBER, above=0.0)] | None = may(
         None, "Running or airborne hours until it is replaced; none: years alone. Assumption."

@@ -17,9 +17,17 @@ from simulator.scenario.schema_costs import Costs
 from simulator.study.money import FloatArray, Piece, item_table, life_years, yearly_cost
 
 LEDGER = (
-    "acres", "rig_hours", "crew_hours", "fuel_l", "grid_kwh", "drive_km", "charge_cycles", "airborne_hours", "charger_hours",
+    "acres",
+    "rig_hours",
+    "crew_hours",
+    "fuel_l",
+    "grid_kwh",
+    "drive_km",
+    "charge_cycles",
+    "airborne_hours",
+    "charger_hours",
     "generator_hours",
-)  # fmt: skip
+)
 """What a day's money depends on: columns of a ledger. Hours of a charger and a generator are those of one piece."""
 _AT = {name: place for place, name in enumerate(LEDGER)}
 
@@ -259,7 +267,7 @@ def season_draws(
 
 
 def resampler(seed: int, purpose: str) -> np.random.Generator:
-    """Return a generator for drawing from simulated days: the same for a seed and a purpose, apart from every stream."""
+    """Return a generator for drawing from simulated days: fixed by seed and purpose, apart from every stream."""
     from hashlib import blake2b
 
     key = int.from_bytes(blake2b(f"resample/{purpose}/{seed}".encode(), digest_size=16).digest(), "little")

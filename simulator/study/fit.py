@@ -15,7 +15,7 @@ from simulator.experiment.estimates import Interval, format_estimate, mean_inter
 from simulator.scenario.distributions import Constant
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.merge import deep_merge
-from simulator.scenario.stopwatch import StopwatchLog, Timing, dates_text
+from simulator.scenario.stopwatch import PastDays, StopwatchLog, Timing, dates_text
 from simulator.scenario.toml_text import distribution_table, quantity_text, toml_document
 from simulator.study.cases import finite
 from simulator.study.measured import Measured, measured_values
@@ -35,7 +35,7 @@ class TaskFit:
     Parameters
     ----------
     key : str
-        Dotted key of the scenario.
+        Dotted key of the scenario; empty: it has none, the fit is for the reader.
     task : str
         What was timed.
     values : ndarray of float, shape (n,)
@@ -124,8 +124,13 @@ class Fit:
 
     def fragment_text(self) -> str:
         """Return the scenario fragment as TOML, with where each number comes from."""
-        head = "# Part of a scenario, fitted from measured times. Lay it over a scenario: each key replaces the one there.\n"
-        return head + "\n" + toml_document(self.fragment, {one.key: one.comment for one in self.fits})
+        head = (
+            "# Part of a scenario, fitted from measurements; lay it over a scenario: each key replaces the one there.\n"
+        )
+        loose = [f"# {line}" for one in self.fits if not one.key for line in one.comment.splitlines()]
+        head += "".join(f"{line}\n" for line in loose)
+        notes = {one.key: one.comment for one in self.fits if one.key}
+        return head + ("\n" + toml_document(self.fragment, notes) if self.fragment else "")
 
     def merged_text(self, raw: Mapping[str, Any]) -> str:
         """Return a whole scenario as TOML with the fitted values laid over it.
@@ -232,10 +237,10 @@ def _fit_one(
         shape = Shape(
             "constant", Constant(float(values.mean())), {}, math.nan, math.nan, "the scenario takes a fixed value"
         )
-        setting: dict[str, Any] | str = quantity_text(float(values.mean()), measured.unit)
+        setting: dict[str, Any] | str = quantity_text(float(values.mean()), measured.unit, 4)
     else:
         shape = fit_shape(values, kind, seed)
-        setting = distribution_table(shape.distribution, measured.unit)
+        setting = distribution_table(shape.distribution, measured.unit, 4)
     dates = dates_text(timing.date for timing in timings)
     lines = f"lines {timings[0].line} to {timings[-1].line}" if len(timings) > 1 else f"line {timings[0].line}"
     source = f"{log.file} (sha256 {log.sha256[:12]}), {lines}" + (f", {dates}" if dates else "")
@@ -251,6 +256,51 @@ def _fit_one(
         note=measured.note,
         source=source,
     )
+
+
+def fit_past(past: PastDays, kind: str = "auto", seed: int = 1) -> Fit:
+    """Fit the outcome of past days: acres a day, and hours and acres an hour where hours were noted.
+
+    No key of a scenario takes an outcome, so the fragment stays empty; see `hindcast` for what to do with it.
+
+    Parameters
+    ----------
+    past : PastDays
+        Past days.
+    kind : str, optional
+        See `fit_shape`.
+    seed : int, optional
+        Seed of the goodness-of-fit test.
+
+    Raises
+    ------
+    InputError
+        No day with acres, or an unknown kind.
+    """
+    if kind not in KINDS:
+        raise InputError.single(f"got {kind!r}; allowed is one of {', '.join(KINDS)}", "--kind")
+    worked = [day for day in past.days if day.acres > 0]
+    if not worked:
+        raise InputError.single("no day has acres; nothing can be fitted", file=past.file)
+    timed = [(day.acres, day.hours) for day in worked if day.hours]
+    parts = [("acres a day", "acres", np.array([day.acres for day in worked]))]
+    if timed:
+        parts.append(("paid hours a day", "h", np.array([hours for _, hours in timed])))
+        parts.append(("acres a paid hour", "acres/h", np.array([acres / hours for acres, hours in timed])))
+    dates = dates_text(day.date for day in worked)
+    source = f"{past.file} (sha256 {past.sha256[:12]})" + (f", {dates}" if dates else "")
+    fits = []
+    for task, unit, values in parts:
+        try:
+            shape = fit_shape(values, kind, seed)
+        except ValueError as error:
+            raise InputError.single(f"{task}: {error}", "--kind") from error
+        fits.append(TaskFit("", task, values, unit, mean_interval(values), None, shape, "", "", source))
+    first = fits[0]
+    mean = format_estimate(first.mean.mean, first.mean.low, first.mean.high)
+    sentence = f"On {len(worked)} past days {mean} acres were done a day on average"
+    sentence += "; to hold the simulation against them, use hindcast."
+    return Fit(tuple(fits), {}, sentence)
 
 
 def _sentence(fits: Sequence[TaskFit]) -> str:

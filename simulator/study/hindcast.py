@@ -65,7 +65,8 @@ class Hindcast:
     ----------
     days : pandas.DataFrame
         One row a past day and measure: date, line, equipment_set, measure, observed, predicted (mean), p5, p10, p25,
-        p75, p90, p95, rank (share of simulated days below what was observed, ties counted half).
+        p75, p90, p95, rank (share of simulated days below what was observed, ties counted half), tells (False where
+        the list was finished in every simulation and in fact, so that the acres are no evidence).
     coverage : tuple of Coverage
         By measure and band.
     bias : dict
@@ -208,8 +209,8 @@ def hindcast(
         raise KeyboardInterrupt
     frame = pd.DataFrame(rows)
     measures = [str(name) for name in dict.fromkeys(frame["measure"])]
-    parts = {name: frame[frame["measure"] == name] for name in measures}
-    coverage = tuple(_coverage(parts[name], name, band) for name in measures for band in BANDS)
+    parts = {name: frame[(frame["measure"] == name) & frame["tells"]] for name in measures}
+    coverage = tuple(_coverage(parts[name], name, band) for name in measures for band in BANDS if len(parts[name]))
     bias = {name: _bias(part) for name, part in parts.items()}
     rank_p = {name: _rank_p(part) for name, part in parts.items()}
     sentence = _sentence(frame, coverage, bias, loaded.base.units)
@@ -230,6 +231,7 @@ def _row(day: PastDay, name: str, measure: str, observed: float, values: FloatAr
     slack = RECORD_ERROR * observed
     below, same = float(np.mean(values < observed - slack)), float(np.mean(np.abs(values - observed) <= slack))
     row["rank"] = below + 0.5 * same
+    row["tells"] = not (float(np.ptp(values)) <= slack and same == 1.0)
     return row
 
 
@@ -259,18 +261,25 @@ def _rank_p(part: pd.DataFrame) -> float | None:
 
 
 def _sentence(frame: pd.DataFrame, coverage: Sequence[Coverage], bias: dict[str, Interval | None], units: str) -> str:
-    area = area_unit(units).name
-    wide = next(entry for entry in coverage if entry.measure == "acres" and entry.band == max(BANDS))
-    text = f"On {wide.inside} of {wide.days} past days the {area} done lay within the band for nine days in ten"
-    text += ", which is in keeping with it." if wide.agrees else ", which is not in keeping with it."
-    off = bias.get("acres")
-    if off is None or off.low is None or off.high is None:
-        return text + " One day tells nothing of the bias."
-    if off.low <= 0 <= off.high:
-        half = 50 * (off.high - off.low)
-        return (
-            text + f" On average the simulation is neither too high nor too low by more than chance (± {half:.2g} %)."
+    names = {"acres": f"{area_unit(units).name} done", "paid_hours": "paid hours"}
+    said = []
+    for entry in coverage:
+        if entry.band != max(BANDS):
+            continue
+        verdict = "in keeping" if entry.agrees else "not in keeping"
+        text = (
+            f"on {entry.inside} of {entry.days} past days the {names[entry.measure]} lay within the band "
+            f"for nine days in ten ({verdict} with it)"
         )
-    amount = format_estimate(100 * abs(off.mean), *sorted((100 * abs(off.low), 100 * abs(off.high))))
-    way = "too high" if off.mean > 0 else "too low"
-    return text + f" On average the simulation is {amount} % {way}: time the tasks anew before trusting it."
+        off = bias.get(entry.measure)
+        if off is not None and off.low is not None and off.high is not None:
+            if off.low <= 0 <= off.high:
+                text += f" and on average the simulation is right to within {max(-100 * off.low, 100 * off.high):.2g} %"
+            else:
+                amount = format_estimate(100 * abs(off.mean), *sorted((100 * abs(off.low), 100 * abs(off.high))))
+                text += f" and on average the simulation is {amount} % too {'high' if off.mean > 0 else 'low'}"
+        said.append(text)
+    mute = int((~frame["tells"]).sum())
+    tail = f" On {mute} days the whole list was done, in fact and in every simulation: their acres prove nothing."
+    text = "; ".join(said) or "no past day tells anything"
+    return f"{text[:1].upper()}{text[1:]}.{tail if mute else ''}"

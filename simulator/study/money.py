@@ -188,8 +188,12 @@ def people_of(scenario: Scenario) -> int:
 def item_table(costs: Costs) -> dict[tuple[str, str], Item]:
     """Return every priced item by kind and name."""
     tables: dict[str, Mapping[str, Item]] = {
-        "aircraft": costs.aircraft, "pack": costs.pack, "charger": costs.charger, "generator": costs.generator, "rig": costs.rig,
-    }  # fmt: skip
+        "aircraft": costs.aircraft,
+        "pack": costs.pack,
+        "charger": costs.charger,
+        "generator": costs.generator,
+        "rig": costs.rig,
+    }
     return {(kind, name): item for kind, table in tables.items() for name, item in table.items()}
 
 
@@ -234,7 +238,7 @@ def need_prices(pieces: Sequence[Piece], costs: Costs, question: str) -> None:
             priced = [name for kind, name in items if kind == piece.kind]
             where = f"costs.{piece.kind}.{piece.name}"
             hint = nearest(piece.name, priced) if priced else ""
-            message = f"missing; {question} needs its purchase, such as {{ purchase = 1500 }} (0 for what costs nothing){hint}"
+            message = f"missing; {question} needs its price, such as {{ purchase = 1500 }}, or 0 when it is free{hint}"
             problems.append(Problem(where, message))
     if problems:
         raise InputError(problems)

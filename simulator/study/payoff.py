@@ -1,4 +1,4 @@
-"""Does a change pay off: a third pack, a larger generator, a helper, a second rig?
+"""Whether a change pays off: a third pack, a larger generator, a helper, a second rig.
 
 The set and the changed set are simulated on the same random days. Their paired difference gives extra acres; costs
 turn it into extra margin; seasons drawn from the simulated days give how sure it is.
@@ -7,7 +7,7 @@ turn it into extra margin; seasons drawn from the simulated days give how sure i
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -19,20 +19,15 @@ from simulator.operation.plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.day_money import LEDGER, SeasonMoney, jackknife, ledger_of, resampler, season_draws, season_money
+from simulator.study.day_money import SeasonMoney, jackknife, ledger_of, resampler, season_draws
+from simulator.study.documents import clean, interval_json
 from simulator.study.money import (
     FloatArray,
-    Piece,
     annuity_factor,
-    change_words,
-    item_table,
-    life_years,
     need_costs,
     payback_years,
-    pieces_of,
-    purchase_of,
-    yearly_cost,
 )
+from simulator.study.payoff_case import BreakEven, Case, break_even, extra_sold, make_case
 from simulator.study.trial import (
     ACRES,
     AreaUnit,
@@ -47,14 +42,13 @@ from simulator.study.trial import (
     one_set,
     simulate_sets,
 )
-from simulator.study.words import interval_text, money_range, money_text, seasons_words
+from simulator.study.words import held_words, interval_text, money_range, money_text, seasons_words
 
 if TYPE_CHECKING:
     import pandas as pd
 
 WORLDS = 1000
 """Futures drawn to say how sure the answer is."""
-_K = len(LEDGER)
 
 
 @dataclass(frozen=True)
@@ -71,28 +65,6 @@ def spread_of(values: FloatArray) -> Spread:
     # "inverted_cdf" picks a value that occurs, so that infinity does not turn into NaN by interpolation
     low, middle, high = np.quantile(values, [0.1, 0.5, 0.9], method="inverted_cdf")
     return Spread(float(low), float(middle), float(high))
-
-
-@dataclass(frozen=True)
-class BreakEven:
-    """Where the change just pays over the horizon, all else as it is; None where it never turns.
-
-    Parameters
-    ----------
-    purchase_price : Interval or None
-        Highest price of what is bought; None when nothing is.
-    price_per_acre : float or None
-        Lowest price of an acre.
-    season_days : float or None
-        Fewest work days a season.
-    season_demand_acres : float or None
-        Least demand a season.
-    """
-
-    purchase_price: Interval | None
-    price_per_acre: float | None
-    season_days: float | None
-    season_demand_acres: float | None
 
 
 @dataclass(frozen=True)
@@ -249,167 +221,37 @@ class Payoff:
         even = self.break_even
         return clean(
             {
-                "study": "payoff", "equipment_set": self.set_name, "change": self.change, "settings": list(self.settings),
-                "days": self.days, "sentence": self.sentence, "notes": list(self.notes), "pays": self.pays,
+                "study": "payoff",
+                "equipment_set": self.set_name,
+                "change": self.change,
+                "settings": list(self.settings),
+                "days": self.days,
+                "sentence": self.sentence,
+                "notes": list(self.notes),
+                "pays": self.pays,
                 "acres_per_day": {"before": self.acres_before, "after": self.acres_after},
                 "extra_acres_per_day": interval_json(self.extra_acres_per_day),
                 "extra_acres_per_season": interval_json(self.extra_acres_per_season),
                 "saved_days_per_season": self.saved_days_per_season,
                 "extra_margin_per_season": interval_json(self.extra_margin_per_season),
-                "purchase": self.purchase, "currency": self.costs.currency,
+                "purchase": self.purchase,
+                "currency": self.costs.currency,
                 "net_present_value": interval_json(self.net_present_value),
-                "payback_seasons": vars(self.payback_seasons), "payback_days": vars(self.payback_days),
-                "net_present_value_futures": vars(self.value_spread), "chance_that_it_pays": self.chance,
+                "payback_seasons": vars(self.payback_seasons),
+                "payback_days": vars(self.payback_days),
+                "net_present_value_futures": vars(self.value_spread),
+                "chance_that_it_pays": self.chance,
                 "break_even": {
                     "purchase_price": None if even.purchase_price is None else interval_json(even.purchase_price),
-                    "price_per_acre": even.price_per_acre, "season_days": even.season_days,
+                    "price_per_acre": even.price_per_acre,
+                    "season_days": even.season_days,
                     "season_demand_acres": even.season_demand_acres,
                 },
                 "bottleneck": {"before": self.bottleneck_before, "after": self.bottleneck_after},
                 "bottleneck_sentence": {"before": self.sentence_before, "after": self.sentence_after},
                 "variance_reduction_by_common_days": self.noise_reduction,
             }
-        )  # fmt: skip
-
-
-def interval_json(interval: Interval) -> dict[str, Any]:
-    """Return an interval as a document."""
-    return {"mean": interval.mean, "ci95": [interval.low, interval.high]}
-
-
-def clean(document: Mapping[str, Any]) -> dict[str, Any]:
-    """Return a document in which numbers that JSON does not know are null."""
-
-    def one(value: Any) -> Any:
-        if isinstance(value, Mapping):
-            return {str(key): one(item) for key, item in value.items()}
-        if isinstance(value, list | tuple):
-            return [one(item) for item in value]
-        if isinstance(value, np.bool_):
-            return bool(value)
-        if isinstance(value, np.integer):
-            return int(value)
-        if isinstance(value, float | np.floating):
-            return float(value) if math.isfinite(value) else None
-        return value
-
-    cleaned: dict[str, Any] = one(document)
-    return cleaned
-
-
-@dataclass(frozen=True)
-class Case:
-    """The money of a change: two sets, what is bought and sold, and the season they work in.
-
-    Parameters
-    ----------
-    costs : Costs
-        Prices.
-    before, after : tuple of Piece
-        Equipment of each set.
-    price : float
-        Of what is bought.
-    resale : float
-        Got today for what is no longer needed.
-    own_item : Item or None
-        A price given for the change as a whole, instead of those of the pieces bought.
-    """
-
-    costs: Costs
-    before: tuple[Piece, ...]
-    after: tuple[Piece, ...]
-    price: float
-    resale: float
-    own_item: Item | None = None
-
-    def _shared(self) -> tuple[list[Piece], list[Piece], list[Piece]]:
-        old = {(piece.kind, piece.name): piece.number for piece in self.before}
-        new = {(piece.kind, piece.name): piece.number for piece in self.after}
-        keys = sorted(set(old) | set(new))
-        kept = [Piece(*key, min(old.get(key, 0), new.get(key, 0))) for key in keys]
-        bought = [Piece(*key, max(0, new.get(key, 0) - old.get(key, 0))) for key in keys]
-        sold = [Piece(*key, max(0, old.get(key, 0) - new.get(key, 0))) for key in keys]
-        return kept, ([] if self.own_item is not None else bought), sold
-
-    def seasons(
-        self, joint: FloatArray, days: float, demand: float | None
-    ) -> tuple[SeasonMoney, SeasonMoney, FloatArray, FloatArray, FloatArray]:
-        """Return both sets' seasons, and by season: gain before the purchase, upkeep and capital of what is bought.
-
-        Parameters
-        ----------
-        joint : ndarray, shape (..., 2 * len(LEDGER))
-            Mean days of both sets side by side.
-        days : float
-            Work days of a season.
-        demand : float or None
-            Most acres sold in a season.
-        """
-        kept, bought, sold = self._shared()
-        one = season_money(joint[..., :_K], self.costs, self.before, days, demand, kept)
-        two = season_money(joint[..., _K:], self.costs, self.after, days, demand, kept)
-        gone = season_money(joint[..., :_K], self.costs, self.before, days, demand, sold)
-        new = season_money(joint[..., _K:], self.costs, self.after, days, demand, bought)
-        gain = two.margin - one.margin + gone.upkeep + gone.capital
-        upkeep, capital = new.upkeep, new.capital
-        if self.own_item is not None:
-            item = self.own_item
-            kept_up = item.upkeep_share * item.purchase
-            upkeep = upkeep + kept_up
-            capital = capital + float(yearly_cost(item, item.life_years, self.costs.interest)) - kept_up
-        return one, two, gain, upkeep, capital
-
-    def margin(self, joint: FloatArray, days: float, demand: float | None) -> FloatArray:
-        """Return the extra margin of a season after everything."""
-        _, _, gain, upkeep, capital = self.seasons(joint, days, demand)
-        return gain - upkeep - capital
-
-    def value(self, joint: FloatArray, days: float, demand: float | None) -> FloatArray:
-        """Return the net present value of equal seasons over the horizon.
-
-        Equipment is counted at its yearly equivalent cost, so what outlives the horizon, or is replaced within it, is
-        counted for the years used.
-        """
-        factor = float(annuity_factor(self.costs.interest, self.costs.horizon_years))
-        return factor * self.margin(joint, days, demand)
-
-    def life(self, joint: FloatArray, days: float, demand: float | None) -> float:
-        """Return how long the shortest-lived piece bought lasts, in years; infinity when nothing is bought."""
-        if self.own_item is not None:
-            return self.own_item.life_years
-        _, bought, _ = self._shared()
-        items = item_table(self.costs)
-        two = season_money(joint[..., _K:], self.costs, self.after, days, demand)
-        lives = [
-            float(
-                life_years(items[piece.kind, piece.name], float(two.cycles_per_pack) if piece.kind == "pack" else 0.0)
-            )
-            for piece in bought
-            if piece.number
-        ]
-        return min(lives, default=math.inf)
-
-
-def make_case(
-    base: EquipmentSet, changed: EquipmentSet, costs: Costs, price: Item | None, question: str
-) -> tuple[Case, str]:
-    """Return the money of a change and its name in plain words (empty when no number of pieces or people changes).
-
-    Raises
-    ------
-    InputError
-        Something bought has no price, or nothing tells what the change costs.
-    """
-    before, after = pieces_of(base.scenario), pieces_of(changed.scenario)
-    words = change_words(base.scenario, changed.scenario)
-    if price is not None:
-        return Case(costs, before, after, price.purchase, 0.0, price), words
-    if not words:
-        message = "missing; the change alters no number of pieces or people, so say what it costs (0 when nothing)"
-        raise InputError.single(message, "price")
-    purchase = purchase_of(base.scenario, changed.scenario, costs, question)
-    spent = sum(piece.number * item.purchase for piece, item in purchase.bought)
-    return Case(costs, before, after, spent, spent - purchase.price), words
+        )
 
 
 def payoff(
@@ -493,7 +335,7 @@ def payoff(
         acres_after=float(rows[1][:, ACRES].mean()),
         extra_acres_per_day=pair,
         noise_reduction=noise_reduction(rows[1][:, ACRES], rows[0][:, ACRES]),
-        extra_acres_per_season=jackknife(lambda m: _sold(case, m, n_days, demand), joint),
+        extra_acres_per_season=jackknife(lambda m: extra_sold(case, m, n_days, demand), joint),
         saved_days_per_season=float(one.days - two.days),
         extra_margin_per_season=jackknife(lambda m: case.margin(m, n_days, demand), joint),
         purchase=case.price - case.resale,
@@ -519,11 +361,6 @@ def _whole_price(price: float, costs: Costs) -> Item:
     if not (math.isfinite(price) and 0 <= price <= 1e9):
         raise InputError.single(f"got {price!r}; allowed is an amount from 0 to 1e9", "price")
     return Item.model_validate({"purchase": price, "life_years": costs.horizon_years})
-
-
-def _sold(case: Case, joint: FloatArray, days: float, demand: float | None) -> FloatArray:
-    one, two, _, _, _ = case.seasons(joint, days, demand)
-    return two.acres - one.acres
 
 
 def noise_reduction(a: FloatArray, b: FloatArray) -> float:
@@ -569,61 +406,15 @@ def _futures(
     return futures, cash, {"value": value, "seasons": back, "days": worked}
 
 
-def break_even(case: Case, joint: FloatArray, days: float, demand: float | None) -> BreakEven:
-    """Return where a change just pays, all else as it is.
-
-    Parameters
-    ----------
-    case : Case
-        Money of the change.
-    joint : ndarray, shape (days, 2 * len(LEDGER))
-        Simulated days of both sets.
-    days : float
-        Work days of a season.
-    demand : float or None
-        Most acres sold in a season.
-    """
-    means = joint.mean(axis=0)
-
-    def highest(m: FloatArray) -> FloatArray:
-        _, _, gain, upkeep, capital = case.seasons(m, days, demand)
-        return case.price * gain / np.where(upkeep + capital > 0, upkeep + capital, np.nan)
-
-    price = None if case.price <= 0 else jackknife(highest, joint)
-    margin = float(case.margin(means, days, demand))
-    acres = float(_sold(case, means, days, demand))
-    lowest = None
-    if case.costs.price_per_acre is not None and acres > 1e-9:
-        lowest = max(0.0, case.costs.price_per_acre - margin / acres)
-    most = float(max(means[0], means[_K]) * 366.0)
-    return BreakEven(
-        price,
-        lowest,
-        _least(lambda x: float(case.margin(means, x, demand)), 366.0),
-        _least(lambda x: float(case.margin(means, days, x)), min(most, float(max(means[0], means[_K])) * days)),
-    )
-
-
-def _least(margin: Callable[[float], float], most: float) -> float | None:
-    """Return the least x above which the margin stays positive up to ``most``; None when it is not positive there."""
-    grid = np.linspace(most / 400.0, most, 400)
-    good = np.array([margin(float(x)) > 0 for x in grid])
-    if not good[-1]:
-        return None
-    bad = np.flatnonzero(~good)
-    if not len(bad):
-        return 0.0
-    low, high = float(grid[bad[-1]]), float(grid[bad[-1] + 1])
-    for _ in range(40):
-        middle = 0.5 * (low + high)
-        low, high = (low, middle) if margin(middle) > 0 else (middle, high)
-    return high
-
-
 def _bottlenecks(
-    loaded: LoadedScenario, sets: tuple[EquipmentSet, EquipmentSet], rows: Sequence[FloatArray], seed: int, workers: int, days: int,
+    loaded: LoadedScenario,
+    sets: tuple[EquipmentSet, EquipmentSet],
+    rows: Sequence[FloatArray],
+    seed: int,
+    workers: int,
+    days: int,
     report: Report | None,
-) -> list[tuple[str, str]]:  # fmt: skip
+) -> list[tuple[str, str]]:
     """Name what holds each set back."""
     tried = [offered(loaded, entry) if days >= 10 else [] for entry in sets]
     plans = [plan for entries in tried for _, _, plan in entries]
@@ -640,9 +431,14 @@ def _bottlenecks(
 
 
 def _notes(
-    base: EquipmentSet, costs: Costs, one: SeasonMoney, two: SeasonMoney, demand: float | None, rows: Sequence[FloatArray],
+    base: EquipmentSet,
+    costs: Costs,
+    one: SeasonMoney,
+    two: SeasonMoney,
+    demand: float | None,
+    rows: Sequence[FloatArray],
     hold: tuple[str, str],
-) -> tuple[str, ...]:  # fmt: skip
+) -> tuple[str, ...]:
     """Say what a buyer must know beside the numbers."""
     from simulator.analysis.summary import COLUMNS
 
@@ -652,8 +448,10 @@ def _notes(
         can, sold = float(one.capacity_acres), demand / unit.acres
         saved = float(one.days - two.days)
         if can >= demand:
-            text = f"The extra output cannot be sold: the demand is {sold:,.0f} {unit.name} a season and the set without the change"
-            said.append(f"{text} already does that; all that is gained is {saved:.1f} fewer work days.")
+            text = f"The extra output cannot be sold: the demand is {sold:,.0f} {unit.name} a season and the set"
+            said.append(
+                f"{text} without the change already does that; all that is gained is {saved:.1f} fewer work days."
+            )
         else:
             text = f"Only part of the extra output can be sold: the demand is {sold:,.0f} {unit.name} a season"
             said.append(f"{text}, reached after {float(two.days):.0f} of {costs.season_days:g} work days.")
@@ -662,21 +460,11 @@ def _notes(
     before, after = hold
     if before != after:
         said.append(
-            f"The constraint moves on: before the change {_held(before)} the set back, after it {_held(after)}."
+            f"The constraint moves on: first {held_words(before)} the set back, after the change {held_words(after)}."
         )
     else:
-        said.append(f"Before and after the change {_held(before)} the set back.")
+        said.append(f"Before and after the change {held_words(before)} the set back.")
     finished = int(np.isfinite(rows[1][:, COLUMNS.index("finish_hour")]).sum())
     if base.scenario.work == "once" and finished:
-        said.append(
-            f'The field list ran out on {finished} of {len(rows[1])} days; work = "repeat" measures what the set can do.'
-        )
+        said.append(f'The field list ran out on {finished} of {len(rows[1])} days; work = "repeat" measures capacity.')
     return tuple(said)
-
-
-def _held(resource: str) -> str:
-    words = {
-        "packs": "the packs hold", "chargers": "the chargers hold", "generator": "the power supply holds", "crew": "the crew holds",
-        "mix supply": "mixing and filling hold", "moves": "moving between fields holds", "aircraft": "the aircraft itself holds",
-    }  # fmt: skip
-    return words.get(resource, f"{resource} holds")

@@ -7,74 +7,27 @@ others are simulated longer until it is shown which reach it; among these the se
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
-from dataclasses import dataclass, field
+from collections.abc import Sequence
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
-from simulator.experiment.estimates import Interval, mean_interval, student_quantile
-from simulator.experiment.replicate import Runner
-from simulator.experiment.selection import Selection, select_best
-from simulator.experiment.streams import BLOCK_DAYS
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.experiment.selection import Selection
+from simulator.operation.plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
 from simulator.study.choices import Choice, combinations, parse_choice
-from simulator.study.day_money import ledger_of, season_money
+from simulator.study.documents import clean, interval_json
 from simulator.study.money import need_costs, need_prices, pieces_of
-from simulator.study.payoff import clean, interval_json
+from simulator.study.size_search import Candidate, Search, mean_cost, reach
 from simulator.study.target import DailyTarget, SeasonTarget, Target, Verdict
 from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, check_days, check_workers, one_set
 from simulator.study.words import money_range, money_text
 
 if TYPE_CHECKING:
     import pandas as pd
-
-SCREEN_DAYS = 20
-"""Days of the cheap screen."""
-MOST_DAYS = 4000
-"""Days of one set at which an undecided comparison is given up."""
-_BATCH = 8
-
-
-@dataclass
-class Candidate:
-    """One combination of the choices.
-
-    Parameters
-    ----------
-    number : int
-        Place in the order of combinations.
-    settings : tuple of str
-        Its values.
-    entry : EquipmentSet
-        The set.
-    plan : DayPlan
-        Its plan.
-    """
-
-    number: int
-    settings: tuple[str, ...]
-    entry: EquipmentSet = field(repr=False)
-    plan: DayPlan = field(repr=False)
-    rows: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 0)), repr=False)
-    verdict: Verdict | None = None
-    cost: Interval | None = None
-    status: str = ""
-
-    @property
-    def label(self) -> str:
-        """Return the choices without the path of their keys."""
-        return ", ".join(short_setting(text) for text in self.settings)
-
-
-def short_setting(text: str) -> str:
-    """Return ``packs.big=3`` of ``rig.main.packs.big=3``."""
-    key, _, value = text.partition("=")
-    return f"{'.'.join(key.split('.')[-2:])}={value}"
 
 
 @dataclass(frozen=True)
@@ -147,7 +100,8 @@ class Size:
         first = f"With {sure} confidence every set called good reaches the target {floor}"
         if self.selection is not None and not self.selection.decided:
             return f"{first}; which of them is cheapest was not decided within the days allowed."
-        return f"{first}, and with {sure} confidence none of them is cheaper than the choice by more than {delta} a season."
+        second = f"with {sure} confidence none of them is cheaper than the choice by more than {delta} a season"
+        return f"{first}, and {second}."
 
     def _reached(self, verdict: Verdict) -> str:
         span = "a day" if isinstance(self.target, DailyTarget) else "a season"
@@ -155,12 +109,12 @@ class Size:
 
     @property
     def near_misses(self) -> list[Candidate]:
-        """Up to five sets next to the choice: the next dearer that are good, and the cheaper that miss the target least."""
+        """Up to five sets next to the choice: the next dearer good ones, and those that miss the target least."""
         others = [
             one for one in self.candidates if one is not self.best and one.verdict is not None and one.cost is not None
         ]
-        good = sorted((one for one in others if one.status == "good"), key=lambda one: _mean(one.cost))[:2]
-        missed = sorted((one for one in others if one.status in ("misses", "undecided")), key=lambda one: -_reach(one))[
+        good = sorted((one for one in others if one.status == "good"), key=lambda one: mean_cost(one.cost))[:2]
+        missed = sorted((one for one in others if one.status in ("misses", "undecided")), key=lambda one: -reach(one))[
             :3
         ]
         return [*missed, *good] if self.best is None else [*good, *missed]
@@ -172,7 +126,7 @@ class Size:
 
         rows = []
         front = {one.number for one in self.frontier}
-        for one in sorted(self.candidates, key=lambda entry: (_mean(entry.cost), entry.number)):
+        for one in sorted(self.candidates, key=lambda entry: (mean_cost(entry.cost), entry.number)):
             verdict, cost = one.verdict, one.cost
             rows.append(
                 {
@@ -185,7 +139,7 @@ class Size:
                     if len(one.rows)
                     else np.nan,
                     "chance": np.nan if verdict is None else verdict.chance,
-                    "cost_per_season": _mean(cost),
+                    "cost_per_season": mean_cost(cost),
                     "cost_low": np.nan if cost is None or cost.low is None else cost.low,
                     "cost_high": np.nan if cost is None or cost.high is None else cost.high,
                     "frontier": one.number in front,
@@ -198,8 +152,8 @@ class Size:
         """Sets that no other beats in both cost and output, cheapest first."""
         known = [one for one in self.candidates if one.verdict is not None and one.cost is not None]
         front: list[Candidate] = []
-        for one in sorted(known, key=lambda entry: (_mean(entry.cost), -_reach(entry))):
-            if not front or _reach(one) > _reach(front[-1]):
+        for one in sorted(known, key=lambda entry: (mean_cost(entry.cost), -reach(entry))):
+            if not front or reach(one) > reach(front[-1]):
                 front.append(one)
         return front
 
@@ -219,10 +173,19 @@ class Size:
         picked = self.selection
         return clean(
             {
-                "study": "size", "equipment_set": self.set_name, "sentence": self.sentence, "guarantee": self.guarantee,
-                "target": {"acres": self.target.acres, "share": self.target.share, "tolerance": self.target.tolerance,
-                           "kind": "day" if isinstance(self.target, DailyTarget) else "season"},
-                "currency": self.costs.currency, "indifference": self.indifference, "confidence": self.confidence,
+                "study": "size",
+                "equipment_set": self.set_name,
+                "sentence": self.sentence,
+                "guarantee": self.guarantee,
+                "target": {
+                    "acres": self.target.acres,
+                    "share": self.target.share,
+                    "tolerance": self.target.tolerance,
+                    "kind": "day" if isinstance(self.target, DailyTarget) else "season",
+                },
+                "currency": self.costs.currency,
+                "indifference": self.indifference,
+                "confidence": self.confidence,
                 "best": None if self.best is None else one_json(self.best),
                 "selection": None if picked is None else {"decided": picked.decided, "days": list(picked.replications)},
                 "near_misses": [one_json(one) for one in self.near_misses],
@@ -231,15 +194,7 @@ class Size:
                 "refused": [{"settings": settings, "reason": reason} for settings, reason in self.refused],
                 "stopped": self.stopped,
             }
-        )  # fmt: skip
-
-
-def _mean(cost: Interval | None) -> float:
-    return np.inf if cost is None else cost.mean
-
-
-def _reach(one: Candidate) -> float:
-    return -np.inf if one.verdict is None else one.verdict.reached
+        )
 
 
 def size(
@@ -312,7 +267,7 @@ def size(
     need_prices(
         list({(p.kind, p.name): p for one in candidates for p in pieces_of(one.entry.scenario)}.values()), costs, "size"
     )
-    search = _Search(
+    search = Search(
         candidates, target, costs, loaded.base.seed if seed is None else seed, workers, confidence, days, report
     )
     stopped, selection, best, delta = "", None, None, indifference or 0.0
@@ -321,16 +276,25 @@ def size(
             search.screen()
             good = search.certify()
             if good:
-                delta = indifference or 0.01 * min(_mean(one.cost) for one in good)
+                delta = indifference or 0.01 * min(mean_cost(one.cost) for one in good)
                 selection, best = search.choose(good, delta)
         except KeyboardInterrupt:
             if any(one.verdict is None for one in candidates):
                 raise
             stopped = "interrupted; sets not finished are marked by the screen alone"
     return Size(
-        entry.name, target, tuple(candidates), tuple(refused), best, selection, delta, confidence, costs,
-        area_unit(entry.scenario.units), stopped,
-    )  # fmt: skip
+        entry.name,
+        target,
+        tuple(candidates),
+        tuple(refused),
+        best,
+        selection,
+        delta,
+        confidence,
+        costs,
+        area_unit(entry.scenario.units),
+        stopped,
+    )
 
 
 def _target(acres_per_day: float | None, season_acres: float | None, season_days: float, share: float) -> Target:
@@ -349,7 +313,9 @@ def _target(acres_per_day: float | None, season_acres: float | None, season_days
 def _candidates(
     loaded: LoadedScenario, entry: EquipmentSet, choices: Sequence[Choice]
 ) -> tuple[list[Candidate], list[tuple[str, str]]]:
-    candidates, refused, problems = [], [], []
+    candidates: list[Candidate] = []
+    refused: list[tuple[str, str]] = []
+    problems: list[Problem] = []
     for settings in combinations(choices):
         try:
             changed = vary(entry, [one for text in settings for one in _each(text)], loaded.folder)
@@ -366,115 +332,3 @@ def _candidates(
 def _each(text: str) -> list[str]:
     key, _, value = text.partition("=")
     return [f"{one.strip()}={value}" for one in key.split("+")]
-
-
-class _Search:
-    """Screen, certify, choose."""
-
-    def __init__(
-        self, candidates: list[Candidate], target: Target, costs: Costs, seed: int, workers: int, confidence: float, days: int,
-        report: Report | None,
-    ) -> None:  # fmt: skip
-        self.candidates, self.target, self.costs = candidates, target, costs
-        self.seed, self.workers, self.confidence, self.days, self.report = seed, workers, confidence, days, report
-        self._runners: list[Runner] = []
-        # shared out over all sets, so that the statement holds for all of them together (Bonferroni)
-        self.error = (1.0 - confidence) / max(1, len(candidates))
-
-    def __enter__(self) -> _Search:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        for runner in self._runners:
-            runner.__exit__()
-
-    def _simulate(self, group: Sequence[Candidate], last: int, stage: str) -> None:
-        """Simulate the sets of a group up to replication ``last``; every set keeps its own first replications."""
-        first = len(group[0].rows)
-        if not group or last <= first:
-            return
-        done, total = 0, (last - first) * len(group)
-
-        def progress(count: int) -> None:
-            nonlocal done
-            done += count
-            if self.report is not None:
-                self.report(stage, done, total)
-
-        with Runner([one.plan for one in group], self.seed, self.workers) as runner:
-            runner.extend(first, last, progress)
-            for place, one in enumerate(group):
-                _, rows = runner.tables.table(place)
-                one.rows = rows if first == 0 else np.vstack([one.rows, rows])
-                self._judge(one)
-
-    def _ownership(self, one: Candidate, ledger: NDArray[np.float64]) -> float:
-        money = season_money(
-            ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), self.costs.season_days, self._demand()
-        )
-        return float(money.upkeep + money.capital)
-
-    def _demand(self) -> float:
-        return (
-            self.target.acres if isinstance(self.target, SeasonTarget) else self.target.acres * self.costs.season_days
-        )
-
-    def values(self, one: Candidate) -> NDArray[np.float64]:
-        """Return the cost of a season as told by each simulated day."""
-        ledger = ledger_of(one.rows, one.entry.scenario, self.costs)
-        return self.target.cost_per_season(ledger, self.costs, self._ownership(one, ledger))
-
-    def _judge(self, one: Candidate) -> None:
-        one.verdict = self.target.verdict(one.rows[:, ACRES], self.error)
-        one.cost = mean_interval(self.values(one))
-        one.status = "misses" if one.verdict.hopeless else ("good" if one.verdict.sure else "undecided")
-
-    def screen(self) -> None:
-        """Simulate every set a little."""
-        self._simulate(self.candidates, min(SCREEN_DAYS, self.days), "screening")
-
-    def certify(self) -> list[Candidate]:
-        """Simulate the sets that may be the choice until it is shown which reach the target; return those that do."""
-        waiting = sorted(
-            (one for one in self.candidates if one.status != "misses"), key=lambda one: (_mean(one.cost), one.number)
-        )
-        good: list[Candidate] = []
-        while waiting:
-            group, waiting = waiting[:_BATCH], waiting[_BATCH:]
-            self._simulate(group, self.days, "which sets reach it")
-            good += [one for one in group if one.status == "good"]
-            if good:
-                cheapest = min(good, key=lambda one: _mean(one.cost))
-                for one in [one for one in waiting if self._dearer(one, cheapest)]:
-                    one.status = "dearer"
-                    waiting.remove(one)
-        return good
-
-    def _dearer(self, one: Candidate, than: Candidate) -> bool:
-        """Tell whether a set surely costs more than another, on the days that both have."""
-        n = min(len(one.rows), len(than.rows))
-        gap = self.values(one)[:n] - self.values(than)[:n]
-        margin = student_quantile(1.0 - self.error, n - 1) * float(gap.std(ddof=1)) / np.sqrt(n)
-        return bool(gap.mean() > margin)
-
-    def choose(self, good: list[Candidate], indifference: float) -> tuple[Selection | None, Candidate]:
-        """Return the cheapest of the sets that reach the target."""
-        if len(good) == 1:
-            return None, good[0]
-        stock = {one.number: self.values(one) for one in good}
-        selection = select_best(
-            self._sampler(good, stock), len(good), indifference, self.confidence, first_stage=min(20, self.days),
-            larger_is_better=False, most_replications=MOST_DAYS,
-        )  # fmt: skip
-        return selection, good[selection.best]
-
-    def _sampler(self, good: list[Candidate], stock: dict[int, NDArray[np.float64]]) -> Callable[[int, int], float]:
-        def sample(system: int, replication: int) -> float:
-            one = good[system]
-            if replication >= len(stock[one.number]):
-                self._simulate([one], len(one.rows) + BLOCK_DAYS, "which is cheapest")
-                # earlier values stay as they were handed out, so that the procedure sees one sample
-                stock[one.number] = np.concatenate([stock[one.number], self.values(one)[len(stock[one.number]) :]])
-            return float(stock[one.number][replication])
-
-        return sample

@@ -40,9 +40,20 @@ class Verdict:
 class Target(Protocol):
     """What is to be reached."""
 
-    acres: float
-    share: float
-    tolerance: float
+    @property
+    def acres(self) -> float:
+        """Area to reach, acres a day or a season."""
+        ...
+
+    @property
+    def share(self) -> float:
+        """Share of days or seasons that must reach it."""
+        ...
+
+    @property
+    def tolerance(self) -> float:
+        """How much less may be taken for it by mistake."""
+        ...
 
     def verdict(self, acres: FloatArray, error: float) -> Verdict:
         """Judge a set by its simulated days, each statement wrong with at most the probability ``error``."""

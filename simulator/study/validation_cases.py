@@ -172,9 +172,10 @@ def class_table(litres: int, packs: int, fields: list[Table], rate: str = "19 L/
 
 
 def dispersed_table(plots: int, better: bool) -> Table:
-    """Return 6.3 ha in one, six or thirty plots, a kilometre apart, for a plain or a far better aircraft.
+    """Return 6.3 ha in some plots, a kilometre apart, for a plain or a far better aircraft.
 
-    The better one has twice the tank, pack, speed and swath. Handling stays as it is: the question is what moving takes from the gain.
+    The better one has twice the tank, pack, speed and swath. Handling stays as it is: the question is what moving takes
+    from the gain.
     """
     fields = [field(f"{6.3 / plots} ha", 2.0, count=plots)]
     changes: Table = {"rig": {"rig": {"trailer": {"pack_up_time": "3 min", "set_up_time": "4 min"}}}}

@@ -9,9 +9,9 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.summary import COLUMNS, TIME_LABELS
+from simulator.analysis.summary import COLUMNS, TIME_LABELS, summarise
 from simulator.experiment.estimates import ratio_interval
-from simulator.experiment.replicate import run_block
+from simulator.experiment.replicate import simulate_replication
 from simulator.experiment.streams import StreamBank
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
@@ -156,7 +156,9 @@ def ratio(upper: Numbers, lower: Numbers) -> tuple[float, float]:
 def simulate_case(table: Mapping[str, Any], days: int, seed: int) -> CaseDays:
     """Simulate days of a scenario table with one equipment set."""
     plan = make_plan(load_scenario(table).sets[0])
-    return CaseDays(run_block(plan, StreamBank(seed), 0, days))
+    bank = StreamBank(seed)
+    # nothing here asks for the momentary bottleneck, which costs as much as the day
+    return CaseDays(np.array([summarise(plan, simulate_replication(plan, bank, day), False) for day in range(days)]))
 
 
 def work_rate_formula_s_per_ha(

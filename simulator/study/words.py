@@ -87,3 +87,19 @@ def seasons_words(seasons: float) -> str:
         return "less than a tenth of a season"
     text = f"{seasons:.1f}" if seasons < 9.95 else f"{seasons:.0f}"
     return f"{text} season" + ("" if text == "1.0" else "s")
+
+
+_HOLDERS = {
+    "packs": "the packs hold",
+    "chargers": "the chargers hold",
+    "generator": "the power supply holds",
+    "crew": "the crew holds",
+    "mix supply": "mixing and filling hold",
+    "moves": "moving between fields holds",
+    "aircraft": "the aircraft itself holds",
+}
+
+
+def held_words(resource: str) -> str:
+    """Return ``"the packs hold"`` for a resource, to be followed by what it holds back."""
+    return _HOLDERS.get(resource, f"{resource} holds")

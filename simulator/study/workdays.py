@@ -148,9 +148,15 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: Path, least_hour
         raise ValueError("got a scenario without weather.file; allowed is one with it")
     record = read_weather(resolve_inside(folder, table.path), table.columns, table.column_units)
     limits = WorkLimits(
-        table.wind_least, table.wind_most, table.delta_t_least, table.delta_t_most, table.temperature_least,
-        table.temperature_most, table.rain_most, table.daylight_only,
-    )  # fmt: skip
+        table.wind_least,
+        table.wind_most,
+        table.delta_t_least,
+        table.delta_t_most,
+        table.temperature_least,
+        table.temperature_most,
+        table.rain_most,
+        table.daylight_only,
+    )
     whole = record.whole_days()
     have = set(whole)
     years = [TYPICAL_YEAR] if record.typical_year else sorted({day.year for day in whole})
@@ -165,7 +171,8 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: Path, least_hour
             worked = [one if length >= least_hours else None for one, length in zip(windows, hours, strict=True)]
             seasons.append([NOT_WORKED if one is None else kinds.setdefault(one, len(kinds)) for one in worked])
     if not seasons:
-        message = f"holds no whole season from {span.first[0]:02d}-{span.first[1]:02d} to {span.last[0]:02d}-{span.last[1]:02d}"
+        dates = span.dates(years[0])
+        message = f"holds no whole season from {dates[0]:%m-%d} to {dates[-1]:%m-%d}"
         raise InputError.single(message, "weather.file.path", table.path)
     number = len(seasons)
     notes = [*record.notes, f"Dates with less than {least_hours:g} workable hours are not worked."]

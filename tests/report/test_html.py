@@ -119,7 +119,9 @@ def test_metric_pages_give_hectares_and_litres(stored):
     numbers = dict(parsed(text).numbers)
     assert numbers["equipment_sets.0.hectares_per_day.mean"] == entry["hectares_per_day"]["mean"]
     assert "acres_per_day.mean" not in text
-    assert re.search(r"\d gal<", text) is None
+    results = text[: text.index('id="assumptions"')]
+    assert re.search(r"\d gal<", results) is None
+    assert re.search(r"\d L<", results) is not None
 
 
 def test_a_result_without_day_records_or_additions_still_makes_a_page(stored):

@@ -125,7 +125,7 @@
     return { pen, width, height };
   };
 
-  const window_ = (time) => {
+  const visibleBox = (time) => {
     const bounds = [Infinity, Infinity, -Infinity, -Infinity];
     const add = (place) => {
       if (place === YARD) { grow(bounds, ...day.yard_m); return; }
@@ -151,7 +151,7 @@
 
   const drawMap = () => {
     const { pen, width, height } = paper(map);
-    const bounds = window_(now), rim = 34;
+    const bounds = visibleBox(now), rim = 34;
     const scale = Math.min((width - 2 * rim) / (bounds[2] - bounds[0]), (height - 2 * rim) / (bounds[3] - bounds[1]));
     const midX = (bounds[0] + bounds[2]) / 2, midY = (bounds[1] + bounds[3]) / 2;
     const X = (x) => width / 2 + (x - midX) * scale;
@@ -171,7 +171,7 @@
       pen.stroke();
       const [left, bottom, right, top] = day.boxes[place];
       if ((right - left) * scale > 46) write(pen, field.name, X((left + right) / 2), Y(top) - 6, (right - left) * scale + 30);
-      pen.fillStyle = PAPER; pen.strokeStyle = INK;
+      pen.fillStyle = PAPER; pen.strokeStyle = INK; pen.lineWidth = 1;
       pen.beginPath();
       pen.arc(X(field.zone_m[0]), Y(field.zone_m[1]), 3, 0, 7);
       pen.fill(); pen.stroke();
@@ -216,6 +216,9 @@
       const { t_s: t, x_m: x, y_m: y, on } = sortie.line;
       const flying = now < sortie.end_s;
       const at = flying ? along(sortie, now) : null;
+      pen.save();
+      outline(pen, day.fields[sortie.field], X, Y);
+      pen.clip("evenodd");
       pen.beginPath();
       for (let k = 0; k < t.length - 1; k += 1) {
         if (on[k] !== "1") continue;
@@ -227,6 +230,7 @@
       pen.strokeStyle = SPRAYED[(sortie.visit + 1) % 2];
       pen.lineWidth = Math.max(0.8, sortie.swath_m * sortie.passes_in_one * scale - (sortie.swath_m * scale > 5 ? 1 : 0));
       pen.stroke();
+      pen.restore();
     }
   };
 

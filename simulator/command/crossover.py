@@ -1,0 +1,123 @@
+"""``acreday crossover``: which of two equipment sets wins over field size and application rate."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from simulator.command.common import (
+    FORCE,
+    JSON,
+    OUT,
+    QUIET,
+    SCENARIO,
+    SEED,
+    SETTINGS,
+    WORKERS,
+    Progress,
+    note,
+    options,
+)
+
+
+@click.command("crossover")
+@options(SCENARIO)
+@click.argument("first", metavar="A")
+@click.argument("second", metavar="B")
+@click.option("--sizes", default="10,20,40,80,160 acre", show_default=True, help="Field sizes with their unit.")
+@click.option("--rates", default="1,2,3,5 gal/acre", show_default=True, help="Application rates with their unit.")
+@click.option("--shape", type=float, default=2.0, show_default=True, help="Length over width of the fields.")
+@click.option("--distance", help="Road distance between fields [default: the scenario's route.between_field_distance].")
+@click.option("--days", type=int, default=16, show_default=True, help="Days of each cell and set at first.")
+@click.option("--most-days", type=int, default=128, show_default=True, help="Days of a cell that stays undecided.")
+@options(SEED, WORKERS, SETTINGS, OUT, FORCE, JSON, QUIET)
+def command(
+    scenario: str,
+    first: str,
+    second: str,
+    sizes: str,
+    rates: str,
+    shape: float,
+    distance: str | None,
+    days: int,
+    most_days: int,
+    seed: int | None,
+    workers: int,
+    settings: tuple[str, ...],
+    out: str | None,
+    force: bool,
+    json_file: str | None,
+    quiet: bool,
+) -> None:
+    """Map where set A beats set B: per day, per person-hour and (with costs) per dollar, by field size and rate.
+
+    Where an interval straddles zero more days are simulated; what stays open is shown as too close to call.
+    """
+    from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
+    from simulator.experiment.estimates import format_estimate
+    from simulator.scenario.loading import load_scenario
+    from simulator.scenario.units import M2_PER_ACRE
+    from simulator.study.crossover import crossover
+    from simulator.study.design import read_levels
+    from simulator.study.split_options import read_distances, read_shares
+    from simulator.study.trial import area_unit
+
+    study = StudyRun("crossover", out, force, json_file, quiet)
+    loaded = load_scenario(scenario, settings)
+    study.check()
+    areas = [read_area(text, "--sizes") * M2_PER_ACRE for text in read_levels(sizes, "--sizes")]
+    shape = read_shares(str(shape), "--shape", 0.01, 100.0)[0]
+    apart = None if distance is None else read_distances(distance, "--distance")[0]
+    levels = read_levels(rates, "--rates")
+    progress = Progress(quiet)
+    answer = crossover(loaded, first, second, areas, levels, days, most_days, apart, shape, seed, workers, progress)
+    progress.end()
+    from simulator.report.crossover_figure import crossover_figure
+
+    unit = area_unit(answer.units)
+    money = loaded.base.costs.currency if loaded.base.costs is not None else ""
+    labels = {
+        "day": f"{unit.name}/day",
+        "person_hour": f"{unit.name}/person-hour",
+        "cost": f"{money}/{unit.one} saved",
+    }
+    rows = [
+        [f"field, {unit.name}", "rate", "measure", answer.a, answer.b, f"in favour of {answer.a}", "winner", "days"]
+    ]
+    for row in answer.cells.to_dict(orient="records"):
+        scale = unit.acres if row["measure"] == "cost" else 1.0 / unit.acres
+        lead = (float(row[key]) * scale for key in ("difference", "low", "high"))
+        rows.append(
+            [
+                cell(float(row["field_area_m2"]) / M2_PER_ACRE / unit.acres, 1),
+                str(row["rate"]),
+                labels[str(row["measure"])],
+                f"{float(row['a_value']) * scale:.4g}",
+                f"{float(row['b_value']) * scale:.4g}",
+                format_estimate(*lead),
+                str(row["winner"]) or "open",
+                cell(float(row["days"])),
+            ]
+        )
+    notes = [
+        f"Every cell was looked at up to {answer.looks} times; each interval holds at {100 * answer.level:.3g} %, "
+        "so that a border holds at 95 %.",
+    ]
+    if "cost" not in answer.measures:
+        notes.append("Per dollar is left out: the scenario has no [costs].")
+    if answer.unpriced:
+        notes.append(f"Costs leave out what has no price: {', '.join(answer.unpriced)}.")
+    output = StudyOutput(
+        [answer.sentence],
+        rows,
+        notes,
+        answer.to_json(),
+        {"cells.csv": answer.cells},
+        {"crossover": lambda: crossover_figure(answer)},
+        {name: int(answer.cells["days"].max()) for name in (answer.a, answer.b)},
+    )
+    study.finish(loaded, seed, output)
+    if answer.stopped:
+        note(f"acreday: {answer.stopped}")
+        sys.exit(130)

@@ -1,0 +1,171 @@
+"""``acreday fragmentation``: output against how the same acres are split into fields."""
+
+from __future__ import annotations
+
+import sys
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import click
+
+from simulator.command.common import (
+    FORCE,
+    JSON,
+    OUT,
+    QUIET,
+    SCENARIO,
+    SEED,
+    SETTINGS,
+    WORKERS,
+    Progress,
+    note,
+    options,
+)
+from simulator.errors import InputError
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+
+@click.command("fragmentation")
+@options(SCENARIO)
+@click.argument("sets", metavar="[SET]...", nargs=-1)
+@click.option("--acres", default="240 acre", show_default=True, help="Area that is split, with its unit.")
+@click.option("--number", default="1,3,6,12,24", show_default=True, help="Numbers of fields.")
+@click.option("--shape", default="2", show_default=True, help="Lengths over widths.")
+@click.option(
+    "--distance", default="1 mi", show_default=True, help="Road distances from field to field, such as 0.5,2 mi."
+)
+@click.option("--uneven", default="0", show_default=True, help="How unlike the sizes are: 0 all equal, to 1.")
+@click.option(
+    "--latin", type=int, metavar="POINTS", help="A Latin hypercube between the bounds instead of the full grid."
+)
+@click.option(
+    "--map", "maps", multiple=True, metavar="FILE", help="GeoJSON of real fields, as points beside; repeatable."
+)
+@click.option("--map-parts", type=int, default=3, show_default=True, help="Neighbourhoods of each map.")
+@click.option("--days", type=int, default=30, show_default=True, help="Days of each case and set.")
+@click.option("--parquet", metavar="FILE", help="Also write the table of days as Parquet (needs pyarrow).")
+@options(SEED, WORKERS, SETTINGS, OUT, FORCE, JSON, QUIET)
+def command(
+    scenario: str,
+    sets: tuple[str, ...],
+    acres: str,
+    number: str,
+    shape: str,
+    distance: str,
+    uneven: str,
+    latin: int | None,
+    maps: tuple[str, ...],
+    map_parts: int,
+    days: int,
+    parquet: str | None,
+    seed: int | None,
+    workers: int,
+    settings: tuple[str, ...],
+    out: str | None,
+    force: bool,
+    json_file: str | None,
+    quiet: bool,
+) -> None:
+    """See how output falls when the same acres lie in more, smaller, longer or farther fields.
+
+    All equipment sets of the scenario, or those named, on the same axes; its own fields are not used.
+    """
+    from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
+    from simulator.scenario.loading import load_scenario
+    from simulator.scenario.units import M2_PER_ACRE
+    from simulator.study.fragmentation import Split, fragmentation, grid_splits, latin_splits, map_splits
+    from simulator.study.split_options import read_bounds, read_distances, read_numbers, read_shares
+    from simulator.study.trial import area_unit
+
+    study = StudyRun("fragmentation", out, force, json_file, quiet)
+    loaded = load_scenario(scenario, settings)
+    study.check()
+    total_m2 = read_area(acres, "--acres") * M2_PER_ACRE
+    numbers, shapes = read_numbers(number, "--number", least=1), read_shares(shape, "--shape", 0.01, 100.0)
+    distances, inequalities = read_distances(distance, "--distance"), read_shares(uneven, "--uneven", 0.0, 1.0)
+    splits: list[Split] = []
+    if latin is None:
+        splits += grid_splits(total_m2, numbers, shapes, distances, inequalities)
+    elif latin < 1:
+        raise InputError.single(f"got {latin}; allowed is at least 1 point", "--latin")
+    else:
+        used = loaded.base.seed if seed is None else seed
+        bounds = read_bounds(numbers, shapes, distances, inequalities)
+        splits += latin_splits(total_m2, latin, *bounds, seed=used)
+    skipped = []
+    for name in maps:
+        real = load_scenario(scenario, settings, fields=name).sets[0].fields
+        skipped += [str(problem) for problem in real.skipped]
+        splits += map_splits(Path(name).stem[:40], real, total_m2, map_parts)
+    progress = Progress(quiet)
+    answer = fragmentation(loaded, splits, days, sets, seed, workers, progress)
+    progress.end()
+    if parquet is not None:
+        _write_parquet(answer.days, parquet)
+    from simulator.report.fragmentation_figure import fragmentation_figure
+
+    unit = area_unit(answer.units)
+    rows = [["set", "case", "fields", f"mean {unit.name}", "Simmons", "Januszewski", f"{unit.name}/day"]]
+    for row in answer.cases.to_dict(orient="records"):
+        values = (float(row[key]) / unit.acres for key in ("acres_per_day", "ci95_low", "ci95_high"))
+        rows.append(
+            [
+                str(row["equipment_set"]),
+                str(row["case"]),
+                cell(float(row["fields"])),
+                cell(float(row["mean_area_m2"]) / M2_PER_ACRE / unit.acres, 1),
+                cell(float(row["simmons"]), 3),
+                cell(float(row["januszewski"]), 3),
+                _estimate(*values),
+            ]
+        )
+    notes = [f"{answer.days_each} days of each case, the same random days for all."]
+    for name, response in answer.responses.items():
+        error = response.error_acres / unit.acres
+        notes.append(
+            f"Fitted response of {name}: foretells a case left out to within {error:.2g} {unit.name} a day "
+            f"(root mean square), R2 {response.r2:.2f}, {response.cases} cases."
+        )
+    if skipped:
+        notes.append(f"{len(skipped)} parts of maps were skipped or mended, such as: {skipped[0]}")
+    output = StudyOutput(
+        [answer.sentence],
+        rows,
+        notes,
+        answer.to_json(),
+        {"days.csv": answer.days, "cases.csv": answer.cases},
+        {"fragmentation": lambda: fragmentation_figure(answer)},
+        {str(name): days for name in dict.fromkeys(answer.cases["equipment_set"])},
+    )
+    study.finish(loaded, seed, output)
+    if answer.stopped:
+        note(f"acreday: {answer.stopped}")
+        sys.exit(130)
+
+
+def _estimate(value: float, low: float, high: float) -> str:
+    """Return an estimate; days that hardly differ are no reason for more than one decimal."""
+    from simulator.experiment.estimates import format_estimate
+
+    if high - low < 0.1:
+        return f"{value:.1f} ({low:.1f} to {high:.1f})"
+    return format_estimate(value, low, high)
+
+
+def _write_parquet(frame: pd.DataFrame, file: str) -> None:
+    """Write a table as Parquet.
+
+    Raises
+    ------
+    InputError
+        The library for it is missing, or the file cannot be written.
+    """
+    try:
+        frame.to_parquet(file, index=False)
+    except ImportError as error:
+        message = "Parquet needs the library pyarrow; without it, days.csv of --out has the same table"
+        raise InputError.single(message, "--parquet") from error
+    except OSError as error:
+        raise InputError.single(f"cannot be written: {error.strerror or error}", "--parquet", file) from error

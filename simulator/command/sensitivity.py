@@ -1,0 +1,144 @@
+"""``acreday sensitivity``: which assumptions matter, and what to measure to be sure."""
+
+from __future__ import annotations
+
+import sys
+
+import click
+
+from simulator.command.common import (
+    FIELDS,
+    FORCE,
+    JSON,
+    OUT,
+    QUIET,
+    SCENARIO,
+    SEED,
+    SETTINGS,
+    WORKERS,
+    Progress,
+    note,
+    options,
+)
+
+
+@click.command("sensitivity")
+@options(SCENARIO)
+@click.argument("set_name", metavar="[SET]", required=False)
+@click.option("--against", metavar="SET", help="Ask about the lead over this set instead: does the choice hold?")
+@click.option(
+    "--range",
+    "ranges",
+    multiple=True,
+    metavar="KEY=LOW..HIGH",
+    help="What an input may be, such as rig.main.crew.tasks.swap.time=40..90 s; adds to the scenario's [range].",
+)
+@click.option("--measure", default="acres", show_default=True, help="Measure of a day, a column of days.csv.")
+@click.option("--days", type=int, default=40, show_default=True, help="Days of each point of the bars.")
+@click.option(
+    "--sobol", "points", type=int, default=0, show_default=True, help="Points for Sobol indices, a power of two."
+)
+@click.option("--sobol-days", type=int, default=4, show_default=True, help="Days of each point for Sobol indices.")
+@click.option("--target", default="2%", show_default=True, help="How well the answer is to be known.")
+@options(SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
+def command(
+    scenario: str,
+    set_name: str | None,
+    against: str | None,
+    ranges: tuple[str, ...],
+    measure: str,
+    days: int,
+    points: int,
+    sobol_days: int,
+    target: str,
+    seed: int | None,
+    workers: int,
+    settings: tuple[str, ...],
+    fields: str | None,
+    out: str | None,
+    force: bool,
+    json_file: str | None,
+    quiet: bool,
+) -> None:
+    """Find which assumptions matter: one at a time, and with --sobol all together; and what to measure to be sure."""
+    from simulator.command.experiment import read_share
+    from simulator.command.study_output import StudyOutput, StudyRun, cell
+    from simulator.experiment.estimates import format_estimate
+    from simulator.scenario.loading import load_scenario
+    from simulator.study.design import ranges_of
+    from simulator.study.sensitivity import sensitivity
+    from simulator.study.trial import area_unit, one_set
+
+    study = StudyRun("sensitivity", out, force, json_file, quiet)
+    loaded = load_scenario(scenario, settings, fields=fields)
+    study.check()
+    share = read_share(target, "--target") or 0.02
+    progress = Progress(quiet)
+    answer = sensitivity(
+        loaded,
+        ranges_of(loaded, ranges),
+        set_name,
+        against,
+        measure,
+        days,
+        points,
+        sobol_days,
+        share,
+        seed,
+        workers,
+        progress,
+    )
+    progress.end()
+    from simulator.report.sensitivity_figure import sensitivity_figure
+
+    unit = area_unit(answer.units)
+    scale, word = (1.0 / unit.acres, f"{unit.name}/day") if measure == "acres" else (1.0, measure)
+    table = answer.sobol_table()
+    rows = [["input", "range", f"low end, {word}", f"high end, {word}", "swing", "know to within", "timings"]]
+    if table is not None:
+        rows[0] += ["first order", "total"]
+    for place, (bar, need) in enumerate(
+        zip(answer.bars.to_dict(orient="records"), answer.needs.to_dict(orient="records"), strict=True)
+    ):
+        changes = [
+            format_estimate(*(scale * float(bar[f"change_{side}{end}"]) for end in ("", "_ci_low", "_ci_high")))
+            for side in ("low", "high")
+        ]
+        counted = float(need["plus_minus"]) != float(need["plus_minus"])
+        enough = (
+            "counted" if counted else "known" if need["enough"] else f"{need['plus_minus']:.2g} {need['unit']}".strip()
+        )
+        row = [str(bar["words"]), f"{bar['low']} to {bar['high']}", *changes]
+        row += [f"{scale * float(bar['swing']):.3g}", enough, cell(float(need["timings"]))]
+        if table is not None:
+            indices = table.iloc[place]
+            for name, short in (("first_order", "first"), ("total", "total")):
+                keys = (name, f"{short}_ci95_low", f"{short}_ci95_high")
+                row.append(format_estimate(*(float(indices[key]) for key in keys)))
+        rows.append(row)
+    notes = [
+        f"{answer.days} days of each point, the same random days for all; 95 % intervals of the change from the "
+        "scenario's own values.",
+        "A drawn time keeps its shape: its mean moves through the range.",
+    ]
+    if answer.indices is not None:
+        notes.append(
+            f"Sobol indices from {answer.indices.evaluations} points of {sobol_days} days; "
+            f"{100 * answer.noise_share:.0f} % of their variance is chance of the days."
+        )
+    tables = {"inputs.csv": answer.bars.drop(columns="place"), "to_measure.csv": answer.needs}
+    if table is not None:
+        tables["sobol.csv"] = table
+    output = StudyOutput(
+        [answer.sentence],
+        rows,
+        notes,
+        answer.to_json(),
+        tables,
+        {"sensitivity": lambda: sensitivity_figure(answer)},
+        {one_set(loaded, name).name: answer.days for name in (set_name, against) if name or name is set_name},
+    )
+    study.finish(loaded, seed, output)
+    if answer.stopped:
+        note(f"acreday: {answer.stopped}")
+        sys.exit(130)

@@ -1,0 +1,208 @@
+"""The search of a sizing: screen all combinations, show which reach the target, choose the cheapest."""
+
+from __future__ import annotations
+
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.experiment.estimates import Interval, mean_interval, student_quantile
+from simulator.experiment.replicate import Runner
+from simulator.experiment.selection import Selection, select_best
+from simulator.experiment.streams import BLOCK_DAYS
+from simulator.operation.plan import DayPlan
+from simulator.scenario.loading import EquipmentSet
+from simulator.scenario.schema_costs import Costs
+from simulator.study.day_money import ledger_of, season_money
+from simulator.study.money import pieces_of
+from simulator.study.target import SeasonTarget, Target, Verdict
+from simulator.study.trial import ACRES, Report
+
+if TYPE_CHECKING:
+    pass
+
+
+SCREEN_DAYS = 20
+"""Days of the cheap screen."""
+
+
+MOST_DAYS = 4000
+"""Days of one set at which an undecided comparison is given up."""
+
+
+_BATCH = 8
+
+
+@dataclass
+class Candidate:
+    """One combination of the choices.
+
+    Parameters
+    ----------
+    number : int
+        Place in the order of combinations.
+    settings : tuple of str
+        Its values.
+    entry : EquipmentSet
+        The set.
+    plan : DayPlan
+        Its plan.
+    """
+
+    number: int
+    settings: tuple[str, ...]
+    entry: EquipmentSet = field(repr=False)
+    plan: DayPlan = field(repr=False)
+    rows: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 0)), repr=False)
+    verdict: Verdict | None = None
+    cost: Interval | None = None
+    status: str = ""
+
+    @property
+    def label(self) -> str:
+        """Return the choices without the path of their keys."""
+        return ", ".join(short_setting(text) for text in self.settings)
+
+
+def short_setting(text: str) -> str:
+    """Return ``packs.big=3`` of ``rig.main.packs.big=3``."""
+    key, _, value = text.partition("=")
+    return f"{'.'.join(key.split('.')[-2:])}={value}"
+
+
+def mean_cost(cost: Interval | None) -> float:
+    """Return the mean of a cost; infinity when it is not known."""
+    return np.inf if cost is None else cost.mean
+
+
+def reach(one: Candidate) -> float:
+    """Return what a set reaches; minus infinity when it is not known."""
+    return -np.inf if one.verdict is None else one.verdict.reached
+
+
+class Search:
+    """Screen, certify, choose."""
+
+    def __init__(
+        self,
+        candidates: list[Candidate],
+        target: Target,
+        costs: Costs,
+        seed: int,
+        workers: int,
+        confidence: float,
+        days: int,
+        report: Report | None,
+    ) -> None:
+        self.candidates, self.target, self.costs = candidates, target, costs
+        self.seed, self.workers, self.confidence, self.days, self.report = seed, workers, confidence, days, report
+        self._runners: list[Runner] = []
+        # shared out over all sets, so that the statement holds for all of them together (Bonferroni)
+        self.error = (1.0 - confidence) / max(1, len(candidates))
+
+    def __enter__(self) -> Search:
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        for runner in self._runners:
+            runner.__exit__()
+
+    def _simulate(self, group: Sequence[Candidate], last: int, stage: str) -> None:
+        """Simulate the sets of a group up to replication ``last``; every set keeps its own first replications."""
+        first = len(group[0].rows)
+        if not group or last <= first:
+            return
+        done, total = 0, (last - first) * len(group)
+
+        def progress(count: int) -> None:
+            nonlocal done
+            done += count
+            if self.report is not None:
+                self.report(stage, done, total)
+
+        with Runner([one.plan for one in group], self.seed, self.workers) as runner:
+            runner.extend(first, last, progress)
+            for place, one in enumerate(group):
+                _, rows = runner.tables.table(place)
+                one.rows = rows if first == 0 else np.vstack([one.rows, rows])
+                self._judge(one)
+
+    def _ownership(self, one: Candidate, ledger: NDArray[np.float64]) -> float:
+        money = season_money(
+            ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), self.costs.season_days, self._demand()
+        )
+        return float(money.upkeep + money.capital)
+
+    def _demand(self) -> float:
+        return (
+            self.target.acres if isinstance(self.target, SeasonTarget) else self.target.acres * self.costs.season_days
+        )
+
+    def values(self, one: Candidate) -> NDArray[np.float64]:
+        """Return the cost of a season as told by each simulated day."""
+        ledger = ledger_of(one.rows, one.entry.scenario, self.costs)
+        return self.target.cost_per_season(ledger, self.costs, self._ownership(one, ledger))
+
+    def _judge(self, one: Candidate) -> None:
+        one.verdict = self.target.verdict(one.rows[:, ACRES], self.error)
+        one.cost = mean_interval(self.values(one))
+        one.status = "misses" if one.verdict.hopeless else ("good" if one.verdict.sure else "undecided")
+
+    def screen(self) -> None:
+        """Simulate every set a little."""
+        self._simulate(self.candidates, min(SCREEN_DAYS, self.days), "screening")
+
+    def certify(self) -> list[Candidate]:
+        """Simulate the sets that may be the choice until it is shown which reach the target; return those that do."""
+        waiting = sorted(
+            (one for one in self.candidates if one.status != "misses"),
+            key=lambda one: (mean_cost(one.cost), one.number),
+        )
+        good: list[Candidate] = []
+        while waiting:
+            group, waiting = waiting[:_BATCH], waiting[_BATCH:]
+            self._simulate(group, self.days, "which sets reach it")
+            good += [one for one in group if one.status == "good"]
+            if good:
+                cheapest = min(good, key=lambda one: mean_cost(one.cost))
+                for one in [one for one in waiting if self._dearer(one, cheapest)]:
+                    one.status = "dearer"
+                    waiting.remove(one)
+        return good
+
+    def _dearer(self, one: Candidate, than: Candidate) -> bool:
+        """Tell whether a set surely costs more than another, on the days that both have."""
+        n = min(len(one.rows), len(than.rows))
+        gap = self.values(one)[:n] - self.values(than)[:n]
+        margin = student_quantile(1.0 - self.error, n - 1) * float(gap.std(ddof=1)) / np.sqrt(n)
+        return bool(gap.mean() > margin)
+
+    def choose(self, good: list[Candidate], indifference: float) -> tuple[Selection | None, Candidate]:
+        """Return the cheapest of the sets that reach the target."""
+        if len(good) == 1:
+            return None, good[0]
+        stock = {one.number: self.values(one) for one in good}
+        selection = select_best(
+            self._sampler(good, stock),
+            len(good),
+            indifference,
+            self.confidence,
+            first_stage=min(20, self.days),
+            larger_is_better=False,
+            most_replications=MOST_DAYS,
+        )
+        return selection, good[selection.best]
+
+    def _sampler(self, good: list[Candidate], stock: dict[int, NDArray[np.float64]]) -> Callable[[int, int], float]:
+        def sample(system: int, replication: int) -> float:
+            one = good[system]
+            if replication >= len(stock[one.number]):
+                self._simulate([one], len(one.rows) + BLOCK_DAYS, "which is cheapest")
+                # earlier values stay as they were handed out, so that the procedure sees one sample
+                stock[one.number] = np.concatenate([stock[one.number], self.values(one)[len(stock[one.number]) :]])
+            return float(stock[one.number][replication])
+
+        return sample

@@ -1,0 +1,214 @@
+"""Running: the same tables from any number of workers, any order, after interruption and resumption."""
+
+from __future__ import annotations
+
+import tomllib
+from collections.abc import Iterator
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from simulator.analysis.summary import COLUMNS, TIME_LABELS
+from simulator.errors import InputError
+from simulator.experiment.journal import Journal
+from simulator.experiment.replicate import Block, Runner, blocks_of
+from simulator.experiment.result import Result
+from simulator.experiment.run import make_plans, run, simulate_day
+from simulator.scenario.loading import LoadedScenario, load_scenario
+from simulator.scenario.starter import starter_text
+
+
+@pytest.fixture(scope="module")
+def loaded() -> LoadedScenario:
+    return load_scenario(tomllib.loads(starter_text("test")), ["day.last_landing=13:00"])
+
+
+@pytest.fixture(scope="module")
+def reference(loaded: LoadedScenario) -> Result:
+    return run(loaded, days=70, one_more_days=0)
+
+
+def same(first: Result, second: Result) -> bool:
+    return all(
+        np.array_equal(a.rows, b.rows, equal_nan=True) and np.array_equal(a.replications, b.replications)
+        for a, b in zip(first.sets, second.sets, strict=True)
+    )
+
+
+def test_two_workers_give_the_same_tables(loaded: LoadedScenario, reference: Result) -> None:
+    assert same(run(loaded, days=70, one_more_days=0, workers=2), reference)
+
+
+def test_reversed_submission_gives_the_same_tables(loaded: LoadedScenario, reference: Result) -> None:
+    with Runner(make_plans(loaded), loaded.base.seed) as runner:
+        for block in reversed(list(blocks_of(2, 0, 70, size=16))):
+            runner._run_here([block], None)
+        for place, entry in enumerate(reference.sets):
+            numbers, rows = runner.tables.table(place)
+            assert np.array_equal(rows, entry.rows, equal_nan=True)
+            assert np.array_equal(numbers, entry.replications)
+
+
+def test_days_are_independent_of_how_many_are_run(loaded: LoadedScenario, reference: Result) -> None:
+    few = run(loaded, days=5, one_more_days=0)
+    assert np.array_equal(few.sets[0].rows, reference.sets[0].rows[:5], equal_nan=True)
+
+
+def test_another_seed_gives_other_days(loaded: LoadedScenario, reference: Result) -> None:
+    other = run(loaded, days=5, seed=2, one_more_days=0)
+    assert not np.array_equal(other.sets[0].rows, reference.sets[0].rows[:5], equal_nan=True)
+
+
+def test_journal_resumes_to_the_same_tables(loaded: LoadedScenario, reference: Result, tmp_path: Path) -> None:
+    path = tmp_path / "journal"
+    run(loaded, days=30, one_more_days=0, journal=path)
+    size = path.stat().st_size
+    with path.open("r+b") as handle:
+        handle.truncate(size - 333)  # the last record cut off, as by a power loss
+    assert same(run(loaded, days=70, one_more_days=0, journal=path), reference)
+    with path.open("r+b") as handle:
+        handle.seek(size // 2)
+        handle.write(b"\0" * 64)  # and spoilt in the middle
+    assert same(run(loaded, days=70, one_more_days=0, journal=path, workers=2), reference)
+
+
+def test_journal_refuses_another_run(loaded: LoadedScenario, tmp_path: Path) -> None:
+    path = tmp_path / "journal"
+    run(loaded, days=2, one_more_days=0, journal=path)
+    with pytest.raises(InputError, match="another scenario, seed or version"):
+        run(loaded, days=2, seed=5, one_more_days=0, journal=path)
+
+
+def test_two_runs_do_not_share_a_journal(tmp_path: Path) -> None:
+    path = tmp_path / "journal"
+    first = Journal(path, {"run": 1}, 3)
+    with pytest.raises(InputError, match="another run is writing"):
+        Journal(path, {"run": 1}, 3)
+    first.append(0, 4, np.array([[1.0, 2.0, np.nan]]))
+    first.close()
+    second = Journal(path, {"run": 1}, 3)
+    assert np.array_equal(second.read()[0][4], [1.0, 2.0, np.nan], equal_nan=True)
+    second.close(remove=True)
+    assert not path.exists()
+
+
+def test_precision_stops_when_it_is_reached(loaded: LoadedScenario) -> None:
+    result = run(loaded, days=10, precision=0.004, one_more_days=0)
+    for entry in result.sets:
+        interval = entry.acres()
+        assert interval.half_width is not None
+        assert interval.half_width <= 0.004 * interval.mean
+    assert same(run(loaded, days=10, precision=0.004, one_more_days=0, workers=2), result)
+
+
+@pytest.mark.parametrize("precise", ["p10", "difference"])
+def test_precision_of_other_measures(loaded: LoadedScenario, precise: str) -> None:
+    result = run(loaded, days=10, precision=0.01, precise=precise, one_more_days=0, workers=2)
+    assert not result.stopped
+
+
+def test_budget_says_what_it_reached(loaded: LoadedScenario) -> None:
+    result = run(loaded, budget_s=1.5, one_more_days=0)
+    assert "the time was over after" in result.stopped
+    assert "known to ±" in result.stopped
+
+
+def test_interrupted_run_keeps_finished_days(loaded: LoadedScenario, reference: Result) -> None:
+    def stop(stage: str, done: int, total: int) -> None:
+        if done >= 75:
+            raise KeyboardInterrupt
+
+    result = run(loaded, days=70, one_more_days=0, report=stop)
+    assert result.stopped.startswith("interrupted")
+    assert [entry.days for entry in result.sets] == [38, 37]
+    for entry, whole in zip(result.sets, reference.sets, strict=True):
+        assert np.array_equal(entry.rows, whole.rows[: entry.days], equal_nan=True)
+
+
+@pytest.mark.parametrize(
+    ("name", "value", "says"),
+    [("days", 1, "2 to"), ("workers", 0, "1 to 1024"), ("precision", 1.5, "a share"), ("budget_s", 0.1, "at least 1 s"), ("seed", -3, "0 to")],
+)
+def test_bad_numbers(loaded: LoadedScenario, name: str, value: float, says: str) -> None:
+    with pytest.raises(InputError, match=says):
+        run(loaded, **{name: value})
+
+
+def test_time_share_sums_to_one(reference: Result) -> None:
+    for entry in reference.sets:
+        assert sum(entry.time_share().values()) == pytest.approx(1.0, abs=1e-12)
+        assert set(entry.time_share()) <= set(TIME_LABELS)
+
+
+def test_result_document_has_the_published_shape(reference: Result) -> None:
+    document = reference.to_json()
+    assert set(document) >= {"scenario", "seed", "equipment_sets", "paired"}
+    for entry in document["equipment_sets"]:
+        assert set(entry["acres_per_day"]) >= {"mean", "ci95", "p10", "p50", "p90"}
+        assert set(entry["bottleneck"]) >= {"resource", "sentence", "active_period_share", "one_more"}
+        assert set(entry["per_day"]) >= {
+            "sorties", "loads", "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "paid_hours"
+        }  # fmt: skip
+        assert entry["hectares_per_day"]["mean"] == pytest.approx(entry["acres_per_day"]["mean"] / 2.4710538, rel=1e-6)
+    pair = document["paired"][0]
+    assert set(pair) >= {"a", "b", "difference", "ci95", "a_wins_share"}
+    mean = [entry["acres_per_day"]["mean"] for entry in document["equipment_sets"]]
+    assert pair["difference"] == pytest.approx(mean[0] - mean[1], abs=1e-9)
+
+
+def test_frames_have_one_row_a_day(reference: Result) -> None:
+    assert len(reference.days) == 140
+    assert set(reference.days["equipment_set"]) == {"three_packs", "four_packs"}
+    assert (reference.days["mixed"] - reference.days["applied"] - reference.days["left_over"]).abs().max() < 1e-6
+
+
+def test_one_more_is_the_paired_difference_of_a_set_with_one_more(loaded: LoadedScenario) -> None:
+    result = run(loaded, days=12, one_more_days=12)
+    three, four = result.sets
+    found = next(change for change in three.one_more if change.setting == "rig.main.packs.large_pack=4")
+    assert found.acres_per_day == pytest.approx(float((four.column("acres") - three.column("acres")).mean()), abs=1e-9)
+    assert found.days == 12
+
+
+def test_one_day_is_that_replication(loaded: LoadedScenario, reference: Result) -> None:
+    day = simulate_day(loaded, "four_packs", replication=3)
+    area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
+    assert area == pytest.approx(reference.sets[1].rows[3][COLUMNS.index("area_m2")], abs=1e-9)
+
+
+@pytest.fixture
+def cluster() -> Iterator[object]:
+    distributed = pytest.importorskip("distributed", reason="dask.distributed is an optional extra")
+    with distributed.LocalCluster(
+        n_workers=2, threads_per_worker=1, processes=True, dashboard_address=None, silence_logs=50
+    ) as made:
+        yield made
+
+
+def test_a_cluster_gives_the_same_tables_though_a_worker_dies(loaded: LoadedScenario, reference: Result, cluster: object) -> None:
+    """Separate processes, one killed midway; the scheduler gives its blocks to the other."""
+    import os
+    import signal
+
+    killed: list[int] = []
+
+    def kill_one(stage: str, done: int, total: int) -> None:
+        if not killed and done:
+            workers = cluster.scheduler_info["workers"]  # type: ignore[attr-defined]
+            nanny = next(iter(cluster.workers.values()))  # type: ignore[attr-defined]
+            assert workers
+            killed.append(nanny.pid)
+            os.kill(nanny.pid, signal.SIGKILL)
+
+    result = run(loaded, days=70, one_more_days=0, scheduler=cluster.scheduler_address, report=kill_one)  # type: ignore[attr-defined]
+    assert killed
+    assert same(result, reference)
+
+
+def test_blocks_cover_the_range_once() -> None:
+    blocks = list(blocks_of(2, 5, 150))
+    assert blocks[0] == Block(0, 5, 64)
+    for plan in (0, 1):
+        days = [day for block in blocks if block.plan == plan for day in range(block.first, block.last)]
+        assert days == list(range(5, 150))

@@ -1,0 +1,95 @@
+"""A small deterministic scenario that tests change, and shortcuts to its day."""
+
+import copy
+
+from simulator.analysis.conservation import verify_day
+from simulator.experiment.streams import StreamBank
+from simulator.operation.day import simulate
+from simulator.operation.plan import make_plan
+from simulator.scenario.loading import load_scenario
+
+M2_PER_ACRE = 4046.8564224
+
+TABLE = {
+    "name": "small",
+    "work": "repeat",
+    "day": {"start": "07:00", "window": "8 h"},
+    "product": {"rate": "20 L/ha"},
+    "field": [{"name": "one", "area": "40 ha", "length_to_width": "2", "drive_distance": "0 m", "ferry_distance": "150 m"}],
+    "yard": {"drive_distance": "0 m"},
+    "route": {"road_speed": "10 m/s"},
+    "aircraft": {
+        "big": {
+            "tank": "40 L",
+            "hopper_mass": "50 kg",
+            "empty_mass": "48 kg",
+            "rotors": 8,
+            "rotor_diameter": "1.07 m",
+            "swath": "8 m",
+            "spray_speed": "6 m/s",
+            "ferry_speed": "8 m/s",
+            "turn_time": "6 s",
+            "take_off_time": "15 s",
+            "landing_time": "15 s",
+            "handling_time": "0 s",
+        }
+    },
+    "pack": {
+        "pack": {
+            "energy": "1800 Wh",
+            "mass": "13 kg",
+            "fits": ["big"],
+            "charge_power_max": "9 kW",
+            "cooling_time": "2 min",
+        }
+    },
+    "charger": {"charger": {"serves": ["pack"], "output_power": "8 kW"}},
+    "generator": {"generator": {"rated_power": "15 kW", "fuel_tank": "40 L"}},
+    "rig": {
+        "main": {
+            "aircraft": {"big": 1},
+            "packs": {"pack": 3},
+            "power": {"trailer": {"generator": "generator", "chargers": {"charger": 1}}},
+            "crew": {"pilots": 1, "helpers": 1},
+            "supply": {"start_mixed": "100 %"},
+            "trailer": {"yard_time": "0 s", "pack_up_time": "0 s", "set_up_time": "0 s"},
+        }
+    },
+}
+
+
+def table(**changes):
+    """Return a copy with changes by dotted key, ``__`` for the dots."""
+    made = copy.deepcopy(TABLE)
+    for key, value in changes.items():
+        *path, last = key.split("__")
+        place = made
+        for part in path:
+            place = place.setdefault(part, {})
+        place[last] = value
+    return made
+
+
+def plan_of(made, settings=()):
+    return make_plan(load_scenario(made, settings).sets[0])
+
+
+def day_of(made, settings=(), seed=1, replication=0):
+    """Simulate one day, checked for conservation."""
+    plan = plan_of(made, settings)
+    day = simulate(plan, StreamBank(seed).day(replication), replication)
+    verify_day(plan, day)
+    return day
+
+
+def area_m2(day):
+    return sum(one.area_to_m2 - one.area_from_m2 for one in day.log.sorties)
+
+
+def waits_s(day, aircraft=None):
+    """Return seconds of waiting by reason, of one aircraft or all."""
+    total = {}
+    for row in day.log.rows:
+        if row.state == "wait" and day.log.kinds[row.entity] == "aircraft" and aircraft in (None, row.entity):
+            total[row.reason.value] = total.get(row.reason.value, 0.0) + row.end_s - row.start_s
+    return total

@@ -1,0 +1,115 @@
+"""A small real result, in memory and as a result folder, for the tests of reports."""
+
+from __future__ import annotations
+
+import copy
+import functools
+import json
+from pathlib import Path
+from typing import Any
+
+import pandas as pd
+from matplotlib.figure import Figure
+
+from simulator import load_scenario, run, simulate_day
+from simulator.experiment.result import Result
+from simulator.operation.day import SimulatedDay
+from simulator.operation.plan import DayPlan, make_plan
+from simulator.report.writing import file_stem, safe_cell
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+HOSTILE = "=1+1</script><script>alert(1)</script> & | `x` $\\frac{$ \x1b[31m _a_ \u202e\u0007"
+
+
+@functools.cache
+def sample_result() -> Result:
+    """Run a few days of the shipped scenario with 2, 3 and 4 packs."""
+    return run(load_scenario(SCENARIOS / "third_pack.toml"), days=12, one_more_days=3)
+
+
+@functools.cache
+def sample_resolved() -> dict[str, dict[str, Any]]:
+    """Return the resolved scenario of every set, as a manifest holds it."""
+    loaded = load_scenario(SCENARIOS / "third_pack.toml")
+    return {entry.name: json.loads(json.dumps(entry.resolved, default=str)) for entry in loaded.sets}
+
+
+@functools.cache
+def sample_day(name: str = "third_pack") -> tuple[DayPlan, SimulatedDay]:
+    """Return the plan and one day of a shipped scenario's first set."""
+    loaded = load_scenario(SCENARIOS / f"{name}.toml")
+    return make_plan(loaded.sets[0]), simulate_day(loaded)
+
+
+def sample_document(units: str = "us") -> dict[str, Any]:
+    """Return a fresh ``result.json``."""
+    document = copy.deepcopy(sample_result().to_json())
+    document |= {"units": units, "day_start_s": 7 * 3600.0, "title": "Third pack", "invented": True}
+    return document
+
+
+def sample_manifest() -> dict[str, Any]:
+    """Return a fresh ``manifest.json``."""
+    return {
+        "acreday_version": "0.1.0",
+        "python": "3.11",
+        "engine": "simpy",
+        "created": "2026-05-04T06:00:00+00:00",
+        "command": "acreday run third_pack.toml",
+        "scenario_sha256": "ab" * 32,
+        "resolved": copy.deepcopy(sample_resolved()),
+    }
+
+
+def sample_record() -> dict[str, Any]:
+    """Return the part of a day's record that quotes read."""
+    square = [[0.0, 0.0], [400.0, 0.0], [400.0, 800.0], [0.0, 800.0], [0.0, 0.0]]
+    shifted = [[x + 600.0, y + 50.0] for x, y in square]
+    return {
+        "layout": "invented",
+        "fields_left_out": 0,
+        "fields": [
+            {"name": "east bench", "area_m2": 320_000.0, "rings": [square]},
+            {"name": "creek quarter", "area_m2": 320_000.0, "rings": [shifted]},
+        ],
+    }
+
+
+def write_folder(folder: Path, rename: dict[str, str] | None = None, units: str = "us") -> Path:
+    """Write the sample as a result folder, with sets renamed if asked."""
+    rename = rename or {}
+    folder.mkdir(parents=True)
+    result, document, manifest = sample_result(), sample_document(units), sample_manifest()
+    for entry in document["equipment_sets"]:
+        entry["name"] = rename.get(entry["name"], entry["name"])
+        (folder / f"day_{file_stem(entry['name'])}.json").write_text(json.dumps(sample_record()), encoding="utf-8")
+    for pair in document["paired"]:
+        pair["a"], pair["b"] = rename.get(pair["a"], pair["a"]), rename.get(pair["b"], pair["b"])
+    manifest["resolved"] = {rename.get(name, name): table for name, table in manifest["resolved"].items()}
+    (folder / "result.json").write_text(json.dumps(document), encoding="utf-8")
+    (folder / "manifest.json").write_text(json.dumps(manifest), encoding="utf-8")
+    for name, frame in renamed_tables(result, rename).items():
+        safe = frame.map(safe_cell)
+        safe.to_csv(folder / f"{name}.csv", index=False, lineterminator="\n")
+    return folder
+
+
+def renamed_tables(result: Result, rename: dict[str, str]) -> dict[str, pd.DataFrame]:
+    """Return the three tables with sets renamed."""
+    tables = {"days": result.days, "time_use": result.time_use, "bottleneck": result.bottleneck}
+    return {
+        name: frame.assign(equipment_set=[rename.get(one, one) for one in frame["equipment_set"]])
+        for name, frame in tables.items()
+    }
+
+
+def assert_nothing_cut_off(figure: Figure) -> None:
+    """Check that all that is drawn lies within the sheet."""
+    figure.draw_without_rendering()
+    box = figure.get_tightbbox()
+    width, height = figure.get_size_inches()
+    assert box.width > 0.5 * width
+    assert box.x0 >= -0.01, box
+    assert box.y0 >= -0.01, box
+    assert box.x1 <= width + 0.01, box
+    assert box.y1 <= height + 0.01, box

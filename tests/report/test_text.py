@@ -1,0 +1,174 @@
+"""The terminal table: fits its width, keeps to supported digits, and lets no foreign text steer the terminal."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import Any
+
+import pytest
+from hypothesis import given
+from hypothesis import strategies as st
+from stored_support import HOSTILE, sample_document
+
+from simulator.experiment.estimates import supported_decimals
+from simulator.report.numbers import (
+    clock_seconds,
+    clock_text,
+    count_text,
+    finishing_text,
+    mean_text,
+    quantile_range_text,
+    quantile_text,
+    range_text,
+    report_units,
+    share_text,
+)
+from simulator.report.text import fit, printed_width, result_table
+
+
+def hostile_document() -> dict[str, Any]:
+    document = sample_document()
+    document["scenario"] = HOSTILE * 3
+    document["equipment_sets"][0]["name"] = HOSTILE
+    document["equipment_sets"][0]["bottleneck"]["sentence"] = HOSTILE * 5
+    document["equipment_sets"][1]["name"] = "水稻" * 30
+    document["paired"][0]["a"] = HOSTILE
+    document["stopped"] = HOSTILE
+    document["skipped"] = [HOSTILE] * 9
+    return document
+
+
+@pytest.mark.parametrize("width", [60, 72, 80, 100, 160])
+@pytest.mark.parametrize("make", [sample_document, hostile_document])
+def test_no_line_is_wider_than_the_terminal(width: int, make: Any) -> None:
+    for color in (False, True):
+        text = result_table(make(), width, color)
+        for line in text.split("\n"):
+            assert printed_width(line) <= width, line
+            assert line == line.rstrip()
+
+
+def test_widths_out_of_range_are_taken_as_the_nearest_allowed() -> None:
+    document = sample_document()
+    assert result_table(document, 10) == result_table(document, 60)
+    assert result_table(document, 900) == result_table(document, 160)
+
+
+def test_colour_only_when_asked_and_never_from_a_name() -> None:
+    assert "\x1b" not in result_table(hostile_document(), 80, False)
+    assert "\u202e" not in result_table(hostile_document(), 80, False)
+    colored = result_table(hostile_document(), 80, True)
+    assert "\x1b[1m" in colored
+    assert "\x1b[31m" not in colored
+    assert re.sub(r"\x1b\[\d*m", "", colored) == result_table(hostile_document(), 80, False)
+
+
+@pytest.mark.parametrize("units", ["us", "metric"])
+def test_table_says_what_the_document_says(units: str) -> None:
+    document = sample_document(units)
+    text = result_table(document, 160)
+    key, unit = ("acres_per_day", "acres") if units == "us" else ("hectares_per_day", "ha")
+    assert f"{unit}/day" in text
+    assert "12 days a set" in text
+    for entry in document["equipment_sets"]:
+        row = next(line for line in text.split("\n") if line.startswith(entry["name"]))
+        assert mean_text(entry[key]["mean"], entry[key]["ci95"]) in row
+        for name in ("p10", "p50", "p90"):
+            assert quantile_text(entry[key], name) in row
+        fuel = entry["per_day"]["generator_fuel_l"] * (1.0 if units == "metric" else 1 / 3.785411784)
+        assert f" {count_text(fuel)} " in row  # US gallon: NIST SP 811, appendix B
+        assert entry["bottleneck"]["sentence"] in " ".join(text.split())
+    for pair in document["paired"]:
+        assert f"{pair['a']} less {pair['b']}: " in text
+
+
+def test_table_with_missing_parts() -> None:
+    document = sample_document()
+    entry = document["equipment_sets"][0]
+    entry["acres_per_field_hour"] = None
+    entry["per_day"]["paid_hours"] = None
+    for one in document["equipment_sets"]:
+        one["per_day"]["generator_fuel_l"] = 0.0
+    document["paired"] = []
+    document["stopped"] = "interrupted"
+    document["skipped"] = [f"feature {number}: sliver" for number in range(5)]
+    text = result_table(document, 100)
+    assert "–" in text
+    assert "grid kWh" in text
+    assert "Differences" not in text
+    assert "Stopped early: interrupted." in text
+    assert "Left out of the field file: 5" in text
+    assert "and 2 more" in text
+
+
+def test_finishing_time_when_the_list_ran_out() -> None:
+    document = sample_document()
+    entry = document["equipment_sets"][0]
+    assert finishing_text(document, entry) == ""
+    entry["list_finished"] = {"days": 12, "mean_hour_of_day": 8.52}
+    # 07:00 and 8.52 h are 15:31, to ten minutes 15:30: arithmetic
+    assert "on every day, on average at about 15:30" in finishing_text(document, entry)
+    assert "15:30" in result_table(document, 160)
+    entry["list_finished"]["days"] = 5
+    assert "5 of 12 days" in finishing_text(document, entry)
+    del document["day_start_s"]
+    assert "about 8 h 30 min after" in finishing_text(document, entry)
+    document["day_start"] = "06:30"
+    assert "about 15:00" in finishing_text(document, entry)
+
+
+def test_numbers_as_text_on_hand_worked_values() -> None:
+    # half-width 0.7 supports one decimal, 14 whole numbers, 3.4 whole numbers: the rule of estimates.supported_decimals
+    assert mean_text(226.13, [225.43, 226.83]) == "226.1 ± 0.7"
+    assert mean_text(226.13, [212.0, 240.0]) == "226 ± 14"
+    assert mean_text(226.13, [223.0, 229.8]) == "226 ± 3"
+    assert mean_text(1234.0, [1000.0, 1900.0]) == "1200 ± 400"
+    assert mean_text(226.13, [None, None]) == "226"
+    assert mean_text(5.0, [5.0, 5.0]) == "5.00"
+    assert range_text(23.09, [22.40, 23.79], sign=True) == "+23.1 (+22.4 to +23.8)"
+    assert range_text(-0.04, [-0.9, 0.9], sign=True) == "0.0 (-0.9 to +0.9)"
+    assert quantile_text({"p10": 221.134, "p10_ci95": [221.129, 224.269], "ci95": [225.4, 226.8]}, "p10") == "221.1"
+    assert quantile_text({"p10": 221.134, "p10_ci95": [None, 229.0], "ci95": [225.4, 226.8]}, "p10") == "221"
+    assert quantile_text({"p10": 221.134, "p10_ci95": [None, None], "ci95": [None, None]}, "p10") == "221"
+    spread = {"p10": 221.134, "p10_ci95": [221.129, 224.269], "ci95": [225.4, 226.8]}
+    assert quantile_range_text(spread, "p10") == "221.1 (221.1 to 224.3)"
+    assert count_text(44.2) == "44"
+    assert count_text(9.94) == "9.9"
+    assert count_text(None) == count_text(math.nan) == "–"
+    assert share_text(0.001) == "< 1 %"
+    assert share_text(0.0) == "0 %"
+    assert share_text(0.425) == "42 %"
+    assert clock_text(7 * 3600 + 59.6 * 60) == "08:00"
+    assert clock_text(25 * 3600) == "01:00"
+    assert clock_seconds("07:30") == 27_000
+
+
+@pytest.mark.parametrize("clock", ["", "7", "24:00", "12:60", "aa:bb", "-1:00"])
+def test_impossible_clock_times_are_refused(clock: str) -> None:
+    with pytest.raises(ValueError, match="allowed is such as '07:00'"):
+        clock_seconds(clock)
+
+
+def test_units_are_known_by_name_only() -> None:
+    assert report_units("metric").per_acre == pytest.approx(0.40468564224)  # NIST SP 811, appendix B
+    assert report_units("us").per_kilogram == pytest.approx(2.2046226, rel=1e-7)  # NIST SP 811, appendix B
+    with pytest.raises(ValueError, match="allowed is"):
+        report_units("imperial")
+
+
+@given(st.floats(-1e6, 1e6), st.floats(1e-6, 1e6))
+def test_mean_is_never_written_finer_than_its_interval(mean: float, half: float) -> None:
+    text = mean_text(mean, [mean - half, mean + half])
+    value, _, width = text.partition(" ± ")
+    decimals = len(value.partition(".")[2])
+    assert decimals <= max(0, supported_decimals(half * 1.0001) + 1)
+    assert abs(float(value) - mean) <= 0.51 * 10.0 ** -supported_decimals(half * 0.9999)
+    assert len(width.replace(".", "").strip("0")) <= 2
+
+
+@given(st.text(max_size=60), st.integers(3, 40))
+def test_fit_never_passes_its_width_nor_carries_controls(text: str, width: int) -> None:
+    shown = fit(text, width)
+    assert printed_width(shown) <= width
+    assert not any(ord(character) < 32 or character in "\x7f\u202e\u2028" for character in shown)

@@ -1,0 +1,17 @@
+"""The shipped scenario with prices, with days of three hours so that studies in tests are quick."""
+
+from __future__ import annotations
+
+from pathlib import Path
+
+from simulator.scenario.loading import LoadedScenario, load_scenario
+
+SCENARIOS = Path(__file__).parents[2] / "scenarios"
+PRICED = SCENARIOS / "third_pack_costs.toml"
+SHORT = ("day.last_landing=10:00", "day.breaks=[]")
+THIRD_PACK = "rig.main.packs.large_pack=3"
+
+
+def short(*settings: str) -> LoadedScenario:
+    """Return the scenario with short days and further settings."""
+    return load_scenario(PRICED, [*SHORT, *settings])
