@@ -45,7 +45,7 @@ def crossover_figure(study: Crossover) -> Figure:
         Patch(facecolor=_OPEN, edgecolor=QUIET, hatch="////", label="too close to call"),
     ]
     figure.legend(handles=handles, loc="outside upper center", ncols=3)
-    text = f"numbers: lead of the winner in per cent of the other; each interval holds at {100 * study.level:.3g} %"
+    text = f"numbers: lead in per cent of the other (pale: under 10); each interval holds at {100 * study.level:.3g} %"
     figure.supxlabel(text, fontsize=8, color=QUIET)
     return settle(figure)
 

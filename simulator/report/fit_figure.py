@@ -73,29 +73,34 @@ def hindcast_figure(study: Hindcast) -> Figure:
     study : Hindcast
         Result.
     """
-    unit = area_unit(study.units)
     measures = [str(name) for name in dict.fromkeys(study.days["measure"])]
-    most = max(int((study.days["measure"] == name).sum()) for name in measures)
-    figure = new_figure(min(16.0, max(6.0, 2.0 + 0.38 * most)), 1.0 + 2.7 * len(measures))
-    panels = figure.subplots(len(measures), 1, squeeze=False)[:, 0]
+    dates = study.days.drop_duplicates("line")
+    lines = {line: place for place, line in enumerate(dates["line"])}
+    figure = new_figure(min(16.0, max(6.4, 2.0 + 0.38 * len(lines))), 1.4 + 2.2 * len(measures))
+    panels = figure.subplots(len(measures), 1, squeeze=False, sharex=True)[:, 0]
     for axes, name in zip(panels, measures, strict=True):
-        scale = 1.0 / unit.acres if name == "acres" else 1.0
         part = study.days[study.days["measure"] == name]
-        x = np.arange(len(part))
-        value = {
-            key: part[key].to_numpy(dtype=float) * scale for key in ("observed", "predicted", "p5", "p25", "p75", "p95")
-        }
-        axes.vlines(x, value["p5"], value["p95"], color="#a9b4c6", linewidth=5.0, label="nine days in ten")
-        axes.vlines(x, value["p25"], value["p75"], color="#5f6672", linewidth=5.0, label="middle half")
+        x = np.array([lines[line] for line in part["line"]])
+        value = {key: part[key].to_numpy(dtype=float) for key in ("observed", "predicted", "p5", "p25", "p75", "p95")}
         slack = 0.005 * value["observed"]
         inside = (value["observed"] >= value["p5"] - slack) & (value["observed"] <= value["p95"] + slack)
-        axes.plot(x, value["predicted"], "_", color=INK, markersize=9, label="predicted mean")
-        axes.plot(x[inside], value["observed"][inside], "o", color=_INSIDE, markersize=5.5, label="observed, inside")
-        axes.plot(x[~inside], value["observed"][~inside], "X", color=_OUTSIDE, markersize=7, label="observed, outside")
-        axes.set_xticks(x, [plain(text, 12) for text in part["date"]], rotation=60, ha="right", fontsize=8)
-        axes.set_xlim(-0.7, len(part) - 0.3)
+        tells = part["tells"].to_numpy(dtype=bool)
+        # per cent of the predicted mean: days of any size on one scale
+        off = {key: 100.0 * (values / value["predicted"] - 1.0) for key, values in value.items()}
+        axes.axhline(0.0, color=INK, linewidth=0.8)
+        axes.vlines(x, off["p5"], off["p95"], color="#c3cbd8", linewidth=8.0, label="nine days in ten")
+        axes.vlines(x, off["p25"], off["p75"], color="#7d8794", linewidth=8.0, label="middle half")
+        for kept, marker, colour, label in (
+            (inside & tells, "o", _INSIDE, "observed, inside"),
+            (~inside & tells, "X", _OUTSIDE, "observed, outside"),
+        ):
+            axes.plot(x[kept], off["observed"][kept], marker, color=colour, markersize=6, label=label)
+        axes.plot(x[~tells], off["observed"][~tells], "o", color=QUIET, markerfacecolor="white", label="list done: no evidence")
         axes.grid(axis="y")
-        axes.set_ylabel(f"{unit.name} a day" if name == "acres" else "paid hours")
+        axes.set_title(f"{area_unit(study.units).name} a day" if name == "acres" else "paid hours")
+        axes.set_ylabel("% off predicted mean")
+    panels[-1].set_xticks(np.arange(len(lines)), [plain(text, 12) for text in dates["date"]], rotation=60, ha="right")
+    panels[-1].set_xlim(-0.7, len(lines) - 0.3)
     handles, labels = panels[0].get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside upper center", ncols=3)
     figure.supxlabel(f"{study.simulated} simulated days each", fontsize=8, color=QUIET)

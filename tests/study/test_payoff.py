@@ -170,7 +170,7 @@ def test_common_days_cut_the_variance_fivefold():
 
 @pytest.mark.slow
 def test_intervals_cover_the_long_run(monkeypatch):
-    """400 studies of 12 days each: 95 % intervals of acres and margin hold the mean of all 4800 days 93-97 % of times."""
+    """400 studies of 12 days each: 95 % intervals of acres and margin hold the mean of all days 93-97 % of times."""
     monkeypatch.delenv("ACREDAY_VERIFY", raising=False)  # 9600 days; each kind of day is verified in other tests
     loaded = short()
     base = loaded.sets[0]

@@ -1,0 +1,277 @@
+"""Quote sheets: at most two pages, honest digits, nothing cut off, and no word of a scenario that runs or loads."""
+
+from __future__ import annotations
+
+import dataclasses
+import datetime
+import html
+import io
+import json
+import re
+from html.parser import HTMLParser
+from pathlib import Path
+from typing import Any
+
+import pytest
+from stored_support import HOSTILE, assert_nothing_cut_off, sample_manifest, write_folder
+
+from simulator.errors import InputError
+from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
+from simulator.report.numbers import quantile_text
+from simulator.report.quote import quote_html, write_quote
+from simulator.report.quote_content import quote_content
+from simulator.report.quote_fields import MOST_FIELDS
+from simulator.report.quote_pdf import MOST_SHEETS, pdf_bytes, quote_pages
+from simulator.report.stored import StoredResult, read_result
+
+DAY = datetime.date(2026, 5, 4)
+LONG = "A name that goes on and on, and a word that never endddddddddddddddddddddddddddddddddddddddddddddddd. "
+
+
+@pytest.fixture(scope="module")
+def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    return write_folder(tmp_path_factory.mktemp("quote") / "result")
+
+
+@pytest.fixture
+def stored(folder: Path) -> StoredResult:
+    return read_result(folder)
+
+
+def extreme(stored: StoredResult) -> StoredResult:
+    """Return a result in which everything that can be long is very long."""
+    table: dict[str, Any] = sample_manifest()["resolved"]["two_packs"]
+    rig = table["rig"]["main"]
+    table["rig"] = {f"{LONG}{number}": rig for number in range(9)}
+    table["title"] = LONG * 3
+    stored.manifest["resolved"]["two_packs"] = table
+    entry = stored.equipment_set("two_packs")
+    entry["bottleneck"]["sentence"] = LONG * 20
+    for change in entry["bottleneck"]["one_more"]:
+        change |= {"change": LONG * 4, "ci95": [1.0, 3.0]}
+    entry["list_finished"] = {"days": 12, "mean_hour_of_day": 6.0}
+    ring = [[0.0, 0.0], [400.0, 0.0], [400.0, 90_000.0], [0.0, 90_000.0]]
+    fields = [{"name": f"{LONG}{number}", "area_m2": 1e5, "rings": [ring]} for number in range(60)]
+    stored.day_records["two_packs"] = {"layout": "given", "fields": fields, "fields_left_out": 7}
+    stored.document["title"] = LONG * 3
+    return stored
+
+
+def test_pdf_says_the_answer_and_stays_on_two_pages(stored: StoredResult, tmp_path: Path) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    files = write_quote(stored, "three_packs", "Hollow Creek Farms", tmp_path / "quote.pdf", price=12.5, today=DAY)
+    assert [path.name for path in files] == ["quote.pdf", "quote.html"]
+    reader = pypdf.PdfReader(files[0])
+    assert len(reader.pages) <= MOST_SHEETS
+    text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+    spread = stored.equipment_set("three_packs")["acres_per_day"]
+    assert f"Expect {quantile_text(spread, 'p50')} acres on a typical day" in text
+    assert f"at least {quantile_text(spread, 'p10')} acres on nine days in ten" in text
+    for words in (
+        "Hollow Creek Farms",
+        "From 12 simulated days",
+        "3 packs",
+        "east bench",
+        "2026-06-03",
+        "$ 12.50",
+        "2 gal/acre",
+    ):
+        assert words in text, words
+    for words in (*CAUTIONS, SIMULATION_NOTE, INVENTED_NOTE):
+        assert words in text, words
+    assert reader.metadata["/Title"].endswith("for Hollow Creek Farms")
+    assert "/CreationDate" not in reader.metadata
+
+
+def test_same_day_same_bytes_another_day_another_date(stored: StoredResult) -> None:
+    def made(day: datetime.date) -> tuple[bytes, str]:
+        content = quote_content(stored, "two_packs", "Somebody", today=day)
+        return pdf_bytes(quote_pages(content), content.title), quote_html(content)
+
+    assert made(DAY) == made(DAY)
+    assert made(DAY) != made(DAY + datetime.timedelta(days=1))
+
+
+@pytest.mark.parametrize("metric", [False, True])
+def test_extremes_fit_on_two_sheets_within_the_margins(stored: StoredResult, metric: bool) -> None:
+    stored = extreme(stored)
+    stored.document["units"] = "metric" if metric else "us"
+    content = quote_content(stored, "two_packs", LONG * 4, notes=LONG * 30, today=DAY)
+    figures = quote_pages(content)
+    assert len(figures) == MOST_SHEETS
+    for figure in figures:
+        assert_nothing_cut_off(figure)
+        box = figure.get_tightbbox()
+        assert box.x0 >= 0.70
+        assert box.x1 <= figure.get_figwidth() - 0.70
+        assert box.y0 >= 0.45
+    words = " ".join(text.get_text() for figure in figures for text in figure.texts)
+    assert "Real days differ by" in words[-900:]  # the last paragraph came onto the sheet
+    assert len(content.fields) < MOST_FIELDS
+    assert "7 further fields" in content.fields_note
+
+
+def test_html_is_self_contained_and_says_the_same(stored: StoredResult) -> None:
+    content = quote_content(stored, "two_packs", "Hollow Creek Farms", today=DAY)
+    page = quote_html(content)
+    for words in (content.answer, content.limits[0], SIMULATION_NOTE, *content.more):
+        assert html.escape(words, quote=False) in page.replace("&#39;", "'")
+    assert "default-src 'none'" in page
+    assert not re.search(r"(src|href)\s*=", page)
+    assert page.count("<path") == 2
+    assert "placed for drawing only" in page
+
+
+class Tags(HTMLParser):
+    """Collects tags and attributes."""
+
+    def __init__(self) -> None:
+        super().__init__()
+        self.found: set[str] = set()
+
+    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+        self.found.add(tag)
+        self.found.update(name for name, _ in attrs)
+
+
+def test_hostile_names_are_inert(tmp_path: Path) -> None:
+    stored = read_result(write_folder(tmp_path / "r", {"two_packs": HOSTILE}))
+    entry = stored.equipment_set(HOSTILE)
+    entry["bottleneck"]["sentence"] = HOSTILE
+    entry["bottleneck"]["one_more"][0]["change"] = HOSTILE
+    stored.document["title"] = HOSTILE
+    table = stored.manifest["resolved"][HOSTILE]
+    table["product"]["rate"] = HOSTILE
+    table["rig"] = {HOSTILE: table["rig"]["main"]}
+    stored.day_records[HOSTILE]["fields"][0]["name"] = HOSTILE
+    content = quote_content(stored, HOSTILE, HOSTILE, notes=HOSTILE, today=DAY)
+    tags = Tags()
+    tags.feed(quote_html(content))
+    assert "script" not in tags.found
+    assert not [name for name in tags.found if name.startswith("on")]
+    assert "\x1b" not in quote_html(content)
+    pdf_bytes(quote_pages(content), content.title)
+
+
+@pytest.mark.parametrize(
+    "record",
+    [
+        {},
+        {"fields": "none"},
+        {"fields": [1, None, {"name": 5, "area_m2": "large", "rings": 3}]},
+        {
+            "fields": [
+                {"name": "x", "area_m2": 1e5, "rings": [[[0, 0], ["a", 1], [1]], 7, [[0, 0], [1, 1e300], [2, 2]]]}
+            ]
+        },
+        {"fields": [{"area_m2": -5}], "fields_left_out": "many", "layout": 4},
+        {"fields": [{"name": "x", "area_m2": 1e5, "rings": [[[0, 0]] * 5]}]},
+    ],
+)
+def test_odd_day_records_do_no_harm(stored: StoredResult, record: dict[str, Any]) -> None:
+    stored.day_records["two_packs"] = record
+    content = quote_content(stored, "two_packs", "Somebody", today=DAY)
+    pdf_bytes(quote_pages(content), content.title)
+    quote_html(content)
+    assert content.fields  # from the record where it can be read, else from the scenario
+
+
+@pytest.mark.parametrize(
+    "table", [None, {}, {"rig": 5, "field": "x", "crew": []}, {"rig": {"main": {"aircraft": ["x"], "power": {"a": 1}}}}]
+)
+def test_odd_scenario_tables_do_no_harm(stored: StoredResult, table: Any) -> None:
+    stored.manifest["resolved"]["two_packs"] = table
+    stored.day_records.clear()
+    content = quote_content(stored, "two_packs", "Somebody", today=DAY)
+    pdf_bytes(quote_pages(content), content.title)
+    quote_html(content)
+    assert content.equipment
+    assert content.price == [("Price", "to be agreed")]
+
+
+def test_fields_come_from_the_scenario_without_a_record(stored: StoredResult) -> None:
+    stored.day_records.clear()
+    content = quote_content(stored, "two_packs", "Somebody", today=DAY)
+    assert [(one.name, one.area) for one in content.fields] == [
+        ("east bench", "80.0 acres"),
+        ("creek quarter", "120.0 acres"),
+        ("mill piece", "45.0 acres"),
+    ]
+    assert content.fields_note == "3 fields, 245.0 acres together."
+    assert content.rings == []
+
+
+def test_price_blocks(stored: StoredResult) -> None:
+    stored.day_records.clear()
+    table = stored.manifest["resolved"]["two_packs"]
+
+    def price(given: float | None = None) -> dict[str, str]:
+        return dict(quote_content(stored, "two_packs", "Somebody", price=given, today=DAY).price)
+
+    assert price() == {"Price": "to be agreed"}
+    table["costs"] = {"currency": "€", "price_per_acre": 14.0}
+    assert price()["Price per acre"] == "€ 14.00"
+    assert price()["Fields listed, 245 acres"] == "about € 3,430"  # 14 times 245: arithmetic
+    assert price(10.0)["Price per acre"] == "€ 10.00"
+    stored.document["units"] = "metric"
+    assert price()["Price per ha"] == "€ 34.59"  # 14 / 0.40468564224; acre of NIST SP 811, appendix B
+    stored.document["units"] = "us"
+    table["costs"] = {"price_per_hour": 200}
+    assert price()["Price per rig hour"] == "$ 200.00"
+    table["costs"] = {"price_per_acre": "cheap", "currency": HOSTILE}
+    assert price() == {"Price": "to be agreed"}
+
+
+def test_what_one_more_adds_is_only_told_beyond_doubt(stored: StoredResult) -> None:
+    hold = stored.equipment_set("two_packs")["bottleneck"]
+    hold["one_more"] = [
+        {"change": "one more pack", "acres_per_day": 5.0, "ci95": [4.0, 6.0]},
+        {"change": "one more helper", "acres_per_day": 7.0, "ci95": [-1.0, 15.0]},
+        {"change": "one more charger", "acres_per_day": 9.0, "ci95": [None, None]},
+    ]
+    assert quote_content(stored, "two_packs", "A", today=DAY).more == ["one more pack: +5.0 (+4.0 to +6.0) acres a day"]
+    hold["one_more"] = hold["one_more"][1:]
+    assert "beyond doubt" in quote_content(stored, "two_packs", "A", today=DAY).more[0]
+    hold["one_more"] = []
+    assert "not simulated" in quote_content(stored, "two_packs", "A", today=DAY).more[0]
+
+
+def test_equipment_is_counted_by_class(stored: StoredResult) -> None:
+    rows = dict(quote_content(stored, "three_packs", "A", today=DAY).equipment)
+    assert rows["1 aircraft"] == "large (tank 40 L, swath 30 ft)"
+    assert rows["3 packs"].startswith("large_pack (1800 Wh")
+    assert rows["1 generator"] == "twelve (12 kW)"
+    assert rows["1 charger"].startswith("fast (8 kW")
+    assert rows["crew"] == "pilots: 1, helpers: 1"
+
+
+@pytest.mark.parametrize(
+    ("change", "message"),
+    [
+        ({"set_name": "six_packs"}, "no equipment set of this result"),
+        ({"customer": " \n\x1b"}, "got no name"),
+        ({"valid_days": 0}, "allowed is 1 to 3650"),
+        ({"valid_days": 10**9}, "allowed is 1 to 3650"),
+        ({"price": -1.0}, "allowed is a price"),
+        ({"price": float("nan")}, "allowed is a price"),
+        ({"out_pdf": Path("quote.txt")}, "ends in .pdf"),
+        ({"out_pdf": Path("no/such/folder/quote.pdf")}, "cannot be written"),
+    ],
+)
+def test_bad_requests_are_refused(stored: StoredResult, tmp_path: Path, change: dict[str, Any], message: str) -> None:
+    given: dict[str, Any] = {
+        "set_name": "two_packs",
+        "customer": "A",
+        "out_pdf": Path("quote.pdf"),
+        "today": DAY,
+    } | change
+    given["out_pdf"] = tmp_path / given["out_pdf"]
+    with pytest.raises(InputError, match=re.escape(message)):
+        write_quote(stored, **given)
+    assert list(tmp_path.iterdir()) == []
+
+
+def test_a_content_is_plain_data(stored: StoredResult) -> None:
+    content = quote_content(stored, "two_packs", "A", today=DAY)
+    json.dumps(dataclasses.asdict(content), default=str)
+    assert io.BytesIO(pdf_bytes(quote_pages(content), "x")).read(5) == b"%PDF-"

@@ -1,0 +1,107 @@
+"""Ladder: steps that pay beyond doubt, the bottleneck of each rung, and where it ends."""
+
+from __future__ import annotations
+
+import json
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from short_days import PRICED, SCENARIOS, SHORT, short
+
+from simulator.command.ladder import command
+from simulator.errors import InputError
+from simulator.experiment.variations import LARGER
+from simulator.scenario.loading import load_scenario, vary
+from simulator.study.ladder import ladder
+
+DAYS = 20
+
+
+@pytest.fixture(scope="module")
+def answer():
+    return ladder(short(), days=DAYS)
+
+
+def test_the_first_step_is_the_third_pack(answer):
+    """Common practice, no source: the 40 L class is kept flying by three packs; from two, that is the step to take."""
+    first = answer.rungs[0]
+    assert first.taken is not None
+    assert first.taken.settings == ("rig.main.packs.large_pack=3",)
+    assert first.bottleneck.resource == "packs"
+    assert first.taken.price == 2000
+    assert "one more pack (large_pack)" in answer.sentence
+
+
+def test_each_step_is_the_best_that_pays_beyond_doubt(answer):
+    """On every rung but the last the step taken has the largest worth, above 0 at the shared confidence."""
+    for rung in answer.rungs[:-1]:
+        assert rung.taken is rung.steps[0]
+        assert rung.taken.net_present_value.low > 0
+    last = answer.rungs[-1]
+    assert last.taken is None
+    assert answer.ended == "money"
+    assert all(step.net_present_value is None or step.net_present_value.low <= 0 for step in last.steps)
+
+
+def test_rungs_stand_on_each_other(answer):
+    """Output of a rung is that of the one below and what its step added; the settings make the set at the top."""
+    for below, above in zip(answer.rungs, answer.rungs[1:], strict=False):
+        added = above.acres_per_day - below.acres_per_day
+        assert added == pytest.approx(below.taken.extra_acres_per_day.mean)
+    loaded = short()
+    top = vary(loaded.sets[0], answer.settings, loaded.folder)
+    assert top.scenario.rig["main"].packs["large_pack"] == 2 + sum("packs" in text for text in answer.settings)
+    assert json.loads(json.dumps(answer.to_json(), allow_nan=False))["rungs"][0]["bottleneck"] == "packs"
+    assert len(answer.tried) == sum(len(rung.steps) for rung in answer.rungs)
+
+
+def test_larger_equipment_is_priced_in_proportion(answer):
+    """A generator 25 % larger costs a quarter of the price; the pump has its own."""
+    prices = {step.change: step.price for step in answer.rungs[0].steps}
+    assert prices["a 15 kW generator (twelve)"] == pytest.approx((LARGER - 1) * 3500)
+    assert prices["a fill pump half as fast again"] == 700
+    assert prices["one more helper"] == 0
+
+
+def test_without_costs_acres_decide():
+    """No table [costs]: steps that add at least 1 % beyond doubt, and the notes say so."""
+    loaded = load_scenario(SCENARIOS / "third_pack.toml", SHORT)
+    by_acres = ladder(loaded, "two_packs", days=12, most_rungs=1)
+    assert by_acres.costs is None
+    assert by_acres.rungs[0].taken.extra_acres_per_day.low > 0
+    assert "acres alone" in by_acres.notes[0]
+    assert np.isnan(by_acres.table["price"].iloc[0])
+    with pytest.raises(InputError, match="needs the table"):
+        ladder(loaded, by="money")
+
+
+def test_dear_packs_are_not_bought_and_pairs_are_tried():
+    """When nothing single pays, pairs are looked at; a lone unpriced change is left out and named."""
+    dear = ladder(short("costs.pack.large_pack.purchase=900000"), days=10, pairs=True)
+    assert all("large_pack" not in text for text in dear.settings)
+    assert any(" with " in step.change for step in dear.rungs[-1].steps)
+    unpriced = ladder(short("costs.charger={}"), days=10, most_rungs=1)
+    assert any("one more charger (fast)" in note for note in unpriced.notes)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "where"), [({"most_rungs": 0}, "most_rungs"), ({"by": "x"}, "by"), ({"days": 2}, "days")]
+)
+def test_bad_questions(arguments, where):
+    """Each refusal names the option."""
+    with pytest.raises(InputError) as caught:
+        ladder(short(), **arguments)
+    assert caught.value.problems[0].where == where
+
+
+def test_command_writes_its_folder(tmp_path):
+    """Sentence and folder."""
+    arguments = [str(PRICED), "--days", "10", "--rungs", "1", "--out", str(tmp_path / "out")]
+    for setting in SHORT:
+        arguments += ["--set", setting]
+    done = CliRunner().invoke(command, arguments, catch_exceptions=False)
+    assert done.exit_code == 0
+    assert done.output.startswith("Buy ")
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"study.json", "ladder.csv", "tried.csv", "ladder.svg", "ladder.png", "summary.md", "manifest.json"} <= names

@@ -1,0 +1,212 @@
+"""Size: choices, targets, the guarantee, and the choice against looking at every set."""
+
+from __future__ import annotations
+
+import json
+import math
+
+import numpy as np
+import pytest
+from click.testing import CliRunner
+from short_days import PRICED, SCENARIOS, SHORT, short
+
+from simulator.command.size import command
+from simulator.errors import InputError
+from simulator.experiment.selection import select_best
+from simulator.scenario.loading import load_scenario
+from simulator.scenario.schema_costs import Costs
+from simulator.study.choices import combinations, parse_choice
+from simulator.study.day_money import LEDGER
+from simulator.study.size import size
+from simulator.study.target import DailyTarget, SeasonTarget, share_limits
+
+CHOICES = ("rig.main.packs.large_pack=2..4", "rig.main.power.trailer.chargers.fast=1,2")
+
+
+def test_choices_are_read():
+    """Ranges of whole numbers, lists, quoted values with commas."""
+    assert parse_choice("a.b=2..5").values == ("2", "3", "4", "5")
+    assert parse_choice("a.b = x, y ,x").values == ("x", "y")
+    assert parse_choice('a.b="p, q",r').values == ('"p, q"', "r")
+    assert combinations([parse_choice("a=1..2"), parse_choice("b=x,y")]) == [
+        ("a=1", "b=x"),
+        ("a=1", "b=y"),
+        ("a=2", "b=x"),
+        ("a=2", "b=y"),
+    ]
+
+
+@pytest.mark.parametrize(
+    "text", ["a.b", "=3", "a=", "a=5..2", "a=1.5..2", "a=x..y", "a.=3", "a=1,,2", "a=1..999999999"]
+)
+def test_bad_choices(text):
+    """Each is refused with what was got."""
+    with pytest.raises(InputError, match="got"):
+        parse_choice(text)
+
+
+def test_too_many_combinations_and_twice_the_same():
+    """More than 1000 sets, or a key twice, are refused."""
+    with pytest.raises(InputError, match="1600 combinations"):
+        combinations([parse_choice("a=1..40"), parse_choice("b=1..40")])
+    with pytest.raises(InputError, match="a more than once"):
+        combinations([parse_choice("a=1"), parse_choice("a=2")])
+    with pytest.raises(InputError, match="at least one choice"):
+        combinations([])
+
+
+def test_share_limits():
+    """Clopper & Pearson 1934: with all of n hits the lower limit is error^(1/n), with none the upper 1 - error^(1/n)."""
+    assert share_limits(20, 20, 0.05) == pytest.approx((0.05 ** (1 / 20), 1.0))
+    assert share_limits(0, 20, 0.05) == pytest.approx((0.0, 1 - 0.05 ** (1 / 20)))
+    low, high = share_limits(7, 10, 0.025)
+    # tables of exact binomial limits, 7 of 10, 95 %: 0.348 to 0.933; from memory
+    assert (low, high) == pytest.approx((0.348, 0.933), abs=6e-4)
+
+
+def test_daily_verdict_is_wrong_no_more_often_than_it_says():
+    """A set whose true share is the tolerated one is called good at most 5 % of times, plus 4 standard errors."""
+    rng = np.random.Generator(np.random.Philox(2))
+    target = DailyTarget(100.0, 0.9, 0.05)
+    acres = np.where(rng.random((1000, 100)) < 0.85, 120.0, 80.0)
+    wrong = np.mean([target.verdict(row, 0.05).sure for row in acres])
+    assert wrong <= 0.05 + 4 * math.sqrt(0.05 * 0.95 / 1000)
+    good = np.where(rng.random((1000, 100)) < 0.9, 120.0, 80.0)
+    assert np.mean([target.verdict(row, 0.05).hopeless for row in good]) <= 0.05 + 4 * math.sqrt(0.05 * 0.95 / 1000)
+
+
+def test_season_verdict_is_wrong_no_more_often_than_it_says():
+    """Normal days whose season just misses by the tolerance: called good at most 5 % of times, plus 4 standard errors."""
+    rng = np.random.Generator(np.random.Philox(3))
+    mean, sd, days = 150.0, 15.0, 30.0
+    exact = days * mean - 1.2815515655446004 * sd * math.sqrt(days)  # the true tenth percentile of a season
+    samples = rng.normal(mean, sd, size=(1000, 40))
+    slack = 4 * math.sqrt(0.05 * 0.95 / 1000)
+    missed = SeasonTarget(exact / (1 - 0.02), days)
+    assert np.mean([missed.verdict(row, 0.05).sure for row in samples]) <= 0.05 + slack
+    met = SeasonTarget(exact, days)
+    assert np.mean([met.verdict(row, 0.05).hopeless for row in samples]) <= 0.05 + slack
+    assert met.verdict(np.full(20, mean), 0.05).chance == 1.0
+
+
+def test_cost_of_a_target():
+    """Days that stop when the target is done; a season's cost is linear about the ratio: worked by hand."""
+    costs = Costs(wage_per_hour=10.0, season_days=20, drive_per_km=0.0)
+    table = np.zeros((2, len(LEDGER)))
+    table[:, LEDGER.index("acres")] = [100.0, 50.0]
+    table[:, LEDGER.index("crew_hours")] = 8.0
+    # 80 a day on 20 days: the first day stops at 80 %, the second runs to its end
+    assert DailyTarget(80.0).cost_per_season(table, costs, 500.0).tolist() == [500 + 20 * 64, 500 + 20 * 80]
+    # 600 acres at 75 a day are 8 days of 80; the mean of the linearised values is the ratio estimate itself
+    values = SeasonTarget(600.0, 20).cost_per_season(table, costs, 500.0)
+    assert values.mean() == pytest.approx(500 + 8 * 80)
+
+
+@pytest.fixture(scope="module")
+def answer():
+    # a season that three packs do and two do not, by the days of test_the_choice_is_right
+    return size(short(), CHOICES, season_acres=1250, days=50)
+
+
+def test_the_choice_is_right(answer):
+    """Against every set simulated as long: of those that reach the target, none is cheaper than the indifference."""
+    assert answer.best is not None
+    good = [one for one in answer.candidates if one.status == "good"]
+    assert answer.best in good
+    assert answer.best.cost.mean <= min(one.cost.mean for one in good) + answer.indifference
+    assert all("large_pack=2" not in one.label for one in good)
+    assert all(one.status != "" for one in answer.candidates)
+    assert len(answer.candidates) == 6
+    assert answer.sentence.startswith("The cheapest set that reaches 1,250 acres in 30 work days")
+    assert "95 % confidence" in answer.guarantee
+
+
+def test_the_frontier_is_not_beaten(answer):
+    """No set has both a lower cost and a higher output than one of the frontier."""
+    for front in answer.frontier:
+        assert not any(
+            one.cost.mean < front.cost.mean and one.verdict.reached > front.verdict.reached for one in answer.candidates
+        )
+    table = answer.table
+    assert list(table["status"]).count("chosen") == 1
+    assert table["cost_per_season"].is_monotonic_increasing
+    assert json.loads(json.dumps(answer.to_json(), allow_nan=False))["best"]["status"] == "good"
+    assert answer.best not in answer.near_misses
+    assert len(answer.near_misses) >= 2
+
+
+def test_what_nobody_reaches():
+    """A target out of reach is refused with the nearest set; nothing is guaranteed."""
+    none = size(short(), CHOICES[:1], acres_per_day=500, days=50)
+    assert none.best is None
+    assert none.sentence.startswith("None of the 3 sets")
+    assert "nearest is" in none.sentence
+    assert "nothing is guaranteed" in none.guarantee
+    # hopeless after the screen: nobody is simulated longer
+    assert {len(one.rows) for one in none.candidates} == {20}
+
+
+def test_sets_that_cannot_be_are_listed():
+    """A combination that is no valid set is left out with the reason; when all are, that is an error."""
+    found = size(short(), ["rig.main.packs.large_pack=0,2"], acres_per_day=10, days=50)
+    assert len(found.candidates) == len(found.refused) == 1
+    assert "large_pack=0" in found.refused[0][0]
+    with pytest.raises(InputError, match="no combination is a valid"):
+        size(short(), ["rig.main.packs.large_pack=0"], acres_per_day=10)
+
+
+@pytest.mark.parametrize(
+    ("arguments", "where"),
+    [
+        ({}, "target"),
+        ({"acres_per_day": 10, "season_acres": 10}, "target"),
+        ({"acres_per_day": -1}, "target"),
+        ({"acres_per_day": 10, "share": 0.4}, "share"),
+        ({"acres_per_day": 10, "days": 20}, "days"),
+        ({"acres_per_day": 10, "confidence": 1.0}, "confidence"),
+        ({"season_acres": 10, "season_days": 500}, "season_days"),
+        ({"acres_per_day": 10, "indifference": 0.0}, "indifference"),
+    ],
+)
+def test_bad_questions(arguments, where):
+    """Each refusal names the option."""
+    with pytest.raises(InputError) as caught:
+        size(short(), CHOICES, **arguments)
+    assert caught.value.problems[0].where == where
+
+
+def test_missing_costs_are_named():
+    """Without [costs] there is no least cost."""
+    with pytest.raises(InputError, match="size needs the table"):
+        size(load_scenario(SCENARIOS / "third_pack.toml"), CHOICES, acres_per_day=100)
+
+
+def test_selection_keeps_its_guarantee_on_a_known_case():
+    """Kim & Nelson 2001: four sets, the best ahead by just the indifference, common noise; 95 % less 4 standard errors."""
+    rng = np.random.Generator(np.random.Philox(8))
+    right = 0
+    for _ in range(300):
+        shared = rng.normal(0, 30, size=4000)
+        own = rng.normal(0, 10, size=(4, 4000))
+
+        def sample(system: int, replication: int, shared=shared, own=own) -> float:
+            return 1000.0 + (0.0 if system == 2 else 10.0) + shared[replication] + own[system, replication]
+
+        found = select_best(sample, 4, 10.0, 0.95, first_stage=20, larger_is_better=False, most_replications=4000)
+        assert found.decided
+        right += found.best == 2
+    assert right / 300 >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / 300)
+
+
+def test_command_writes_its_folder(tmp_path):
+    """Sentence and folder; areas carry their unit."""
+    arguments = [str(PRICED), "--choose", CHOICES[0], "--acres-per-day", "30 acre", "--days", "50"]
+    for setting in SHORT:
+        arguments += ["--set", setting]
+    done = CliRunner().invoke(command, [*arguments, "--out", str(tmp_path / "out")], catch_exceptions=False)
+    assert done.exit_code == 0
+    assert "30 acres a day on 90 % of days" in done.output
+    names = {path.name for path in (tmp_path / "out").iterdir()}
+    assert {"study.json", "size.csv", "size.svg", "size.png", "summary.md", "manifest.json"} <= names
+    bare = CliRunner().invoke(command, [str(PRICED), "--choose", CHOICES[0], "--acres-per-day", "30"])
+    assert isinstance(bare.exception, InputError)
