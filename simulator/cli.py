@@ -16,6 +16,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("simulator.command.run", "Simulate many days of every equipment set: acres per day and the bottleneck."),
     "compare": ("simulator.command.compare", "Compare equipment sets on the same random days: differences and who wins."),
     "day": ("simulator.command.day", "One simulated day: its log as CSV and a timeline figure."),
+    "explain": ("simulator.command.explain", "Every number that a scenario uses: from where, and what it implies."),
     "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
 }
 """Command name to module (with a click command named ``command``) and short help."""

@@ -8,6 +8,7 @@ import os
 import sys
 import time
 from collections.abc import Callable
+from contextlib import suppress
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -113,7 +114,8 @@ def write_text_atomically(path: Path, text: str) -> None:
         temporary.write_text(text, encoding="utf-8")
         temporary.replace(path)
     except OSError as error:
-        temporary.unlink(missing_ok=True)
+        with suppress(OSError):
+            temporary.unlink(missing_ok=True)
         raise InputError.single(f"cannot be written: {error.strerror or error}", file=str(path)) from error
 
 

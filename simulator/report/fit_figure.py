@@ -95,7 +95,14 @@ def hindcast_figure(study: Hindcast) -> Figure:
             (~inside & tells, "X", _OUTSIDE, "observed, outside"),
         ):
             axes.plot(x[kept], off["observed"][kept], marker, color=colour, markersize=6, label=label)
-        axes.plot(x[~tells], off["observed"][~tells], "o", color=QUIET, markerfacecolor="white", label="list done: no evidence")
+        axes.plot(
+            x[~tells],
+            off["observed"][~tells],
+            "o",
+            color=QUIET,
+            markerfacecolor="white",
+            label="list done: no evidence",
+        )
         axes.grid(axis="y")
         axes.set_title(f"{area_unit(study.units).name} a day" if name == "acres" else "paid hours")
         axes.set_ylabel("% off predicted mean")

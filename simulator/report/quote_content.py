@@ -248,8 +248,13 @@ def _sub(table: object, *keys: str) -> Any:
     return {} if table is None else table
 
 
+def _items(table: object, key: str) -> list[tuple[Any, Any]]:
+    found = _sub(table, key)
+    return list(found.items()) if isinstance(found, Mapping) else []
+
+
 def _rigs(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
-    rigs = {name: rig for name, rig in _sub(table, "rig").items() if isinstance(rig, Mapping)}
+    rigs = {str(name): rig for name, rig in _items(table, "rig") if isinstance(rig, Mapping)}
     used = table.get("rigs_used")
     return {name: rig for name, rig in rigs.items() if name in used} if isinstance(used, list) and used else rigs
 
@@ -279,7 +284,7 @@ def _equipment(table: Mapping[str, Any]) -> list[Pair]:
             rows.append((f"{where}{number} aircraft", _described(table, "aircraft", name, (*load, width))))
         for name, number in _counted(rig.get("packs")):
             rows.append((f"{where}{number} packs", _described(table, "pack", name, (("energy", "{}"), ("mass", "{}")))))
-        for point in _sub(rig, "power").values():
+        for _, point in _items(rig, "power"):
             if not isinstance(point, Mapping):
                 continue
             if point.get("generator"):
@@ -339,7 +344,7 @@ def _assumptions(table: Mapping[str, Any]) -> list[Pair]:
         speed = _sub(table, "aircraft", name, "spray_speed")
         if speed != {}:
             rows.append((f"Working speed, {plain(name, 20)}", value_text(speed)))
-    for name, pack in list(_sub(table, "pack").items())[:2]:
+    for name, pack in _items(table, "pack")[:2]:
         if isinstance(pack, Mapping) and "reserve" in pack:
             rows.append((f"Charge kept, {plain(name, 20)}", value_text(pack["reserve"])))
     rig = next(iter(_rigs(table).values()), {})

@@ -32,7 +32,7 @@ class Day(Table):
     """The work day."""
 
     start: Clock = may("07:00", "The crew starts at the yard; assumption.")
-    last_landing: Clock | None = may(None, "No aircraft is in the air after this; none: flying_window. Assumption.")
+    last_landing: Clock | None = may(None, "No aircraft is in the air after this; none: window. Assumption.")
     window: Annotated[float, Quantity(units.TIME, above=0.0, most=4e7)] | None = may(
         None, "From the start to the last landing, instead of last_landing; none: 12 hours. Assumption."
     )

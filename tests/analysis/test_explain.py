@@ -1,6 +1,7 @@
 """The evidence page: every line can be followed, its figures are the simulator's, and every value has its origin."""
 
 import ast
+import importlib.util
 import json
 import math
 import operator
@@ -8,7 +9,7 @@ import tomllib
 from pathlib import Path
 
 import pytest
-from hypothesis import given, settings
+from hypothesis import given, reject, settings
 from hypothesis import strategies as st
 
 from simulator.analysis.explain import explain, page_json
@@ -218,6 +219,31 @@ def test_other_scenarios_can_be_followed_and_agree(case, tmp_path):
         if one.formula:
             assert_reproduced(one.formula, one.value)
     assert [(one.quantity, one.note) for one in page.lines if one.kind == "simulator"] == []
+
+
+def strategy():
+    """The random scenarios that the operation model is tested on."""
+    path = Path(__file__).parents[1] / "operation" / "scenarios_strategy.py"
+    spec = importlib.util.spec_from_file_location("explain_scenarios_strategy", path)
+    module = importlib.util.module_from_spec(spec)
+    spec.loader.exec_module(module)
+    return module.scenarios()
+
+
+@settings(max_examples=12)
+@given(strategy())
+def test_random_scenarios_can_be_followed_and_agree(raw):
+    try:
+        loaded = load_scenario(raw)
+        plan = make_plan(loaded.sets[0])
+    except InputError:
+        reject()
+    page = explain(loaded, plan, raw=raw)
+    for one in page.lines:
+        if one.formula:
+            assert_reproduced(one.formula, one.value)
+    assert [(one.quantity, one.note) for one in page.lines if one.kind == "simulator"] == []
+    json.dumps(page_json(page), allow_nan=False)
 
 
 def test_a_fit_to_logged_loads_is_the_simulators(tmp_path):

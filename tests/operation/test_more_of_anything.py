@@ -43,7 +43,6 @@ MORE = {
     "helper": "rig.main.crew.helpers=2",
     "pilot": "rig.main.crew.pilots=2",
     "pump": "rig.main.supply.pump_flow='60 gal/min'",
-    "mix tank": "rig.main.supply.mix_tank='400 gal'",
 }
 
 

@@ -134,7 +134,7 @@ def test_paid_by_the_hour():
 
 
 def test_cycles_wear_packs_out_sooner():
-    """60 cycles a day over 2 packs and 50 days are 1500 a pack and year: life 1 year of 3; interest 0 -> 1000 a year."""
+    """60 cycles a day over 2 packs on 50 days are 1500 a pack: life 1 year of 3; at interest 0, 1000 a year each."""
     costs = COSTS.model_copy(
         update={
             "pack": {"big": Item(purchase=1000, life_years=3, life_cycles=1500, resale_share=0.0, upkeep_share=0.0)}

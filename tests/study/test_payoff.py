@@ -16,11 +16,11 @@ from simulator.experiment.estimates import mean_interval
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.study.day_money import jackknife, ledger_of
-from simulator.study.payoff import noise_reduction, payoff
+from simulator.study.payoff import noise_reduction, payoff, small_sample_note
 from simulator.study.payoff_case import make_case
 from simulator.study.trial import ACRES, simulate_sets
 
-DAYS = 30
+DAYS = 24
 
 
 @pytest.fixture(scope="module")
@@ -160,7 +160,7 @@ def test_common_days_cut_the_variance_fivefold():
     """
     loaded = load_scenario(PRICED)
     sets = [loaded.sets[0], vary(loaded.sets[0], [THIRD_PACK], loaded.folder)]
-    rows = simulate_sets([make_plan(entry) for entry in sets], loaded.base.seed, 100)
+    rows = simulate_sets([make_plan(entry) for entry in sets], loaded.base.seed, 60)
     reduction = noise_reduction(rows[1][:, ACRES], rows[0][:, ACRES])
     assert reduction >= 5.0
     # the same days paired wrongly are as good as independent: the streams, not the sets, make the difference
@@ -170,15 +170,18 @@ def test_common_days_cut_the_variance_fivefold():
 
 @pytest.mark.slow
 def test_intervals_cover_the_long_run(monkeypatch):
-    """400 studies of 12 days each: 95 % intervals of acres and margin hold the mean of all days 93-97 % of times."""
+    """400 studies of 12 days each: 95 % intervals of acres and margin hold the mean of all days 93-97 % of times.
+
+    Days without weather stoppages. Where stoppages make short days strongly skewed (skewness -1.2) the t interval of so
+    few days holds its truth less often, measured 92.4 % at 12 days, 93.9 % at 30 and 94.5 % at 50: payoff then says so.
+    """
     monkeypatch.delenv("ACREDAY_VERIFY", raising=False)  # 9600 days; each kind of day is verified in other tests
-    loaded = short()
-    base = loaded.sets[0]
-    changed = vary(base, [THIRD_PACK], loaded.folder)
-    rows = simulate_sets([make_plan(base), make_plan(changed)], 77, 4800, workers=2)
-    costs = base.scenario.costs
-    joint = np.hstack([ledger_of(rows[0], base.scenario, costs), ledger_of(rows[1], changed.scenario, costs)])
-    case, _ = make_case(base, changed, costs, None, "payoff")
+    loaded = load_scenario(SCENARIOS / "third_pack.toml", SHORT)
+    sets = loaded.sets[:2]
+    rows = simulate_sets([make_plan(entry) for entry in sets], 77, 4800, workers=2)
+    costs = short().base.costs
+    joint = np.hstack([ledger_of(table, entry.scenario, costs) for table, entry in zip(rows, sets, strict=True)])
+    case, _ = make_case(sets[0], sets[1], costs, None, "payoff")
     truth = float(case.margin(joint.mean(axis=0), 30, None))
     acres = rows[1][:, ACRES] - rows[0][:, ACRES]
     hits = np.zeros(2)
@@ -191,6 +194,14 @@ def test_intervals_cover_the_long_run(monkeypatch):
     assert (hits / 400 <= 0.97).all(), hits / 400
 
 
+def test_few_skewed_days_are_said():
+    """Many like days and a few lost ones: intervals of few days are then too narrow, and the notes say so."""
+    skewed = np.array([8.0] * 18 + [0.0, 1.0])
+    assert "too narrow" in small_sample_note(skewed)
+    assert small_sample_note(np.tile(skewed, 4)) == ""
+    assert small_sample_note(np.linspace(0, 1, 20)) == ""
+
+
 def test_command_writes_its_folder(tmp_path):
     """Sentence, table, and a folder with tables, figure, document and summary; a second run wants --force."""
     arguments = [str(PRICED), THIRD_PACK, "--days", "12", "--one-more-days", "0", "--out", str(tmp_path / "out")]
@@ -198,7 +209,7 @@ def test_command_writes_its_folder(tmp_path):
         arguments += ["--set", setting]
     done = CliRunner().invoke(command, [*arguments, "--json", str(tmp_path / "a.json")], catch_exceptions=False)
     assert done.exit_code == 0
-    assert "One more pack (large_pack) adds" in done.output
+    assert done.stdout.startswith("One more pack (large_pack) adds")
     names = {path.name for path in (tmp_path / "out").iterdir()}
     assert {
         "study.json",

@@ -1,0 +1,194 @@
+"""Days at the edge of what can be flown, worked out by hand."""
+
+import pytest
+
+from simulator.errors import InputError
+from simulator.operation.log import Reason, State
+from small_day import area_m2, day_of, plan_of, table, waits_s
+
+
+def test_no_time_left_after_the_drive():
+    day = day_of(table(yard__drive_distance="60 km", day__window="30 min"))
+    assert not day.log.sorties
+    # it is known beforehand that nothing can be flown: the rig stays at the yard
+    assert day.log.paid_until_s < 3600
+
+
+def test_no_time_left_after_a_late_drive():
+    made = table(yard__drive_distance="10 km", day__window="40 min", route__road_speed={"dist": "uniform", "low": "2 m/s", "high": "18 m/s"})
+    for replication in range(6):
+        day = day_of(made, replication=replication)
+        assert all(one.end_s <= 2400 for one in day.log.sorties)
+
+
+def test_reserve_ends_a_sortie_that_takes_longer_than_planned():
+    made = table(
+        aircraft__big__flight_time_factor={"dist": "uniform", "low": "1.2", "high": "1.7"},
+        flying={"energy_margin": "0 %"},
+        pack__pack__energy="1500 Wh",
+    )
+    day = day_of(made)
+    cut = [one for one in day.log.sorties if one.charge_before_wh - one.energy_wh < 1.01 * 0.2 * 1500]
+    assert cut
+    assert min(one.charge_before_wh - one.energy_wh for one in cut) >= 0.2 * 1500 * (1 - 1e-6)
+    assert any(one.applied < 0.9 * one.load_before for one in cut)
+
+
+def test_field_smaller_than_a_load_is_one_load_of_its_size():
+    made = table(work="once")
+    made["field"][0]["area"] = "0.5 ha"
+    day = day_of(made)
+    assert len(day.log.sorties) == 1
+    assert day.log.sorties[0].load_before == pytest.approx(10.0)
+    assert day.ends[0].product_on_aircraft == pytest.approx(0.0, abs=1e-9)
+    assert day.log.list_finished_s == pytest.approx(day.log.sorties[0].end_s)
+
+
+def test_a_list_that_runs_out_gives_its_finishing_time():
+    made = table(work="once", field=[{"name": f"f{n}", "area": "4 ha", "drive_distance": "1 km", "ferry_distance": "100 m"} for n in range(3)])
+    day = day_of(made)
+    assert area_m2(day) == pytest.approx(120000)
+    assert day.log.list_finished_s == pytest.approx(max(one.end_s for one in day.log.sorties))
+    assert day.log.paid_until_s < 6 * 3600
+    short = day_of(made, ["day.window='40 min'"])
+    assert area_m2(short) < 120000
+    assert short.log.list_finished_s is None
+
+
+def test_tiny_generator_charges_at_what_it_can_give():
+    made = table(generator__generator__rated_power="0.5 kW", rig__main__packs={"pack": 2})
+    day = day_of(made)
+    charged_wh = sum(row.amount for row in day.log.rows if row.entity == "main/trailer/charger 1.1")
+    hours = day.log.paid_until_s / 3600
+    assert 0 < charged_wh <= 0.5 * 0.8 * 1000 * hours
+    waits = waits_s(day)
+    assert waits["generator limited"] > 0.5 * sum(waits.values())
+
+
+def test_one_person_does_everything_one_after_the_other():
+    day = day_of(table(rig__main__crew={"pilots": 1, "helpers": 0}))
+    assert len(day.log.sorties) > 5
+    flights = [(one.start_s, one.end_s) for one in day.log.sorties]
+    tasks = [row for row in day.log.rows if row.entity == "main/pilot 1" and row.state is State.TASK]
+    assert not any(row.start_s < end - 1e-6 and row.end_s > start + 1e-6 for row in tasks for start, end in flights)
+
+
+def test_all_packs_flat_at_the_start_are_charged_first():
+    day = day_of(table(rig__main__packs_start_charge="1 %"))
+    first = day.log.sorties[0]
+    # 1782 Wh at 8 kW and less towards the end, after plugging in: 13 minutes at the least
+    assert first.start_s > 1782 / 8000 * 3600
+    assert first.charge_before_wh == pytest.approx(1800)
+
+
+def test_one_pack_for_two_aircraft_serves_both_in_turn():
+    made = table(rig__main__aircraft={"big": 2}, rig__main__packs={"pack": 1}, work="once")
+    made["field"][0]["area"] = "10 ha"
+    day = day_of(made)
+    assert area_m2(day) == pytest.approx(100000)
+    assert len({one.aircraft for one in day.log.sorties}) == 2
+    # the aircraft that has nothing left to fly gives its pack to the one that has: the day ends when the field does
+    assert day.log.list_finished_s is not None
+
+
+def test_empty_fuel_tank_stops_charging_until_somebody_can_refuel():
+    made = table(
+        generator__generator__fuel_tank="1 L",
+        generator__generator__refuel_at="0 %",
+        rig__main__crew={"pilots": 1, "helpers": 1, "tasks": {"refuel": {"time": "9 h", "people": 1}}},
+    )
+    day = day_of(made)
+    stopped = [row for row in day.log.rows if row.entity == "main/trailer" and row.state is State.STOPPED and row.reason is Reason.REFUEL]
+    assert stopped
+    after = [row for row in day.log.rows if row.entity == "main/trailer/charger 1.1" and row.start_s > stopped[0].start_s]
+    assert all(row.amount < 1e-6 for row in after)
+
+
+def test_refuelling_that_needs_the_pilot_is_done_once_the_tank_is_empty():
+    # two people refuel, and a pilot who has a helper does no work ahead of need
+    made = table(
+        generator__generator__fuel_tank="2 L",
+        rig__main__crew={"pilots": 1, "helpers": 1, "tasks": {"refuel": {"time": "3 min", "people": 2}}},
+    )
+    day = day_of(made)
+    assert sum(row.amount for row in day.log.rows if row.reason is Reason.REFUEL and row.state is State.RUN) > 2.0
+    assert len(day.log.sorties) > 20
+
+
+def test_water_is_fetched_when_it_runs_out():
+    made = table(rig__main__supply={"mix_tank": "120 L", "nurse_water": "150 L", "water_trip_time": "10 min"})
+    day = day_of(made)
+    trips = [row for row in day.log.rows if row.entity == "main/supply" and row.reason is Reason.RESTOCK]
+    assert trips
+    assert sum(row.amount for row in trips) == pytest.approx(day.ends[0].water_fetched_l)
+
+
+def test_granules_are_fetched_when_they_run_out():
+    made = table(product={"kind": "granules", "dry_rate": "50 kg/ha"}, rig__main__supply={"dry_stock": "200 kg", "water_trip_time": "10 min"})
+    day = day_of(made)
+    end = day.ends[0]
+    assert end.product_made > 0
+    assert end.product_start + end.product_made == pytest.approx(
+        sum(one.applied for one in day.log.sorties) + end.product_in_tank + end.product_on_aircraft
+    )
+
+
+def test_a_trip_for_water_holds_up_neither_break_nor_move():
+    made = table(
+        field=[{"name": f"f{n}", "area": "3 ha", "drive_distance": "1 km", "ferry_distance": "100 m"} for n in range(4)],
+        day__breaks=[{"start": "08:00", "length": "20 min"}],
+        rig__main__supply={"mix_tank": "120 L", "nurse_water": "130 L", "start_mixed": "100 %", "water_trip_time": "3 h"},
+    )
+    day = day_of(made)
+    trip = next(row for row in day.log.rows if row.entity == "main/supply" and row.reason is Reason.RESTOCK)
+    moves = [row for row in day.log.rows if row.entity == "main" and row.reason is Reason.DRIVE and row.start_s > 0]
+    assert any(trip.start_s < row.start_s < trip.end_s for row in moves)
+    rest = next(row for row in day.log.rows if row.state is State.BREAK)
+    assert rest.start_s < 3600 + 900
+
+
+def test_break_at_the_time_of_a_move_follows_it():
+    made = table(
+        field=[{"name": f"f{n}", "area": "2 ha", "drive_distance": "6 km", "ferry_distance": "100 m"} for n in range(3)],
+        rig__main__supply={"start_mixed": "100 %"},
+    )
+    quiet = day_of(made)
+    drives = [row for row in quiet.log.rows if row.entity == "main" and row.reason is Reason.DRIVE and row.amount]
+    clock = 7 * 3600 + drives[0].start_s + 30.0
+    made["day"]["breaks"] = [{"start": f"{int(clock // 3600):02d}:{int(clock % 3600 // 60):02d}", "length": "15 min"}]
+    day = day_of(made)
+    breaks = [row for row in day.log.rows if row.state is State.BREAK]
+    assert len(breaks) == 2
+    assert all(row.end_s - row.start_s == pytest.approx(900) for row in breaks)
+
+
+def test_stoppage_all_day_flies_nothing_and_says_why():
+    made = table(weather={"stoppages": {"time_between": "1 s", "length": "24 h"}})
+    day = day_of(made)
+    assert not day.log.sorties
+    waits = waits_s(day)
+    assert waits["weather"] > 0.9 * sum(waits.values())
+
+
+def test_stoppage_during_a_launch_check_stops_the_take_off():
+    made = table(
+        weather={"stoppages": {"time_between": {"dist": "exponential", "mean": "6 min"}, "length": "4 min"}},
+        rig__main__crew={"pilots": 1, "helpers": 1, "tasks": {"launch_check": {"time": "2 min", "by": "pilot"}}},
+    )
+    day = day_of(made)
+    checks = sum(1 for row in day.log.rows if row.entity == "main/pilot 1" and row.reason is Reason.LAUNCH_CHECK)
+    assert checks > len(day.log.sorties) > 3
+
+
+def test_last_load_of_the_day_is_only_as_large_as_the_time_left():
+    day = day_of(table(day__window="2 h"))
+    assert day.log.last_landing_s <= 7200
+    assert day.log.sorties[-1].load_before < 40.0
+    assert day.ends[0].product_on_aircraft < 4.0
+
+
+def test_other_load_above_the_source_is_refused():
+    made = table()
+    made["rig"]["main"]["power"]["trailer"]["other_load"] = "20 kW"
+    with pytest.raises(InputError, match="other_load"):
+        plan_of(made)
