@@ -16,7 +16,11 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "run": ("simulator.command.run", "Simulate many days of every equipment set: acres per day and the bottleneck."),
     "compare": ("simulator.command.compare", "Compare equipment sets on the same random days: differences and who wins."),
     "day": ("simulator.command.day", "One simulated day: its log as CSV and a timeline figure."),
+    "report": ("simulator.command.report", "A result as one HTML file with the day replayed; several side by side."),
+    "quote": ("simulator.command.quote", "A quote sheet for a customer (PDF and HTML) from a result."),
+    "figure": ("simulator.command.figure", "One publication-ready figure of a result (SVG, PNG, PDF)."),
     "explain": ("simulator.command.explain", "Every number that a scenario uses: from where, and what it implies."),
+    "validation": ("simulator.command.validation", "Write the page that sets the model beside published measurements."),
     "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
 }
 """Command name to module (with a click command named ``command``) and short help."""

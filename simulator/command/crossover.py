@@ -80,7 +80,7 @@ def command(
     labels = {
         "day": f"{unit.name}/day",
         "person_hour": f"{unit.name}/person-hour",
-        "cost": f"{money}/{unit.one} saved",
+        "cost": f"{money}/{unit.one} (less wins)",
     }
     rows = [
         [f"field, {unit.name}", "rate", "measure", answer.a, answer.b, f"in favour of {answer.a}", "winner", "days"]

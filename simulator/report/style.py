@@ -94,8 +94,8 @@ def figure_bytes(figure: Figure, form: str) -> bytes:
     return stream.getvalue()
 
 
-def save_figure(figure: Figure, stem: Path) -> list[Path]:
-    """Write a figure as SVG and PNG.
+def save_figure(figure: Figure, stem: Path, formats: Sequence[str] = ("svg", "png")) -> list[Path]:
+    """Write a figure as SVG and PNG, or in other formats.
 
     Parameters
     ----------
@@ -103,6 +103,8 @@ def save_figure(figure: Figure, stem: Path) -> list[Path]:
         What to write.
     stem : Path
         Path without ending; its folder must exist.
+    formats : sequence of str
+        Any of ``svg``, ``png`` and ``pdf``.
 
     Returns
     -------
@@ -115,7 +117,7 @@ def save_figure(figure: Figure, stem: Path) -> list[Path]:
         The folder cannot be written.
     """
     paths = []
-    contents = {form: figure_bytes(figure, form) for form in ("svg", "png")}
+    contents = {form: figure_bytes(figure, form) for form in formats}
     for form, content in contents.items():
         path = stem.with_name(f"{stem.name}.{form}")
         write_atomically(path, content)
