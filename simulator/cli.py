@@ -1,4 +1,4 @@
-"""The ``acreday`` command: names of the commands, loaded when called, and the one place where errors become messages."""
+"""The ``acreday`` command: its commands, loaded when called, and the place where errors become messages."""
 
 from __future__ import annotations
 
@@ -14,7 +14,10 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("simulator.command.new", "Write a commented scenario to start from."),
     "check": ("simulator.command.check", "Check a scenario and say what is wrong with it."),
     "run": ("simulator.command.run", "Simulate many days of every equipment set: acres per day and the bottleneck."),
-    "compare": ("simulator.command.compare", "Compare equipment sets on the same random days: differences and who wins."),
+    "compare": (
+        "simulator.command.compare",
+        "Compare equipment sets on the same random days: differences and who wins.",
+    ),
     "day": ("simulator.command.day", "One simulated day: its log as CSV and a timeline figure."),
     "report": ("simulator.command.report", "A result as one HTML file with the day replayed; several side by side."),
     "quote": ("simulator.command.quote", "A quote sheet for a customer (PDF and HTML) from a result."),
@@ -40,7 +43,9 @@ class LazyGroup(click.Group):
         found = import_module(COMMANDS[cmd_name][0]).command
         return found if isinstance(found, click.Command) else None
 
-    def resolve_command(self, ctx: click.Context, args: list[str]) -> tuple[str | None, click.Command | None, list[str]]:
+    def resolve_command(
+        self, ctx: click.Context, args: list[str]
+    ) -> tuple[str | None, click.Command | None, list[str]]:
         """Name the nearest command when there is none of that name."""
         if args and args[0] not in COMMANDS:
             from simulator.scenario.merge import nearest

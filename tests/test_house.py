@@ -96,7 +96,17 @@ def test_top_level_holds_only_what_it_may() -> None:
     listed = run("git", "ls-files").stdout.split()
     if not listed:
         pytest.skip("not a git checkout")
-    allowed = {"README.md", "DEVELOPERS.md", "CHANGELOG.md", "LICENSE", "pyproject.toml", "simulator", "scenarios", "tests", "reports"}
+    allowed = {
+        "README.md",
+        "DEVELOPERS.md",
+        "CHANGELOG.md",
+        "LICENSE",
+        "pyproject.toml",
+        "simulator",
+        "scenarios",
+        "tests",
+        "reports",
+    }
     top = {name.split("/")[0] for name in listed}
     assert {name for name in top if not name.startswith(".")} <= allowed
 
@@ -129,7 +139,12 @@ def test_readme_examples_run(tmp_path: Path) -> None:
     for line in lines:
         assert line.startswith("acreday "), line
         done = subprocess.run(
-            line.replace("acreday ", f"{command} ", 1), shell=True, cwd=tmp_path, capture_output=True, text=True, check=False
+            line.replace("acreday ", f"{command} ", 1),
+            shell=True,
+            cwd=tmp_path,
+            capture_output=True,
+            text=True,
+            check=False,
         )
         assert done.returncode == 0, f"{line}\n{done.stdout}\n{done.stderr}"
         assert "Traceback" not in done.stderr

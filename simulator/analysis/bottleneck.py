@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from simulator.analysis.digits import supported_decimals
 from simulator.analysis.summary import WAIT_RESOURCE
 
 
@@ -87,7 +88,11 @@ def lost_time(time_share: Mapping[str, float]) -> dict[str, float]:
 
 
 def judge(
-    time_share: Mapping[str, float], active_share: Mapping[str, float], one_more: Sequence[OneMore], unit: str = "acres", per_unit: float = 1.0
+    time_share: Mapping[str, float],
+    active_share: Mapping[str, float],
+    one_more: Sequence[OneMore],
+    unit: str = "acres",
+    per_unit: float = 1.0,
 ) -> Bottleneck:
     """Name the bottleneck and say why.
 
@@ -109,7 +114,7 @@ def judge(
     helpful = [change for change in one_more if change.low > 0.0]
     momentary = max(active_share, key=lambda name: active_share[name], default="aircraft")
     best = max(helpful, key=lambda change: change.acres_per_day, default=None)
-    # a further aircraft adds output in most sets; it is the bottleneck only when nothing cheaper to add stands in the way
+    # a further aircraft adds output in most sets; it is named only when nothing cheaper stands in the way
     cheaper = [change for change in helpful if change.resource != "aircraft"]
     waited = sum(share for resource, share in lost.items() if resource != "moves")
     if best is not None and best.resource == "aircraft" and cheaper and waited > 0.05:
@@ -126,7 +131,8 @@ def judge(
         why = "it sets the pace although aircraft rarely wait for it directly"
     also = ""
     if momentary not in (best.resource, "aircraft"):
-        also = f" At most moments the longest-running resource is {_NAMES[momentary].lower()} ({active_share[momentary]:.0%} of the day)."
+        name, share_now = _NAMES[momentary].lower(), active_share[momentary]
+        also = f" At most moments the longest-running resource is {name} ({share_now:.0%} of the day)."
     return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}")
 
 
@@ -138,8 +144,9 @@ def _verb(resource: str) -> str:
 def _gain(change: OneMore, unit: str, per_unit: float) -> str:
     value, low, high = (number / per_unit for number in (change.acres_per_day, change.low, change.high))
     half = 0.5 * (high - low)
-    digits = 0 if half >= 1.0 else 1
-    return f"{value:.{digits}f} {unit} a day (95 % interval {low:.{digits}f} to {high:.{digits}f}, {change.days} days)"
+    decimals = supported_decimals(half) if half > 0 else 1
+    shown = [f"{round(number, decimals):.{max(decimals, 0)}f}" for number in (value, low, high)]
+    return f"{shown[0]} {unit} a day (95 % interval {shown[1]} to {shown[2]}, {change.days} days)"
 
 
 def _without_change(momentary: str, lost: Mapping[str, float], tried: bool) -> str:

@@ -1,4 +1,4 @@
-"""``acreday check``: is a scenario sound?"""
+"""``acreday check``: tell whether a scenario is sound."""
 
 from __future__ import annotations
 
@@ -21,7 +21,9 @@ def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet:
         return
     for entry, plan in zip(loaded.sets, plans, strict=True):
         area = sum(field.area_m2 for field in plan.fields)
-        size = f"{area / M2_PER_HECTARE:.4g} ha" if plan.scenario.units == "metric" else f"{area / M2_PER_ACRE:.4g} acres"
+        size = (
+            f"{area / M2_PER_HECTARE:.4g} ha" if plan.scenario.units == "metric" else f"{area / M2_PER_ACRE:.4g} acres"
+        )
         rigs = "; ".join(
             f"{rig.name}: "
             + ", ".join(f"{number} {kind.name}" for kind, number in rig.aircraft)

@@ -20,7 +20,11 @@ F = TypeVar("F", bound=Callable[..., Any])
 
 SCENARIO = click.argument("scenario", metavar="SCENARIO.toml")
 SETTINGS = click.option(
-    "--set", "settings", metavar="KEY=VALUE", multiple=True, help="Override any scenario value, such as rig.main.packs.big=4."
+    "--set",
+    "settings",
+    metavar="KEY=VALUE",
+    multiple=True,
+    help="Override any scenario value, such as rig.main.packs.big=4.",
 )
 FIELDS = click.option("--fields", metavar="FILE", help="GeoJSON file to use as the field list.")
 SEED = click.option("--seed", type=int, help="Seed of the random streams [default: the scenario's].")
@@ -81,7 +85,9 @@ class Progress:
         share = done / total if total else 1.0
         left = (now - self._begun_s) * (1 / share - 1) if share > 0 else 0.0
         filled = round(24 * share)
-        text = f"{stage}: [{'#' * filled}{'.' * (24 - filled)}] {done}/{total}" + (f", {left:.0f} s left" if 0 < share < 1 else "")
+        text = f"{stage}: [{'#' * filled}{'.' * (24 - filled)}] {done}/{total}" + (
+            f", {left:.0f} s left" if 0 < share < 1 else ""
+        )
         if self._terminal:
             click.echo(f"\r{text:<78}", nl=False, err=True)
         else:

@@ -7,9 +7,23 @@ from typing import Literal
 import click
 
 from simulator.command.common import (
-    BUDGET, DAYS, FIELDS, FORCE, JSON, OUT, PRECISE, PRECISION, QUIET, RESUME, SCENARIO, SCHEDULER, SEED, SETTINGS, WORKERS,
+    BUDGET,
+    DAYS,
+    FIELDS,
+    FORCE,
+    JSON,
+    OUT,
+    PRECISE,
+    PRECISION,
+    QUIET,
+    RESUME,
+    SCENARIO,
+    SCHEDULER,
+    SEED,
+    SETTINGS,
+    WORKERS,
     options,
-)  # fmt: skip
+)
 
 Precise = Literal["mean", "p10", "difference"]
 
@@ -20,10 +34,23 @@ Precise = Literal["mean", "p10", "difference"]
 @options(DAYS, PRECISION, PRECISE, BUDGET)
 @options(SEED, WORKERS, SCHEDULER, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
 def command(
-    scenario: str, sets: tuple[str, ...], days: int | None, precision: str | None, precise: Precise,
-    budget: str | None, seed: int | None, workers: int, scheduler: str | None, settings: tuple[str, ...], fields: str | None,
-    out: str | None, force: bool, resume: bool, json_file: str | None, quiet: bool,
-) -> None:  # fmt: skip
+    scenario: str,
+    sets: tuple[str, ...],
+    days: int | None,
+    precision: str | None,
+    precise: Precise,
+    budget: str | None,
+    seed: int | None,
+    workers: int,
+    scheduler: str | None,
+    settings: tuple[str, ...],
+    fields: str | None,
+    out: str | None,
+    force: bool,
+    resume: bool,
+    json_file: str | None,
+    quiet: bool,
+) -> None:
     """Compare two or more equipment sets on the same random days: differences with intervals, and who wins how often.
 
     Without SET all sets of the scenario are compared.
@@ -31,7 +58,21 @@ def command(
     from simulator.command.experiment import Request, run_and_report
 
     request = Request(
-        scenario, settings, fields, days, precision, precise, budget, 0, seed, workers, scheduler, out, force, resume,
-        json_file, quiet,
-    )  # fmt: skip
+        scenario,
+        settings,
+        fields,
+        days,
+        precision,
+        precise,
+        budget,
+        0,
+        seed,
+        workers,
+        scheduler,
+        out,
+        force,
+        resume,
+        json_file,
+        quiet,
+    )
     run_and_report(request, sets=sets, least_sets=2)

@@ -15,9 +15,16 @@ from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTI
 @click.option("--out", metavar="DIR", help="Folder [default: reports/<scenario>-day].")
 @options(FORCE, QUIET)
 def command(
-    scenario: str, equipment: str | None, replication: int, seed: int | None, settings: tuple[str, ...], fields: str | None,
-    out: str | None, force: bool, quiet: bool,
-) -> None:  # fmt: skip
+    scenario: str,
+    equipment: str | None,
+    replication: int,
+    seed: int | None,
+    settings: tuple[str, ...],
+    fields: str | None,
+    out: str | None,
+    force: bool,
+    quiet: bool,
+) -> None:
     """Simulate one day: its log as CSV (one row an interval) and a timeline figure."""
     import datetime
     import shlex
@@ -43,9 +50,15 @@ def command(
     from simulator.report.timeline import day_frame, timeline_figure
 
     record = manifest(
-        {entry.name: entry.resolved}, [], loaded.digest(), used_seed, {entry.name: 1}, shlex.join(["acreday", *sys.argv[1:]]),
-        datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"), time.monotonic() - begun,
-    )  # fmt: skip
+        {entry.name: entry.resolved},
+        [],
+        loaded.digest(),
+        used_seed,
+        {entry.name: 1},
+        shlex.join(["acreday", *sys.argv[1:]]),
+        datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+        time.monotonic() - begun,
+    )
     with ResultFolder(target, force) as folder:
         folder.write_table("day.csv", day_frame(day, plan))
         save_figure(timeline_figure(day, plan, f"{entry.name}: replication {replication}"), folder.path / "timeline")
@@ -55,7 +68,8 @@ def command(
     size = f"{area / M2_PER_HECTARE:.1f} ha" if loaded.base.units == "metric" else f"{area / M2_PER_ACRE:.1f} acres"
     ended = clock_text(loaded.base.day.start + day.log.paid_until_s)
     if not quiet:
-        text = f"{entry.name}, replication {replication}: {size} in {len(day.log.sorties)} sorties; back at the yard at {ended}"
+        flown = f"{size} in {len(day.log.sorties)} sorties"
+        text = f"{entry.name}, replication {replication}: {flown}; back at the yard at {ended}"
         if day.log.list_finished_s is not None:
             text += f"; the field list was finished at {clock_text(loaded.base.day.start + day.log.list_finished_s)}"
         click.echo(text)

@@ -128,7 +128,9 @@ def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> Loa
     chosen = tuple(loaded.equipment_set(name) for name in dict.fromkeys(names)) if names else loaded.sets
     if len(chosen) < least:
         have = ", ".join(entry.name for entry in loaded.sets)
-        raise InputError.single(f"got {len(chosen)} equipment set; allowed is at least {least} (the scenario has {have})")
+        raise InputError.single(
+            f"got {len(chosen)} equipment set; allowed is at least {least} (the scenario has {have})"
+        )
     return LoadedScenario(loaded.name, chosen, loaded.folder, loaded.file)
 
 
@@ -156,9 +158,16 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     from simulator.experiment.run import Options, run
 
     options = Options(
-        request.days, request.seed, request.workers, precision, request.precise, request.one_more_days, request.scheduler,
-        read_budget(request.budget), journal,
-    )  # fmt: skip
+        request.days,
+        request.seed,
+        request.workers,
+        precision,
+        request.precise,
+        request.one_more_days,
+        request.scheduler,
+        read_budget(request.budget),
+        journal,
+    )
     try:
         result = run(loaded, options, progress)
     finally:
@@ -186,17 +195,28 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
 
 
 def write_folder(
-    loaded: LoadedScenario, result: Result, document: dict[str, object], target: Path, request: Request, duration_s: float, progress: Progress
+    loaded: LoadedScenario,
+    result: Result,
+    document: dict[str, object],
+    target: Path,
+    request: Request,
+    duration_s: float,
+    progress: Progress,
 ) -> Path:
     """Write tables, figures, summary, median days and manifest; return the folder."""
     from simulator.report.folder import ResultFolder, manifest
 
     digest_files = _input_files(loaded, request)
     record = manifest(
-        {entry.name: entry.resolved for entry in loaded.sets}, digest_files, loaded.digest(), result.seed,
-        {entry.name: entry.days for entry in result.sets}, shlex.join(["acreday", *sys.argv[1:]]),
-        datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"), duration_s,
-    )  # fmt: skip
+        {entry.name: entry.resolved for entry in loaded.sets},
+        digest_files,
+        loaded.digest(),
+        result.seed,
+        {entry.name: entry.days for entry in result.sets},
+        shlex.join(["acreday", *sys.argv[1:]]),
+        datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
+        duration_s,
+    )
     stages = 3 + len(loaded.sets)
     progress("figures", 0, stages)
     with ResultFolder(target, request.force or request.resume) as folder:
@@ -211,7 +231,7 @@ def write_folder(
         progress("figures", 1, stages)
         save_figure(time_use_figure(result.time_use), folder.path / "time_use")
         progress("figures", 2, stages)
-        for place, entry in enumerate(loaded.sets):
+        for place in range(len(loaded.sets)):
             _write_median_day(loaded, result, place, folder.path)
             progress("figures", 3 + place, stages)
         from simulator.report.summary import summary_markdown
@@ -239,6 +259,7 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     from simulator.operation.plan import make_plan
     from simulator.report.figures import save_figure
     from simulator.report.timeline import timeline_figure
+    from simulator.report.writing import file_stem
 
     entry = loaded.sets[place]
     replication = median_replication(result, place)
@@ -248,12 +269,6 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     save_figure(timeline_figure(day, plan, title), path / f"timeline_{file_stem(entry.name)}")
     text = json.dumps(day_record(plan, day), allow_nan=False, separators=(",", ":"))
     (path / f"day_{file_stem(entry.name)}.json").write_text(text + "\n", encoding="utf-8")
-
-
-def file_stem(name: str) -> str:
-    """Return a name as a safe part of a file name."""
-    kept = "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in name)[:60]
-    return kept if kept == name else f"{kept}_{hashlib.sha256(name.encode()).hexdigest()[:6]}"
 
 
 def _input_files(loaded: LoadedScenario, request: Request) -> list[tuple[str, str]]:

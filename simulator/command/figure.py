@@ -22,9 +22,18 @@ FIGURES = ("acres", "time-use", "bottleneck", "paired", "timeline")
 @click.argument("name", metavar="NAME", type=click.Choice(FIGURES))
 @click.option("--equipment", metavar="SET", help="Equipment set of the timeline [default: the first].")
 @click.option("--out", metavar="STEM", help="File name without ending [default: NAME in the result folder].")
-@click.option("--format", "formats", type=click.Choice(["svg", "png", "pdf"]), multiple=True, default=("svg", "png", "pdf"), show_default=True)
+@click.option(
+    "--format",
+    "formats",
+    type=click.Choice(["svg", "png", "pdf"]),
+    multiple=True,
+    default=("svg", "png", "pdf"),
+    show_default=True,
+)
 @options(QUIET)
-def command(result: str, name: str, equipment: str | None, out: str | None, formats: tuple[str, ...], quiet: bool) -> None:
+def command(
+    result: str, name: str, equipment: str | None, out: str | None, formats: tuple[str, ...], quiet: bool
+) -> None:
     """Draw a figure of a result for print: acres, time-use, bottleneck, paired, or the timeline of a median day."""
     from pathlib import Path
 
@@ -68,7 +77,9 @@ def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
     chosen = equipment or names[0]
     record = stored.day_records.get(chosen)
     if record is None:
-        raise InputError.single(f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}", "--equipment")
+        raise InputError.single(
+            f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}", "--equipment"
+        )
     try:
         loaded = load_scenario(stored.manifest["resolved"][chosen], folder=".")
     except InputError as error:

@@ -11,21 +11,32 @@ from simulator.command.common import QUIET, note, options
 @click.argument("result", metavar="RESULT")
 @click.option("--customer", metavar="NAME", required=True, help="Who it is for.")
 @click.option("--equipment", metavar="SET", help="Equipment set [default: the only one].")
-@click.option("--price", type=click.FloatRange(0.0, 1e9), help="Price of the equipment set, in the scenario's currency.")
-@click.option("--valid-days", type=click.IntRange(1, 365), default=30, show_default=True, help="Days that the offer holds.")
+@click.option(
+    "--price", type=click.FloatRange(0.0, 1e9), help="Price of the equipment set, in the scenario's currency."
+)
+@click.option(
+    "--valid-days", type=click.IntRange(1, 365), default=30, show_default=True, help="Days that the offer holds."
+)
 @click.option("--notes", default="", help="Text to add.")
 @click.option("--out", metavar="FILE.pdf", help="Where to write it [default: quote_<set>.pdf in the result folder].")
 @options(QUIET)
 def command(
-    result: str, customer: str, equipment: str | None, price: float | None, valid_days: int, notes: str, out: str | None, quiet: bool
+    result: str,
+    customer: str,
+    equipment: str | None,
+    price: float | None,
+    valid_days: int,
+    notes: str,
+    out: str | None,
+    quiet: bool,
 ) -> None:
     """Write a quote sheet (PDF and HTML): what to expect of an equipment set, what limits it, what was assumed."""
     from pathlib import Path
 
-    from simulator.command.experiment import file_stem
     from simulator.errors import InputError
     from simulator.report.quote import write_quote
     from simulator.report.stored import read_result
+    from simulator.report.writing import file_stem
     from simulator.scenario.merge import nearest
 
     stored = read_result(Path(result))
@@ -34,7 +45,9 @@ def command(
         raise InputError.single(f"the result has several sets ({', '.join(names)}); name one", "--equipment")
     chosen = equipment or names[0]
     if chosen not in names:
-        raise InputError.single(f"got {chosen!r}, which is no equipment set of the result{nearest(chosen, names)}", "--equipment")
+        raise InputError.single(
+            f"got {chosen!r}, which is no equipment set of the result{nearest(chosen, names)}", "--equipment"
+        )
     target = Path(out) if out is not None else Path(result) / f"quote_{file_stem(chosen)}.pdf"
     if target.is_dir():
         raise InputError.single("is a folder; allowed is a file name", "--out", str(target))

@@ -30,8 +30,9 @@ def connect(address: str) -> tuple[Any, Executor]:
     except ImportError as error:
         message = "needs dask.distributed; install it with pip install 'acreday[cluster]'"
         raise InputError.single(message, "--scheduler") from error
+    make: Any = Client
     try:
-        client = Client(address, timeout="15s")
+        client = make(address, timeout="15s")
     except (OSError, ValueError, TimeoutError) as error:
         raise InputError.single(f"got {address!r}; no scheduler answers there ({error})", "--scheduler") from error
     return client, client.get_executor(retries=3)

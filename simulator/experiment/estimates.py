@@ -14,6 +14,8 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from simulator.analysis.digits import supported_decimals as supported_decimals
+
 FloatArray = NDArray[np.float64]
 
 
@@ -512,27 +514,6 @@ class SequentialStop:
     def _target(self, mean: float) -> float:
         relative = 0.0 if self.relative is None else relative_target(mean, self.relative)
         return max(relative, self.absolute or 0.0)
-
-
-def supported_decimals(half_width: float) -> int:
-    """Return the last decimal place that an interval supports.
-
-    The half-width keeps one significant digit, or two where it begins with 1 or 2 (rounding 1.4 to 1 would change it
-    by a third): the common rule for stated uncertainties; from memory.
-
-    Parameters
-    ----------
-    half_width : float
-        Above 0.
-
-    Returns
-    -------
-    int
-        Decimals to print; negative for tens, hundreds and so on.
-    """
-    _check_positive("half_width", half_width)
-    digits, exponent = f"{half_width:.1e}".split("e")
-    return (1 if digits[0] in "12" else 0) - int(exponent)
 
 
 def significant_digits(value: float, half_width: float) -> int:

@@ -54,7 +54,9 @@ class Journal:
             fcntl.flock(self._file, fcntl.LOCK_EX | fcntl.LOCK_NB)
         except OSError as error:
             self._file.close()
-            raise InputError.single("another run is writing into this folder; wait for it, or give another --out", file=str(path)) from error
+            raise InputError.single(
+                "another run is writing into this folder; wait for it, or give another --out", file=str(path)
+            ) from error
         head = (json.dumps({"format": FORMAT, **identity}, sort_keys=True) + "\n").encode()
         self._file.seek(0)
         found = self._file.readline(1_000_000)
@@ -67,7 +69,8 @@ class Journal:
         elif found != head:
             self._file.close()
             raise InputError.single(
-                "an unfinished run of another scenario, seed or version is in this folder; give --force to drop it", file=str(path)
+                "an unfinished run of another scenario, seed or version is in this folder; give --force to drop it",
+                file=str(path),
             )
         else:
             self._begin = len(found)
@@ -111,7 +114,8 @@ class Journal:
             self._file.flush()
         except OSError as error:
             raise InputError.single(
-                f"cannot be written: {error.strerror or error}; the days before are kept, go on with --resume", file=str(self.path)
+                f"cannot be written: {error.strerror or error}; the days before are kept, go on with --resume",
+                file=str(self.path),
             ) from error
 
     def close(self, remove: bool = False) -> None:

@@ -64,7 +64,9 @@ def simulate_replication(plan: DayPlan, bank: StreamBank, replication: int) -> S
 
 def run_day(plan: DayPlan, bank: StreamBank, replication: int) -> Rows:
     """Simulate one replication and return its row of numbers, shape (len(COLUMNS),)."""
-    return summarise(plan, simulate_replication(plan, bank, replication), active_period=replication < ACTIVE_PERIOD_DAYS)
+    return summarise(
+        plan, simulate_replication(plan, bank, replication), active_period=replication < ACTIVE_PERIOD_DAYS
+    )
 
 
 def run_block(plan: DayPlan, bank: StreamBank, first: int, last: int) -> Rows:

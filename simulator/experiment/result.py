@@ -110,7 +110,7 @@ class SetResult:
         return judge(self.time_share(), self.active_period_share(), self.one_more, unit, per)
 
     def finishing(self) -> tuple[int, float]:
-        """Return on how many days the field list ran out, and the mean hour after the start of the day; NaN if never."""
+        """Return on how many days the field list ran out, and the mean hour of the day (from its start); NaN if never."""
         hours = self.column("finish_hour")
         hours = hours[np.isfinite(hours)]
         return len(hours), float(hours.mean()) if len(hours) else math.nan
@@ -170,7 +170,12 @@ class Result:
         import pandas as pd
 
         records = [
-            {"equipment_set": entry.name, "state": label, "hours_per_day": entry.mean(f"time_s/{label}") / 3600.0, "share": share}
+            {
+                "equipment_set": entry.name,
+                "state": label,
+                "hours_per_day": entry.mean(f"time_s/{label}") / 3600.0,
+                "share": share,
+            }
             for entry in self.sets
             for label, share in entry.time_share().items()
         ]

@@ -133,7 +133,12 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         wanted = MOST_DAYS if chosen.days is None else wanted
     journal = None
     if chosen.journal is not None:
-        identity = {"digest": loaded.digest(), "seed": seed, "sets": [plan.name for plan in plans], "columns": list(COLUMNS)}
+        identity = {
+            "digest": loaded.digest(),
+            "seed": seed,
+            "sets": [plan.name for plan in plans],
+            "columns": list(COLUMNS),
+        }
         journal = Journal(chosen.journal, {**identity, "version": __version__}, len(COLUMNS))
     try:
         with Runner(plans, seed, chosen.workers, journal, chosen.scheduler, deadline_s) as runner:
@@ -267,11 +272,15 @@ def _run_one_more(
                 continue
             pair = paired_interval(_acres(other, number)[:both], _acres(runner, place)[:both])
             low, high = (pair.mean if bound is None else bound for bound in (pair.low, pair.high))
-            changes[place].append(OneMore(variation.change, variation.resource, variation.setting, pair.mean, low, high, pair.n))
+            changes[place].append(
+                OneMore(variation.change, variation.resource, variation.setting, pair.mean, low, high, pair.n)
+            )
     return [tuple(sorted(entries, key=lambda change: -change.acres_per_day)) for entries in changes]
 
 
-def simulate_day(loaded: LoadedScenario, equipment_set: str | None = None, replication: int = 0, seed: int | None = None) -> SimulatedDay:
+def simulate_day(
+    loaded: LoadedScenario, equipment_set: str | None = None, replication: int = 0, seed: int | None = None
+) -> SimulatedDay:
     """Simulate one day and keep its whole log.
 
     Parameters

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import json
-import os
 import platform
 import shutil
 import tempfile
@@ -14,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 
 from simulator import __version__
 from simulator.errors import InputError
+from simulator.report.writing import safe_cell
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -43,9 +43,13 @@ def check_target(folder: Path, force: bool) -> None:
         raise InputError.single("is a file; allowed is a folder", "--out", name)
     if folder.is_dir() and any(folder.iterdir()):
         if not (folder / MANIFEST).is_file():
-            raise InputError.single("holds other files; allowed is an empty or new folder, or an older result with --force", "--out", name)
+            raise InputError.single(
+                "holds other files; allowed is an empty or new folder, or an older result with --force", "--out", name
+            )
         if not force:
-            raise InputError.single("holds an older result; give --force to replace it, or another --out", "--out", name)
+            raise InputError.single(
+                "holds an older result; give --force to replace it, or another --out", "--out", name
+            )
     nearest = folder
     while not nearest.exists() and nearest != nearest.parent:
         nearest = nearest.parent
@@ -93,7 +97,7 @@ class ResultFolder:
         safe = frame.copy()
         for column in safe.columns:
             if safe[column].dtype.kind not in "bifu":
-                safe[column] = [safe_cell(value) for value in safe[column]]
+                safe[column] = safe[column].map(safe_cell)
         safe.to_csv(self.path / name, index=False, lineterminator="\n")
 
     def finish(self) -> Path:
@@ -107,27 +111,28 @@ class ResultFolder:
         try:
             if self.folder.exists():
                 old = Path(tempfile.mkdtemp(prefix=f".{self.folder.name}.old.", dir=self.folder.parent))
-                os.replace(self.folder, old / "result")
-                os.replace(self.path, self.folder)
+                self.folder.replace(old / "result")
+                self.path.replace(self.folder)
                 shutil.rmtree(old, ignore_errors=True)
             else:
-                os.replace(self.path, self.folder)
+                self.path.replace(self.folder)
         except OSError as error:
-            raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(self.folder)) from error
+            raise InputError.single(
+                f"cannot be written: {error.strerror or error}", "--out", str(self.folder)
+            ) from error
         return self.folder
 
 
-def safe_cell(value: Any) -> Any:
-    """Return a cell that no spreadsheet takes for a formula: text that starts with one of ``= + - @`` gets a quote."""
-    if isinstance(value, str) and value[:1] in ("=", "+", "-", "@", "\t", "\r"):
-        return "'" + value
-    return value
-
-
 def manifest(
-    resolved: Mapping[str, Mapping[str, Any]], files: Iterable[tuple[str, str]], digest: str, seed: int, days: Mapping[str, int],
-    command: str, created: str, duration_s: float,
-) -> dict[str, Any]:  # fmt: skip
+    resolved: Mapping[str, Mapping[str, Any]],
+    files: Iterable[tuple[str, str]],
+    digest: str,
+    seed: int,
+    days: Mapping[str, int],
+    command: str,
+    created: str,
+    duration_s: float,
+) -> dict[str, Any]:
     """Return what is needed to make a result again.
 
     Parameters

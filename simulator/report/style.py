@@ -6,7 +6,7 @@ import contextlib
 import functools
 import io
 import warnings
-from collections.abc import Callable, Iterator
+from collections.abc import Callable, Iterator, Sequence
 from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar

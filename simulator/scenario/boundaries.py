@@ -303,6 +303,7 @@ def _build_polygon(raw: RawFeature, grid: Any, repair: bool) -> tuple[BaseGeomet
 
 
 def polygons_only(geometry: BaseGeometry) -> BaseGeometry:
+    """Return the polygons of a geometry, without the lines and points that an overlay may leave."""
     import shapely
 
     parts = [part for part in shapely.get_parts(geometry) if part.geom_type in ("Polygon", "MultiPolygon")]

@@ -169,7 +169,9 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
             )
         )
     if not sites:
-        raise InputError.single("no field is left to fly; see the parts skipped: " + "; ".join(map(str, skipped[:5])), file=str(path))
+        raise InputError.single(
+            "no field is left to fly; see the parts skipped: " + "; ".join(map(str, skipped[:5])), file=str(path)
+        )
     return FieldList(tuple(sites), yard, tuple(skipped))
 
 

@@ -96,7 +96,10 @@ class LoadedScenario:
         content = {entry.name: _without_run_length(entry.resolved) for entry in self.sets}
         shapes = {
             entry.name: [
-                [(site.name, site.area_m2, site.location_m, _outline_text(site.polygon)) for site in entry.fields.sites],
+                [
+                    (site.name, site.area_m2, site.location_m, _outline_text(site.polygon))
+                    for site in entry.fields.sites
+                ],
                 entry.weather_days,
             ]
             for entry in self.sets
@@ -133,7 +136,9 @@ def read_toml(path: Path) -> dict[str, Any]:
         if path.is_dir():
             raise InputError.single("is a folder; allowed is a scenario file (TOML)", file=name)
         if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise InputError.single(f"is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; allowed is a scenario file (TOML)", file=name)
+            raise InputError.single(
+                f"is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; allowed is a scenario file (TOML)", file=name
+            )
         return tomllib.loads(path.read_text(encoding="utf-8"))
     except FileNotFoundError as error:
         siblings = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
@@ -146,7 +151,10 @@ def read_toml(path: Path) -> dict[str, Any]:
 
 
 def load_scenario(
-    source: str | Path | Mapping[str, Any], settings: Iterable[str] = (), folder: str | Path | None = None, fields: str | Path | None = None
+    source: str | Path | Mapping[str, Any],
+    settings: Iterable[str] = (),
+    folder: str | Path | None = None,
+    fields: str | Path | None = None,
 ) -> LoadedScenario:
     """Load a scenario with all its equipment sets.
 
@@ -219,7 +227,11 @@ def _load_set(
         found = check_references(scenario)
     # an entry whose ``like`` leads nowhere lacks keys only for that reason
     lost = tuple(problem.where[: -len("like")] for problem in problems if problem.where.endswith(".like"))
-    found = [problem for problem in found if not (lost and problem.where.startswith(lost) and problem.message.startswith("missing"))]
+    found = [
+        problem
+        for problem in found
+        if not (lost and problem.where.startswith(lost) and problem.message.startswith("missing"))
+    ]
     problems += [Problem(_place(problem.where, name, override), problem.message, problem.file) for problem in found]
     if problems or scenario is None:
         return None, problems

@@ -38,7 +38,9 @@ def nearest(name: str, known: list[str] | tuple[str, ...]) -> str:
     return f"; known: {', '.join(sorted(known))}" if known else "; none is declared"
 
 
-def resolve_likes(raw: dict[str, Any], catalogue: Mapping[str, Mapping[str, Any]], problems: list[Problem]) -> dict[str, Any]:
+def resolve_likes(
+    raw: dict[str, Any], catalogue: Mapping[str, Mapping[str, Any]], problems: list[Problem]
+) -> dict[str, Any]:
     """Replace every ``like`` by the entry that it names; the entry's own keys win.
 
     Parameters
@@ -58,7 +60,9 @@ def resolve_likes(raw: dict[str, Any], catalogue: Mapping[str, Mapping[str, Any]
         sources = dict(catalogue.get(table, {})) if table != "rig" else {}
         sources.update({name: entry for name, entry in entries.items() if isinstance(entry, dict)})
         resolved[table] = {
-            name: _follow(table, name, entry, sources, catalogue.get(table, {}), problems) if isinstance(entry, dict) else entry
+            name: _follow(table, name, entry, sources, catalogue.get(table, {}), problems)
+            if isinstance(entry, dict)
+            else entry
             for name, entry in entries.items()
         }
     return resolved
@@ -81,7 +85,9 @@ def _follow(
             break
         source = catalogue[like] if in_catalogue else sources.get(like)
         if not isinstance(source, dict):
-            problems.append(Problem(f"{table}.{name}.like", f"got {like!r}, which is unknown{nearest(like, list(sources))}"))
+            problems.append(
+                Problem(f"{table}.{name}.like", f"got {like!r}, which is unknown{nearest(like, list(sources))}")
+            )
             break
         seen.add(like)
         chain.append(source)

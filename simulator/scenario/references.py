@@ -47,7 +47,9 @@ def _names(where: str, got: Iterable[str], known: Iterable[str], what: str) -> l
     names = list(known)
     keyed = isinstance(got, dict)
     return [
-        Problem(f"{where}.{name}" if keyed else where, f"got {name!r}, which is no declared {what}{nearest(name, names)}")
+        Problem(
+            f"{where}.{name}" if keyed else where, f"got {name!r}, which is no declared {what}{nearest(name, names)}"
+        )
         for name in got
         if name not in names
     ]
@@ -78,12 +80,21 @@ def _check_rig(scenario: Scenario, where: str, rig: Rig) -> list[Problem]:
         if number and pack_name not in served:
             problems.append(Problem(f"{where}.packs.{pack_name}", "no charger of the rig serves this pack type"))
         if number and rig.charge_to <= scenario.pack[pack_name].reserve:
-            problems.append(Problem(f"{where}.charge_to", f"got {rig.charge_to:.0%}, which is not above the reserve of pack.{pack_name}"))
+            problems.append(
+                Problem(
+                    f"{where}.charge_to", f"got {rig.charge_to:.0%}, which is not above the reserve of pack.{pack_name}"
+                )
+            )
     for aircraft_name in sorted(flown):
         problems += _check_flown(scenario, where, rig, aircraft_name)
     problems += _check_crew(scenario, where, rig.crew, rig)
     if scenario.product.kind == "liquid" and rig.supply.batch is not None and rig.supply.batch > rig.supply.mix_tank:
-        problems.append(Problem(f"{where}.supply.batch", f"got {rig.supply.batch:g} L, more than the mix tank of {rig.supply.mix_tank:g} L"))
+        problems.append(
+            Problem(
+                f"{where}.supply.batch",
+                f"got {rig.supply.batch:g} L, more than the mix tank of {rig.supply.mix_tank:g} L",
+            )
+        )
     return problems
 
 
@@ -92,7 +103,12 @@ def _check_flown(scenario: Scenario, where: str, rig: Rig, name: str) -> list[Pr
     fitting = [pack for pack, number in rig.packs.items() if number and name in scenario.pack[pack].fits]
     if not fitting:
         fits = [pack for pack, entry in scenario.pack.items() if name in entry.fits]
-        problems.append(Problem(f"{where}.packs", f"no pack fits the aircraft {name!r}; fitting types: {', '.join(fits) or 'none declared'}"))
+        problems.append(
+            Problem(
+                f"{where}.packs",
+                f"no pack fits the aircraft {name!r}; fitting types: {', '.join(fits) or 'none declared'}",
+            )
+        )
     if sum(rig.packs[pack] for pack in fitting) < 1:
         problems.append(Problem(f"{where}.packs", f"the aircraft {name!r} has no pack"))
     if scenario.product.kind == "liquid" and aircraft.tank is None:
@@ -120,10 +136,15 @@ def _check_crew(scenario: Scenario, where: str, crew: Crew, rig: Rig) -> list[Pr
         able = {"anyone": crew.helpers + pilots_on_ground, "helper": crew.helpers, "pilot": crew.pilots}[task.by]
         needed = name not in ("mix",) or scenario.product.kind == "liquid"
         if needed and task.people > able:
-            message = f"needs {task.people} ({task.by}), but only {able} can do it (pilot_helps = {str(crew.pilot_helps).lower()})"
+            helps = str(crew.pilot_helps).lower()
+            message = f"needs {task.people} ({task.by}), but only {able} can do it (pilot_helps = {helps})"
             problems.append(Problem(f"{where}.crew.tasks.{name}.people", message))
     if rig.supply.water_trip_people > crew.helpers + pilots_on_ground:
-        problems.append(Problem(f"{where}.supply.water_trip_people", f"got {rig.supply.water_trip_people}, more than the crew can spare"))
+        problems.append(
+            Problem(
+                f"{where}.supply.water_trip_people", f"got {rig.supply.water_trip_people}, more than the crew can spare"
+            )
+        )
     return problems
 
 

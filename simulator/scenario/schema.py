@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.schema_equipment import Aircraft, Charger, Generator, Length, Pack, PositiveLength, Time
+from simulator.scenario.schema_equipment import Aircraft, Charger, Generator, Length, Pack, PositiveLength
 from simulator.scenario.schema_rig import Flying, Rig
 from simulator.scenario.schema_weather import Weather
 from simulator.scenario.types import Clock, Drawn, PositiveCount, Quantity, Table, fail, may, must
@@ -52,7 +52,7 @@ class Day(Table):
         if self.window is not None and self.last_landing is not None:
             raise fail("both last_landing and window are given; allowed is one of them")
         if self.last_landing_s <= 0:
-            raise fail("last_landing is not after start; for a night shift give window = \"10 h\" instead")
+            raise fail('last_landing is not after start; for a night shift give window = "10 h" instead')
         return self
 
 
@@ -83,19 +83,28 @@ class FieldTable(Table):
         "2", "Length of the passes over the width across them; assumption."
     )
     count: PositiveCount = may(1, "Number of such fields; assumption.")
-    drive_distance: Length | None = may(None, "Road distance to it from wherever the rig is; none: from the locations. Assumption.")
+    drive_distance: Length | None = may(
+        None, "Road distance to it from wherever the rig is; none: from the locations. Assumption."
+    )
     location: list[Coordinate] | None = may(
-        None, "East and north of the yard, such as [\"2 mi\", \"-1 mi\"]; none: drive_distance. Assumption.", min_length=2, max_length=2
+        None,
+        'East and north of the yard, such as ["2 mi", "-1 mi"]; none: drive_distance. Assumption.',
+        min_length=2,
+        max_length=2,
     )
     landing_zone: list[Coordinate] | None = may(
-        None, "Landing zone from the field's first corner: across and along the passes; none: that corner. Assumption.",
-        min_length=2, max_length=2,
+        None,
+        "Landing zone from the field's first corner: across and along the passes; none: that corner. Assumption.",
+        min_length=2,
+        max_length=2,
     )
     ferry_distance: Length | None = may(
         None, "Average distance between landing zone and work, instead of the geometry; none: the geometry. Assumption."
     )
     open_from: Clock | None = may(None, "No take-off on it before this time of day; none: any time. Assumption.")
-    open_until: Clock | None = may(None, "No aircraft in the air on it after this time of day; none: any time. Assumption.")
+    open_until: Clock | None = may(
+        None, "No aircraft in the air on it after this time of day; none: any time. Assumption."
+    )
     rate: LiquidRate | None = may(None, "Liquid rate on this field; none: the product's. Assumption.")
     dry_rate: DryRate | None = may(None, "Dry rate on this field; none: the product's. Assumption.")
 
@@ -110,14 +119,24 @@ class FieldFile(Table):
     """Fields drawn in a GeoJSON file (WGS 84)."""
 
     path: str = must("File, relative to the scenario.", min_length=1)
-    smallest: Annotated[float, Quantity(units.AREA, least=0.0)] = may("0.1 ha", "Smaller parts are skipped and named; assumption.")
+    smallest: Annotated[float, Quantity(units.AREA, least=0.0)] = may(
+        "0.1 ha", "Smaller parts are skipped and named; assumption."
+    )
     buffer: Length = may("0 m", "Strip left untreated inside every boundary; assumption. Source: the product label.")
-    headland_passes: Annotated[int, Field(ge=0, le=10, strict=True)] = may(0, "Passes along the boundary, flown last; assumption: none.")
-    obstacles: str | None = may(None, "GeoJSON file of obstacles, cut out of the treated area (gaps are flown straight, above them); none: none. Assumption.")
+    headland_passes: Annotated[int, Field(ge=0, le=10, strict=True)] = may(
+        0, "Passes along the boundary, flown last; assumption: none."
+    )
+    obstacles: str | None = may(
+        None,
+        "GeoJSON file of obstacles, cut out of the treated area (flown over in line, above them); none: none. Assumption.",
+    )
     obstacle_clearance: Length = may("5 m", "Distance kept from obstacles; assumption.")
-    patches: str | None = may(None, "GeoJSON file of patches: only these are treated (spot spraying); none: whole fields. Assumption.")
+    patches: str | None = may(
+        None, "GeoJSON file of patches: only these are treated (spot spraying); none: whole fields. Assumption."
+    )
     landing_zone: Literal["best", "nearest corner"] = may(
-        "best", "Landing zone: the place on the boundary with the least ferry distance, or the corner nearest the yard or the first pass. Assumption."
+        "best",
+        "The place on the boundary with the least ferry distance, or the corner nearest the yard or first pass. Assumption.",
     )
     heading: Annotated[float, Quantity(units.NUMBER, least=0.0, most=360.0)] | None = may(
         None, "Heading of the passes in degrees from north; none: the heading with fewest turns. Assumption."
@@ -128,16 +147,23 @@ class FieldFile(Table):
 class Yard(Table):
     """Where the day starts and ends."""
 
-    drive_distance: Length = may("5 mi", "Road distance to the first field and from the last, unless locations say it; assumption.")
+    drive_distance: Length = may(
+        "5 mi", "Road distance to the first field and from the last, unless locations say it; assumption."
+    )
     lon_lat: list[Annotated[float, Field(ge=-180.0, le=180.0)]] | None = may(
-        None, "Longitude and latitude, for fields of a file; none: drive_distance. Assumption.", min_length=2, max_length=2
+        None,
+        "Longitude and latitude, for fields of a file; none: drive_distance. Assumption.",
+        min_length=2,
+        max_length=2,
     )
 
 
 class Route(Table):
     """Getting from field to field."""
 
-    order: Literal["as given", "nearest", "improved"] = may("nearest", "Order of the visits when locations are known; assumption.")
+    order: Literal["as given", "nearest", "improved"] = may(
+        "nearest", "Order of the visits when locations are known; assumption."
+    )
     detour_factor: Annotated[float, Quantity(units.NUMBER, least=1.0, most=5.0)] = may(
         "1.27", "Road over straight distance; source: 4/pi for a square road grid, elementary."
     )
@@ -151,15 +177,20 @@ class Route(Table):
 class Scenario(Table):
     """One equipment set on its fields: everything that a simulated day depends on."""
 
-    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,59}$")] = must("Short name: letters, digits, - and _.")
+    name: Annotated[str, Field(pattern=r"^[A-Za-z0-9][A-Za-z0-9_-]{0,59}$")] = must(
+        "Short name: letters, digits, - and _."
+    )
     title: str = may("", "One line for reports. Assumption: none.", max_length=200)
     notes: str = may("", "Free text: where the numbers come from. Assumption: none.", max_length=5000)
     invented: bool = may(True, "True when places and equipment are invented; shown on every report. Assumption.")
     units: Literal["us", "metric"] = may("us", "Units of the output; assumption.")
     seed: Annotated[int, Field(ge=0, lt=2**63, strict=True)] = may(1, "Seed of the random streams; assumption.")
-    days: Annotated[int, Field(ge=2, le=10_000_000, strict=True)] = may(200, "Days simulated for each equipment set; assumption.")
+    days: Annotated[int, Field(ge=2, le=10_000_000, strict=True)] = may(
+        200, "Days simulated for each equipment set; assumption."
+    )
     work: Literal["repeat", "once"] = may(
-        "repeat", "'repeat' goes through the fields again when all are done (measures capacity); 'once' stops. Assumption."
+        "repeat",
+        "'repeat' goes through the fields again when all are done (measures capacity); 'once' stops. Assumption.",
     )
     day: Day = may({}, "The work day; assumptions.")
     weather: Weather = may({}, "Air and weather; assumptions.")
@@ -177,5 +208,6 @@ class Scenario(Table):
     costs: Costs | None = may(None, "Money, for the questions of buying and pricing; none: not asked. Assumption.")
     rigs_used: list[str] | None = may(None, "Rigs that work, by name; none: all. Assumption.", min_length=1)
     equipment_set: dict[str, dict[str, Any]] = may(
-        {}, "Named changes to this scenario, each a set to compare: any key of the scenario. Assumption: one set, the scenario."
+        {},
+        "Named changes to this scenario, each a set to compare: any of its keys. Assumption: one set, the scenario.",
     )

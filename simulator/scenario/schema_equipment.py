@@ -37,7 +37,9 @@ class Hover(Table):
     """What a spec sheet says of hovering, from which the power model is calibrated."""
 
     pack: str = must("Pack type that the minutes were flown on.")
-    empty_time: PositiveTime | None = may(None, "Hover time with an empty tank; none: not used. Source: the spec sheet.")
+    empty_time: PositiveTime | None = may(
+        None, "Hover time with an empty tank; none: not used. Source: the spec sheet."
+    )
     full_time: PositiveTime | None = may(None, "Hover time with a full tank; none: not used. Source: the spec sheet.")
     usable_share: PositiveShare = may("95 %", "Share of the pack's energy that the spec sheet flew; assumption.")
     air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)] = may(
@@ -67,45 +69,68 @@ class LoadLog(Table):
 
     pack: str = must("Pack type that was flown.")
     loads: list[LoggedLoad] = must("Loads flown.", min_length=1, max_length=1000)
-    air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)] = may("20 degC", "Air temperature then; assumption.")
-    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=6000.0)] = may("0 m", "Altitude then; assumption.")
+    air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)] = may(
+        "20 degC", "Air temperature then; assumption."
+    )
+    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=6000.0)] = may(
+        "0 m", "Altitude then; assumption."
+    )
 
 
 class TurnLimits(Table):
     """Limits from which the time of a turn is worked out."""
 
-    acceleration: Annotated[float, Quantity(units.ACCELERATION, above=0.0, most=50.0)] = must("Greatest horizontal acceleration.")
+    acceleration: Annotated[float, Quantity(units.ACCELERATION, above=0.0, most=50.0)] = must(
+        "Greatest horizontal acceleration."
+    )
     radius_least: Length = may("0 m", "Smallest turn radius in continuous flight; assumption: none.")
 
 
 class Aircraft(Table):
     """One class of unmanned multirotor spray aircraft."""
 
-    like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
+    like: str | None = may(
+        None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
+    )
     tank: Volume | None = may(None, "Spray tank volume; needed for liquids. Source: the spec sheet.")
     hopper_mass: Mass | None = may(None, "Most granules carried; needed for spreading. Source: the spec sheet.")
-    hopper_volume: Volume | None = may(None, "Hopper volume; with the bulk density it may limit the load. Source: the spec sheet.")
+    hopper_volume: Volume | None = may(
+        None, "Hopper volume; with the bulk density it may limit the load. Source: the spec sheet."
+    )
     empty_mass: Mass = must("Mass ready to fly without pack and load. Source: the spec sheet.")
-    take_off_mass_max: Mass | None = may(None, "Largest mass at take-off; none: tank and hopper are the only limit. Source: the spec sheet.")
+    take_off_mass_max: Mass | None = may(
+        None, "Largest mass at take-off; none: tank and hopper are the only limit. Source: the spec sheet."
+    )
     rotors: PositiveCount = must("Number of rotors.")
     rotor_diameter: PositiveLength = must("Diameter of one rotor.")
     coaxial: bool = may(False, "True when rotors are stacked in pairs; assumption.")
-    hover: Hover | None = may(None, "Hover times from a spec sheet; none: figure_of_merit is used. Source: the spec sheet.")
-    load_log: LoadLog | None = may(None, "Logged loads to calibrate from; none: hover or figure_of_merit. Source: the owner's log.")
+    hover: Hover | None = may(
+        None, "Hover times from a spec sheet; none: figure_of_merit is used. Source: the spec sheet."
+    )
+    load_log: LoadLog | None = may(
+        None, "Logged loads to calibrate from; none: hover or figure_of_merit. Source: the owner's log."
+    )
     figure_of_merit: PositiveShare = may(
-        "60 %", "Ideal hover power over electrical power, when no hover times are given; assumption (range 0.5-0.7, from memory)."
+        "60 %",
+        "Ideal hover power over electrical, when no hover times are given; assumption (range 0.5-0.7, from memory).",
     )
     fixed_power: FreePower = may("150 W", "Avionics and pump power, when no hover times are given; assumption.")
     drag_area: Annotated[float, Quantity(units.AREA, least=0.0)] = may(
         "0.3 m^2", "Flat-plate drag area in forward flight; assumption."
     )
     swath: PositiveLength = must("Effective swath when spraying (lane separation).")
-    spread_swath: PositiveLength | None = may(None, "Effective swath when spreading; none: as swath. Source: a pattern test.")
+    spread_swath: PositiveLength | None = may(
+        None, "Effective swath when spreading; none: as swath. Source: a pattern test."
+    )
     spray_speed: Speed = must("Ground speed along a pass.")
-    spread_speed: Speed | None = may(None, "Ground speed along a pass when spreading; none: as spray_speed. Assumption.")
+    spread_speed: Speed | None = may(
+        None, "Ground speed along a pass when spreading; none: as spray_speed. Assumption."
+    )
     ferry_speed: Speed = must("Ground speed between landing zone and work.")
     turn_time: Time = may("5 s", "Time from the end of a pass to the start of the next; assumption.")
-    turn_limits: TurnLimits | None = may(None, "Work the turn time out from these instead of turn_time; none: turn_time. Assumption.")
+    turn_limits: TurnLimits | None = may(
+        None, "Work the turn time out from these instead of turn_time; none: turn_time. Assumption."
+    )
     take_off_time: Time = may("15 s", "Take-off and climb; assumption.")
     landing_time: Time = may("20 s", "Descent and landing; assumption.")
     flow_max: Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)] | None = may(
@@ -114,7 +139,9 @@ class Aircraft(Table):
     spread_flow_max: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] | None = may(
         None, "Largest spreading flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
     )
-    flight_time_factor: Factor = may("1", "Drawn once a sortie, multiplies its airborne time (wind, pilot); assumption.")
+    flight_time_factor: Factor = may(
+        "1", "Drawn once a sortie, multiplies its airborne time (wind, pilot); assumption."
+    )
     swap: Literal["every landing", "when needed"] = may(
         "when needed", "Swap the pack at every landing, or when the next load would not fit the charge; assumption."
     )
@@ -132,15 +159,21 @@ class Aircraft(Table):
 class Cooling(Table):
     """Newton cooling of a pack after landing."""
 
-    after_flight: Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)] = must("Pack temperature at landing.")
-    limit: Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)] = must("Temperature at which charging may begin.")
+    after_flight: Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)] = must(
+        "Pack temperature at landing."
+    )
+    limit: Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)] = must(
+        "Temperature at which charging may begin."
+    )
     time_constant: PositiveTime = must("Time in which the difference to the air falls to 37 %.")
 
 
 class Pack(Table):
     """One class of pack (battery)."""
 
-    like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
+    like: str | None = may(
+        None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
+    )
     energy: Annotated[float, Quantity(units.ENERGY, above=0.0)] = must("Nominal energy. Source: the spec sheet.")
     mass: Mass = must("Mass. Source: the spec sheet.")
     fits: list[str] = must("Aircraft classes it can fly.", min_length=1)
@@ -150,11 +183,19 @@ class Pack(Table):
     cc_share: PositiveShare = may(
         "80 %", "Charge at which constant current ends at full charging power; source: 0.7-0.85 at 1C, battery notes."
     )
-    cut_share: PositiveShare = may("5 %", "Power at which charging ends, over full charging power; source: 0.03-0.1C, battery notes.")
-    charge_efficiency: PositiveShare = may("99 %", "Energy stored over energy taken; source: about 99 %, battery notes.")
+    cut_share: PositiveShare = may(
+        "5 %", "Power at which charging ends, over full charging power; source: 0.03-0.1C, battery notes."
+    )
+    charge_efficiency: PositiveShare = may(
+        "99 %", "Energy stored over energy taken; source: about 99 %, battery notes."
+    )
     cooling_time: Time = may("5 min", "From landing until it may be charged; assumption.")
-    cooling: Cooling | None = may(None, "Work the cooling time out from temperatures instead; none: cooling_time. Assumption.")
-    cold_loss: bool = may(True, "True: cold air takes some of its energy; assumption: 20 % at 0 degC, none from 20 degC up.")
+    cooling: Cooling | None = may(
+        None, "Work the cooling time out from temperatures instead; none: cooling_time. Assumption."
+    )
+    cold_loss: bool = may(
+        True, "True: cold air takes some of its energy; assumption: 20 % at 0 degC, none from 20 degC up."
+    )
     charge_temperature_least: Annotated[float, Quantity(units.TEMPERATURE, least=-40.0, most=60.0)] = may(
         "0 degC", "No charging in colder air; source: USFA/NFPA advice."
     )
@@ -166,12 +207,16 @@ class Pack(Table):
 class Charger(Table):
     """One class of charger."""
 
-    like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
+    like: str | None = may(
+        None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
+    )
     serves: list[str] = must("Pack types it can charge.", min_length=1)
     slots: PositiveCount = may(1, "Packs charged at the same time; assumption.")
     output_power: Power = must("Most power to all its packs together. Source: the spec sheet.")
     slot_power: Power | None = may(None, "Most power to one pack; none: the whole output. Source: the spec sheet.")
-    input_power_max: Power | None = may(None, "Most power it draws; none: output over efficiency. Source: the spec sheet.")
+    input_power_max: Power | None = may(
+        None, "Most power it draws; none: output over efficiency. Source: the spec sheet."
+    )
     setting: PositiveShare = may("100 %", "Power it is set to, over full power; assumption.")
     efficiency: PositiveShare = may("92 %", "Power to packs over power drawn; source: 0.85-0.93, from memory.")
     balance_time: Time = may("0 s", "Time a slot is held after charging while cells are balanced; assumption.")
@@ -181,25 +226,37 @@ class FuelPoint(Table):
     """Fuel use at a load."""
 
     load: FreePower = must("Load.")
-    use: Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)] = must("Fuel use, such as \"2.1 L/h\".")
+    use: Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)] = must('Fuel use, such as "2.1 L/h".')
 
 
 class Generator(Table):
     """One class of engine generator."""
 
-    like: str | None = may(None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
-    rated_power: Power = must("Nameplate power. Source: the spec sheet.")
-    continuous_share: PositiveShare = may("80 %", "Part of the rating it is loaded to; source: the 80 % continuous-load rule, from memory.")
-    derate: Literal[
-        "none", "naturally_aspirated", "alternator", "msha_naturally_aspirated", "msha_turbocharged", "turbocharged",
-        "petrol_customary", "iso3046_naturally_aspirated", "iso3046_spark_ignition", "iso3046_turbocharged",
-        "iso3046_aftercooled",
-    ] = may(
-        "naturally_aspirated", "Rule for altitude and temperature; source: 3 % per 1000 ft above 500 ft, handbook."
+    like: str | None = may(
+        None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
     )
+    rated_power: Power = must("Nameplate power. Source: the spec sheet.")
+    continuous_share: PositiveShare = may(
+        "80 %", "Part of the rating it is loaded to; source: the 80 % continuous-load rule, from memory."
+    )
+    derate: Literal[
+        "none",
+        "naturally_aspirated",
+        "alternator",
+        "msha_naturally_aspirated",
+        "msha_turbocharged",
+        "turbocharged",
+        "petrol_customary",
+        "iso3046_naturally_aspirated",
+        "iso3046_spark_ignition",
+        "iso3046_turbocharged",
+        "iso3046_aftercooled",
+    ] = may("naturally_aspirated", "Rule for altitude and temperature; source: 3 % per 1000 ft above 500 ft, handbook.")
     fuel: Literal["diesel", "petrol"] = may("petrol", "Fuel; assumption.")
     fuel_use: list[FuelPoint] = may(
-        [], "Measured use at loads, fitted by a straight line; none: the ASABE part-load line. Source: the spec sheet.", max_length=50
+        [],
+        "Measured use at loads, fitted by a straight line; none: the ASABE part-load line. Source: the spec sheet.",
+        max_length=50,
     )
     fuel_tank: Volume = may("25 L", "Fuel tank; assumption.")
     refuel_at: Share = may("15 %", "Tank level at which the crew is asked to refuel; assumption.")

@@ -7,7 +7,16 @@ from typing import Annotated, Literal
 from pydantic import model_validator
 
 from simulator.scenario import units
-from simulator.scenario.schema_equipment import FreePower, Length, PositiveLength, PositiveShare, Power, Share, Time, Volume
+from simulator.scenario.schema_equipment import (
+    FreePower,
+    Length,
+    PositiveLength,
+    PositiveShare,
+    Power,
+    Share,
+    Time,
+    Volume,
+)
 from simulator.scenario.types import Count, PositiveCount, Quantity, Table, fail, may, must
 
 Flow = Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)]
@@ -37,7 +46,9 @@ class Crew(Table):
 
     pilots: PositiveCount = may(1, "People licensed to fly; assumption.")
     helpers: Count = may(1, "People who never fly; assumption.")
-    aircraft_per_pilot: PositiveCount = may(1, "Aircraft one pilot may have in the air; source: ask your authority. Assumption.")
+    aircraft_per_pilot: PositiveCount = may(
+        1, "Aircraft one pilot may have in the air; source: ask your authority. Assumption."
+    )
     pilot_helps: bool = may(True, "True: a pilot with no aircraft in the air does ground tasks; assumption.")
     tasks: Tasks = may({}, "Durations and people of each task; assumptions.")
 
@@ -50,14 +61,20 @@ class Supply(Table):
     mix_tank: Volume = may("200 gal", "Volume of the mix tank; assumption.")
     batch: Volume | None = may(None, "Largest batch mixed at once; none: the mix tank. Assumption.")
     start_mixed: Share = may("0 %", "Part of the mix tank mixed before the day starts; assumption.")
-    mix_at: Share = may("30 %", "Level of the mix tank at which the next batch is started when people are free; assumption.")
+    mix_at: Share = may(
+        "30 %", "Level of the mix tank at which the next batch is started when people are free; assumption."
+    )
     transfer_flow: Flow = may("40 gal/min", "Flow from the water tank to the mix tank; assumption.")
     nurse_water: Volume = may("1000 gal", "Water that the rig carries; assumption.")
     water_share: PositiveShare = may("95 %", "Water over mix, by volume; assumption.")
     water_trip_time: Time = may("45 min", "To fetch a full load of water; assumption.")
     water_trip_people: Count = may(1, "People away on that trip; assumption.")
-    dry_flow: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] = may("100 lb/min", "Flow of granules into a hopper; assumption.")
-    dry_stock: Annotated[float, Quantity(units.MASS, above=0.0)] = may("6000 lb", "Granules that the rig carries; assumption.")
+    dry_flow: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] = may(
+        "100 lb/min", "Flow of granules into a hopper; assumption."
+    )
+    dry_stock: Annotated[float, Quantity(units.MASS, above=0.0)] = may(
+        "6000 lb", "Granules that the rig carries; assumption."
+    )
 
 
 class Trailer(Table):
@@ -65,7 +82,9 @@ class Trailer(Table):
 
     pack_up_time: Time = may("6 min", "To stow hoses, chargers and tools, without the aircraft; assumption.")
     set_up_time: Time = may("8 min", "To set up again, without the aircraft; assumption.")
-    yard_time: Time = may("15 min", "To load at the yard in the morning, and again to put away in the evening; assumption.")
+    yard_time: Time = may(
+        "15 min", "To load at the yard in the morning, and again to put away in the evening; assumption."
+    )
     relocate_time: Time = may("6 min", "To shift the landing zone within one field; assumption.")
     charge_while_driving: bool = may(False, "True: chargers run while packing up, driving and setting up; assumption.")
 
@@ -81,7 +100,9 @@ class PowerPoint(Table):
     @model_validator(mode="after")
     def _one_source(self) -> PowerPoint:
         if (self.generator is None) == (self.grid_power is None):
-            raise fail("allowed is either generator = \"a generator class\" or grid_power = \"10 kW\", not both and not neither")
+            raise fail(
+                'allowed is either generator = "a generator class" or grid_power = "10 kW", not both and not neither'
+            )
         return self
 
 
@@ -113,12 +134,15 @@ class Flying(Table):
         "20 s", "Least time between two take-offs at one landing zone; assumption."
     )
     visual_range: PositiveLength | None = may(
-        None, "Farthest that the pilot may be from the aircraft; beyond it the landing zone is shifted; none: no limit. Source: ask your authority."
+        None,
+        "Farthest from the landing zone; beyond, the zone is shifted; none: no limit. Source: ask your authority.",
     )
     stop_at: Literal["anywhere", "pass end"] = may(
         "anywhere", "Where a load may end; 'pass end' flies only whole passes when it can; assumption."
     )
-    energy_margin: Share = may("5 %", "Energy kept above a load's mean need when it is planned, over that need; assumption.")
+    energy_margin: Share = may(
+        "5 %", "Energy kept above a load's mean need when it is planned, over that need; assumption."
+    )
     least_load_share: PositiveShare = may(
         "10 %", "Near the day's end no load smaller than this share of a full one is started; assumption."
     )

@@ -20,7 +20,9 @@ Month = Annotated[int, Field(ge=1, le=12)]
 class Stoppages(Table):
     """Weather that stops take-offs at random."""
 
-    time_between: Annotated[Distribution, Drawn(units.TIME, above=0.0)] = must("Time from the end of one stoppage to the next.")
+    time_between: Annotated[Distribution, Drawn(units.TIME, above=0.0)] = must(
+        "Time from the end of one stoppage to the next."
+    )
     length: Time = must("Length of a stoppage.")
 
 
@@ -34,12 +36,18 @@ class WeatherFile(Table):
     columns: dict[str, str] | None = may(
         None, "Column of time, wind, temperature, humidity and rain in a CSV; none: the file is TMY3. Source: the file."
     )
-    column_units: dict[str, str] | None = may(None, "Units of columns that are not m/s, degC, % or mm; none: those. Source: the file.")
-    months: list[Month] = may(list(range(1, 13)), "Months that days are taken from; assumption: all.", min_length=1, max_length=12)
+    column_units: dict[str, str] | None = may(
+        None, "Units of columns that are not m/s, degC, % or mm; none: those. Source: the file."
+    )
+    months: list[Month] = may(
+        list(range(1, 13)), "Months that days are taken from; assumption: all.", min_length=1, max_length=12
+    )
     wind_least: Wind | None = may("3 mph", "Least wind; source: 3-10 mph, label and extension guidance.")
     wind_most: Wind | None = may("10 mph", "Most wind; source: 3-10 mph, label and extension guidance.")
     delta_t_least: Difference | None = may(2.0, "Least delta T in degC; source: 2-8 ideal, weather-service guidance.")
-    delta_t_most: Difference | None = may(10.0, "Most delta T in degC; source: never above 10, weather-service guidance.")
+    delta_t_most: Difference | None = may(
+        10.0, "Most delta T in degC; source: never above 10, weather-service guidance."
+    )
     temperature_least: Temperature | None = may("0 degC", "Least air temperature; assumption.")
     temperature_most: Temperature | None = may("28 degC", "Most air temperature; source: weather-service guidance.")
     rain_most: Annotated[float, Field(ge=0.0)] | None = may(0.0, "Most rain in an hour, mm; assumption: none.")
@@ -50,7 +58,9 @@ class Weather(Table):
     """Air and weather of the day."""
 
     air_temperature: Temperature = may("25 degC", "Air temperature; assumption.")
-    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=4500.0)] = may("300 m", "Altitude above sea level; assumption.")
+    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=4500.0)] = may(
+        "300 m", "Altitude above sea level; assumption."
+    )
     wind_speed: Annotated[float, Quantity(units.SPEED, least=0.0, most=20.0)] = may(
         "0 mph", "Steady wind along the passes: half are flown against it, half with it; assumption: calm."
     )

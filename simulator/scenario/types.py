@@ -87,14 +87,19 @@ def _limits_text(above: float | None, least: float | None, most: float | None) -
     return " and ".join(parts)
 
 
-def _check(value: float, got: Any, dimension: Dimension, above: float | None, least: float | None, most: float | None) -> float:
+def _check(
+    value: float, got: Any, dimension: Dimension, above: float | None, least: float | None, most: float | None
+) -> float:
     wrong = (above is not None and value <= above) or (least is not None and value < least)
     if wrong or (most is not None and value > most):
         unit = f" {dimension.unit.replace('**', '^')}" if dimension.unit else ""
-        message = f"got {got!r}; allowed is {dimension.name} {_limits_text(above, least, most)}{unit}, such as {dimension.example!r}"
+        limits = f"{_limits_text(above, least, most)}{unit}"
+        message = f"got {got!r}; allowed is {dimension.name} {limits}, such as {dimension.example!r}"
         raise fail(message)
     if abs(value) > LARGEST:
-        raise fail(f"got {got!r}, which is beyond all reason; allowed is {dimension.name} such as {dimension.example!r}")
+        raise fail(
+            f"got {got!r}, which is beyond all reason; allowed is {dimension.name} such as {dimension.example!r}"
+        )
     return value
 
 
@@ -108,7 +113,9 @@ def _read(value: Any, dimension: Dimension) -> float:
     if plain and isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
         return float(value)
     if isinstance(value, int | float) and not isinstance(value, bool) and not plain:
-        raise fail(f"got the bare number {value!r}; write {dimension.name} with its unit, such as {dimension.example!r}")
+        raise fail(
+            f"got the bare number {value!r}; write {dimension.name} with its unit, such as {dimension.example!r}"
+        )
     raise fail(f"got {value!r}; allowed is {dimension.name} such as {dimension.example!r}")
 
 
@@ -210,7 +217,9 @@ def _distribution(
         elif key == "sd":
             values[key] = _check(_read(value, dimension), value, dimension, None, 0.0, None)
         else:
-            values[key] = _check(_read(value, dimension), value, dimension, above if key == "mean" else None, least, None)
+            values[key] = _check(
+                _read(value, dimension), value, dimension, above if key == "mean" else None, least, None
+            )
     try:
         return maker(**values)
     except ValueError as error:

@@ -115,7 +115,9 @@ def parse(text: str, dimension: Dimension) -> float:
         raise UnitError(f"got {text[:60]!r}; allowed is {dimension.name} with its unit, such as {dimension.example!r}")
     number, unit_text = float(found.group(1).replace("_", "")), found.group(2)
     if not math.isfinite(number):
-        raise UnitError(f"got {text!r}, which is not finite; allowed is {dimension.name}, such as {dimension.example!r}")
+        raise UnitError(
+            f"got {text!r}, which is not finite; allowed is {dimension.name}, such as {dimension.example!r}"
+        )
     if dimension is SHARE or dimension is NUMBER:
         return _plain(number, unit_text, text, dimension)
     if not unit_text:
@@ -139,7 +141,9 @@ def _conversion(unit_text: str, dimension: Dimension, text: str) -> tuple[float,
 
     units = registry()
     if not re.fullmatch(r"[A-Za-z_µ°/*^0-9 ().²³-]{1,40}", unit_text) or re.search(r"\d{3}", unit_text):
-        raise UnitError(f"got {text!r}, whose unit cannot be read; write {dimension.name} such as {dimension.example!r}")
+        raise UnitError(
+            f"got {text!r}, whose unit cannot be read; write {dimension.name} such as {dimension.example!r}"
+        )
     cleaned = unit_text.replace("°", "deg").replace("degrees ", "deg").replace("²", "**2").replace("³", "**3")
     try:
         unit = units.Unit(cleaned)
@@ -149,8 +153,10 @@ def _conversion(unit_text: str, dimension: Dimension, text: str) -> tuple[float,
     except pint.DimensionalityError as error:
         message = f"got {text!r}, which is not {dimension.name}; write it such as {dimension.example!r}"
         raise UnitError(message) from error
-    except Exception as error:  # noqa: BLE001  pint raises many kinds for text that is no unit
-        message = f"got {text!r} with the unknown unit {unit_text!r}; write {dimension.name} such as {dimension.example!r}"
+    except Exception as error:
+        message = (
+            f"got {text!r} with the unknown unit {unit_text!r}; write {dimension.name} such as {dimension.example!r}"
+        )
         raise UnitError(message) from error
     return high - low, low
 

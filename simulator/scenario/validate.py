@@ -66,7 +66,10 @@ def _problem(entry: Any) -> Problem:
         names = [name.strip().strip("'") for name in allowed.replace(" or ", ", ").split(",")]
         return Problem(dotted, f"got {_short(got)}; allowed is {allowed}{nearest(str(got), names)}")
     if kind == "string_pattern_mismatch":
-        return Problem(dotted, f"got {_short(got)}; allowed is a short name of letters, digits, - and _ that starts with a letter or digit")
+        return Problem(
+            dotted,
+            f"got {_short(got)}; allowed is a short name of letters, digits, - and _, a letter or digit first",
+        )
     message = entry["msg"][:1].lower() + entry["msg"][1:]
     return Problem(dotted, f"got {_short(got)}; {message}")
 
@@ -136,7 +139,7 @@ def fill_defaults(raw: Mapping[str, Any], model: type[BaseModel] = Scenario) -> 
     """
     filled: dict[str, Any] = {}
     for name, field in model.model_fields.items():
-        value = raw[name] if name in raw else field.default
+        value = raw.get(name, field.default)
         inner = _strip(field.annotation)
         if value is None or (name not in raw and field.is_required()):
             continue

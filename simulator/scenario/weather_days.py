@@ -51,7 +51,13 @@ def weather_days(scenario: Scenario, folder: Path) -> tuple[tuple[Windows, ...] 
     notes = [Problem("weather.file", text, path.name) for text in record.notes]
     place = (record.latitude_deg, record.longitude_deg, record.utc_offset_h)
     if table.daylight_only and None in place:
-        notes.append(Problem("weather.file.daylight_only", "the file does not say the place, so dark hours are not taken off", path.name))
+        notes.append(
+            Problem(
+                "weather.file.daylight_only",
+                "the file does not say the place, so dark hours are not taken off",
+                path.name,
+            )
+        )
     days = []
     for date in record.whole_days():
         if date.month not in table.months:
@@ -70,5 +76,7 @@ def _daylight(hours: HourlyWeather) -> np.ndarray[tuple[int, ...], np.dtype[np.b
     if hours.latitude_deg is None or hours.longitude_deg is None or hours.utc_offset_h is None:
         return np.ones(len(hours), dtype=np.bool_)
     middle = hours.clock_s() + 1800.0
-    elevation = solar_elevation_deg(hours.day_of_year(), middle, hours.latitude_deg, hours.longitude_deg, hours.utc_offset_h)
+    elevation = solar_elevation_deg(
+        hours.day_of_year(), middle, hours.latitude_deg, hours.longitude_deg, hours.utc_offset_h
+    )
     return np.asarray(elevation > 0.0)

@@ -41,9 +41,19 @@ def test_from_an_empty_folder(tmp_path: Path) -> None:
     result = tmp_path / "reports" / "My_fields"
     names = {path.name for path in result.iterdir()}
     assert names >= {
-        "result.json", "days.csv", "time_use.csv", "bottleneck.csv", "summary.md", "manifest.json", "acres.svg", "acres.png",
-        "time_use.svg", "time_use.png", "timeline_three_packs.svg", "timeline_three_packs.png",
-    }  # fmt: skip
+        "result.json",
+        "days.csv",
+        "time_use.csv",
+        "bottleneck.csv",
+        "summary.md",
+        "manifest.json",
+        "acres.svg",
+        "acres.png",
+        "time_use.svg",
+        "time_use.png",
+        "timeline_three_packs.svg",
+        "timeline_three_packs.png",
+    }
     document = json.loads((result / "result.json").read_text(encoding="utf-8"))
     for entry in document["equipment_sets"]:
         assert entry["days"] == 4
@@ -56,7 +66,10 @@ def test_from_an_empty_folder(tmp_path: Path) -> None:
 
 
 def test_a_result_can_be_made_again_from_its_own_folder(folder: Path) -> None:
-    assert call("run", "mine.toml", "--days", "3", "--one-more-days", "0", "--quiet", *SHORT, folder=folder).returncode == 0
+    assert (
+        call("run", "mine.toml", "--days", "3", "--one-more-days", "0", "--quiet", *SHORT, folder=folder).returncode
+        == 0
+    )
     first = (folder / "reports/mine/days.csv").read_text(encoding="utf-8")
     manifest = json.loads((folder / "reports/mine/manifest.json").read_text(encoding="utf-8"))
     from simulator import load_scenario, run
@@ -105,12 +118,23 @@ def test_foreign_files_are_never_replaced(folder: Path) -> None:
         (("compare", "mine.toml", "three_pack", "four_packs"), "nearest known is 'three_packs'"),
         (("day", "mine.toml", "--equipment", "five"), "no equipment set"),
         (("check", "mine.toml", "--set", 'aircraft.large.hover.full_time="60 min"'), "momentum limit"),
-        (("check", "mine.toml", "--set", 'pack.large_pack.energy="60 Wh"', "--set", "aircraft.large.hover.full_time=0.3 min",
-          "--set", "aircraft.large.hover.empty_time=0.6 min"), "no load can be flown"),
+        (
+            (
+                "check",
+                "mine.toml",
+                "--set",
+                'pack.large_pack.energy="60 Wh"',
+                "--set",
+                "aircraft.large.hover.full_time=0.3 min",
+                "--set",
+                "aircraft.large.hover.empty_time=0.6 min",
+            ),
+            "no load can be flown",
+        ),
         (("check", "mine.toml", "--set", "weather.air_temperature=45 degC"), "may be charged at 0 to 40 degC"),
         (("new", "mine.toml"), "--force"),
     ],
-)  # fmt: skip
+)
 def test_bad_input_ends_with_code_2_and_one_clear_message(folder: Path, arguments: tuple[str, ...], says: str) -> None:
     before = sorted(path.name for path in folder.iterdir())
     done = call(*arguments, folder=folder)
@@ -144,7 +168,7 @@ def test_day_writes_a_log_and_a_timeline(folder: Path) -> None:
 def test_a_list_that_runs_out_says_when(folder: Path) -> None:
     done = call("run", "mine.toml", "--days", "3", "--one-more-days", "0", "--set", "work=once", folder=folder)
     assert done.returncode == 0, done.stderr
-    assert "finish" in done.stdout.lower()
+    assert "The field list ran out on every day" in done.stdout
     document = json.loads((folder / "reports/mine/result.json").read_text(encoding="utf-8"))
     assert document["equipment_sets"][0]["list_finished"]["days"] == 3
     assert document["equipment_sets"][0]["acres_per_day"]["mean"] == pytest.approx(130.0, rel=1e-9)
@@ -158,7 +182,9 @@ def test_schema_is_json_schema(folder: Path) -> None:
 
 
 def start(folder: Path, *arguments: str) -> subprocess.Popen[str]:
-    return subprocess.Popen([ACREDAY, *arguments], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True)
+    return subprocess.Popen(
+        [ACREDAY, *arguments], cwd=folder, stdout=subprocess.PIPE, stderr=subprocess.PIPE, text=True
+    )
 
 
 def wait_for_days(journal: Path, size: int, limit_s: float = 120.0) -> None:
@@ -205,7 +231,9 @@ def test_control_c_keeps_and_reports_what_finished(folder: Path) -> None:
 def test_two_runs_into_one_folder_do_not_mix(folder: Path) -> None:
     process = start(folder, "run", "mine.toml", "--days", "100000", "--one-more-days", "0", "--out", "shared", *SHORT)
     wait_for_days(folder / ".shared.unfinished", 5_000)
-    other = call("run", "mine.toml", "--days", "3", "--one-more-days", "0", "--out", "shared", "--force", *SHORT, folder=folder)
+    other = call(
+        "run", "mine.toml", "--days", "3", "--one-more-days", "0", "--out", "shared", "--force", *SHORT, folder=folder
+    )
     assert other.returncode == 2
     assert "another run is writing" in other.stderr
     assert process.poll() is None
@@ -231,7 +259,11 @@ def test_scheduler_that_is_not_there(folder: Path) -> None:
     pytest.importorskip("distributed", reason="dask.distributed is an optional extra")
     done = subprocess.run(
         [ACREDAY, "run", "mine.toml", "--days", "2", "--scheduler", "tcp://127.0.0.1:9"],
-        cwd=folder, capture_output=True, text=True, check=False, env={**os.environ, "DASK_DISTRIBUTED__COMM__TIMEOUTS__CONNECT": "2s"},
-    )  # fmt: skip
+        cwd=folder,
+        capture_output=True,
+        text=True,
+        check=False,
+        env={**os.environ, "DASK_DISTRIBUTED__COMM__TIMEOUTS__CONNECT": "2s"},
+    )
     assert done.returncode == 2, done.stderr
     assert "--scheduler" in done.stderr

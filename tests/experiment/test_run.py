@@ -128,7 +128,13 @@ def test_interrupted_run_keeps_finished_days(loaded: LoadedScenario, reference: 
 
 @pytest.mark.parametrize(
     ("name", "value", "says"),
-    [("days", 1, "2 to"), ("workers", 0, "1 to 1024"), ("precision", 1.5, "a share"), ("budget_s", 0.1, "at least 1 s"), ("seed", -3, "0 to")],
+    [
+        ("days", 1, "2 to"),
+        ("workers", 0, "1 to 1024"),
+        ("precision", 1.5, "a share"),
+        ("budget_s", 0.1, "at least 1 s"),
+        ("seed", -3, "0 to"),
+    ],
 )
 def test_bad_numbers(loaded: LoadedScenario, name: str, value: float, says: str) -> None:
     with pytest.raises(InputError, match=says):
@@ -186,7 +192,9 @@ def cluster() -> Iterator[object]:
         yield made
 
 
-def test_a_cluster_gives_the_same_tables_though_a_worker_dies(loaded: LoadedScenario, reference: Result, cluster: object) -> None:
+def test_a_cluster_gives_the_same_tables_though_a_worker_dies(
+    loaded: LoadedScenario, reference: Result, cluster: object
+) -> None:
     """Separate processes, one killed midway; the scheduler gives its blocks to the other."""
     import os
     import signal

@@ -74,7 +74,10 @@ def test_a_problem_in_an_override_is_named_where_it_stands(raw: dict[str, Any]) 
         ({"pack": {"large_pack": {"fits": ["larg"]}}}, "no declared aircraft class; nearest known is 'large'"),
         ({"charger": {"fast": {"serves": ["other"]}}}, "no declared pack type"),
         ({"rig": {"main": {"packs": {"large_pak": 2}}}}, "no declared pack type; nearest known is 'large_pack'"),
-        ({"rig": {"main": {"power": {"trailer": {"chargers": {"fast": 0}}}}}}, "no charger of the rig serves this pack"),
+        (
+            {"rig": {"main": {"power": {"trailer": {"chargers": {"fast": 0}}}}}},
+            "no charger of the rig serves this pack",
+        ),
         ({"rig": {"main": {"aircraft": {"large": 0}}}}, "no aircraft; allowed is at least one"),
         ({"rig": {"main": {"power": {"trailer": {"grid_power": "3 kW"}}}}}, "not both and not neither"),
         ({"rig": {"main": {"crew": {"tasks": {"swap": {"time": "60 s", "people": 9}}}}}}, "needs 9"),
@@ -93,9 +96,22 @@ def test_a_problem_in_an_override_is_named_where_it_stands(raw: dict[str, Any]) 
         ({"seed": -1}, "greater than or equal to 0"),
         ({"days": "many"}, "whole number"),
         ({"equipment_set": {"three_packs": {"equipment_set": {}}}}, "cannot hold others"),
-        ({"rig": {"main": {"crew": {"tasks": {"fill": {"time": {"dist": "lognorml", "mean": "3 s", "cv": 1}}}}}}}, "nearest is 'lognormal'"),
-        ({"rig": {"main": {"crew": {"tasks": {"fill": {"time": {"dist": "lognormal", "mean": "3 s"}}}}}}}, "missing cv"),
-        ({"rig": {"main": {"crew": {"tasks": {"fill": {"time": {"dist": "uniform", "low": "9 s", "high": "3 s"}}}}}}}, "dist = 'uniform'"),
+        (
+            {"rig": {"main": {"crew": {"tasks": {"fill": {"time": {"dist": "lognorml", "mean": "3 s", "cv": 1}}}}}}},
+            "nearest is 'lognormal'",
+        ),
+        (
+            {"rig": {"main": {"crew": {"tasks": {"fill": {"time": {"dist": "lognormal", "mean": "3 s"}}}}}}},
+            "missing cv",
+        ),
+        (
+            {
+                "rig": {
+                    "main": {"crew": {"tasks": {"fill": {"time": {"dist": "uniform", "low": "9 s", "high": "3 s"}}}}}
+                }
+            },
+            "dist = 'uniform'",
+        ),
         ({"rig": {"main": {"supply": {"pump_flow": "0 gal/min"}}}}, "more than 0"),
         ({"aircraft": {"large": {"handling_people": 5}}}, "lifting alone is not planned"),
     ],
@@ -126,7 +142,12 @@ def test_bad_settings(raw: dict[str, Any], text: str) -> None:
 
 @pytest.mark.parametrize(
     ("content", "says"),
-    [(b"a = ", "broken TOML"), (b"\xff\xfe\x00", "cannot be read"), (b"[a]\n[a]\n", "broken TOML"), (b"a = " + b"[" * 50_000, "TOML|cannot be read")],
+    [
+        (b"a = ", "broken TOML"),
+        (b"\xff\xfe\x00", "cannot be read"),
+        (b"[a]\n[a]\n", "broken TOML"),
+        (b"a = " + b"[" * 50_000, "TOML|cannot be read"),
+    ],
 )
 def test_broken_files(tmp_path: Path, content: bytes, says: str) -> None:
     path = tmp_path / "x.toml"
@@ -145,7 +166,9 @@ def test_missing_file_names_its_neighbour(tmp_path: Path) -> None:
 def test_resolved_scenario_reproduces_the_set(raw: dict[str, Any]) -> None:
     loaded = load_scenario(raw)
     again = load_scenario(loaded.sets[1].resolved)
-    assert again.sets[0].scenario.model_dump(exclude={"equipment_set"}) == loaded.sets[1].scenario.model_dump(exclude={"equipment_set"})
+    assert again.sets[0].scenario.model_dump(exclude={"equipment_set"}) == loaded.sets[1].scenario.model_dump(
+        exclude={"equipment_set"}
+    )
     assert again.sets[0].resolved == loaded.sets[1].resolved
 
 
@@ -167,7 +190,9 @@ def test_vary_changes_one_value(raw: dict[str, Any]) -> None:
 
 def test_empirical_times_from_a_csv(tmp_path: Path, raw: dict[str, Any]) -> None:
     (tmp_path / "times.csv").write_text("load,fill_s\n1,62\n2,71\n3,55\n", encoding="utf-8")
-    raw["rig"]["main"]["crew"]["tasks"]["fill"] = {"time": {"dist": "empirical", "file": "times.csv", "column": "fill_s", "unit": "s"}}
+    raw["rig"]["main"]["crew"]["tasks"]["fill"] = {
+        "time": {"dist": "empirical", "file": "times.csv", "column": "fill_s", "unit": "s"}
+    }
     loaded = load_scenario(raw, folder=tmp_path)
     fill = loaded.base.rig["main"].crew.tasks.fill.time
     assert (fill.lower(), fill.upper()) == (55.0, 71.0)
