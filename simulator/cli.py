@@ -23,6 +23,21 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "quote": ("simulator.command.quote", "A quote sheet for a customer (PDF and HTML) from a result."),
     "figure": ("simulator.command.figure", "One publication-ready figure of a result (SVG, PNG, PDF)."),
     "explain": ("simulator.command.explain", "Every number that a scenario uses: from where, and what it implies."),
+    "payoff": ("simulator.command.payoff", "Does a change pay: extra acres, margin, payback, chance that it pays."),
+    "ladder": ("simulator.command.ladder", "What to buy next, and next after that, until nothing pays."),
+    "size": ("simulator.command.size", "The least-cost equipment set that reaches a target, over given choices."),
+    "season": ("simulator.command.season", "From work days to acres by date, chance to finish, cost an acre."),
+    "fragmentation": (
+        "simulator.command.fragmentation",
+        "Output when the same acres lie in more, smaller or farther fields.",
+    ),
+    "crossover": (
+        "simulator.command.crossover",
+        "Map which of two sets wins over field size and application rate.",
+    ),
+    "sensitivity": ("simulator.command.sensitivity", "Which assumptions matter, and what to measure to be sure."),
+    "fit": ("simulator.command.fit", "Turn stopwatch times into a scenario's distributions."),
+    "hindcast": ("simulator.command.hindcast", "Hold the simulation against past days."),
     "validation": ("simulator.command.validation", "Write the page that sets the model beside published measurements."),
     "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
 }

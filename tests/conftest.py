@@ -1,4 +1,7 @@
-"""Settings of every test run: each simulated day is checked for conservation, and hypothesis keeps no examples on disk."""
+"""Settings of every test run.
+
+Each simulated day is checked for conservation, and hypothesis keeps no examples on disk.
+"""
 
 import os
 import sys

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import importlib.util
 import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -75,13 +76,17 @@ def command(
     from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
     from simulator.scenario.loading import load_scenario
     from simulator.scenario.units import M2_PER_ACRE
-    from simulator.study.fragmentation import Split, fragmentation, grid_splits, latin_splits, map_splits
+    from simulator.study.fragmentation import fragmentation
     from simulator.study.split_options import read_bounds, read_distances, read_numbers, read_shares
+    from simulator.study.splits import Split, grid_splits, latin_splits, map_splits
     from simulator.study.trial import area_unit
 
     study = StudyRun("fragmentation", out, force, json_file, quiet)
     loaded = load_scenario(scenario, settings)
     study.check()
+    if parquet is not None and importlib.util.find_spec("pyarrow") is None:
+        message = "Parquet needs the library pyarrow; without it, days.csv of --out has the same table"
+        raise InputError.single(message, "--parquet")
     total_m2 = read_area(acres, "--acres") * M2_PER_ACRE
     numbers, shapes = read_numbers(number, "--number", least=1), read_shares(shape, "--shape", 0.01, 100.0)
     distances, inequalities = read_distances(distance, "--distance"), read_shares(uneven, "--uneven", 0.0, 1.0)
@@ -160,12 +165,9 @@ def _write_parquet(frame: pd.DataFrame, file: str) -> None:
     Raises
     ------
     InputError
-        The library for it is missing, or the file cannot be written.
+        The file cannot be written.
     """
     try:
         frame.to_parquet(file, index=False)
-    except ImportError as error:
-        message = "Parquet needs the library pyarrow; without it, days.csv of --out has the same table"
-        raise InputError.single(message, "--parquet") from error
     except OSError as error:
         raise InputError.single(f"cannot be written: {error.strerror or error}", "--parquet", file) from error

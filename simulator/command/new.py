@@ -2,18 +2,30 @@
 
 from __future__ import annotations
 
+import sys
 from pathlib import Path
+from typing import TYPE_CHECKING
 
 import click
 
 from simulator.errors import InputError
 
+if TYPE_CHECKING:
+    from simulator.scenario.starter import Answers
+    from simulator.scenario.units import Dimension
+
 
 @click.command("new")
 @click.argument("file", metavar="FILE.toml")
 @click.option("--force", is_flag=True, help="Replace the file if it exists.")
-def command(file: str, force: bool) -> None:
-    """Write a commented scenario to start from: invented equipment and fields to replace by your own."""
+@click.option(
+    "--ask/--no-ask", default=None, help="Ask a few questions first [default: when run on a terminal]."
+)
+def command(file: str, force: bool, ask: bool | None) -> None:
+    """Write a commented scenario to start from: invented equipment and fields to replace by your own.
+
+    On a terminal it asks a few plain questions and shows what the answers imply.
+    """
     import re
 
     from simulator.command.common import write_text_atomically
@@ -23,5 +35,88 @@ def command(file: str, force: bool) -> None:
     if path.exists() and not force:
         raise InputError.single("exists; give --force to replace it, or another name", file=file)
     name = re.sub(r"[^A-Za-z0-9_-]+", "_", path.stem).strip("_")[:60] or "my_fields"
-    write_text_atomically(path, starter_text(name if name[0].isalnum() else f"s{name}"[:60]))
+    name = name if name[0].isalnum() else f"s{name}"[:60]
+    wanted = sys.stdin.isatty() and sys.stdout.isatty() if ask is None else ask
+    text = starter_text(name, _questions() if wanted else None)
+    if wanted:
+        click.echo("\n" + implied(text))
+    write_text_atomically(path, text)
     click.echo(f"{file}: written; next: acreday check {file}, then acreday run {file}")
+
+
+def _questions() -> Answers:
+    from simulator.scenario import units
+    from simulator.scenario.starter import Answers
+
+    click.echo("A few questions; Enter takes the number in brackets. Everything can be changed in the file later.")
+    default = Answers()
+    system = click.prompt("Units of the output", type=click.Choice(["us", "metric"]), default=default.units)
+    metric = system == "metric"
+    tank = int(click.prompt("Tank of the aircraft, litres (class)", type=click.Choice(["20", "40"]), default="40"))
+    return Answers(
+        units=system,
+        tank_l=tank,
+        aircraft=click.prompt("How many aircraft", type=click.IntRange(1, 20), default=1),
+        packs=click.prompt("How many packs", type=click.IntRange(1, 100), default=3 if tank == 40 else 2),
+        chargers=click.prompt("How many chargers", type=click.IntRange(1, 50), default=1),
+        generator_kw=click.prompt(
+            "Generator, kW", type=click.FloatRange(0.5, 500.0), default=12.0 if tank == 40 else 7.2
+        ),
+        helpers=click.prompt("Helpers beside the pilot", type=click.IntRange(1, 20), default=1),
+        rate=_quantity("Application rate", "20 L/ha" if metric else "2 gal/acre", units.LIQUID_RATE),
+        fields=click.prompt("How many fields", type=click.IntRange(1, 500), default=3),
+        field_area=_quantity("Area of one field", "16 ha" if metric else "40 acre", units.AREA),
+        between_fields=_quantity("Road between fields", "3 km" if metric else "2 mi", units.LENGTH),
+        from_yard=_quantity("Road from the yard to the first field", "10 km" if metric else "6 mi", units.LENGTH),
+    )
+
+
+def _quantity(question: str, default: str, dimension: Dimension) -> str:
+    """Ask for a number with its unit until it can be read."""
+    from simulator.scenario.units import UnitError, parse
+
+    while True:
+        answer = str(click.prompt(question, default=default)).strip()
+        try:
+            if parse(answer, dimension) > 0.0:
+                return answer
+            click.echo(f"  got {answer!r}; allowed is more than zero, such as {default!r}")
+        except UnitError as error:
+            click.echo(f"  {error}")
+
+
+def implied(text: str) -> str:
+    """Return what a scenario's numbers imply, in a few lines.
+
+    Parameters
+    ----------
+    text : str
+        A scenario file.
+    """
+    import tomllib
+
+    from simulator.operation.flight import Flight
+    from simulator.operation.plan import make_plan
+    from simulator.scenario.loading import load_scenario
+    from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+
+    loaded = load_scenario(tomllib.loads(text))
+    plan = make_plan(loaded.sets[0])
+    aircraft, pack = plan.rigs[0].aircraft[0][0], plan.rigs[0].packs[0][0]
+    profile = plan.profiles[aircraft.name, 0]
+    area = min(aircraft.capacity(pack.mass_kg) / profile.rate, profile.path.area_m2)
+    middle = max(0.0, 0.5 * (profile.path.area_m2 - area))
+    air = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg).over(middle, middle + area, area * profile.rate, 1.0)
+    per, unit = (M2_PER_HECTARE, "ha") if loaded.base.units == "metric" else (M2_PER_ACRE, "acres")
+    usable = pack.capacity_wh - pack.reserve_wh
+    loads = max(1, int(usable / air.energy_wh)) if air.energy_wh <= usable else 0
+    lines = [
+        "What this implies, by mean times:",
+        f"  a load covers {area / per:.1f} {unit} in {air.total_s / 60:.1f} min airborne",
+        f"  and takes {air.energy_wh:.0f} Wh of the {usable:.0f} Wh above the pack's reserve",
+    ]
+    if loads == 0:
+        lines.append("  more than one charge gives: loads will be smaller than the tank")
+    else:
+        lines.append(f"  so a charge flies {loads} {'load' if loads == 1 else 'loads'}")
+    return "\n".join(lines)

@@ -92,7 +92,7 @@ def _common(reduction: float) -> str:
 
 
 def _rows(records: Sequence[Mapping[Hashable, object]]) -> list[list[str]]:
-    from simulator.experiment.estimates import supported_decimals
+    from simulator.analysis.digits import supported_decimals
 
     rows = [["quantity", "value", "from", "to", "unit", "from and to are"]]
     for record in records:

@@ -110,7 +110,7 @@ class SetResult:
         return judge(self.time_share(), self.active_period_share(), self.one_more, unit, per)
 
     def finishing(self) -> tuple[int, float]:
-        """Return on how many days the field list ran out, and the mean hour of the day (from its start); NaN if never."""
+        """Return on how many days the field list ran out, and the mean hour after the day's start; NaN if never."""
         hours = self.column("finish_hour")
         hours = hours[np.isfinite(hours)]
         return len(hours), float(hours.mean()) if len(hours) else math.nan

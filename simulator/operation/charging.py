@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from simpy.core import Environment
@@ -55,7 +56,11 @@ class ChargingStation:
     ) -> None:
         self.env, self.points, self.pool, self.crew, self.log, self.plug_in = env, points, pool, crew, log, plug_in
         self._charge_to, self._partly = charge_to, take_partly_charged
-        self._draw_plug_in_s, self._draw_cooling_s, self._draw_balance_s = draw_plug_in_s, draw_cooling_s, draw_balance_s
+        self._draw_plug_in_s, self._draw_cooling_s, self._draw_balance_s = (
+            draw_plug_in_s,
+            draw_cooling_s,
+            draw_balance_s,
+        )
         self._queue: list[Pack] = []
         self.cycles = 0
         if take_partly_charged:
@@ -101,7 +106,11 @@ class ChargingStation:
                 if free is None or pack.plan.name not in plan.serves:
                     continue
                 on_charger = sum(slot.taken for slot in charger.slots)
-                share_w = min(plan.slot_w, plan.output_w / (on_charger + 1), point.plan.capacity_w * plan.efficiency / (on_point + 1))
+                share_w = min(
+                    plan.slot_w,
+                    plan.output_w / (on_charger + 1),
+                    point.plan.capacity_w * plan.efficiency / (on_point + 1),
+                )
                 if best is None or share_w > most_w:
                     best, most_w = free, share_w
         return best
@@ -119,10 +128,12 @@ class ChargingStation:
 
         task = self.plug_in
         duration = self._draw_plug_in_s(pack)
-        self.crew.request(Job(Reason.PLUG_IN, duration, task.people, task.by, self.crew.feed_priority, plugged, pack.name))
+        self.crew.request(
+            Job(Reason.PLUG_IN, duration, task.people, task.by, self.crew.feed_priority, plugged, pack.name)
+        )
 
     def charged(self, session: Session) -> None:
-        """A pack has reached its target: balance, then free the slot and hand the pack on."""
+        """Balance a pack that has reached its target, then free the slot and hand the pack on."""
         if session.balance_s > 0.0:
             call_after(self.env, session.balance_s, lambda _: self._release(session))
         else:
@@ -154,6 +165,22 @@ class ChargingStation:
         """Return the charge at which a pack is done."""
         return pack.plan.capacity_wh * self._charge_to
 
+    def soonest_s(self, aircraft_class: str) -> float:
+        """Return the time until the next charge that fits an aircraft class ends.
+
+        0 when a pack is ready or none charges.
+        """
+        if self._partly or any(aircraft_class in pack.plan.fits for pack in self.pool.ready):
+            return 0.0
+        soonest = math.inf
+        for point in self.points:
+            point.advance()
+            for session in point.sessions:
+                pack = session.pack
+                if session.draw_w > 0.0 and aircraft_class in pack.plan.fits:
+                    soonest = min(soonest, pack.plan.curve.time_s(pack.energy_wh, session.target_wh, session.draw_w))
+        return soonest if math.isfinite(soonest) else 0.0
+
     def hand_on(self, pack: Pack) -> None:
         """Take a pack off an aircraft that does not need it: to whoever waits if it holds enough, else to a charger."""
         if self.pool.wanted(pack, pack.energy_wh):
@@ -163,7 +190,10 @@ class ChargingStation:
             self.bring(pack)
 
     def hurry(self, wants: list[tuple[str, float]]) -> None:
-        """Set the target of every charge anew: a pack each for who waits, at what that one needs; else the full charge."""
+        """Set the target of every charge anew: a pack each for who waits, at what that one needs.
+
+        Else the full charge.
+        """
         free = [session for point in self.points for session in point.sessions]
         if not free:
             return

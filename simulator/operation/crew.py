@@ -1,7 +1,7 @@
 """The crew: people, the tasks that wait for them, and the pilots' watch.
 
-Nobody polls. Whoever ends something (a task, a landing, a break) calls :meth:`Crew.dispatch`, which hands free people to
-what waits, whoever can take off soonest first.
+Nobody polls. Whoever ends something (a task, a landing, a break) calls :meth:`Crew.dispatch`, which hands free people
+to what waits, whoever can take off soonest first.
 """
 
 from __future__ import annotations
@@ -44,10 +44,25 @@ class Person:
 class Job:
     """A task that waits for people, or is being done.
 
-    One that is done ``away`` from the rig (fetching water) holds up neither a break nor a move: who is away joins later.
+    One that is done ``away`` from the rig (fetching water) holds up neither a break nor a move: who is away joins
+    later.
     """
 
-    __slots__ = ("away", "begin", "blocked", "by", "call", "duration_s", "holds", "kind", "people", "priority", "pump", "start_s", "subject")
+    __slots__ = (
+        "away",
+        "begin",
+        "blocked",
+        "by",
+        "call",
+        "duration_s",
+        "holds",
+        "kind",
+        "people",
+        "priority",
+        "pump",
+        "start_s",
+        "subject",
+    )
 
     def __init__(
         self,
@@ -126,7 +141,10 @@ class Crew:
         self._launches.clear()
 
     def seize(self, why: Reason, call: Callable[[], None]) -> None:
-        """Ask for the whole crew; ``call`` runs once nobody works at the rig and nothing flies, until :meth:`release`."""
+        """Ask for the whole crew.
+
+        ``call`` runs once nobody works at the rig and nothing flies, until :meth:`release`.
+        """
         self._seizes.append((why, call))
         self.dispatch()
 
@@ -216,7 +234,8 @@ class Crew:
     def _free(self, number: int, by: By, priority: int) -> list[Person] | None:
         """Return that many free people, helpers first, or None.
 
-        A pilot who has helpers leaves work ahead of need to them: a batch begun now would keep him from the next launch.
+        A pilot who has helpers leaves work ahead of need to them: a batch begun now would keep him from the next
+        launch.
         """
         if number == 0:
             return []
@@ -287,10 +306,17 @@ class Crew:
             call_after(self.env, retry - now, lambda _: self.dispatch())
 
     def _watcher(self) -> Person | None:
-        """Return the pilot to watch one more aircraft: who watches most already, so that others keep their hands free."""
+        """Return the pilot to watch one more aircraft.
+
+        Who watches most already, so that others keep their hands free.
+        """
         best = None
         for pilot in self.pilots:
-            if not pilot.busy and pilot.watching < self.table.aircraft_per_pilot and (best is None or pilot.watching > best.watching):
+            if (
+                not pilot.busy
+                and pilot.watching < self.table.aircraft_per_pilot
+                and (best is None or pilot.watching > best.watching)
+            ):
                 best = pilot
         return best
 

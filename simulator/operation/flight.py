@@ -1,4 +1,7 @@
-"""Time and energy of a flight over a stretch of a path, in closed form, and how far a load, a charge or the clock carries it."""
+"""Time and energy of a flight over a stretch of a path, in closed form, and how far a load.
+
+A charge or the clock carries it.
+"""
 
 from __future__ import annotations
 
@@ -140,7 +143,10 @@ def furthest(
         return flight.over(area_from_m2, end_m2, max(load, rate * (end_m2 - area_from_m2)), factor)
 
     whole = over_to(area_to_m2)
-    over = max(whole.energy_wh / energy_wh if energy_wh > 0.0 else math.inf, whole.total_s / time_s if time_s > 0.0 else math.inf)
+    over = max(
+        whole.energy_wh / energy_wh if energy_wh > 0.0 else math.inf,
+        whole.total_s / time_s if time_s > 0.0 else math.inf,
+    )
     if over <= 1.0:
         return area_to_m2
     low, high = area_from_m2, area_to_m2
@@ -174,7 +180,7 @@ def to_pass_end(
     *,
     fill: bool = False,
 ) -> float:
-    """Return the last pass end within a stretch from which the flight still gets home; ``area_to_m2`` when there is none.
+    """Return the last pass end within a stretch from which the flight gets home; ``area_to_m2`` when there is none.
 
     A pass may end far from the landing zone, so stopping earlier can cost more than it saves; the one before ends at
     the near side. Parameters are those of :func:`furthest`, whose result the stretch is.

@@ -91,8 +91,9 @@ FLIGHT_STATES = (State.TAKE_OFF, State.FERRY_OUT, State.WORK, State.TURN, State.
 class Row(NamedTuple):
     """One interval of one entity.
 
-    ``amount`` is in the unit of the activity: litres or kilograms for fill, mix and restock (litres of water or kilograms), watt-hours at the bus for a power
-    point's run, watt-hours into the pack for a charge, litres of fuel for refuelling, metres for a drive; else 0.
+    ``amount`` is in the unit of the activity: litres or kilograms for fill and mix, litres of water or kilograms of
+    granules for restocking, watt-hours at the bus for a power point's run, watt-hours into the pack for a charge,
+    litres of fuel for refuelling, metres for a drive; else 0.
     """
 
     start_s: float
@@ -134,7 +135,13 @@ class Sortie(NamedTuple):
     def end_s(self) -> float:
         """Time of landing."""
         return (
-            self.start_s + self.take_off_s + self.ferry_out_s + self.work_s + self.turn_s + self.ferry_back_s + self.landing_s
+            self.start_s
+            + self.take_off_s
+            + self.ferry_out_s
+            + self.work_s
+            + self.turn_s
+            + self.ferry_back_s
+            + self.landing_s
         )
 
 
@@ -164,7 +171,14 @@ class DayLog:
     list_finished_s: float | None = None
 
     def add(
-        self, start_s: float, end_s: float, entity: str, state: State, reason: Reason = Reason.NONE, field: str = "", amount: float = 0.0
+        self,
+        start_s: float,
+        end_s: float,
+        entity: str,
+        state: State,
+        reason: Reason = Reason.NONE,
+        field: str = "",
+        amount: float = 0.0,
     ) -> None:
         """Append one interval; intervals without length or amount are left out."""
         if end_s > start_s or amount:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable, Generator
 from dataclasses import dataclass
 
@@ -20,6 +21,11 @@ from simulator.operation.power import PowerPoint, Session
 from simulator.operation.sortie import AircraftUnit
 from simulator.operation.supply import Supply
 from simulator.operation.work import Visit, WorkList
+
+_LOADS_TO_KNOW_THE_PACE = 4
+"""Loads an aircraft after which the rig's own pace, not the least cycle, tells how much more is to be mixed."""
+_PACE_MARGIN = 1.2
+"""Running dry costs a batch's mixing time, a little too much costs a little product."""
 
 
 @dataclass(frozen=True)
@@ -61,7 +67,9 @@ class RigUnit:
         The day's log.
     """
 
-    def __init__(self, env: Environment, day: DayPlan, plan: RigPlan, work: WorkList, streams: DayStreams, log: DayLog) -> None:
+    def __init__(
+        self, env: Environment, day: DayPlan, plan: RigPlan, work: WorkList, streams: DayStreams, log: DayLog
+    ) -> None:
         self.env, self.day, self.plan, self.work, self.log = env, day, plan, work, log
         name, rig = plan.name, plan.rig
         scenario, tasks = day.scenario, rig.crew.tasks
@@ -79,6 +87,9 @@ class RigUnit:
         self._out_of_reach_m2 = 0.0
         self._next_ready: Signal | None = None
         self._wake: Signal | None = None
+        self._begun_s = math.inf
+        self._flown = 0
+        self._applied = 0.0
         self._refuels: dict[str, Job] = {}
         self._place: int | None = None
         self._leave: Signal | None = None
@@ -86,19 +97,24 @@ class RigUnit:
         # the day begins with loading at the yard; nobody is free for other work before the first field
         self.crew.held_for = Reason.YARD
         self.pool = PackPool(env)
-        self.points = [PowerPoint(env, f"{name}/{point.name}", point, log, self._charged, self._ask_refuel) for point in plan.power]
+        self.points = [
+            PowerPoint(env, f"{name}/{point.name}", point, log, self._charged, self._ask_refuel) for point in plan.power
+        ]
         draw = streams.draws
         plug_in = draw(f"plug_in/{name}", tasks.plug_in.time)
         cooling = {pack.name: draw(f"cooling/{name}/{pack.name}", pack.cooling_time) for pack, _ in plan.packs}
         balance = {
-            slot.name: draw(f"balance/{slot.name}", slot.charger.plan.balance_time) for point in self.points for slot in point.slots
+            slot.name: draw(f"balance/{slot.name}", slot.charger.plan.balance_time)
+            for point in self.points
+            for slot in point.slots
         }
         self.station = ChargingStation(
             env, self.points, self.pool, self.crew, log, tasks.plug_in, rig.charge_to, rig.take_partly_charged,
             lambda pack: plug_in(), lambda pack: cooling[pack.plan.name](), lambda slot: balance[slot.name](),
         )  # fmt: skip
         self.supply = Supply(
-            env, f"{name}/supply", rig.supply, scenario.product.kind == "liquid", tasks.mix, self.crew, log, self._product_ahead,
+            env, f"{name}/supply", rig.supply, scenario.product.kind == "liquid", tasks.mix, self.crew, log,
+            self._product_ahead,
             draw(f"mix/{name}", tasks.mix.time), draw(f"water_trip/{name}", rig.supply.water_trip_time),
         )  # fmt: skip
         self._draw_refuel = draw(f"refuel/{name}", tasks.refuel.time)
@@ -114,14 +130,16 @@ class RigUnit:
             for count in range(1, number + 1):
                 unit = AircraftUnit(self, f"{name}/{aircraft.name} {count}", aircraft, streams)
                 self.aircraft.append(unit)
-                self._draw_handling.append((draw(f"handling/{unit.name}", aircraft.handling_time), aircraft.handling_people))
+                self._draw_handling.append(
+                    (draw(f"handling/{unit.name}", aircraft.handling_time), aircraft.handling_people)
+                )
         self.packs = [
             Pack(f"{name}/{pack.name} {count}", pack, pack.capacity_wh * rig.packs_start_charge)
             for pack, number in plan.packs
             for count in range(1, number + 1)
         ]
         self._fill_mean_s = tasks.fill.time.mean()
-        self._swap_mean_s = tasks.swap.time.mean()
+        self.swap_mean_s = tasks.swap.time.mean()
         self._check_mean_s = tasks.launch_check.time.mean()
         self._register()
         self._mount_first_packs()
@@ -182,7 +200,7 @@ class RigUnit:
     def turnaround_mean_s(self, swap: bool, fill_amount: float) -> float:
         """Return the least mean time from now to take-off."""
         fill = self._fill_mean_s + self.supply.fill_s(fill_amount) if fill_amount > 0 else 0.0
-        swap_s = self._swap_mean_s if swap else 0.0
+        swap_s = self.swap_mean_s if swap else 0.0
         return (swap_s + fill if self.plan.rig.swap_first else max(swap_s, fill)) + self._check_mean_s
 
     def next_ready(self) -> Signal:
@@ -225,7 +243,7 @@ class RigUnit:
                 self.station.hand_on(pack)
 
         unit.giving = True
-        job = Job(Reason.SWAP, 0.5 * self._swap_mean_s, task.people, task.by, TURNAROUND, done, unit.name)
+        job = Job(Reason.SWAP, 0.5 * self.swap_mean_s, task.people, task.by, TURNAROUND, done, unit.name)
         job.begin = begin
         self.crew.request(job)
 
@@ -237,7 +255,7 @@ class RigUnit:
             self._check_leave()
 
     def repaired(self) -> None:
-        """An aircraft can fly again."""
+        """Note that an aircraft can fly again."""
         self._check_leave()
 
     def out_of_reach(self, visit: Visit, area_m2: float) -> None:
@@ -255,9 +273,8 @@ class RigUnit:
             return
         if visit.opening() is None:
             self._leave.fire()
-        elif all(unit.idle and unit.idle_reason is Reason.DAY_END or unit.under_repair for unit in self.aircraft):
-            if not any(unit.under_repair for unit in self.aircraft):
-                self._leave.fire()
+        elif all(unit.idle and unit.idle_reason is Reason.DAY_END for unit in self.aircraft):
+            self._leave.fire()
 
     def _product_ahead(self) -> float:
         """Return the product (L or kg) that can still be flown from here and is in no tank yet."""
@@ -269,13 +286,32 @@ class RigUnit:
         for unit in self.aircraft:
             cycle = self._least_cycle_s(unit.plan, rate)
             flyable += (time_left / cycle + 1.0) * unit.plan.capacity_units
+        if self._flown >= _LOADS_TO_KNOW_THE_PACE * len(self.aircraft):
+            # what the rig has really flown an hour so far, waits and moves and all, tells better than the least cycle
+            pace = self._applied / max(1.0, self.env.now - self._begun_s)
+            spare = sum(unit.plan.capacity_units for unit in self.aircraft)
+            flyable = min(flyable, _PACE_MARGIN * pace * time_left + spare)
         here = self.visit.remaining_m2 * rate if self.visit is not None else 0.0
         on_board = sum(unit.load for unit in self.aircraft if unit.claim is None)
         return max(0.0, min(flyable, here + self.work.product_ahead()) - on_board)
 
+    def note_applied(self, amount: float) -> None:
+        """Count a flown load and what it has applied (L or kg)."""
+        if self._flown == 0:
+            self._begun_s = self.env.now
+        self._flown += 1
+        self._applied += amount
+
     def _least_cycle_s(self, plan: AircraftPlan, rate: float) -> float:
         spray_s = plan.capacity_units / rate / (plan.swath_m * plan.work_speed_m_per_s)
-        return spray_s + plan.take_off_time.mean() + plan.landing_time.mean() + self._fill_mean_s + self.supply.fill_s(plan.capacity_units) + 1.0
+        return (
+            spray_s
+            + plan.take_off_time.mean()
+            + plan.landing_time.mean()
+            + self._fill_mean_s
+            + self.supply.fill_s(plan.capacity_units)
+            + 1.0
+        )
 
     def _charged(self, session: Session) -> None:
         self.station.charged(session)
@@ -287,7 +323,15 @@ class RigUnit:
             return
         task = self.tasks.refuel
         empty = point.fuel_l <= 1e-6
-        job = Job(Reason.REFUEL, self._draw_refuel(), task.people, task.by, TURNAROUND if empty else AHEAD - 1, lambda _: done(), point.name)
+        job = Job(
+            Reason.REFUEL,
+            self._draw_refuel(),
+            task.people,
+            task.by,
+            TURNAROUND if empty else AHEAD - 1,
+            lambda _: done(),
+            point.name,
+        )
 
         def done() -> None:
             del self._refuels[point.name]
@@ -406,7 +450,11 @@ class RigUnit:
         if first or goal != self._place:
             trailer = self.plan.rig.trailer
             distance = self.day.geography.distance_m(self._place, goal)
-            move_s = distance / self.day.scenario.route.road_speed.mean() + trailer.set_up_time.mean() + self.plan.pack_up_handling
+            move_s = (
+                distance / self.day.scenario.route.road_speed.mean()
+                + trailer.set_up_time.mean()
+                + self.plan.pack_up_handling
+            )
             if not first:
                 move_s += trailer.pack_up_time.mean() + self.plan.pack_up_handling
         rate = self.day.fields[goal].rate
@@ -441,7 +489,7 @@ class RigUnit:
                 unit.mark(now, State.WAIT, unit.idle_reason)
 
     def close(self, _: Event) -> None:
-        """The last landing is past: nothing starts any more."""
+        """Let nothing start any more: the last landing is past."""
         if self.closing:
             return
         self.closing = True

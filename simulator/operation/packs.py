@@ -87,7 +87,10 @@ class Hurry(Protocol):
     """What the pool asks of the chargers when somebody waits for less than a full pack."""
 
     def hurry(self, wants: list[tuple[str, float]]) -> None:
-        """Take off its charger, for each aircraft class and need (Wh above reserve), the pack that first holds enough."""
+        """Take off its charger, for each aircraft class and need (Wh above reserve).
+
+        The pack that first holds enough.
+        """
 
 
 class PackPool:

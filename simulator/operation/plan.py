@@ -148,7 +148,7 @@ def plan_scenario(
         for index, one in enumerate(fields)
     }
     plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg, weather_days)
-    problems += _unflyable(plan)
+    problems += _unflyable(plan) + _overloaded(plan)
     if problems:
         raise InputError(problems)
     return plan
@@ -185,6 +185,19 @@ def _plan_rig(
     return RigPlan(
         name, rig, flown, tuple((packs[key], number) for key, number in rig.packs.items() if number), tuple(points), handling
     )
+
+
+def _overloaded(plan: DayPlan) -> list[Problem]:
+    """Find sources that the other load alone takes up."""
+    return [
+        Problem(
+            f"rig.{rig.name}.power.{point.name}.other_load",
+            f"got {point.other_load_w:.0f} W; the source gives {point.capacity_w:.0f} W, which leaves nothing for the chargers",
+        )
+        for rig in plan.rigs
+        for point in rig.power
+        if point.other_load_w > 0.0 and point.other_load_w >= point.capacity_w
+    ]
 
 
 def _unflyable(plan: DayPlan) -> list[Problem]:

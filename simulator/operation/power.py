@@ -23,7 +23,19 @@ _FALL = 0.5
 class Session:
     """One pack on one slot; ``draw_w`` is the power stored, net of charger and pack losses."""
 
-    __slots__ = ("balance_s", "done", "draw_w", "held_back", "limited", "lost_share", "pack", "slot", "started_s", "started_wh", "target_wh")
+    __slots__ = (
+        "balance_s",
+        "done",
+        "draw_w",
+        "held_back",
+        "limited",
+        "lost_share",
+        "pack",
+        "slot",
+        "started_s",
+        "started_wh",
+        "target_wh",
+    )
 
     def __init__(self, pack: Pack, slot: Slot, target_wh: float, balance_s: float, now_s: float) -> None:
         self.pack, self.slot, self.target_wh, self.balance_s = pack, slot, target_wh, balance_s
@@ -157,7 +169,9 @@ class PowerPoint:
                 pack = session.pack
                 before = pack.energy_wh
                 plan = session.slot.charger.plan
-                pack.energy_wh = min(pack.plan.curve.energy_after_wh(before, span, session.draw_w), pack.plan.capacity_wh)
+                pack.energy_wh = min(
+                    pack.plan.curve.energy_after_wh(before, span, session.draw_w), pack.plan.capacity_wh
+                )
                 bus_wh += (pack.energy_wh - before) / (plan.efficiency * pack.plan.charge_efficiency)
         if self.running:
             bus_wh += self.plan.other_load_w * span / 3600.0
@@ -207,9 +221,7 @@ class PowerPoint:
             plan = charger.plan
             holders.append(held)
             limits.append(plan.output_w / plan.efficiency)
-            grid.append(
-                [min(session.acceptance_w(), plan.slot_w) / plan.efficiency for session in held]
-            )
+            grid.append([min(session.acceptance_w(), plan.slot_w) / plan.efficiency for session in held])
         capacity = max(0.0, self._capacity_w) if running else 0.0
         wanted = sum(min(limit, sum(demands)) for limit, demands in zip(limits, grid, strict=True))
         short = wanted > capacity + 1e-6

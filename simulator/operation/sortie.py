@@ -25,6 +25,8 @@ if TYPE_CHECKING:
 
 _MOST_REFUSALS = 30
 """Launches in a row that may come to nothing before the stretch is given up as out of reach."""
+_NEAR_THE_END_S = 5400.0
+"""Within this time of the last landing the wait for a pack counts when a load is planned."""
 
 
 @dataclass
@@ -155,7 +157,9 @@ class AircraftUnit:
             raise RuntimeError(f"{self.name}: ready to take off without a pack")
         profile = self.rig.profile(self.plan.name, load.visit.index)
         turn_s, take_off_s, landing_s = self._draw_turn(), self._draw_take_off(), self._draw_landing()
-        self._flight = Flight(self.plan, profile, self.pack.plan.mass_kg, self.plan.unit_kg, turn_s, take_off_s, landing_s)
+        self._flight = Flight(
+            self.plan, profile, self.pack.plan.mass_kg, self.plan.unit_kg, turn_s, take_off_s, landing_s
+        )
         self._factor, self.check_s = self._draw_factor(), self.draw_launch_check()
         self._hold = None
         crew = self.rig.crew
@@ -192,6 +196,7 @@ class AircraftUnit:
             )
         )  # fmt: skip
         self.load = max(0.0, self.load - applied)
+        self.rig.note_applied(applied)
         self._marked_s = env.now
         self._until_failure_s -= air.total_s
         self.claim = None
@@ -255,8 +260,16 @@ class AircraftUnit:
         swap, flight, energy, wanted = self._choose_pack(visit, area_from, border, fresh)
         rate = flight.profile.rate
         fill = max(0.0, (wanted - area_from) * rate - self.load)
-        time_left = self.rig.until_s(visit) - self.env.now - self.rig.turnaround_mean_s(swap, fill)
-        area_to = furthest(flight, area_from, wanted, self.load, energy, time_left, 1.0, fill=True) if time_left > 0 else area_from
+        time_left = self.rig.until_s(visit) - self.env.now
+        # a load is filled before its pack comes: near the day's end it must not be filled for a flight that is too late
+        wait_s = self.rig.station.soonest_s(self.plan.name) if swap and time_left < _NEAR_THE_END_S else 0.0
+        least_s = wait_s + 0.5 * self.rig.swap_mean_s if wait_s > 0.0 else 0.0
+        time_left -= max(least_s, self.rig.turnaround_mean_s(swap, fill))
+        area_to = (
+            furthest(flight, area_from, wanted, self.load, energy, time_left, 1.0, fill=True)
+            if time_left > 0
+            else area_from
+        )
         if area_to < wanted:
             return self._shortened(visit, flight, area_from, area_to, wanted, energy, time_left, swap)
         return self._claim(visit, flight, area_from, area_to, swap, energy, time_left), False
@@ -271,7 +284,9 @@ class AircraftUnit:
             flight = self._mean_flight(visit.index, pack.plan.mass_kg)
             full = self.plan.capacity(pack.plan.mass_kg)
             wanted = min(border, area_from + full / flight.profile.rate)
-            need = flight.over(area_from, wanted, max(self.load, (wanted - area_from) * flight.profile.rate), 1.0).energy_wh
+            need = flight.over(
+                area_from, wanted, max(self.load, (wanted - area_from) * flight.profile.rate), 1.0
+            ).energy_wh
             if need * spare <= pack.above_reserve_wh:
                 return False, flight, pack.above_reserve_wh / spare, wanted
         flight = self._mean_flight(visit.index, fresh.plan.mass_kg)
@@ -280,7 +295,15 @@ class AircraftUnit:
         return True, flight, energy / spare, wanted
 
     def _shortened(
-        self, visit: Visit, flight: Flight, area_from: float, area_to: float, wanted: float, energy: float, time_left: float, swap: bool
+        self,
+        visit: Visit,
+        flight: Flight,
+        area_from: float,
+        area_to: float,
+        wanted: float,
+        energy: float,
+        time_left: float,
+        swap: bool,
     ) -> tuple[LoadPlan | None, bool]:
         """Handle a load that energy or the clock cuts short."""
         rate = flight.profile.rate
@@ -297,7 +320,14 @@ class AircraftUnit:
         return self._claim(visit, flight, area_from, area_to, swap, energy, time_left), False
 
     def _claim(
-        self, visit: Visit, flight: Flight, area_from: float, area_to: float, swap: bool, energy: float, time_left: float
+        self,
+        visit: Visit,
+        flight: Flight,
+        area_from: float,
+        area_to: float,
+        swap: bool,
+        energy: float,
+        time_left: float,
     ) -> LoadPlan:
         if self.rig.whole_passes:
             area_to = to_pass_end(flight, area_from, area_to, self.load, energy, time_left, 1.0, fill=True)
@@ -380,7 +410,10 @@ class AircraftUnit:
         return max(now_s, until - self.check_s)
 
     def work_near_until_s(self, claim: LoadPlan, arrive_s: float) -> float:
-        """Return the earliest time, from ``arrive_s``, at which another may begin its stretch without coming too near."""
+        """Return the earliest time, from ``arrive_s``.
+
+        At which another may begin its stretch without coming too near.
+        """
         mine, flight = self.claim, self._flight
         if mine is None or flight is None or mine.visit is not claim.visit:
             return arrive_s

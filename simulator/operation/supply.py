@@ -13,6 +13,8 @@ from simulator.scenario.schema_rig import Supply as SupplyTable
 from simulator.scenario.schema_rig import Task
 
 _TINY = 1e-9
+_LEAST_AHEAD = 0.1
+"""No batch below this share of the mix tank is begun ahead of need: it would take people for next to nothing."""
 
 
 @dataclass
@@ -69,6 +71,7 @@ class Supply:
         self.stock = table.nurse_water if liquid else 0.0
         self.made = 0.0
         self.fetched = 0.0
+        self._promised = 0.0
         self._orders: list[_Order] = []
         self._mixing: Job | None = None
         self._trip: Job | None = None
@@ -81,7 +84,14 @@ class Supply:
 
     def put_back(self, amount: float) -> None:
         """Take back a load that stood ready but was not filled in."""
+        self._promised -= amount
         self.level += amount
+
+    def pumped(self, amount: float) -> None:
+        """Note that a load is in an aircraft: only now has its place in the tank become free."""
+        self._promised = max(0.0, self._promised - amount)
+        if self._orders:
+            self.plan_ahead()
 
     def withdraw(self) -> None:
         """Forget every order that waits: the day is over."""
@@ -95,6 +105,7 @@ class Supply:
         while self._orders and self.level >= self._orders[0].amount - _TINY:
             order = self._orders.pop(0)
             self.level = max(0.0, self.level - order.amount)
+            self._promised += order.amount
             order.call()
         self.plan_ahead()
 
@@ -116,8 +127,10 @@ class Supply:
             return
         ordered = sum(order.amount for order in self._orders)
         wanted = ordered + self._ahead() - self.level
-        size = min(self._largest, wanted, self.table.mix_tank - self.level, self.stock / self.table.water_share)
-        if size <= max(_TINY, 1e-6 * self.table.mix_tank):
+        room = self.table.mix_tank - self.level - self._promised
+        size = min(self._largest, wanted, room, self.stock / self.table.water_share)
+        least = _TINY if waiting else _LEAST_AHEAD * self.table.mix_tank
+        if size <= max(least, 1e-6 * self.table.mix_tank):
             self._plan_trip(waiting)
             return
         duration = self._draw_mix_s() + size * self.table.water_share / self.table.transfer_flow
@@ -132,7 +145,9 @@ class Supply:
                 self.log.add(job.start_s, self.env.now, self.name, State.RUN, Reason.MIX, "", size)
             self._serve()
 
-        self._mixing = Job(Reason.MIX, duration, task.people, task.by, TURNAROUND if waiting else AHEAD, done, self.name)
+        self._mixing = Job(
+            Reason.MIX, duration, task.people, task.by, TURNAROUND if waiting else AHEAD, done, self.name
+        )
         self.crew.request(self._mixing)
 
     def _plan_trip(self, urgent: bool) -> None:
@@ -152,6 +167,8 @@ class Supply:
             if self._orders:
                 self.crew.hasten(self._trip)
             return
+        if self.table.dry_stock - self.level - self._promised <= _TINY:
+            return
         ordered = sum(order.amount for order in self._orders)
         if self._orders or (self.level < 0.1 * self.table.dry_stock and self._ahead() > self.level):
             self._start_trip(ordered > 0, self._full_tender)
@@ -166,7 +183,16 @@ class Supply:
             self._serve()
 
         people = self.table.water_trip_people
-        self._trip = Job(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", TURNAROUND if urgent else AHEAD, done, self.name, away=True)
+        self._trip = Job(
+            Reason.RESTOCK,
+            self._draw_trip_s(),
+            people,
+            "anyone",
+            TURNAROUND if urgent else AHEAD,
+            done,
+            self.name,
+            away=True,
+        )
         self.crew.request(self._trip)
 
     def _full_stock(self) -> None:
@@ -174,7 +200,7 @@ class Supply:
         self.stock = self.table.nurse_water
 
     def _full_tender(self) -> None:
-        added = self.table.dry_stock - self.level
+        added = max(0.0, self.table.dry_stock - self.level - self._promised)
         self.fetched += added
         self.made += added
-        self.level = self.table.dry_stock
+        self.level += added

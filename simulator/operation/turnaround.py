@@ -146,7 +146,9 @@ class Turnaround:
                 self._swap.wait(end, reason)
         self._incoming = pack
         task = self.rig.tasks.swap
-        self._request(Job(Reason.SWAP, self._half_swap_s, task.people, task.by, TURNAROUND, self._swapped, self.unit.name))
+        self._request(
+            Job(Reason.SWAP, self._half_swap_s, task.people, task.by, TURNAROUND, self._swapped, self.unit.name)
+        )
 
     def _swapped(self, job: Job) -> None:
         now, branch = self.env.now, self._swap
@@ -188,6 +190,7 @@ class Turnaround:
         branch.end_job(job, now, State.FILL)
         branch.done = True
         self.load.filled = True
+        self.rig.supply.pumped(self.load.fill_amount)
         unit.load += self.load.fill_amount
         unit.loads += 1
         self.rig.log.add(now, now, unit.name, State.FILL, Reason.FILL, "", self.load.fill_amount)
@@ -214,7 +217,9 @@ class Turnaround:
                 for _, end_s, reason in self.rig.pack_waits(self.unit.plan.name, swap.at_s, now_s):
                     swap.wait(end_s, reason)
             swap.cut(now_s, State.SWAP)
-        if self._fill is not None and not (self._swap is not None and not self._swap.done and self.rig.plan.rig.swap_first):
+        if self._fill is not None and not (
+            self._swap is not None and not self._swap.done and self.rig.plan.rig.swap_first
+        ):
             self._fill.cut(now_s, State.FILL)
         self.write(now_s)
 

@@ -47,7 +47,10 @@ class Visit:
         return self.plan.area_m2 - self.next_m2 + sum(end - start for start, end in self.returned)
 
     def opening(self) -> tuple[float, float] | None:
-        """Return the stretch that the next claim starts in; None when all within the landing zone's reach is claimed."""
+        """Return the stretch that the next claim starts in.
+
+        None when all within the landing zone's reach is claimed.
+        """
         if self.returned:
             return self.returned[0]
         border = self.border_m2
@@ -102,7 +105,10 @@ class WorkList:
         self._finished = 0
 
     def peek(self, now_s: float) -> int | None:
-        """Return the field number that :meth:`next_visit` would take; None when nothing is left that may still be flown."""
+        """Return the field number that :meth:`next_visit` would take.
+
+        None when nothing is left that may still be flown.
+        """
         place = self._next_place(now_s)
         return None if place is None else self._order[place % len(self._order)]
 

@@ -128,7 +128,7 @@ class FieldFile(Table):
     )
     obstacles: str | None = may(
         None,
-        "GeoJSON file of obstacles, cut out of the treated area (flown over in line, above them); none: none. Assumption.",
+        "GeoJSON file of obstacles, cut out of the treated area (flown over); none: none. Assumption.",
     )
     obstacle_clearance: Length = may("5 m", "Distance kept from obstacles; assumption.")
     patches: str | None = may(
@@ -136,7 +136,7 @@ class FieldFile(Table):
     )
     landing_zone: Literal["best", "nearest corner"] = may(
         "best",
-        "The place on the boundary with the least ferry distance, or the corner nearest the yard or first pass. Assumption.",
+        "The boundary place with least ferry distance, or the corner nearest yard or first pass. Assumption.",
     )
     heading: Annotated[float, Quantity(units.NUMBER, least=0.0, most=360.0)] | None = may(
         None, "Heading of the passes in degrees from north; none: the heading with fewest turns. Assumption."
@@ -206,6 +206,9 @@ class Scenario(Table):
     generator: dict[str, Generator] = may({}, "Generator classes by name. Assumption: none.")
     rig: dict[str, Rig] = must("Rigs by name.", min_length=1)
     costs: Costs | None = may(None, "Money, for the questions of buying and pricing; none: not asked. Assumption.")
+    range: dict[str, Annotated[list[str | int | float], Field(min_length=2, max_length=2)]] = may(
+        {}, "Ranges of inputs by key, for the sensitivity study; none: not asked. Assumption."
+    )
     rigs_used: list[str] | None = may(None, "Rigs that work, by name; none: all. Assumption.", min_length=1)
     equipment_set: dict[str, dict[str, Any]] = may(
         {},

@@ -143,7 +143,9 @@ def _sheet(path: Path) -> _Sheet:
         # strict: a quote that is never closed would swallow the rest of the file in silence
         reader = csv.reader(io.StringIO(text, newline=""), strict=True)
         lines = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+    except OSError as error:
+        raise InputError.single(f"cannot be read: {error.strerror or error}", file=name) from error
+    except (UnicodeDecodeError, csv.Error) as error:
         raise InputError.single(f"cannot be read as CSV (UTF-8): {error}", file=name) from error
     # a line that begins with # is a remark, so that a made-up log can say so in its first line
     lines = [(number, row) for number, row in lines if not row[0].lstrip().startswith("#")]

@@ -13,13 +13,12 @@ from numpy.typing import NDArray
 from simulator.errors import InputError, Problem
 from simulator.experiment.estimates import Interval, format_estimate, mean_interval, paired_interval
 from simulator.operation.plan import DayPlan, make_plan
-from simulator.physics.fragmentation import januszewski, simmons
-from simulator.scenario.field_list import FieldList, FieldSite
+from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.cases import CaseDays, changed_set, check_size, finite
-from simulator.study.design import full_grid, latin_hypercube
 from simulator.study.response import Response, fit_response
+from simulator.study.splits import Split, properties
 from simulator.study.trial import Report, area_unit, check_workers
 
 if TYPE_CHECKING:
@@ -28,28 +27,6 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 MOST_FIELDS = 500
 """A drawn case has at most this many fields."""
-
-
-@dataclass(frozen=True)
-class Split:
-    """One way to split the acres.
-
-    Parameters
-    ----------
-    name : str
-        Label.
-    kind : {"grid", "latin", "map"}
-        From a full grid, a Latin hypercube, or a boundary file.
-    sites : tuple of FieldSite
-        The fields.
-    factors : tuple of float
-        What else than the number was chosen (shape, distance, inequality); empty for a map.
-    """
-
-    name: str
-    kind: str
-    sites: tuple[FieldSite, ...]
-    factors: tuple[float, ...] = ()
 
 
 @dataclass(frozen=True)
@@ -96,187 +73,6 @@ class Fragmentation:
         return result if isinstance(result, dict) else {}
 
 
-def split_areas(total_m2: float, number: int, inequality: float = 0.0) -> FloatArray:
-    """Return the areas of a number of fields that sum to a total.
-
-    Parameters
-    ----------
-    total_m2 : float
-        Sum, m2.
-    number : int
-        Fields, at least 1.
-    inequality : float, optional
-        0: all equal; towards 1: the sizes fall off as the power ``rank ** -2 inequality`` (a rank-size rule).
-
-    Raises
-    ------
-    ValueError
-        A parameter is out of range.
-    """
-    if number < 1 or not total_m2 > 0 or not 0.0 <= inequality <= 1.0:
-        got = f"got {number} fields of {total_m2} m2, inequality {inequality}"
-        raise ValueError(f"{got}; allowed is 1 or more, above 0, 0 to 1")
-    weights = np.arange(1, number + 1, dtype=np.float64) ** (-2.0 * inequality)
-    areas: FloatArray = total_m2 * weights / weights.sum()
-    return areas
-
-
-def draw_split(
-    total_m2: float, number: int, length_to_width: float, distance_m: float, inequality: float = 0.0, kind: str = "grid"
-) -> Split:
-    """Return rectangular fields that share a total area, each a given road distance from the one before.
-
-    Parameters
-    ----------
-    total_m2 : float
-        Area of all, m2.
-    number : int
-        Fields.
-    length_to_width : float
-        Of each.
-    distance_m : float
-        Road distance from field to field, m.
-    inequality : float, optional
-        See `split_areas`.
-    kind : str, optional
-        Where the case comes from.
-    """
-    sites = tuple(
-        FieldSite(
-            name=f"part {place + 1}", area_m2=float(area), length_to_width=length_to_width, drive_distance_m=distance_m
-        )
-        for place, area in enumerate(split_areas(total_m2, number, inequality))
-    )
-    uneven = f", uneven {inequality:.2g}" if inequality else ""
-    name = f"{number} x {length_to_width:.3g}:1, {distance_m / 1000.0:.2g} km{uneven}"
-    return Split(name, kind, sites, (length_to_width, distance_m, inequality))
-
-
-def grid_splits(
-    total_m2: float,
-    numbers: Sequence[int],
-    shapes: Sequence[float],
-    distances_m: Sequence[float],
-    inequalities: Sequence[float] = (0.0,),
-) -> list[Split]:
-    """Return a full grid of splits; see `draw_split`."""
-    rows = full_grid({"number": numbers, "shape": shapes, "distance": distances_m, "inequality": inequalities})
-    return [draw_split(total_m2, row["number"], row["shape"], row["distance"], row["inequality"]) for row in rows]
-
-
-def latin_splits(
-    total_m2: float,
-    points: int,
-    numbers: tuple[int, int],
-    shapes: tuple[float, float],
-    distances_m: tuple[float, float],
-    inequalities: tuple[float, float] = (0.0, 0.0),
-    seed: int = 1,
-) -> list[Split]:
-    """Return a Latin hypercube of splits within bounds; all but inequality are spread evenly in their logarithm."""
-
-    def between(bounds: tuple[float, float], share: float) -> float:
-        low, high = bounds
-        return low * (high / low) ** share if low > 0 else low + share * (high - low)
-
-    splits = []
-    for number, shape, distance, inequality in latin_hypercube(4, points, seed):
-        whole = max(1, round(between((float(numbers[0]), float(numbers[1])), number)))
-        uneven = inequalities[0] + inequality * (inequalities[1] - inequalities[0])
-        splits.append(
-            draw_split(total_m2, whole, between(shapes, shape), between(distances_m, distance), float(uneven), "latin")
-        )
-    return splits
-
-
-def map_splits(name: str, fields: FieldList, total_m2: float, most: int = 3) -> list[Split]:
-    """Return neighbourhoods of a boundary file, each of about the total area.
-
-    Starting from the first field, the nearest unused one is taken until the area is reached; then the next begins.
-
-    Parameters
-    ----------
-    name : str
-        Name of the map.
-    fields : FieldList
-        Its fields, with locations.
-    total_m2 : float
-        Area wished for, m2.
-    most : int, optional
-        Neighbourhoods at most.
-
-    Returns
-    -------
-    list of Split
-        The last is dropped when less than half the area is left for it (unless it is the only one).
-    """
-    left = list(fields.sites)
-    splits: list[Split] = []
-    while left and len(splits) < most:
-        here = left.pop(0)
-        group, area = [here], here.area_m2
-        while left and area < total_m2:
-            away = [_distance(here, other) for other in left]
-            here = left.pop(int(np.argmin(away)))
-            group.append(here)
-            area += here.area_m2
-        if splits and area < 0.5 * total_m2:
-            break
-        splits.append(Split(f"{name} {len(splits) + 1}", "map", tuple(group)))
-    return splits
-
-
-def _distance(first: FieldSite, second: FieldSite) -> float:
-    if first.location_m is None or second.location_m is None:
-        return 0.0
-    return math.dist(first.location_m, second.location_m)
-
-
-def shape_of(site: FieldSite) -> float:
-    """Return length over width: of the rectangle, or of the smallest rectangle around a boundary."""
-    if site.polygon is None:
-        return max(site.length_to_width, 1.0 / site.length_to_width)
-    box = np.asarray(site.polygon.minimum_rotated_rectangle.exterior.coords)
-    sides = np.hypot(*np.diff(box, axis=0).T)[:2]
-    return float(max(sides) / max(min(sides), 1e-9))
-
-
-def properties(split: Split, plan: DayPlan) -> dict[str, float]:
-    """Return what is known of a split before anything is flown.
-
-    Parameters
-    ----------
-    split : Split
-        Fields.
-    plan : DayPlan
-        Their plan, for the road distances in the order of the visits.
-
-    Returns
-    -------
-    dict
-        fields, area_m2, mean_area_m2, simmons, januszewski, length_to_width (area-weighted), move_m (mean road
-        distance of a move in the order of visits, back to the first at the end), reach_m (area-weighted mean of half
-        the diagonal, which ferrying goes with), pass_inverse_per_m (area-weighted mean of one over the length of the
-        field, which turns go with).
-    """
-    areas = np.array([site.area_m2 for site in split.sites])
-    shapes = np.array([shape_of(site) for site in split.sites])
-    lengths = np.sqrt(areas * shapes)
-    order = plan.geography.order
-    moves = [plan.geography.distance_m(here, there) for here, there in zip(order, [*order[1:], order[0]], strict=True)]
-    return {
-        "fields": float(len(areas)),
-        "area_m2": float(areas.sum()),
-        "mean_area_m2": float(areas.mean()),
-        "simmons": simmons(areas),
-        "januszewski": januszewski(areas),
-        "length_to_width": float(np.average(shapes, weights=areas)),
-        "move_m": float(np.mean(moves)) if len(areas) > 1 else 0.0,
-        "reach_m": float(np.average(0.5 * np.hypot(lengths, areas / lengths), weights=areas)),
-        "pass_inverse_per_m": float(np.average(1.0 / lengths, weights=areas)),
-    }
-
-
 def fragmentation(
     loaded: LoadedScenario,
     splits: Sequence[Split],
@@ -295,7 +91,7 @@ def fragmentation(
     loaded : LoadedScenario
         The equipment sets; their own fields are not used.
     splits : sequence of Split
-        From `grid_splits`, `latin_splits` and `map_splits`, in any mix.
+        From `simulator.study.splits`, in any mix.
     days : int, optional
         Days of each split and set.
     sets : sequence of str, optional

@@ -23,6 +23,7 @@ from simulator.study.trial import (
     area_unit,
     check_days,
     check_workers,
+    checked_seed,
     judged,
     one_set,
     simulate_sets,
@@ -284,7 +285,7 @@ def ladder(
     costs = None
     if by == "money" or (by is None and entry.scenario.costs is not None):
         costs = need_costs(entry, "ladder")
-    climb = Climb(loaded, costs, wanted, loaded.base.seed if seed is None else seed, workers, report)
+    climb = Climb(loaded, costs, wanted, checked_seed(loaded, seed), workers, report)
     rows = simulate_sets([make_plan(entry)], climb.seed, wanted, workers, report)[0]
     rungs: list[Rung] = []
     settings: list[str] = []
@@ -323,9 +324,12 @@ def notes_of(costs: Costs | None, rungs: Sequence[Rung]) -> tuple[str, ...]:
     """Say which changes had no price and how larger equipment was priced."""
     if costs is None:
         return ("Judged by acres alone: a table [costs] lets the ladder stop where nothing pays.",)
-    unpriced = sorted({step.change for rung in rungs for step in rung.steps if step.net_present_value is None})
+    unpriced = sorted(
+        {step.change for rung in rungs for step in rung.steps if step.price is None and len(step.settings) == 1}
+    )
     said = ["A larger generator is priced in proportion to its power (assumption)."]
     if unpriced:
         said.append(f"Without a price, so not considered: {', '.join(unpriced)}.")
-    said.append("Steps are taken one at a time; two changes that only help together are found with pairs.")
+    if not any(len(step.settings) > 1 for rung in rungs for step in rung.steps):
+        said.append("Steps are taken one at a time; two changes that only help together are found with pairs.")
     return tuple(said)

@@ -18,7 +18,7 @@ from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.day_money import jackknife, ledger_of
-from simulator.study.money import item_table
+from simulator.study.money import item_table, pieces_of
 from simulator.study.payoff_case import Case, make_case
 from simulator.study.trial import (
     ACRES,
@@ -156,24 +156,34 @@ class Climb:
         self, entry: EquipmentSet, changed: EquipmentSet, variations: Sequence[Variation], costs: Costs
     ) -> Case | None:
         """Return the money of a change; None when something in it has no price."""
-        larger = [item for item in (self._larger(entry, one, costs) for one in variations) if item is not None]
+        found = [self._larger(entry, one, costs) for one in variations if self._is_larger(one)]
+        larger = [item for item in found if item is not None]
+        known = len(larger) == len(found)
         try:
-            if len(larger) == len(variations) == 1:
-                return make_case(entry, changed, costs, larger[0], "ladder")[0]
-            return None if larger else make_case(entry, changed, costs, None, "ladder")[0]
+            return make_case(entry, changed, costs, None, "ladder", larger)[0] if known else None
         except InputError:
             return None
 
     @staticmethod
+    def _is_larger(variation: Variation) -> bool:
+        """Tell whether a change makes something larger instead of adding a piece or a person."""
+        return variation.resource == "mix supply" or variation.resource == "generator"
+
+    @staticmethod
     def _larger(entry: EquipmentSet, variation: Variation, costs: Costs) -> Item | None:
-        """Return the price of a larger generator (in proportion to its power) or pump; None for all else."""
+        """Return the price of a larger generator (in proportion to its power) or pump; None when it has none."""
         if variation.resource == "mix supply":
             return costs.pump
         kind, _, rest = variation.setting.partition(".")
-        if kind != "generator":
-            return None
-        item = item_table(costs).get(("generator", rest.split(".")[0]))
-        return None if item is None else item.model_copy(update={"purchase": item.purchase * (LARGER - 1.0)})
+        item = item_table(costs).get(("generator", rest.split(".")[0])) if kind == "generator" else None
+        if item is None:
+            return None  # such as a larger grid supply
+        number = sum(
+            piece.number
+            for piece in pieces_of(entry.scenario)
+            if (piece.kind, piece.name) == ("generator", rest.split(".")[0])
+        )
+        return item.model_copy(update={"purchase": number * item.purchase * (LARGER - 1.0)})
 
     def best(self, steps: Sequence[Step], rows: NDArray[np.float64]) -> Step | None:
         """Return the change to take: the best of those that pay beyond doubt."""

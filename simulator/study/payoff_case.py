@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -69,8 +69,10 @@ class Case:
         Of what is bought.
     resale : float
         Got today for what is no longer needed.
-    own_item : Item or None
-        A price given for the change as a whole, instead of those of the pieces bought.
+    own_items : tuple of Item
+        Prices of what is no number of pieces: a change as a whole, a larger generator, a faster pump.
+    only_own : bool
+        Whether these stand instead of the prices of the pieces bought.
     """
 
     costs: Costs
@@ -78,7 +80,8 @@ class Case:
     after: tuple[Piece, ...]
     price: float
     resale: float
-    own_item: Item | None = None
+    own_items: tuple[Item, ...] = ()
+    only_own: bool = False
 
     def _shared(self) -> tuple[list[Piece], list[Piece], list[Piece]]:
         old = {(piece.kind, piece.name): piece.number for piece in self.before}
@@ -87,7 +90,7 @@ class Case:
         kept = [Piece(*key, min(old.get(key, 0), new.get(key, 0))) for key in keys]
         bought = [Piece(*key, max(0, new.get(key, 0) - old.get(key, 0))) for key in keys]
         sold = [Piece(*key, max(0, old.get(key, 0) - new.get(key, 0))) for key in keys]
-        return kept, ([] if self.own_item is not None else bought), sold
+        return kept, ([] if self.only_own else bought), sold
 
     def seasons(
         self, joint: FloatArray, days: float, demand: float | None
@@ -110,8 +113,7 @@ class Case:
         new = season_money(joint[..., _K:], self.costs, self.after, days, demand, bought)
         gain = two.margin - one.margin + gone.upkeep + gone.capital
         upkeep, capital = new.upkeep, new.capital
-        if self.own_item is not None:
-            item = self.own_item
+        for item in self.own_items:
             kept_up = item.upkeep_share * item.purchase
             upkeep = upkeep + kept_up
             capital = capital + float(yearly_cost(item, item.life_years, self.costs.interest)) - kept_up
@@ -133,8 +135,6 @@ class Case:
 
     def life(self, joint: FloatArray, days: float, demand: float | None) -> float:
         """Return how long the shortest-lived piece bought lasts, in years; infinity when nothing is bought."""
-        if self.own_item is not None:
-            return self.own_item.life_years
         _, bought, _ = self._shared()
         items = item_table(self.costs)
         two = season_money(joint[..., _K:], self.costs, self.after, days, demand)
@@ -145,11 +145,16 @@ class Case:
             for piece in bought
             if piece.number
         ]
-        return min(lives, default=math.inf)
+        return min([*lives, *(item.life_years for item in self.own_items)], default=math.inf)
 
 
 def make_case(
-    base: EquipmentSet, changed: EquipmentSet, costs: Costs, price: Item | None, question: str
+    base: EquipmentSet,
+    changed: EquipmentSet,
+    costs: Costs,
+    price: Item | None,
+    question: str,
+    extra: Sequence[Item] = (),
 ) -> tuple[Case, str]:
     """Return the money of a change and its name in plain words (empty when no number of pieces or people changes).
 
@@ -161,13 +166,15 @@ def make_case(
     before, after = pieces_of(base.scenario), pieces_of(changed.scenario)
     words = change_words(base.scenario, changed.scenario)
     if price is not None:
-        return Case(costs, before, after, price.purchase, 0.0, price), words
-    if not words:
+        return Case(costs, before, after, price.purchase, 0.0, (price,), only_own=True), words
+    if not words and not extra:
         message = "missing; the change alters no number of pieces or people, so say what it costs (0 when nothing)"
         raise InputError.single(message, "price")
     purchase = purchase_of(base.scenario, changed.scenario, costs, question)
     spent = sum(piece.number * item.purchase for piece, item in purchase.bought)
-    return Case(costs, before, after, spent, spent - purchase.price), words
+    own = tuple(extra)
+    case = Case(costs, before, after, spent + sum(item.purchase for item in own), spent - purchase.price, own)
+    return case, words
 
 
 def extra_sold(case: Case, joint: FloatArray, days: float, demand: float | None) -> FloatArray:

@@ -18,7 +18,7 @@ from simulator.scenario.schema_costs import Costs
 from simulator.study.day_money import LEDGER, jackknife, ledger_of, resampler, revenue_per_day, season_money
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.season_result import Goal, Season, SetSeason, SizeCost
-from simulator.study.trial import Report, area_unit, check_days, check_workers, simulate_sets
+from simulator.study.trial import Report, area_unit, check_days, check_workers, checked_seed, simulate_sets
 from simulator.study.workdays import (
     Calendar,
     Span,
@@ -38,8 +38,8 @@ FIRST, LAST = "06-01", "08-31"
 """Dates of the season unless given; assumption."""
 LEAST_HOURS = 3.0
 """Dates of a weather file with fewer workable hours are not worked; assumption."""
-SIZES_ACRES = (250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0)
-"""Season sizes of the cost table."""
+SIZES = {"acres": (250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0), "ha": (100.0, 200.0, 400.0, 800.0, 1600.0, 3200.0)}
+"""Season sizes of the cost table, by area unit."""
 _CYCLES = LEDGER.index("charge_cycles")
 
 
@@ -50,7 +50,7 @@ def season(
     first: str = FIRST,
     last: str = LAST,
     acres: Sequence[float] = (),
-    sizes_acres: Sequence[float] = SIZES_ACRES,
+    sizes_acres: Sequence[float] = (),
     least_hours: float = LEAST_HOURS,
     days: int | None = None,
     seed: int | None = None,
@@ -73,7 +73,7 @@ def season(
     acres : sequence of float
         Acreages to finish; the costs' demand by default, where given.
     sizes_acres : sequence of float
-        Season sizes of the cost table.
+        Season sizes of the cost table; round numbers of the scenario's unit by default.
     least_hours : float
         Dates of a weather file with fewer workable hours are not worked.
     days : int, optional
@@ -108,7 +108,7 @@ def season(
             raise InputError.single(f"got {value}; allowed is an area above 0 and at most 1e7 acres", "acres")
     span = Span(read_month_day(first, "first"), read_month_day(last, "last"))
     calendar = _calendar(loaded, entries[0], span, workable_days, least_hours)
-    used_seed = loaded.base.seed if seed is None else seed
+    used_seed = checked_seed(loaded, seed)
     each = wanted if len(calendar.kinds) == 1 else max(10, math.ceil(wanted / max(1, len(calendar.kinds))))
     plans = [
         plan if windows is None else replace(plan, weather_days=(windows,))
@@ -126,11 +126,15 @@ def season(
     chosen = np.take_along_axis(own, rng.integers(n, size=kinds.shape), axis=1)
     counts = np.quantile((kinds >= 0).sum(axis=1), [0.1, 0.5, 0.9])
     costs = entries[0].scenario.costs
+    unit = area_unit(entries[0].scenario.units)
+    sizes = list(sizes_acres) or [size * unit.acres for size in SIZES[unit.name]]
     results = []
     for place, entry in enumerate(entries):
         mine = tables[place * len(calendar.kinds) : (place + 1) * len(calendar.kinds)]
-        results.append(_one_set(entry, mine, kinds, chosen, calendar, acres, sizes_acres))
+        results.append(_one_set(entry, mine, kinds, chosen, calendar, acres, sizes))
     notes = list(calendar.notes)
+    if n < each:
+        notes.insert(0, f"Interrupted: {n} of {each} days.")
     if costs is None:
         notes.append("No cost per acre: the scenario has no table [costs].")
     notes.append("Days are drawn independently of each other, apart from the dates that weather allows.")

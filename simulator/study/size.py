@@ -23,7 +23,7 @@ from simulator.study.documents import clean, interval_json
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.size_search import Candidate, Search, mean_cost, reach
 from simulator.study.target import DailyTarget, SeasonTarget, Target, Verdict
-from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, check_days, check_workers, one_set
+from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, check_days, check_workers, checked_seed, one_set
 from simulator.study.words import money_range, money_text
 
 if TYPE_CHECKING:
@@ -83,7 +83,7 @@ class Size:
                 tail = f"; nearest is {near[0].label} with {self._reached(near[0].verdict)}"
             return f"None of the {len(self.candidates)} sets tried is shown to reach {aim}{tail}."
         money = money_range(self.best.cost, self.costs.currency)
-        return f"The cheapest set that reaches {aim} is {self.best.label}: it costs {money} a season, wages included."
+        return f"The cheapest set shown to reach {aim} is {self.best.label}: it costs {money} a season, wages included."
 
     @property
     def guarantee(self) -> str:
@@ -102,6 +102,18 @@ class Size:
             return f"{first}; which of them is cheapest was not decided within the days allowed."
         second = f"with {sure} confidence none of them is cheaper than the choice by more than {delta} a season"
         return f"{first}, and {second}."
+
+    @property
+    def open_question(self) -> str:
+        """Name what more days may settle; empty when nothing cheaper is open."""
+        limit = mean_cost(self.best.cost) if self.best is not None else np.inf
+        count = sum(one.status == "undecided" and mean_cost(one.cost) < limit for one in self.candidates)
+        if not count:
+            return ""
+        what = "cheaper sets are" if count > 1 else "cheaper set is"
+        if self.best is None:
+            what = "sets are" if count > 1 else "set is"
+        return f"{count} {what} neither shown to reach the target nor shown to miss it; more days may settle it."
 
     def _reached(self, verdict: Verdict) -> str:
         span = "a day" if isinstance(self.target, DailyTarget) else "a season"
@@ -267,9 +279,7 @@ def size(
     need_prices(
         list({(p.kind, p.name): p for one in candidates for p in pieces_of(one.entry.scenario)}.values()), costs, "size"
     )
-    search = Search(
-        candidates, target, costs, loaded.base.seed if seed is None else seed, workers, confidence, days, report
-    )
+    search = Search(candidates, target, costs, checked_seed(loaded, seed), workers, confidence, days, report)
     stopped, selection, best, delta = "", None, None, indifference or 0.0
     with search:
         try:

@@ -64,13 +64,16 @@ class Candidate:
     @property
     def label(self) -> str:
         """Return the choices without the path of their keys."""
-        return ", ".join(short_setting(text) for text in self.settings)
+        short = [short_setting(text, 1) for text in self.settings]
+        if len({text.partition("=")[0] for text in short}) < len(short):
+            short = [short_setting(text, 2) for text in self.settings]
+        return ", ".join(short)
 
 
-def short_setting(text: str) -> str:
-    """Return ``packs.big=3`` of ``rig.main.packs.big=3``."""
+def short_setting(text: str, parts: int) -> str:
+    """Return ``big=3`` of ``rig.main.packs.big=3``, or more of the last parts of its key."""
     key, _, value = text.partition("=")
-    return f"{'.'.join(key.split('.')[-2:])}={value}"
+    return f"{'.'.join(key.split('.')[-parts:])}={value}"
 
 
 def mean_cost(cost: Interval | None) -> float:

@@ -13,7 +13,7 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class SobolIndices:
-    """First-order and total indices with bootstrap intervals, each of shape (inputs,).
+    """First-order and total indices with percentile bootstrap intervals, each of shape (inputs,).
 
     Parameters
     ----------
@@ -83,8 +83,9 @@ def sobol(
 
     def watched(x: FloatArray) -> FloatArray:
         y = np.asarray(function(x), dtype=np.float64).reshape(-1)
+        # scipy takes the mean off in place, so it gets an array of its own
         answers.append(y)
-        return y
+        return y.copy()
 
     spread = [stats.uniform(low, high - low) for low, high in bounds]
     # scipy's own check of the distributions needs a ppf, which a frozen uniform has
@@ -93,20 +94,48 @@ def sobol(
     if plain.std() <= 1e-12 * max(1.0, abs(plain.mean())):
         zero = np.zeros(len(bounds))
         return SobolIndices(zero, zero, zero, zero, zero, zero, float(plain.mean()), 0.0, points * (len(bounds) + 2))
-    both = result.bootstrap(confidence_level=0.95, n_resamples=resamples)
-    one, whole = both.first_order.confidence_interval, both.total_order.confidence_interval
-
-    def row(values: object) -> FloatArray:
-        return np.asarray(values, dtype=np.float64).reshape(-1)
-
+    halves = answers[0], answers[1], answers[2].reshape(points, len(bounds)).T
+    rng = np.random.default_rng([seed, 1])
+    first_draws, total_draws = [], []
+    for _ in range(resamples):
+        chosen = rng.integers(points, size=points)
+        one, whole = estimates(halves[0][chosen], halves[1][chosen], halves[2][:, chosen])
+        first_draws.append(one)
+        total_draws.append(whole)
+    first_low, first_high = np.nanquantile(first_draws, [0.025, 0.975], axis=0)
+    total_low, total_high = np.nanquantile(total_draws, [0.025, 0.975], axis=0)
     return SobolIndices(
-        first=row(result.first_order),
-        first_low=row(one.low),
-        first_high=row(one.high),
-        total=row(result.total_order),
-        total_low=row(whole.low),
-        total_high=row(whole.high),
+        first=np.asarray(result.first_order, dtype=np.float64).reshape(-1),
+        first_low=first_low,
+        first_high=first_high,
+        total=np.asarray(result.total_order, dtype=np.float64).reshape(-1),
+        total_low=total_low,
+        total_high=total_high,
         mean=float(plain.mean()),
         sd=float(plain.std(ddof=1)),
         evaluations=points * (len(bounds) + 2),
     )
+
+
+def estimates(f_a: FloatArray, f_b: FloatArray, f_ab: FloatArray) -> tuple[FloatArray, FloatArray]:
+    """Return first-order and total indices by the estimators of Saltelli et al. (2010), table 2 (b) and (f).
+
+    Parameters
+    ----------
+    f_a, f_b : ndarray of float, shape (points,)
+        Answers at the two independent samples.
+    f_ab : ndarray of float, shape (inputs, points)
+        Answers at the first sample with one input taken from the second.
+
+    Returns
+    -------
+    first, total : ndarray of float, shape (inputs,)
+        NaN where the answers of a resample never change.
+    """
+    centre = 0.5 * (f_a.mean() + f_b.mean())
+    a, b, ab = f_a - centre, f_b - centre, f_ab - centre
+    variance = float(np.var(np.concatenate([a, b])))
+    if variance == 0.0:
+        nothing = np.full(len(f_ab), np.nan)
+        return nothing, nothing
+    return np.mean(b * (ab - a), axis=1) / variance, 0.5 * np.mean((a - ab) ** 2, axis=1) / variance

@@ -57,6 +57,20 @@ def check_days(days: int, option: str = "days", least: int = 10, most: int = 1_0
         raise InputError.single(f"got {days}; allowed is {least} to {most}", option)
 
 
+def checked_seed(loaded: LoadedScenario, seed: int | None) -> int:
+    """Return the seed to use: the one given, or the scenario's.
+
+    Raises
+    ------
+    InputError
+        Out of range.
+    """
+    used = loaded.base.seed if seed is None else seed
+    if not 0 <= used < 2**63:
+        raise InputError.single(f"got {seed}; allowed is 0 to {2**63 - 1}", "seed")
+    return used
+
+
 def check_workers(workers: int) -> None:
     """Refuse a number of processes out of range (1 to 1024)."""
     if not 1 <= workers <= 1024:

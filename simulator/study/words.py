@@ -4,7 +4,8 @@ from __future__ import annotations
 
 import math
 
-from simulator.experiment.estimates import Interval, supported_decimals
+from simulator.analysis.digits import supported_decimals
+from simulator.experiment.estimates import Interval
 
 
 def _grouped(value: float, decimals: int) -> str:

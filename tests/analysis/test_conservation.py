@@ -3,13 +3,13 @@
 import dataclasses
 
 import pytest
+from small_day import plan_of, table
 
 from simulator.analysis.conservation import verify_day, violations
 from simulator.errors import ConservationError
 from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.log import Reason, State
-from small_day import plan_of, table
 
 STOPPAGES = {"time_between": {"dist": "exponential", "mean": "60 min"}, "length": "10 min"}
 
@@ -22,7 +22,12 @@ def sound():
         weather={"stoppages": STOPPAGES},
         rig__main__aircraft={"big": 2},
         rig__main__packs={"pack": 5},
-        rig__main__crew={"pilots": 1, "helpers": 2, "aircraft_per_pilot": 2, "tasks": {"launch_check": {"time": "5 s", "by": "pilot"}}},
+        rig__main__crew={
+            "pilots": 1,
+            "helpers": 2,
+            "aircraft_per_pilot": 2,
+            "tasks": {"launch_check": {"time": "5 s", "by": "pilot"}},
+        },
         rig__main__supply={"start_mixed": "50 %", "mix_tank": "200 L"},
         yard={"drive_distance": "2 km"},
     )
@@ -84,7 +89,11 @@ def test_row_faults_are_seen(sound):
         (lambda row: row.entity.endswith("charger 1.1"), {"amount": 2000.0}, "above its"),
         (lambda row: row.entity.endswith("charger 1.1"), {"amount": 1.0}, "left the bus"),
         (lambda row: row.entity == "main/trailer" and row.amount > 100, {"amount": 1e5}, "is above"),
-        (lambda row: row.entity == "main/pack 1" and row.state is State.FLOWN, {"state": State.READY}, "its state is another"),
+        (
+            lambda row: row.entity == "main/pack 1" and row.state is State.FLOWN,
+            {"state": State.READY},
+            "its state is another",
+        ),
         (lambda row: row.entity == "main/helper 1" and row.reason is Reason.FILL, {"start_s": 0.0}, "in two places"),
     ):
         found = violations(plan, with_row(day, chosen, **values))
@@ -109,7 +118,9 @@ def test_rules_of_flying_are_seen(sound):
     plan, day = sound
     weather = next(row for row in day.log.rows if row.entity == "weather")
     rest = next(row for row in day.log.rows if row.state is State.BREAK)
-    second = next(place for place, one in enumerate(day.log.sorties) if place and one.aircraft != day.log.sorties[0].aircraft)
+    second = next(
+        place for place, one in enumerate(day.log.sorties) if place and one.aircraft != day.log.sorties[0].aircraft
+    )
     for place, start, word in (
         (5, weather.start_s + 1.0, "weather stoppage"),
         (5, rest.start_s + 1.0, "during a break"),
@@ -131,5 +142,5 @@ def test_too_many_aircraft_for_the_pilots_are_seen(sound):
 
 def test_verify_day_raises_with_the_replication(sound):
     plan, day = sound
-    with pytest.raises(ConservationError, match="replication 0: .*product"):
+    with pytest.raises(ConservationError, match=r"replication 0: .*product"):
         verify_day(plan, changed(day, end={"product_in_tank": 1e4}))

@@ -18,8 +18,15 @@ def _time(low_s, high_s):
     return st.one_of(fixed, fixed, drawn, exponential)
 
 
+_RATE = st.sampled_from(["8 L/ha", "19 L/ha", "50 L/ha"])
+_SHARES = st.sampled_from(["0 %", "15 %", "80 %"])
+_SETTING = st.sampled_from(["50 %", "100 %"])
 _FACTOR = st.sampled_from(
-    ["1", {"dist": "uniform", "low": "0.7", "high": "1.5"}, {"dist": "normal", "mean": "1", "sd": "0.1", "low": "0.7", "high": "1.5"}]
+    [
+        "1",
+        {"dist": "uniform", "low": "0.7", "high": "1.5"},
+        {"dist": "normal", "mean": "1", "sd": "0.1", "low": "0.7", "high": "1.5"},
+    ]
 )
 
 
@@ -31,7 +38,11 @@ def _aircraft(draw, name, pack, large):
         "empty_mass": "48 kg" if large else "22 kg",
         "rotors": 8 if large else 4,
         "rotor_diameter": "1.07 m" if large else "1.27 m",
-        "hover": {"pack": pack, "full_time": "8.6 min" if large else "12.2 min", "empty_time": "17.6 min" if large else "25 min"},
+        "hover": {
+            "pack": pack,
+            "full_time": "8.6 min" if large else "12.2 min",
+            "empty_time": "17.6 min" if large else "25 min",
+        },
         "swath": draw(st.sampled_from(["5 m", "9 m", "12 m"])),
         "spray_speed": draw(st.sampled_from(["4 m/s", "7 m/s", "10 m/s"])),
         "ferry_speed": "9 m/s",
@@ -132,7 +143,9 @@ def _rig(draw, sizes, packs, chargers):
     aircraft = {name: draw(st.integers(1, 2)) for name in sizes}
     held = {}
     for name, fits in packs.items():
-        held[name] = draw(st.integers(1 if name in ("large_pack", "small_pack") else 0, 4)) if set(fits) & set(sizes) else 0
+        held[name] = (
+            draw(st.integers(1 if name in ("large_pack", "small_pack") else 0, 4)) if set(fits) & set(sizes) else 0
+        )
     points = {"trailer": draw(_power_point(chargers))}
     # every pack type that is carried is served by this point at least
     points["trailer"]["chargers"] = {name: max(1, number) for name, number in points["trailer"]["chargers"].items()}
@@ -186,7 +199,9 @@ def scenarios(draw):
     if draw(st.booleans()):
         day["breaks"] = [
             {"start": start, "length": draw(st.sampled_from(["1 min", "40 min"]))}
-            for start in draw(st.lists(st.sampled_from(["07:00", "07:30", "08:10", "09:45", "12:00"]), unique=True, max_size=3))
+            for start in draw(
+                st.lists(st.sampled_from(["07:00", "07:30", "08:10", "09:45", "12:00"]), unique=True, max_size=3)
+            )
         ]
     weather = {"air_temperature": "25 degC", "altitude": "300 m"}
     if draw(st.integers(0, 2)) == 0:
@@ -202,7 +217,7 @@ def scenarios(draw):
         "work": draw(st.sampled_from(["repeat", "once"])),
         "day": day,
         "weather": weather,
-        "product": {"kind": "granules", "dry_rate": "30 kg/ha"} if granules else {"kind": "liquid", "rate": draw(st.sampled_from(["8 L/ha", "19 L/ha", "50 L/ha"]))},
+        "product": {"kind": "granules", "dry_rate": "30 kg/ha"} if granules else {"rate": draw(_RATE)},
         "field": [draw(_field(number)) for number in range(1, draw(st.integers(1, 3)) + 1)],
         "yard": {"drive_distance": draw(st.sampled_from(["0 m", "8 km"]))},
         "flying": {
@@ -215,13 +230,16 @@ def scenarios(draw):
         "aircraft": aircraft,
         "pack": {name: draw(_pack(fits, name == "large_pack")) for name, fits in packs.items()},
         "charger": {
-            "wide": {"serves": list(packs), "slots": draw(st.integers(1, 4)), "output_power": draw(st.sampled_from(["2 kW", "9 kW"])), "slot_power": "4 kW", "balance_time": draw(_time(0, 300))},
-            "narrow": {"serves": ["large_pack"], "output_power": "8 kW", "setting": draw(st.sampled_from(["50 %", "100 %"]))},
+            "wide": {
+                "serves": list(packs), "slots": draw(st.integers(1, 4)), "slot_power": "4 kW",
+                "output_power": draw(st.sampled_from(["2 kW", "9 kW"])), "balance_time": draw(_time(0, 300)),
+            },
+            "narrow": {"serves": ["large_pack"], "output_power": "8 kW", "setting": draw(_SETTING)},
         },
         "generator": {
             "tiny": {"rated_power": "0.9 kW", "fuel_tank": "4 L"},
-            "middling": {"rated_power": "7 kW", "fuel_tank": "9 L", "refuel_at": draw(st.sampled_from(["0 %", "15 %", "80 %"]))},
-            "thirsty": {"rated_power": "25 kW", "fuel_tank": "3 L", "refuel_at": draw(st.sampled_from(["0 %", "50 %"]))},
+            "middling": {"rated_power": "7 kW", "fuel_tank": "9 L", "refuel_at": draw(_SHARES)},
+            "thirsty": {"rated_power": "25 kW", "fuel_tank": "3 L", "refuel_at": draw(_SHARES)},
         },
         "rig": rigs,
     }  # fmt: skip

@@ -15,7 +15,9 @@ TABLE = {
     "work": "repeat",
     "day": {"start": "07:00", "window": "8 h"},
     "product": {"rate": "20 L/ha"},
-    "field": [{"name": "one", "area": "40 ha", "length_to_width": "2", "drive_distance": "0 m", "ferry_distance": "150 m"}],
+    "field": [
+        {"name": "one", "area": "40 ha", "length_to_width": "2", "drive_distance": "0 m", "ferry_distance": "150 m"}
+    ],
     "yard": {"drive_distance": "0 m"},
     "route": {"road_speed": "10 m/s"},
     "aircraft": {

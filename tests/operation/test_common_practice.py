@@ -1,18 +1,22 @@
 """What crews say of the two common tank sizes, met by the catalogue's classes. Common practice, no source."""
 
+from itertools import pairwise
+
 import numpy as np
 import pytest
+from small_day import M2_PER_ACRE, area_m2, plan_of, waits_s
 
 from simulator.analysis.conservation import verify_day
 from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
-from small_day import M2_PER_ACRE, area_m2, plan_of, waits_s
 
 FIELD = {"name": "one", "area": "160 acre", "length_to_width": "1", "drive_distance": "1 mi"}
 CHECKED_DAYS = 4
 
 
-def rig(size, packs=None, charger_setting="100 %", generator=None, fields=(FIELD,), rate="2 gal/acre", settings=(), **pack):
+def rig(
+    size, packs=None, charger_setting="100 %", generator=None, fields=(FIELD,), rate="2 gal/acre", settings=(), **pack
+):
     large = size == 40
     made = {
         "name": "practice",
@@ -20,7 +24,9 @@ def rig(size, packs=None, charger_setting="100 %", generator=None, fields=(FIELD
         "field": list(fields),
         "aircraft": {"it": {"like": f"tank_{size}_l", "hover": {"pack": "its"}}},
         "pack": {"its": {"like": "pack_1800_wh" if large else "pack_1050_wh", "fits": ["it"], **pack}},
-        "charger": {"its": {"like": "charger_8_kw" if large else "charger_6_kw", "serves": ["its"], "setting": charger_setting}},
+        "charger": {
+            "its": {"like": "charger_8_kw" if large else "charger_6_kw", "serves": ["its"], "setting": charger_setting}
+        },
         "generator": {"its": {"like": generator or ("generator_12_kw" if large else "generator_7_kw")}},
         "rig": {
             "main": {
@@ -44,8 +50,16 @@ def days(plan, count=CHECKED_DAYS):
 
 def pack_wait_share(found):
     """Share of the time in the field that is spent waiting for a pack."""
-    for_packs = sum(sum(waits_s(day).get(word, 0.0) for word in ("too few packs", "chargers busy", "generator limited")) for day in found)
-    in_field = sum(row.end_s - row.start_s for day in found for row in day.log.rows if day.log.kinds[row.entity] == "aircraft" and row.field)
+    for_packs = sum(
+        sum(waits_s(day).get(word, 0.0) for word in ("too few packs", "chargers busy", "generator limited"))
+        for day in found
+    )
+    in_field = sum(
+        row.end_s - row.start_s
+        for day in found
+        for row in day.log.rows
+        if day.log.kinds[row.entity] == "aircraft" and row.field
+    )
     in_field += sum(one.end_s - one.start_s for day in found for one in day.log.sorties)
     return for_packs / in_field
 
@@ -69,7 +83,7 @@ def test_large_class_flies_one_load_a_charge_and_lands_with_charge_left():
 def loads_a_charge(settings=()):
     forties = tuple(FIELD | {"name": f"field {n}", "area": "40 acre"} for n in range(6))
     sorties = [one for day in days(rig(20, fields=forties, settings=settings)) for one in day.log.sorties]
-    charges = [first.number_on_charge for first, then in zip(sorties, sorties[1:], strict=False) if then.number_on_charge == 1]
+    charges = [first.number_on_charge for first, then in pairwise(sorties) if then.number_on_charge == 1]
     return np.array(charges)
 
 

@@ -1,10 +1,10 @@
 """Days at the edge of what can be flown, worked out by hand."""
 
 import pytest
+from small_day import area_m2, day_of, plan_of, table, waits_s
 
 from simulator.errors import InputError
 from simulator.operation.log import Reason, State
-from small_day import area_m2, day_of, plan_of, table, waits_s
 
 
 def test_no_time_left_after_the_drive():
@@ -15,7 +15,11 @@ def test_no_time_left_after_the_drive():
 
 
 def test_no_time_left_after_a_late_drive():
-    made = table(yard__drive_distance="10 km", day__window="40 min", route__road_speed={"dist": "uniform", "low": "2 m/s", "high": "18 m/s"})
+    made = table(
+        yard__drive_distance="10 km",
+        day__window="40 min",
+        route__road_speed={"dist": "uniform", "low": "2 m/s", "high": "18 m/s"},
+    )
     for replication in range(6):
         day = day_of(made, replication=replication)
         assert all(one.end_s <= 2400 for one in day.log.sorties)
@@ -45,7 +49,12 @@ def test_field_smaller_than_a_load_is_one_load_of_its_size():
 
 
 def test_a_list_that_runs_out_gives_its_finishing_time():
-    made = table(work="once", field=[{"name": f"f{n}", "area": "4 ha", "drive_distance": "1 km", "ferry_distance": "100 m"} for n in range(3)])
+    made = table(
+        work="once",
+        field=[
+            {"name": f"f{n}", "area": "4 ha", "drive_distance": "1 km", "ferry_distance": "100 m"} for n in range(3)
+        ],
+    )
     day = day_of(made)
     assert area_m2(day) == pytest.approx(120000)
     assert day.log.list_finished_s == pytest.approx(max(one.end_s for one in day.log.sorties))
@@ -98,9 +107,15 @@ def test_empty_fuel_tank_stops_charging_until_somebody_can_refuel():
         rig__main__crew={"pilots": 1, "helpers": 1, "tasks": {"refuel": {"time": "9 h", "people": 1}}},
     )
     day = day_of(made)
-    stopped = [row for row in day.log.rows if row.entity == "main/trailer" and row.state is State.STOPPED and row.reason is Reason.REFUEL]
+    stopped = [
+        row
+        for row in day.log.rows
+        if row.entity == "main/trailer" and row.state is State.STOPPED and row.reason is Reason.REFUEL
+    ]
     assert stopped
-    after = [row for row in day.log.rows if row.entity == "main/trailer/charger 1.1" and row.start_s > stopped[0].start_s]
+    after = [
+        row for row in day.log.rows if row.entity == "main/trailer/charger 1.1" and row.start_s > stopped[0].start_s
+    ]
     assert all(row.amount < 1e-6 for row in after)
 
 
@@ -124,7 +139,10 @@ def test_water_is_fetched_when_it_runs_out():
 
 
 def test_granules_are_fetched_when_they_run_out():
-    made = table(product={"kind": "granules", "dry_rate": "50 kg/ha"}, rig__main__supply={"dry_stock": "200 kg", "water_trip_time": "10 min"})
+    made = table(
+        product={"kind": "granules", "dry_rate": "50 kg/ha"},
+        rig__main__supply={"dry_stock": "200 kg", "water_trip_time": "10 min"},
+    )
     day = day_of(made)
     end = day.ends[0]
     assert end.product_made > 0
@@ -135,9 +153,16 @@ def test_granules_are_fetched_when_they_run_out():
 
 def test_a_trip_for_water_holds_up_neither_break_nor_move():
     made = table(
-        field=[{"name": f"f{n}", "area": "3 ha", "drive_distance": "1 km", "ferry_distance": "100 m"} for n in range(4)],
+        field=[
+            {"name": f"f{n}", "area": "3 ha", "drive_distance": "1 km", "ferry_distance": "100 m"} for n in range(4)
+        ],
         day__breaks=[{"start": "08:00", "length": "20 min"}],
-        rig__main__supply={"mix_tank": "120 L", "nurse_water": "130 L", "start_mixed": "100 %", "water_trip_time": "3 h"},
+        rig__main__supply={
+            "mix_tank": "120 L",
+            "nurse_water": "130 L",
+            "start_mixed": "100 %",
+            "water_trip_time": "3 h",
+        },
     )
     day = day_of(made)
     trip = next(row for row in day.log.rows if row.entity == "main/supply" and row.reason is Reason.RESTOCK)
@@ -149,7 +174,9 @@ def test_a_trip_for_water_holds_up_neither_break_nor_move():
 
 def test_break_at_the_time_of_a_move_follows_it():
     made = table(
-        field=[{"name": f"f{n}", "area": "2 ha", "drive_distance": "6 km", "ferry_distance": "100 m"} for n in range(3)],
+        field=[
+            {"name": f"f{n}", "area": "2 ha", "drive_distance": "6 km", "ferry_distance": "100 m"} for n in range(3)
+        ],
         rig__main__supply={"start_mixed": "100 %"},
     )
     quiet = day_of(made)
@@ -181,10 +208,16 @@ def test_stoppage_during_a_launch_check_stops_the_take_off():
 
 
 def test_last_load_of_the_day_is_only_as_large_as_the_time_left():
-    day = day_of(table(day__window="2 h"))
-    assert day.log.last_landing_s <= 7200
-    assert day.log.sorties[-1].load_before < 40.0
-    assert day.ends[0].product_on_aircraft < 4.0
+    last, left = [], []
+    for minutes in range(110, 130, 2):
+        day = day_of(table(day__window=f"{minutes} min"))
+        assert day.log.last_landing_s <= minutes * 60
+        last.append(day.log.sorties[-1].load_before)
+        left.append(day.ends[0].product_on_aircraft)
+    assert min(last) < 35.0
+    # what a wait for people or packs took off the last flight comes home in the tank; it is little
+    assert max(left) < 12.0
+    assert sum(left) / len(left) < 4.0
 
 
 def test_other_load_above_the_source_is_refused():

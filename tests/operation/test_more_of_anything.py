@@ -1,14 +1,17 @@
-"""More of anything never hurts beyond noise when draws are common, and adds exactly nothing where none of it is waited for."""
+"""More of anything never hurts beyond noise when draws are common.
+
+And adds exactly nothing where none of it is waited for.
+"""
 
 import math
 
 import numpy as np
 import pytest
+from small_day import area_m2, plan_of, table
 
 from simulator.analysis.conservation import verify_day
 from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
-from small_day import area_m2, plan_of, table
 
 DAYS = 10
 
@@ -49,7 +52,10 @@ MORE = {
 @pytest.mark.parametrize("what", MORE)
 @pytest.mark.parametrize("aircraft", [1, 2])
 def test_more_never_hurts(what, aircraft):
-    made = table(**SPREAD | {"rig__main__aircraft": {"big": aircraft}, "rig__main__supply": {"mix_tank": "100 gal"}, "day__window": "6 h"})
+    made = table(
+        **SPREAD
+        | {"rig__main__aircraft": {"big": aircraft}, "rig__main__supply": {"mix_tank": "100 gal"}, "day__window": "6 h"}
+    )
     made["generator"]["generator"]["rated_power"] = "9 kW"
     difference = areas(made, [MORE[what]]) - areas(made)
     error = difference.std(ddof=1) / math.sqrt(DAYS)
@@ -59,7 +65,11 @@ def test_more_never_hurts(what, aircraft):
 
 # little is flown an hour, so nothing but the fill is ever waited for: a slow fill, quick charging, people to spare
 UNHURRIED = SPREAD | {
-    "rig__main__crew": {"pilots": 2, "helpers": 3, "tasks": {"fill": {"time": "25 min", "people": 1}, "swap": {"time": "60 s"}}},
+    "rig__main__crew": {
+        "pilots": 2,
+        "helpers": 3,
+        "tasks": {"fill": {"time": "25 min", "people": 1}, "swap": {"time": "60 s"}},
+    },
     "rig__main__packs": {"pack": 4},
     "rig__main__power": {"trailer": {"generator": "generator", "chargers": {"charger": 2}}},
     "rig__main__supply": {"start_mixed": "100 %", "mix_tank": "1000 gal"},

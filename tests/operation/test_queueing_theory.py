@@ -1,8 +1,8 @@
-"""The operation model with exponential times is a known queueing system: it must meet the theory within 3 standard errors.
+"""The operation model with exponential times is a known queue: it must meet the theory within 3 standard errors.
 
 Sources: machine repair table, M. Rossetti, Simulation Modeling and Arena, appendix on queueing (N = 5, up-time 10 h,
-repair 4 h); closed network, Bolch et al., Queueing Networks and Markov Chains, example 8.4, as the test of M. Marzolla's
-queueing package; the same networks in the simulation library Ciw and by exact convolution.
+repair 4 h); closed network, Bolch et al., Queueing Networks and Markov Chains, example 8.4, as the test of M.
+Marzolla's queueing package; the same networks in the simulation library Ciw and by exact convolution.
 """
 
 import math
@@ -10,14 +10,15 @@ import math
 import ciw
 import numpy as np
 import pytest
+from small_day import plan_of, table
 
 from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.physics.queueing import closed_network, machine_repair
-from small_day import plan_of, table
 
 HOUR_S = 10.0
 """Seconds that stand for an hour of the tables: only ratios matter."""
+NO_WAY = {"ferry_distance": "0 m", "drive_distance": "0 m"}
 WARM_UP_S, COOL_DOWN_S = 1500.0, 1500.0
 
 
@@ -28,10 +29,10 @@ def exponential(hours):
 def network(aircraft, flight_h, **changes):
     """Return a scenario in which every load takes the same path, and nothing takes time but what a test declares."""
     nobody = {"time": "0 s", "people": 0}
-    made = table(
+    return table(
         day__window="40000 s",
         # 1 km passes at 10 m; a load covers 10 m of path, a hundred to the pass: no partial pass, no ferry, no turn
-        field=[{"name": "one", "area": "100 km^2", "length_to_width": "1", "ferry_distance": "0 m", "drive_distance": "0 m"}],
+        field=[{"name": "one", "area": "100 km^2", "length_to_width": "1"} | NO_WAY],
         product__rate="4000 L/ha",
         flying={"separation": "0 m", "launch_interval": "0 s"},
         aircraft__big__swath="10 m",
@@ -48,7 +49,8 @@ def network(aircraft, flight_h, **changes):
         rig__main__packs={"pack": aircraft},
         rig__main__power={"trailer": {"grid_power": "1e6 kW", "chargers": {"charger": 1}}},
         rig__main__supply={
-            "start_mixed": "100 %", "mix_tank": "1e7 L", "nurse_water": "1e8 L", "pump_flow": "1e9 L/s", "pumps": aircraft,
+            "start_mixed": "100 %", "mix_tank": "1e7 L", "nurse_water": "1e8 L", "pump_flow": "1e9 L/s",
+            "pumps": aircraft,
         },
         rig__main__crew={
             "pilots": 1, "helpers": 1, "aircraft_per_pilot": aircraft, "pilot_helps": False,
@@ -57,7 +59,6 @@ def network(aircraft, flight_h, **changes):
         rig__main__trailer={"yard_time": "0 s", "pack_up_time": "0 s", "set_up_time": "0 s"},
         **changes,
     )  # fmt: skip
-    return made
 
 
 def inside(start, end, window_s):
@@ -91,7 +92,9 @@ def assert_meets(found, error, theory, relative=0.0):
 ROSSETTI = {1: (2.674, 1.744, 0.930), 2: (1.661, 0.325, 1.336), 3: (1.457, 0.040, 1.417), 4: (1.430, 0.002, 1.428)}
 
 
-@pytest.mark.parametrize("crew", [1, 2, pytest.param(3, marks=pytest.mark.slow), pytest.param(4, marks=pytest.mark.slow)])
+@pytest.mark.parametrize(
+    "crew", [1, 2, pytest.param(3, marks=pytest.mark.slow), pytest.param(4, marks=pytest.mark.slow)]
+)
 def test_refill_crew_is_the_machine_repair_queue(crew):
     made = network(5, 10.0)
     made["rig"]["main"]["crew"]["helpers"] = crew

@@ -5,9 +5,9 @@ t = 1e4 [Tr Q/Qf + 1/(Vs S) + Tw/(S L) + 2 a Q/(Vf Qf) + C/(Vf F)] in s/ha.
 """
 
 import pytest
+from small_day import area_m2, day_of, table
 
 from simulator.operation.log import State
-from small_day import area_m2, day_of, table
 
 
 def baltin_s_per_ha(tr, q, qf, vs, vf, s, tw, length, a, c, f):
@@ -17,7 +17,15 @@ def baltin_s_per_ha(tr, q, qf, vs, vf, s, tw, length, a, c, f):
 # 8 ha in passes of 300 m: 33.3 passes; 2 L/1000 m2, 40 L a load, so four loads of 2 ha
 NEVER_WAITS = {
     "work": "once",
-    "field": [{"name": "one", "area": "8 ha", "length_to_width": str(300 / (80000 / 300)), "ferry_distance": "150 m", "drive_distance": "0 m"}],
+    "field": [
+        {
+            "name": "one",
+            "area": "8 ha",
+            "length_to_width": str(300 / (80000 / 300)),
+            "ferry_distance": "150 m",
+            "drive_distance": "0 m",
+        }
+    ],
     "flying__launch_interval": "0 s",
     # a pack large enough never to be swapped
     "pack__pack__energy": "60 kWh",
@@ -34,7 +42,13 @@ def test_worked_example_of_the_formula():
 
 def test_model_meets_the_formula_with_the_drive_between_fields():
     fields = [
-        {"name": f"field {n}", "area": "8 ha", "length_to_width": str(300 / (80000 / 300)), "ferry_distance": "150 m", "drive_distance": "2 km"}
+        {
+            "name": f"field {n}",
+            "area": "8 ha",
+            "length_to_width": str(300 / (80000 / 300)),
+            "ferry_distance": "150 m",
+            "drive_distance": "2 km",
+        }
         for n in range(8)
     ]
     made = table(**NEVER_WAITS | {"field": fields, "route__road_speed": "8 m/s", "yard__drive_distance": "2 km"})
@@ -55,7 +69,7 @@ def test_each_term_in_a_single_field(load_l, swath_m):
     day = day_of(made)
     loads = 160 / load_l
     assert len(day.log.sorties) == loads
-    per_ha = {state: 0.0 for state in ("fill", "ferry", "spray", "turn")}
+    per_ha = dict.fromkeys(("fill", "ferry", "spray", "turn"), 0.0)
     for one in day.log.sorties:
         per_ha["ferry"] += (one.ferry_out_s + one.ferry_back_s) / 8
         per_ha["spray"] += one.work_s / 8

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import tomllib
 from pathlib import Path
 
 from simulator.scenario.loading import LoadedScenario, load_scenario
@@ -15,3 +16,10 @@ THIRD_PACK = "rig.main.packs.large_pack=3"
 def short(*settings: str) -> LoadedScenario:
     """Return the scenario with short days and further settings."""
     return load_scenario(PRICED, [*SHORT, *settings])
+
+
+def calm(*settings: str) -> LoadedScenario:
+    """Return the same without weather stoppages: days that differ little."""
+    raw = tomllib.loads(PRICED.read_text(encoding="utf-8"))
+    raw["weather"].pop("stoppages")
+    return load_scenario(raw, [*SHORT, *settings], folder=SCENARIOS)

@@ -243,3 +243,27 @@ def test_drawn_seasons_keep_the_mean_and_the_pairing():
     again = season_draws(days, 30, 4, 5, resampler(3, "test"))
     assert np.array_equal(again, season_draws(days, 30, 4, 5, resampler(3, "test")))
     assert not np.array_equal(again, season_draws(days, 30, 4, 5, resampler(4, "test")))
+
+
+def test_a_price_of_its_own_comes_on_top_or_instead():
+    """A pack of 2000 and a pump of 500, interest 0, 5 years, no resale or upkeep: 500 a year; the price alone: 100."""
+    pack = Item(purchase=2000, life_years=5, resale_share=0.0, upkeep_share=0.0)
+    pump = Item(purchase=500, life_years=5, resale_share=0.0, upkeep_share=0.0)
+    costs = COSTS.model_copy(update={"pack": {"big": pack}})
+    before, after = (Piece("pack", "big", 2),), (Piece("pack", "big", 3),)
+    same = np.concatenate([_day(acres=100), _day(acres=100)])
+    on_top = Case(costs, before, after, 2500.0, 0.0, (pump,))
+    assert on_top.margin(same, 40, None) == pytest.approx(-500.0)
+    instead = Case(costs, before, after, 500.0, 0.0, (pump,), only_own=True)
+    assert instead.margin(same, 40, None) == pytest.approx(-100.0)
+
+
+def test_workers_do_not_change_the_answer():
+    """The same tables from one process and from two."""
+    from simulator.operation.plan import make_plan
+    from simulator.study.trial import simulate_sets
+
+    plan = make_plan(short().sets[0])
+    one, two = (simulate_sets([plan, plan], 4, 12, workers=workers) for workers in (1, 2))
+    assert np.array_equal(one[0], two[0], equal_nan=True)
+    assert np.array_equal(one[0], one[1], equal_nan=True)

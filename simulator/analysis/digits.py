@@ -1,0 +1,27 @@
+"""How many digits an interval supports."""
+
+from __future__ import annotations
+
+import math
+
+
+def supported_decimals(half_width: float) -> int:
+    """Return the last decimal place that an interval supports.
+
+    The half-width keeps one significant digit, or two where it begins with 1 or 2 (rounding 1.4 to 1 would change it
+    by a third): the common rule for stated uncertainties; from memory.
+
+    Parameters
+    ----------
+    half_width : float
+        Above 0.
+
+    Returns
+    -------
+    int
+        Decimals to print; negative for tens, hundreds and so on.
+    """
+    if not (math.isfinite(half_width) and half_width > 0):
+        raise ValueError(f"got half_width = {half_width!r}; allowed is a finite number above 0")
+    digits, exponent = f"{half_width:.1e}".split("e")
+    return (1 if digits[0] in "12" else 0) - int(exponent)
