@@ -75,4 +75,4 @@ def command(
         json_file,
         quiet,
     )
-    run_and_report(request, sets=sets, least_sets=2)
+    run_and_report(request, sets=sets, least_sets=2, suffix="-compare")

@@ -134,7 +134,9 @@ def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> Loa
     return LoadedScenario(loaded.name, chosen, loaded.folder, loaded.file)
 
 
-def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int = 1) -> None:
+def run_and_report(
+    request: Request, sets: tuple[str, ...] = (), least_sets: int = 1, suffix: str = ""
+) -> None:
     """Run a scenario, write its result folder and print the answer.
 
     Raises
@@ -152,7 +154,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     progress = Progress(request.quiet)
     progress("reading", 0, 1)
     loaded = only_sets(load_scenario(request.scenario, request.settings, fields=request.fields), sets, least_sets)
-    target = Path(request.out) if request.out is not None else Path("reports") / loaded.name
+    target = Path(request.out) if request.out is not None else Path("reports") / f"{loaded.name}{suffix}"
     check_target(target, request.force or request.resume)
     journal = prepare_journal(target, request.force, request.resume)
     from simulator.experiment.run import Options, run

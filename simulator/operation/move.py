@@ -271,9 +271,7 @@ class RigUnit:
         visit = self.visit
         if self._leave is None or visit is None or self._leave.triggered or visit.active > 0:
             return
-        if visit.opening() is None:
-            self._leave.fire()
-        elif all(unit.idle and unit.idle_reason is Reason.DAY_END for unit in self.aircraft):
+        if visit.opening() is None or all(unit.idle and unit.idle_reason is Reason.DAY_END for unit in self.aircraft):
             self._leave.fire()
 
     def _product_ahead(self) -> float:
