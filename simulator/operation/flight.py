@@ -14,6 +14,8 @@ from simulator.physics.flight import cubic_mean, cubic_value
 if TYPE_CHECKING:
     from simulator.operation.plan import WorkProfile
 
+_MOST_KNOWN = 20_000
+"""Stretches that one aircraft class on one field keeps in memory."""
 _STEPS = 40
 _CLOSE_M2 = 0.5
 _CLOSE_SHARE = 2e-3
@@ -51,7 +53,7 @@ class Flight:
         Durations of this flight; means by default.
     """
 
-    __slots__ = ("aircraft", "landing_s", "pack_kg", "profile", "take_off_s", "turn_s", "unit_kg")
+    __slots__ = ("_known", "aircraft", "landing_s", "pack_kg", "profile", "take_off_s", "turn_s", "unit_kg")
 
     def __init__(
         self,
@@ -67,9 +69,12 @@ class Flight:
         self.turn_s = aircraft.turn_time.mean() if turn_s is None else turn_s
         self.take_off_s = aircraft.take_off_time.mean() if take_off_s is None else take_off_s
         self.landing_s = aircraft.landing_time.mean() if landing_s is None else landing_s
+        self._known: dict[tuple[float, float, float], Airborne] = {}
 
     def over(self, area_from_m2: float, area_to_m2: float, load: float, factor: float) -> Airborne:
         """Return time and energy of flying a stretch.
+
+        Days of one plan fly the same stretches again and again, so what was worked out is kept, up to a limit.
 
         Parameters
         ----------
@@ -80,13 +85,36 @@ class Flight:
         factor : float
             Multiplies every duration of the flight.
         """
+        key = (area_from_m2, area_to_m2, load)
+        air = self._known.get(key)
+        if air is None:
+            if len(self._known) >= _MOST_KNOWN:
+                self._known.clear()
+            air = self._known[key] = self._work_out(area_from_m2, area_to_m2, load)
+        if factor == 1.0:
+            return air
+        take_off, out, work, turn, back, landing, total, path_m, energy_wh = air
+        return Airborne(
+            take_off * factor,
+            out * factor,
+            work * factor,
+            turn * factor,
+            back * factor,
+            landing * factor,
+            total * factor,
+            path_m,
+            energy_wh * factor,
+        )
+
+    def _work_out(self, area_from_m2: float, area_to_m2: float, load: float) -> Airborne:
+        """Return time and energy at a factor of 1: both are in proportion to it."""
         aircraft, profile = self.aircraft, self.profile
         path_m, turns, gap_m, out_m, back_m = profile.path.stretch(area_from_m2, area_to_m2)
         ferry = aircraft.ferry_speed_m_per_s
-        take_off, landing = self.take_off_s * factor, self.landing_s * factor
-        out, back = out_m / ferry * factor, back_m / ferry * factor
-        work = path_m / profile.speed_m_per_s * factor
-        turn = (turns * self.turn_s + gap_m / ferry) * factor
+        take_off, landing = self.take_off_s, self.landing_s
+        out, back = out_m / ferry, back_m / ferry
+        work = path_m / profile.speed_m_per_s
+        turn = turns * self.turn_s + gap_m / ferry
         full_kg = aircraft.empty_kg + self.pack_kg + load * self.unit_kg
         end_kg = full_kg - profile.rate * (area_to_m2 - area_from_m2) * self.unit_kg
         joule = (

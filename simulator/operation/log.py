@@ -85,6 +85,9 @@ class Reason(StrEnum):
     WINDOW = "field not open"
 
 
+RawRow = tuple[float, float, str, State, Reason, str, float]
+"""A log row as it is kept during a day; :class:`Row` names its fields."""
+
 FLIGHT_STATES = (State.TAKE_OFF, State.FERRY_OUT, State.WORK, State.TURN, State.FERRY_BACK, State.LANDING)
 
 
@@ -151,8 +154,8 @@ class DayLog:
 
     Attributes
     ----------
-    rows : list of Row
-        All intervals but those of flights.
+    raw : list of tuple
+        All intervals but those of flights, as plain tuples in the order of :class:`Row`'s fields.
     sorties : list of Sortie
         Flights.
     kinds : dict
@@ -163,12 +166,20 @@ class DayLog:
         When the field list ran out before the day did.
     """
 
-    rows: list[Row] = field(default_factory=list)
+    raw: list[RawRow] = field(default_factory=list)
     sorties: list[Sortie] = field(default_factory=list)
     kinds: dict[str, Kind] = field(default_factory=dict)
     last_landing_s: float = 0.0
     paid_until_s: float = 0.0
     list_finished_s: float | None = None
+    _named: list[Row] = field(default_factory=list, repr=False)
+
+    @property
+    def rows(self) -> list[Row]:
+        """The intervals with named fields; made when first asked for, since most days are only summed up."""
+        if len(self._named) != len(self.raw):
+            self._named = [Row(*row) for row in self.raw]
+        return self._named
 
     def add(
         self,
@@ -182,14 +193,14 @@ class DayLog:
     ) -> None:
         """Append one interval; intervals without length or amount are left out."""
         if end_s > start_s or amount:
-            self.rows.append(Row(start_s, end_s, entity, state, reason, field, amount))
+            self.raw.append((start_s, end_s, entity, state, reason, field, amount))
 
     def clip(self, entity: str, end_s: float) -> None:
         """Cut an entity's intervals at a time."""
-        self.rows = [
-            row._replace(end_s=min(row.end_s, end_s)) if row.entity == entity else row
-            for row in self.rows
-            if row.entity != entity or row.start_s < end_s
+        self.raw = [
+            (row[0], min(row[1], end_s), *row[2:]) if row[2] == entity else row
+            for row in self.raw
+            if row[2] != entity or row[0] < end_s
         ]
 
 

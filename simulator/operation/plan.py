@@ -9,6 +9,7 @@ import math
 from dataclasses import dataclass, field
 
 from simulator.errors import InputError, Problem
+from simulator.operation.flight import Flight, furthest
 from simulator.operation.path import FieldPath
 from simulator.operation.plan_equipment import (
     AircraftPlan,
@@ -51,6 +52,19 @@ class WorkProfile:
     rate: float
     speed_m_per_s: float
     spray_power: Cubic
+    flights: dict[float, Flight] = field(default_factory=dict, repr=False, compare=False)
+    """Flights by mean times, by the mass of the pack; they remember what was worked out."""
+
+    def mean_flight(self, aircraft: AircraftPlan, pack_kg: float, unit_kg: float) -> Flight:
+        """Return the flight by mean times with a pack of that mass."""
+        flight = self.flights.get(pack_kg)
+        if flight is None:
+            flight = self.flights[pack_kg] = Flight(aircraft, self, pack_kg, unit_kg)
+        return flight
+
+    def __getstate__(self) -> dict[str, object]:
+        """Leave what was worked out behind when a plan goes to a worker."""
+        return {**self.__dict__, "flights": {}}
 
 
 @dataclass(frozen=True)
@@ -202,8 +216,6 @@ def _overloaded(plan: DayPlan) -> list[Problem]:
 
 def _unflyable(plan: DayPlan) -> list[Problem]:
     """Find aircraft and pack pairs that cannot fly a tenth of a load out and back within the reserve."""
-    from simulator.operation.flight import Flight, furthest
-
     problems = []
     for rig in plan.rigs:
         for aircraft, _ in rig.aircraft:

@@ -23,6 +23,12 @@ from simulator.operation.work import Visit
 if TYPE_CHECKING:
     from simulator.operation.move import RigUnit
 
+_TRACE = 1e-9
+"""Less product than this (L or kg) is rounding, not a load."""
+_SLIVER_M2 = 1.0
+"""A remainder smaller than this is not worth a flight: it is given up and counted as out of reach."""
+_ROUNDING_M2 = 1e-3
+"""A remainder smaller than this is rounding: it is flown with the load before."""
 _MOST_REFUSALS = 30
 """Launches in a row that may come to nothing before the stretch is given up as out of reach."""
 _NEAR_THE_END_S = 5400.0
@@ -101,7 +107,8 @@ class AircraftUnit:
             self._draw_between = streams.draws(f"breakdown/{name}", plan.breakdown.airborne_time_between)
             self._draw_repair = streams.draws(f"repair/{name}", plan.breakdown.repair_time)
             self._until_failure_s = self._draw_between()
-        self._means: dict[tuple[int, float], Flight] = {}
+        times = (plan.turn_time, plan.take_off_time, plan.landing_time)
+        self._fixed_times = all(time.is_constant for time in times)
 
     # --- log ---
 
@@ -156,10 +163,12 @@ class AircraftUnit:
         if self.pack is None:
             raise RuntimeError(f"{self.name}: ready to take off without a pack")
         profile = self.rig.profile(self.plan.name, load.visit.index)
-        turn_s, take_off_s, landing_s = self._draw_turn(), self._draw_take_off(), self._draw_landing()
-        self._flight = Flight(
-            self.plan, profile, self.pack.plan.mass_kg, self.plan.unit_kg, turn_s, take_off_s, landing_s
-        )
+        pack_kg = self.pack.plan.mass_kg
+        if self._fixed_times:
+            self._flight = profile.mean_flight(self.plan, pack_kg, self.plan.unit_kg)
+        else:
+            times = self._draw_turn(), self._draw_take_off(), self._draw_landing()
+            self._flight = Flight(self.plan, profile, pack_kg, self.plan.unit_kg, *times)
         self._factor, self.check_s = self._draw_factor(), self.draw_launch_check()
         self._hold = None
         crew = self.rig.crew
@@ -195,11 +204,15 @@ class AircraftUnit:
                 air.path_m, applied, self.load, air.energy_wh, before, pack.loads_on_charge,
             )
         )  # fmt: skip
-        self.load = max(0.0, self.load - applied)
+        left = self.load - applied
+        self.load = left if left > _TRACE else 0.0
         self.rig.note_applied(applied)
         self._marked_s = env.now
         self._until_failure_s -= air.total_s
         self.claim = None
+        if 0.0 < load.area_to_m2 - end < _SLIVER_M2:
+            self.rig.out_of_reach(visit, load.area_to_m2 - end)
+            end = load.area_to_m2
         visit.settle(end, load.area_to_m2)
         self.rig.crew.landed(pilot)
         self.rig.after_landing(visit)
@@ -232,11 +245,7 @@ class AircraftUnit:
     # --- planning a load ---
 
     def _mean_flight(self, index: int, pack_kg: float) -> Flight:
-        flight = self._means.get((index, pack_kg))
-        if flight is None:
-            profile = self.rig.profile(self.plan.name, index)
-            flight = self._means[index, pack_kg] = Flight(self.plan, profile, pack_kg, self.plan.unit_kg)
-        return flight
+        return self.rig.profile(self.plan.name, index).mean_flight(self.plan, pack_kg, self.plan.unit_kg)
 
     def _plan_load(self) -> LoadPlan | None:
         """Choose the next stretch and load; None when nothing can be flown, with ``idle_reason`` set."""
@@ -283,14 +292,14 @@ class AircraftUnit:
         if pack is not None and not (self.plan.swap_every_landing and pack.loads_on_charge > 0):
             flight = self._mean_flight(visit.index, pack.plan.mass_kg)
             full = self.plan.capacity(pack.plan.mass_kg)
-            wanted = min(border, area_from + full / flight.profile.rate)
+            wanted = _to_border(border, area_from + full / flight.profile.rate)
             need = flight.over(
                 area_from, wanted, max(self.load, (wanted - area_from) * flight.profile.rate), 1.0
             ).energy_wh
             if need * spare <= pack.above_reserve_wh:
                 return False, flight, pack.above_reserve_wh / spare, wanted
         flight = self._mean_flight(visit.index, fresh.plan.mass_kg)
-        wanted = min(border, area_from + self.plan.capacity(fresh.plan.mass_kg) / flight.profile.rate)
+        wanted = _to_border(border, area_from + self.plan.capacity(fresh.plan.mass_kg) / flight.profile.rate)
         energy = fresh.plan.capacity_wh * self.rig.plan.rig.charge_to - fresh.plan.reserve_wh
         return True, flight, energy / spare, wanted
 
@@ -429,3 +438,8 @@ class AircraftUnit:
         comes_s = begin_s + (claim.area_from_m2 - near_m2 - from_m2) * s_per_m2
         leaves_s = min(end_s, begin_s + (claim.area_from_m2 + near_m2 - from_m2) * s_per_m2)
         return leaves_s if comes_s < arrive_s < leaves_s else arrive_s
+
+
+def _to_border(border_m2: float, area_to_m2: float) -> float:
+    """Return the end of a full load, or the border when no more than rounding would be left before it."""
+    return border_m2 if area_to_m2 > border_m2 - _ROUNDING_M2 else area_to_m2

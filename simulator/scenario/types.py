@@ -3,7 +3,10 @@
 from __future__ import annotations
 
 import csv
+import io
 import math
+import os
+import stat
 from collections.abc import Callable
 from dataclasses import dataclass
 from pathlib import Path
@@ -21,6 +24,7 @@ from pydantic import (
 )
 from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
+from simulator.errors import InputError
 from simulator.scenario import units
 from simulator.scenario.distributions import (
     Constant,
@@ -36,8 +40,12 @@ from simulator.scenario.distributions import (
 )
 from simulator.scenario.units import Dimension, UnitError
 
-LARGEST = 1e12
-"""No inner value may pass this: keeps a mistyped exponent from becoming an endless run."""
+SMALLEST = 1e-9
+"""A positive inner value below this is a mistyped exponent; it would divide to infinity or loop without end."""
+LARGEST_CV = 10.0
+"""Largest coefficient of variation: beyond it a rare draw lasts for years."""
+LARGEST_TABLE_BYTES = 5_000_000
+"""A larger file of measured values is refused unread."""
 
 _DISTRIBUTIONS: dict[str, tuple[Callable[..., Distribution], tuple[str, ...], tuple[str, ...]]] = {
     # name: (class, keys that must stand, keys that may stand); keys carry the unit unless they are plain numbers
@@ -51,6 +59,7 @@ _DISTRIBUTIONS: dict[str, tuple[Callable[..., Distribution], tuple[str, ...], tu
     "weibull": (Weibull, ("mean", "shape"), ()),
 }
 _PLAIN_KEYS = {"cv": units.SHARE, "shape": units.NUMBER}
+_PLAIN_MOST = {"cv": LARGEST_CV, "shape": 100.0}
 
 
 class Table(BaseModel):
@@ -87,6 +96,19 @@ def _limits_text(above: float | None, least: float | None, most: float | None) -
     return " and ".join(parts)
 
 
+def shown(value: Any, longest: int = 60) -> str:
+    """Return a value for a message: short whatever it is, even a whole number too long to be written out."""
+    if isinstance(value, list | dict) and len(value) > 20:
+        return f"{'a list' if isinstance(value, list) else 'a table'} of {len(value)}"
+    if isinstance(value, int) and value.bit_length() > 200:
+        return "a whole number of more than 60 digits"
+    try:
+        text = repr(value[: longest + 1] if isinstance(value, str) else value)
+    except (RecursionError, ValueError):
+        return f"a deeply nested {type(value).__name__}"
+    return text if len(text) <= longest else text[: longest - 3] + "..."
+
+
 def _check(
     value: float, got: Any, dimension: Dimension, above: float | None, least: float | None, most: float | None
 ) -> float:
@@ -94,11 +116,13 @@ def _check(
     if wrong or (most is not None and value > most):
         unit = f" {dimension.unit.replace('**', '^')}" if dimension.unit else ""
         limits = f"{_limits_text(above, least, most)}{unit}"
-        message = f"got {got!r}; allowed is {dimension.name} {limits}, such as {dimension.example!r}"
+        message = f"got {shown(got)}; allowed is {dimension.name} {limits}, such as {dimension.example!r}"
         raise fail(message)
-    if abs(value) > LARGEST:
+    # zero is the limit of what is a size, so a number next to it is none that anybody meant
+    lost = 0.0 in (above, least) and 0.0 < value < SMALLEST
+    if lost or not abs(value) <= dimension.largest:
         raise fail(
-            f"got {got!r}, which is beyond all reason; allowed is {dimension.name} such as {dimension.example!r}"
+            f"got {shown(got)}, which is beyond all reason; allowed is {dimension.name} such as {dimension.example!r}"
         )
     return value
 
@@ -110,13 +134,15 @@ def _read(value: Any, dimension: Dimension) -> float:
         except UnitError as error:
             raise fail(str(error)) from error
     plain = dimension is units.SHARE or dimension is units.NUMBER
-    if plain and isinstance(value, int | float) and not isinstance(value, bool) and math.isfinite(value):
+    number = isinstance(value, int | float) and not isinstance(value, bool)
+    # a comparison, because a whole number may be too large to become a float
+    if plain and number and abs(value) <= dimension.largest:
         return float(value)
-    if isinstance(value, int | float) and not isinstance(value, bool) and not plain:
+    if number and not plain:
         raise fail(
-            f"got the bare number {value!r}; write {dimension.name} with its unit, such as {dimension.example!r}"
+            f"got the bare number {shown(value)}; write {dimension.name} with its unit, such as {dimension.example!r}"
         )
-    raise fail(f"got {value!r}; allowed is {dimension.name} such as {dimension.example!r}")
+    raise fail(f"got {shown(value)}; allowed is {dimension.name} such as {dimension.example!r}")
 
 
 @dataclass(frozen=True)
@@ -196,24 +222,25 @@ def _distribution(
 
     kind = table.get("dist")
     known = [*_DISTRIBUTIONS, "empirical"]
-    if kind not in known:
-        near = difflib.get_close_matches(str(kind), known, n=1)
+    if not isinstance(kind, str) or kind not in known:
+        near = difflib.get_close_matches(kind[:60], known, n=1) if isinstance(kind, str) else []
         hint = f"; nearest is {near[0]!r}" if near else ""
-        raise fail(f"got dist = {kind!r}; allowed is one of {', '.join(known)}{hint}")
+        raise fail(f"got dist = {shown(kind)}; allowed is one of {', '.join(known)}{hint}")
     if kind == "empirical":
-        return _empirical(table, dimension, least, info)
+        return _empirical(table, dimension, above, least, info)
     maker, needed, optional = _DISTRIBUTIONS[kind]
     given = {key: value for key, value in table.items() if key != "dist"}
     unknown = sorted(set(given) - set(needed) - set(optional))
     missing = [key for key in needed if key not in given]
     if unknown or missing:
-        said = [f"unknown {', '.join(unknown)}"] * bool(unknown) + [f"missing {', '.join(missing)}"] * bool(missing)
+        strange = ", ".join(key[:60] for key in unknown[:20])
+        said = [f"unknown {strange}"] * bool(unknown) + [f"missing {', '.join(missing)}"] * bool(missing)
         takes = ", ".join([*needed, *(f"{key} (optional)" for key in optional)])
         raise fail(f"dist = {kind!r}: {'; '.join(said)}; it takes {takes}")
     values: dict[str, float] = {}
     for key, value in given.items():
         if key in _PLAIN_KEYS:
-            values[key] = _check(_read(value, _PLAIN_KEYS[key]), value, _PLAIN_KEYS[key], None, 0.0, 100.0)
+            values[key] = _check(_read(value, _PLAIN_KEYS[key]), value, _PLAIN_KEYS[key], None, 0.0, _PLAIN_MOST[key])
         elif key == "sd":
             values[key] = _check(_read(value, dimension), value, dimension, None, 0.0, None)
         else:
@@ -221,38 +248,51 @@ def _distribution(
                 _read(value, dimension), value, dimension, above if key == "mean" else None, least, None
             )
     try:
-        return maker(**values)
+        made = maker(**values)
     except ValueError as error:
         raise fail(f"dist = {kind!r}: {error}") from error
+    _check(made.mean(), table, dimension, above, least, None)
+    return made
 
 
-def _empirical(table: dict[str, Any], dimension: Dimension, least: float | None, info: ValidationInfo) -> Distribution:
+def _empirical(
+    table: dict[str, Any], dimension: Dimension, above: float | None, least: float | None, info: ValidationInfo
+) -> Distribution:
     if "values" in table and set(table) <= {"dist", "values"}:
         given = table["values"]
         if not isinstance(given, list) or not given:
-            raise fail(f"got values = {given!r}; allowed is a list such as ['62 s', '71 s']")
+            raise fail(f"got values = {shown(given)}; allowed is a list such as ['62 s', '71 s']")
         numbers = [_check(_read(value, dimension), value, dimension, None, least, None) for value in given]
     elif set(table) == {"dist", "file", "column", "unit"}:
         numbers = _csv_column(table, dimension, least, info)
     else:
         raise fail("dist = 'empirical' takes either values = [...], or file, column and unit of a CSV column")
     try:
-        return Empirical(tuple(numbers))
+        measured = Empirical(tuple(numbers))
     except ValueError as error:
         raise fail(f"dist = 'empirical': {error}") from error
+    _check(measured.mean(), table, dimension, above, least, None)
+    return measured
 
 
 def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None, info: ValidationInfo) -> list[float]:
     base = Path((info.context or {}).get("folder", "."))
-    name, column, unit = str(table["file"]), str(table["column"]), str(table["unit"])
+    for key in ("file", "column", "unit"):
+        if not isinstance(table[key], str):
+            raise fail(f"got {key} = {shown(table[key])}; allowed is text in quotes")
+    name, column, unit = table["file"], table["column"], table["unit"]
     path = resolve_inside(base, name)
     try:
-        with path.open(newline="", encoding="utf-8") as handle:
-            reader = csv.DictReader(handle)
-            if column not in (reader.fieldnames or []):
-                raise fail(f"{name}: no column {column!r}; it has {', '.join(reader.fieldnames or ['no columns'])}")
-            texts = [(reader.line_num, row[column]) for row in reader if (row[column] or "").strip()]
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        content = read_ordinary_file(path, LARGEST_TABLE_BYTES, "a CSV file").decode("utf-8-sig")
+        reader = csv.DictReader(io.StringIO(content, newline=""))
+        heads = list(reader.fieldnames or [])
+        if column not in heads:
+            has = ", ".join(shown(head) for head in heads[:20]) or "no columns"
+            raise fail(f"{name}: no column {shown(column)}; it has {has}")
+        texts = [(reader.line_num, row[column]) for row in reader if (row[column] or "").strip()]
+    except InputError as error:
+        raise fail(f"{name} {error.problems[0].message}") from error
+    except (UnicodeDecodeError, csv.Error) as error:
         raise fail(f"cannot read {name}: {error}") from error
     numbers = []
     for line, text in texts:
@@ -272,16 +312,61 @@ def resolve_inside(folder: Path, name: str) -> Path:
     Raises
     ------
     PydanticCustomError
-        The name is empty or holds a NUL.
+        The name is empty, longer than any file's, or holds a control character.
     """
-    if not name.strip() or "\0" in name:
-        raise fail(f"got {name!r}; allowed is the name of a file")
+    if not name.strip() or len(name) > 1000 or not name.isprintable():
+        raise fail(f"got {shown(name)}; allowed is the name of a file")
     return (folder / name).resolve()
+
+
+def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
+    """Read a file that a user names, wherever it is, if it is an ordinary one of a sane size.
+
+    Parameters
+    ----------
+    path : Path
+        File; symbolic links are followed.
+    most_bytes : int
+        A larger file is refused without reading it.
+    allowed : str
+        What it should be, for messages ("a CSV file").
+
+    Raises
+    ------
+    InputError
+        There is no such file, it is a folder, a pipe or a device (which could hang or never end), it is too large, or
+        it cannot be read.
+    """
+    name = str(path)
+    try:
+        # without blocking, because opening a pipe would wait for its writer; what is opened is what is looked at
+        number = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        try:
+            status = os.fstat(number)
+            if not stat.S_ISREG(status.st_mode):
+                kind = "a folder" if stat.S_ISDIR(status.st_mode) else "not a regular file"
+                raise InputError.single(f"is {kind}; allowed is {allowed}", file=name)
+            content = b""
+            if status.st_size <= most_bytes:
+                with os.fdopen(number, "rb", closefd=False) as handle:
+                    content = handle.read(most_bytes + 1)
+        finally:
+            os.close(number)
+    except OSError as error:
+        raise InputError.single(f"cannot be read: {error.strerror or error}", file=name) from error
+    except ValueError as error:
+        raise InputError.single(f"is not a usable file name: {error}", file=name) from error
+    size = max(status.st_size, len(content))
+    if size > most_bytes:
+        raise InputError.single(
+            f"is larger than {most_bytes / 1e6:g} MB ({size / 1e6:.1f} MB); allowed is {allowed}", file=name
+        )
+    return content
 
 
 def _clock(value: Any) -> float:
     if not isinstance(value, str):
-        raise fail(f"got {value!r}; allowed is a time of day such as '07:00'")
+        raise fail(f"got {shown(value)}; allowed is a time of day such as '07:00'")
     try:
         return units.clock_seconds(value)
     except UnitError as error:

@@ -41,22 +41,25 @@ class Dimension:
         Inner unit, as pint writes it.
     example : str
         A valid value.
+    largest : float
+        Value, in the inner unit, beyond which a number is mistyped whatever it describes; assumption.
     """
 
     name: str
     unit: str
     example: str
+    largest: float = 1e12
 
 
-TIME = Dimension("a time", "second", "70 s")
-LENGTH = Dimension("a length", "meter", "30 ft")
+TIME = Dimension("a time", "second", "70 s", 1e8)
+LENGTH = Dimension("a length", "meter", "30 ft", 1e8)
 AREA = Dimension("an area", "meter**2", "40 acre")
-VOLUME = Dimension("a volume", "liter", "40 L")
-MASS = Dimension("a mass", "kilogram", "12 kg")
-SPEED = Dimension("a speed", "meter/second", "15 mph")
+VOLUME = Dimension("a volume", "liter", "40 L", 1e9)
+MASS = Dimension("a mass", "kilogram", "12 kg", 1e9)
+SPEED = Dimension("a speed", "meter/second", "15 mph", 1e3)
 ACCELERATION = Dimension("an acceleration", "meter/second**2", "2 m/s^2")
-POWER = Dimension("a power", "watt", "9 kW")
-ENERGY = Dimension("an energy", "watt_hour", "1500 Wh")
+POWER = Dimension("a power", "watt", "9 kW", 1e9)
+ENERGY = Dimension("an energy", "watt_hour", "1500 Wh", 1e9)
 LIQUID_FLOW = Dimension("a liquid flow", "liter/second", "15 gal/min")
 DRY_FLOW = Dimension("a mass flow", "kilogram/second", "80 lb/min")
 LIQUID_RATE = Dimension("a liquid application rate", "liter/meter**2", "2 gal/acre")
@@ -110,8 +113,9 @@ def parse(text: str, dimension: Dimension) -> float:
     UnitError
         Not a number with a unit, unknown unit, wrong dimension, or not finite.
     """
-    found = _NUMBER.match(text)
-    if found is None or len(text) > 80:
+    # the length comes first: the pattern is slow on long runs of spaces
+    found = _NUMBER.match(text) if len(text) <= 80 else None
+    if found is None:
         raise UnitError(f"got {text[:60]!r}; allowed is {dimension.name} with its unit, such as {dimension.example!r}")
     number, unit_text = float(found.group(1).replace("_", "")), found.group(2)
     if not math.isfinite(number):
@@ -171,7 +175,7 @@ def clock_seconds(text: str) -> float:
     """
     found = re.fullmatch(r"([01]?\d|2[0-4]):([0-5]\d)", text.strip())
     if found is None or (found.group(1) == "24" and found.group(2) != "00"):
-        raise UnitError(f"got {text!r}; allowed is a time of day such as '07:00'")
+        raise UnitError(f"got {text[:60]!r}; allowed is a time of day such as '07:00'")
     return int(found.group(1)) * 3600.0 + int(found.group(2)) * 60.0
 
 
