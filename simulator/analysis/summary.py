@@ -10,7 +10,7 @@ from numpy.typing import NDArray
 
 from simulator.analysis.active_period import momentary_bottleneck
 from simulator.operation.day import SimulatedDay
-from simulator.operation.log import FLIGHT_STATES, Kind, Reason, State
+from simulator.operation.log import FLIGHT_STATES, Kind, Reason, Sortie, State
 from simulator.operation.plan import DayPlan
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
@@ -61,6 +61,7 @@ COLUMNS: tuple[str, ...] = (
     *(f"active_share/{name}" for name in RESOURCES),
 )
 _PLACE = {name: place for place, name in enumerate(COLUMNS)}
+_TIMES = slice(len(MEASURES), len(MEASURES) + len(TIME_LABELS))
 
 
 def summarise(plan: DayPlan, day: SimulatedDay, active_period: bool = True) -> NDArray[np.float64]:
@@ -81,15 +82,12 @@ def summarise(plan: DayPlan, day: SimulatedDay, active_period: bool = True) -> N
         In the order of :data:`COLUMNS`; NaN where a measure has no value that day.
     """
     row = np.full(len(COLUMNS), math.nan)
-    times = _aircraft_time(day)
-    for label in TIME_LABELS:
-        row[_PLACE[f"time_s/{label}"]] = times.get(label, 0.0)
-    unknown = set(times) - set(TIME_LABELS)
-    if unknown:
-        raise RuntimeError(f"aircraft states without a column: {sorted(unknown)}")
-    for name, value in _measures(plan, day, times).items():
-        row[_PLACE[name]] = value
-    for name, value in _utilisation(plan, day, times).items():
+    sums = _Sums(day)
+    row[_TIMES] = 0.0
+    for label, seconds in sums.times.items():
+        row[_PLACE[f"time_s/{label}"]] = seconds
+    row[: len(MEASURES)] = list(_measures(plan, day, sums).values())
+    for name, value in _utilisation(plan, day, sums).items():
         row[_PLACE[f"utilisation/{name}"]] = value
     if active_period:
         for name, value in active_period_share(day).items():
@@ -97,41 +95,66 @@ def summarise(plan: DayPlan, day: SimulatedDay, active_period: bool = True) -> N
     return row
 
 
-def _aircraft_time(day: SimulatedDay) -> dict[str, float]:
-    """Return seconds by label, over all aircraft."""
-    kinds = day.log.kinds
-    times: dict[str, float] = defaultdict(float)
-    for start, end, entity, state, reason, _, _ in day.log.rows:
-        if kinds[entity] is Kind.AIRCRAFT and end > start:
-            labelled = state is State.WAIT or state is State.MOVE
-            times[f"{state.value}: {reason.value}" if labelled else state.value] += end - start
-    totals = [0.0] * 6
-    for sortie in day.log.sorties:
-        for place, length in enumerate(sortie[7:13]):
-            totals[place] += length
-    for state, total in zip(FLIGHT_STATES, totals, strict=True):
-        times[state.value] += total
-    return times
+class _Sums:
+    """What one pass over a day's rows adds up."""
+
+    __slots__ = ("busy_s", "drive_m", "drives", "mixing_s", "rig_s", "source_wh", "stored_wh", "times")
+
+    def __init__(self, day: SimulatedDay) -> None:
+        kinds = day.log.kinds
+        times: dict[tuple[State, Reason], float] = defaultdict(float)
+        self.busy_s: dict[Kind, float] = defaultdict(float)
+        self.rig_s = self.drive_m = self.stored_wh = self.source_wh = self.mixing_s = 0.0
+        self.drives = 0
+        busy_s = self.busy_s
+        for start, end, entity, state, reason, _, amount in day.log.raw:
+            kind = kinds[entity]
+            span = end - start
+            if kind is Kind.AIRCRAFT:
+                if span > 0.0:
+                    times[state, reason] += span
+            elif kind is Kind.PERSON:
+                if state is not State.BREAK:
+                    busy_s[kind] += span
+            elif kind is Kind.PACK:
+                if state in _PACK_BUSY:
+                    busy_s[kind] += span
+            elif kind is Kind.CHARGER:
+                busy_s[kind] += span
+                self.stored_wh += amount
+            elif kind is Kind.POWER:
+                if state is State.RUN and reason is Reason.NONE:
+                    self.source_wh += amount
+            elif kind is Kind.SUPPLY:
+                if reason is Reason.MIX:
+                    self.mixing_s += span
+            elif kind is Kind.RIG and state is State.MOVE:
+                self.rig_s += span
+                if reason is Reason.DRIVE:
+                    self.drive_m += amount
+                    self.drives += 1
+        self.times = _labelled(times, day.log.sorties)
 
 
-def _measures(plan: DayPlan, day: SimulatedDay, times: dict[str, float]) -> dict[str, float]:
-    log, sorties = day.log, day.log.sorties
+_PACK_BUSY = frozenset((State.FLOWN, State.COOL, State.CHARGE, State.CHARGE_LIMITED))
+
+
+def _labelled(times: dict[tuple[State, Reason], float], sorties: list[Sortie]) -> dict[str, float]:
+    """Return aircraft seconds by label, flights among them."""
+    labelled: dict[str, float] = defaultdict(float)
+    for (state, reason), seconds in times.items():
+        reasoned = state is State.WAIT or state is State.MOVE
+        labelled[f"{state.value}: {reason.value}" if reasoned else state.value] += seconds
+    if sorties:
+        for state, column in zip(FLIGHT_STATES, list(zip(*sorties, strict=True))[7:13], strict=True):
+            labelled[state.value] += sum(column)
+    return labelled
+
+
+def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]:
+    log, sorties, ends = day.log, day.log.sorties, day.ends
     area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in sorties)
-    rig_s: dict[Reason, float] = defaultdict(float)
-    drive_m = 0.0
-    moves = 0
-    stored_wh = 0.0
-    kinds = log.kinds
-    for start, end, entity, state, reason, _, amount in log.rows:
-        kind = kinds[entity]
-        if kind is Kind.RIG and state is State.MOVE:
-            rig_s[reason] += end - start
-            if reason is Reason.DRIVE:
-                drive_m += amount
-                moves += 1
-        elif kind is Kind.CHARGER:
-            stored_wh += amount
-    paid_s = sum(end.paid_until_s for end in day.ends)
+    paid_s = sum(end.paid_until_s for end in ends)
     people = {rig.name: rig.rig.crew.pilots + rig.rig.crew.helpers for rig in plan.rigs}
     done: dict[tuple[str, int], float] = defaultdict(float)
     for sortie in sorties:
@@ -143,72 +166,57 @@ def _measures(plan: DayPlan, day: SimulatedDay, times: dict[str, float]) -> dict
         (sortie.charge_before_wh - sortie.energy_wh) / capacity[sortie.pack.split("/", 1)[1].rsplit(" ", 1)[0]]
         for sortie in sorties
     ]
-    cycles = sum(end.charge_cycles for end in day.ends)
-    swaps = sum(end.pack_swaps for end in day.ends)
+    swaps = sum(end.pack_swaps for end in ends)
+    aircraft = sum(number for rig in plan.rigs for _, number in rig.aircraft)
     return {
         "area_m2": area,
         "acres": area / M2_PER_ACRE,
         "hectares": area / M2_PER_HECTARE,
-        "field_hours": (paid_s - sum(rig_s.values())) / 3600.0,
+        "field_hours": (paid_s - sums.rig_s) / 3600.0,
         "paid_hours": paid_s / 3600.0,
-        "crew_hours": sum(end.paid_until_s * people[end.name] for end in day.ends) / 3600.0,
-        "aircraft_hours": sum(times.values()) / 3600.0,
+        "crew_hours": sum(end.paid_until_s * people[end.name] for end in ends) / 3600.0,
+        "aircraft_hours": sum(sums.times.values()) / 3600.0,
         "sorties": float(len(sorties)),
-        "loads": float(sum(end.loads for end in day.ends)),
+        "loads": float(sum(end.loads for end in ends)),
         "pack_swaps": float(swaps),
-        "charge_cycles": float(cycles),
-        "generator_fuel_l": sum(end.fuel_burnt_l for end in day.ends),
-        "energy_kwh": sum(end.bus_wh for end in day.ends) / 1000.0,
-        "pack_energy_kwh": stored_wh / 1000.0,
+        "charge_cycles": float(sum(end.charge_cycles for end in ends)),
+        "generator_fuel_l": sum(end.fuel_burnt_l for end in ends),
+        "energy_kwh": sum(end.bus_wh for end in ends) / 1000.0,
+        "pack_energy_kwh": sums.stored_wh / 1000.0,
         "flown_energy_kwh": sum(sortie.energy_wh for sortie in sorties) / 1000.0,
         "applied": sum(sortie.applied for sortie in sorties),
-        "mixed": sum(end.product_start + end.product_made for end in day.ends),
-        "left_over": sum(end.product_in_tank + end.product_on_aircraft for end in day.ends),
-        "water_fetched_l": sum(end.water_fetched_l for end in day.ends),
-        "moves": float(moves),
-        "drive_km": drive_m / 1000.0,
+        "mixed": sum(end.product_start + end.product_made for end in ends),
+        "left_over": sum(end.product_in_tank + end.product_on_aircraft for end in ends),
+        "water_fetched_l": sum(end.water_fetched_l for end in ends),
+        "moves": float(sums.drives),
+        "drive_km": sums.drive_m / 1000.0,
         "fields_finished": float(finished),
         "finish_hour": math.nan if log.list_finished_s is None else log.list_finished_s / 3600.0,
         "last_landing_hour": log.last_landing_s / 3600.0 if sorties else math.nan,
-        "out_of_reach_acres": sum(end.out_of_reach_m2 for end in day.ends) / M2_PER_ACRE,
-        "loads_per_charge": len(sorties) / (swaps + sum(number for rig in plan.rigs for _, number in rig.aircraft)),
+        "out_of_reach_acres": sum(end.out_of_reach_m2 for end in ends) / M2_PER_ACRE,
+        "loads_per_charge": len(sorties) / (swaps + aircraft),
         "landing_charge_share": sum(landings) / len(landings) if landings else math.nan,
     }
 
 
-def _utilisation(plan: DayPlan, day: SimulatedDay, times: dict[str, float]) -> dict[str, float]:
+def _utilisation(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]:
     """Return busy time over the time there was, over all of a kind and the paid day."""
-    kinds = day.log.kinds
-    busy: dict[Kind, float] = defaultdict(float)
-    limited_wh = 0.0
-    mixing = 0.0
-    for start, end, entity, state, reason, _, amount in day.log.rows:
-        kind = kinds[entity]
-        if kind in (Kind.CHARGER, Kind.PERSON):
-            busy[kind] += end - start if state is not State.BREAK else 0.0
-        elif kind is Kind.PACK:
-            busy[kind] += end - start if state in (State.FLOWN, State.COOL, State.CHARGE, State.CHARGE_LIMITED) else 0.0
-        elif kind is Kind.POWER and state is State.RUN and reason is Reason.NONE:
-            limited_wh += amount
-        elif kind is Kind.SUPPLY and reason is Reason.MIX:
-            mixing += end - start
     paid = {end.name: end.paid_until_s for end in day.ends}
     held: dict[Kind, float] = defaultdict(float)
-    for entity, kind in kinds.items():
-        if kind is Kind.WEATHER:
-            continue
-        held[kind] += paid[entity.split("/", 1)[0]]
+    for entity, kind in day.log.kinds.items():
+        if kind is not Kind.WEATHER:
+            held[kind] += paid[entity.split("/", 1)[0]]
     source_wh = sum(point.capacity_w * paid[rig.name] / 3600.0 for rig in plan.rigs for point in rig.power)
-    moving = sum(value for label, value in times.items() if label.startswith("move"))
-    airborne = sum(times[state.value] for state in FLIGHT_STATES)
-    total = sum(times.values())
+    moving = sum(value for label, value in sums.times.items() if label.startswith("move"))
+    airborne = sum(sums.times[state.value] for state in FLIGHT_STATES)
+    total = sum(sums.times.values())
     return {
         "aircraft": _share(airborne, total),
-        "packs": _share(busy[Kind.PACK], held[Kind.PACK]),
-        "chargers": _share(busy[Kind.CHARGER], held[Kind.CHARGER]),
-        "generator": _share(limited_wh, source_wh),
-        "crew": _share(busy[Kind.PERSON], held[Kind.PERSON]),
-        "mix supply": _share(mixing, held[Kind.SUPPLY]),
+        "packs": _share(sums.busy_s[Kind.PACK], held[Kind.PACK]),
+        "chargers": _share(sums.busy_s[Kind.CHARGER], held[Kind.CHARGER]),
+        "generator": _share(sums.source_wh, source_wh),
+        "crew": _share(sums.busy_s[Kind.PERSON], held[Kind.PERSON]),
+        "mix supply": _share(sums.mixing_s, held[Kind.SUPPLY]),
         "moves": _share(moving, total),
     }
 
@@ -225,7 +233,7 @@ def active_intervals(day: SimulatedDay) -> dict[str, dict[str, list[tuple[float,
     def add(resource: str, entity: str, start: float, end: float) -> None:
         active[resource].setdefault(entity, []).append((start, end))
 
-    for start, end, entity, state, reason, _, _ in day.log.rows:
+    for start, end, entity, state, reason, _, _ in day.log.raw:
         if end <= start:
             continue
         kind = kinds[entity]
