@@ -221,7 +221,8 @@ def _product(
     board: dict[str, float] = defaultdict(float)
     events = [(row.end_s, 0, name, row.amount) for name in units for row in rows[name] if row.reason is Reason.FILL]
     events += [(one.start_s, 1, one.aircraft, one.load_before) for one in sorties]
-    events += [(one.end_s, 0, one.aircraft, -one.applied) for one in sorties]
+    # a landing counts before whatever follows at once, rounding or not
+    events += [(one.end_s - TIME_S, 0, one.aircraft, -one.applied) for one in sorties]
     for time, kind, name, amount in sorted(events):
         if kind == 0:
             board[name] += amount

@@ -114,10 +114,17 @@ def write_text_atomically(path: Path, text: str) -> None:
     InputError
         The folder cannot be written to.
     """
-    temporary = path.with_name(f".{path.name}.{os.getpid()}.part")
+    try:
+        if path.exists() and not path.is_file():
+            # a device or pipe would be replaced by a file, a folder by nothing
+            raise InputError.single("is not a regular file; allowed is the name of a file", file=str(path))
+        path = path.resolve()
+        temporary = path.with_name(f".{path.name[:200]}.{os.getpid()}.part")
+    except (OSError, RuntimeError, ValueError) as error:
+        raise InputError.single(f"is not a usable file name: {error}", file=str(path).replace("\0", "")) from error
     try:
         path.parent.mkdir(parents=True, exist_ok=True)
-        temporary.write_text(text, encoding="utf-8")
+        temporary.write_text(text, encoding="utf-8", errors="replace")
         temporary.replace(path)
     except OSError as error:
         with suppress(OSError):

@@ -122,6 +122,7 @@ class PowerPoint:
         self._since_s = env.now
         self._bus_w = 0.0
         self._dealt_short = False
+        self._dealt_running = False
         self._wake: Signal | None = None
         self._capacity_w = plan.capacity_w - plan.other_load_w
 
@@ -173,7 +174,8 @@ class PowerPoint:
                     pack.plan.curve.energy_after_wh(before, span, session.draw_w), pack.plan.capacity_wh
                 )
                 bus_wh += (pack.energy_wh - before) / (plan.efficiency * pack.plan.charge_efficiency)
-        if self.running:
+        # what the shares were dealt on: the tank may have run dry since
+        if self._dealt_running:
             bus_wh += self.plan.other_load_w * span / 3600.0
             self.log.add(self._since_s, now, self.name, State.RUN, Reason.NONE, "", bus_wh)
             if self.plan.generator is not None:
@@ -212,7 +214,7 @@ class PowerPoint:
     def _deal(self) -> None:
         """Give every session its share of the source."""
         now = self.env.now
-        running = self.running
+        running = self._dealt_running = self.running
         grid: list[list[float]] = []
         holders: list[list[Session]] = []
         limits: list[float] = []

@@ -20,6 +20,9 @@ if TYPE_CHECKING:
 
 MANIFEST = "manifest.json"
 """The file that makes a folder a result folder."""
+_LARGEST_MANIFEST_BYTES = 100_000_000
+_OWN_SUFFIXES = {".csv", ".html", ".json", ".md", ".pdf", ".png", ".svg"}
+"""Kinds of file that a result may hold; a folder with any other holds somebody's work."""
 _PACKAGES = ("simpy", "numpy", "pandas", "scipy", "matplotlib", "shapely", "pyproj", "pydantic", "pint")
 
 
@@ -36,16 +39,35 @@ def check_target(folder: Path, force: bool) -> None:
     Raises
     ------
     InputError
-        It is a file, holds an older result or other files, or cannot be written to.
+        It is a file, the folder that one stands in, holds an older result or other files, or cannot be written to.
     """
     name = str(folder)
+    try:
+        _check_free(folder, name, force)
+    except (OSError, RuntimeError) as error:
+        reason = (error.strerror if isinstance(error, OSError) else None) or error
+        raise InputError.single(f"cannot be written to: {reason}", "--out", name) from error
+    except ValueError as error:
+        raise InputError.single(f"is not a usable name: {error}", "--out") from error
+
+
+def _check_free(folder: Path, name: str, force: bool) -> None:
+    if "\0" in name:
+        raise ValueError("it holds a NUL")
+    here = folder.resolve()
+    if here == Path.cwd() or here in Path.cwd().parents:
+        raise InputError.single(
+            "is the folder that you are in, or above it; allowed is a folder of its own", "--out", name
+        )
     if folder.exists() and not folder.is_dir():
         raise InputError.single("is a file; allowed is a folder", "--out", name)
     if folder.is_dir() and any(folder.iterdir()):
-        if not (folder / MANIFEST).is_file():
-            raise InputError.single(
-                "holds other files; allowed is an empty or new folder, or an older result with --force", "--out", name
+        stranger = _stranger(folder)
+        if stranger:
+            message = (
+                f"holds other files ({stranger}); allowed is an empty or new folder, or an older result with --force"
             )
+            raise InputError.single(message, "--out", name)
         if not force:
             raise InputError.single(
                 "holds an older result; give --force to replace it, or another --out", "--out", name
@@ -53,11 +75,31 @@ def check_target(folder: Path, force: bool) -> None:
     nearest = folder
     while not nearest.exists() and nearest != nearest.parent:
         nearest = nearest.parent
+    with tempfile.NamedTemporaryFile(dir=nearest if nearest.is_dir() else nearest.parent):
+        pass
+    # the name must leave room for the marks of the hidden sibling, and of the journal
+    if len(here.name.encode(errors="replace")) > 200:
+        raise InputError.single("has too long a name; allowed are 200 bytes", "--out", name)
+
+
+def _stranger(folder: Path) -> str:
+    """Return something in a folder that no result holds, which forbids replacing it; empty when there is nothing."""
+    entries = sorted(folder.iterdir())
+    for entry in entries:
+        if entry.is_symlink() or not entry.is_file() or entry.suffix not in _OWN_SUFFIXES:
+            return f"{entry.name[:60]!r}"
+    manifest_file = folder / MANIFEST
+    # other programs have files of that name too
     try:
-        with tempfile.NamedTemporaryFile(dir=nearest if nearest.is_dir() else nearest.parent):
-            pass
-    except OSError as error:
-        raise InputError.single(f"cannot be written to: {error.strerror or error}", "--out", name) from error
+        if manifest_file.stat().st_size > _LARGEST_MANIFEST_BYTES:
+            return f"{MANIFEST!r} of another program"
+        content = json.loads(manifest_file.read_bytes())
+    except FileNotFoundError:
+        return f"{entries[0].name[:60]!r}"
+    except (ValueError, RecursionError):
+        content = None
+    own = isinstance(content, dict) and "acreday_version" in content
+    return "" if own else f"{MANIFEST!r} of another program"
 
 
 class ResultFolder:
@@ -74,9 +116,14 @@ class ResultFolder:
     def __init__(self, folder: Path, force: bool = False) -> None:
         check_target(folder, force)
         self.folder = folder
-        folder.parent.mkdir(parents=True, exist_ok=True)
-        self.path = Path(tempfile.mkdtemp(prefix=f".{folder.name}.", dir=folder.parent))
-        self.path.chmod(0o755)
+        # a link is followed: it stays, and the result goes where it leads
+        self._target = folder.resolve()
+        try:
+            self._target.parent.mkdir(parents=True, exist_ok=True)
+            self.path = Path(tempfile.mkdtemp(prefix=f".{self._target.name}.", dir=self._target.parent))
+            self.path.chmod(0o755)
+        except OSError as error:
+            raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(folder)) from error
 
     def __enter__(self) -> ResultFolder:
         return self
@@ -109,13 +156,16 @@ class ResultFolder:
             It cannot be moved there.
         """
         try:
-            if self.folder.exists():
-                old = Path(tempfile.mkdtemp(prefix=f".{self.folder.name}.old.", dir=self.folder.parent))
-                self.folder.replace(old / "result")
-                self.path.replace(self.folder)
+            if self._target.exists():
+                # it may have changed while days were simulated
+                if any(self._target.iterdir()) and _stranger(self._target):
+                    raise InputError.single("holds other files since this run began", "--out", str(self.folder))
+                old = Path(tempfile.mkdtemp(prefix=f".{self._target.name}.old.", dir=self._target.parent))
+                self._target.replace(old / "result")
+                self.path.replace(self._target)
                 shutil.rmtree(old, ignore_errors=True)
             else:
-                self.path.replace(self.folder)
+                self.path.replace(self._target)
         except OSError as error:
             raise InputError.single(
                 f"cannot be written: {error.strerror or error}", "--out", str(self.folder)

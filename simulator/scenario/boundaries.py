@@ -20,6 +20,7 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.geojson import RawFeature, Scalar, parse_geojson
+from simulator.scenario.types import read_ordinary_file
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -32,6 +33,10 @@ SPREAD_LIMIT_M = 1_000_000.0
 
 # A repaired boundary whose area stays within this share of the drawn one had a harmless fault (a ring touching itself).
 _HARMLESS_SHARE = 1e-3
+
+# A boundary drawn badly has few corners; repairing one that crosses itself at random takes the square of their number.
+_CORNERS_REPAIRED = 3_000
+_PARTS_LIMIT = 5_000
 
 
 @dataclass(frozen=True)
@@ -165,7 +170,7 @@ def read_boundaries(
         more than 1000 km.
     """
     file = str(path)
-    parsed = parse_geojson(_read_bytes(path, file), file)
+    parsed = parse_geojson(_read_bytes(path), file)
     skipped, warnings = list(parsed.skipped), list(parsed.warnings)
     if not parsed.features:
         raise InputError([Problem("", "holds no polygon, so there is no field to work", file), *skipped[:20]])
@@ -173,7 +178,7 @@ def read_boundaries(
     _check_spread(parsed.features, grid, file, warnings)
 
     fields: list[BoundaryField] = []
-    taken: set[str] = set()
+    taken: dict[str, int] = {}
     for raw in parsed.features:
         where = f"feature {raw.number}"
         try:
@@ -205,19 +210,8 @@ class _UnusableError(Exception):
     """One feature cannot be a field; the message says why."""
 
 
-def _read_bytes(path: Path, file: str) -> bytes:
-    try:
-        if path.exists() and not path.is_file():
-            raise InputError.single("is not a regular file", file=file)
-        size = path.stat().st_size
-        if size > FILE_LIMIT_BYTES:
-            limit = f"{FILE_LIMIT_BYTES / 1e6:.0f} MB"
-            raise InputError.single(f"is {size / 1e6:.0f} MB; the limit is {limit}. Split it or thin it out", file=file)
-        return path.read_bytes()
-    except OSError as error:
-        raise InputError.single(f"cannot be read: {error.strerror or error}", file=file) from None
-    except ValueError as error:
-        raise InputError.single(f"is not a usable file name: {error}", file=file) from None
+def _read_bytes(path: Path) -> bytes:
+    return read_ordinary_file(path, FILE_LIMIT_BYTES, "a GeoJSON file; split a large one or thin it out")
 
 
 def _grid_about(origin_lon_lat: tuple[float, float]) -> Any:
@@ -284,6 +278,8 @@ def _build_polygon(raw: RawFeature, grid: Any, repair: bool) -> tuple[BaseGeomet
         if shapely.is_valid(whole):
             return whole, ""
         faults = [part for part in parts if not shapely.is_valid(part)]
+        if any(shapely.get_num_coordinates(part) > _CORNERS_REPAIRED for part in faults) or len(parts) > _PARTS_LIMIT:
+            raise _UnusableError("its boundary crosses or touches itself and has too many corners or parts to repair")
         areas = [polygons_only(shapely.make_valid(part)) for part in parts]
         repaired = polygons_only(shapely.union_all(areas))
         found_m2 = float(shapely.area(repaired))
@@ -332,12 +328,22 @@ def _split_parts(polygon: BaseGeometry, gap_m: float) -> list[BaseGeometry]:
     parts = shapely.get_parts(polygon)
     if len(parts) == 1:
         return [parts[0]]
-    group = np.arange(len(parts))
     one, other = shapely.STRtree(parts).query(parts, predicate="dwithin", distance=gap_m)
-    for first, second in zip(one, other, strict=True):
-        if group[first] != group[second]:
-            group[group == group[second]] = group[first]
-    found = [parts[group == number] for number in np.unique(group)]
+    leader = list(range(len(parts)))
+
+    def lead(part: int) -> int:
+        while leader[part] != part:
+            leader[part] = leader[leader[part]]
+            part = leader[part]
+        return part
+
+    for first, second in zip(one.tolist(), other.tolist(), strict=True):
+        low, high = sorted((lead(first), lead(second)))
+        leader[high] = low
+    groups: dict[int, list[int]] = {}
+    for part in range(len(parts)):
+        groups.setdefault(lead(part), []).append(part)
+    found = [parts[members] for members in groups.values()]
     made = [members[0] if len(members) == 1 else shapely.MultiPolygon(list(members)) for members in found]
     return sorted(made, key=lambda item: -float(item.area))
 
@@ -350,12 +356,14 @@ def _letters(index: int) -> str:
     return text
 
 
-def _unique(name: str, taken: set[str]) -> str:
-    candidate, count = name, 1
+def _unique(name: str, taken: dict[str, int]) -> str:
+    """Return a name that is not taken yet; each name remembers its last number, or thousands alike would take hours."""
+    candidate, count = name, taken.get(name, 1)
     while candidate in taken:
         count += 1
         candidate = f"{name} ({count})"
-    taken.add(candidate)
+    taken[name] = count
+    taken.setdefault(candidate, 1)
     return candidate
 
 

@@ -16,7 +16,11 @@ if TYPE_CHECKING:
 
 LARGEST_FIELD_PASSES = 20_000
 """A field that needs more passes than this is refused: a mistyped swath or area, not a day's work."""
-MOST_FIELDS = 5_000
+MOST_FIELDS = 2_000
+"""The table of distances grows with the square of their number."""
+MOST_IMPROVED = 400
+"""Fields whose order is improved in seconds."""
+LEAST_FIELD_M2 = 1.0
 
 
 @dataclass(frozen=True)
@@ -97,6 +101,16 @@ def field_list(scenario: Scenario, folder: Path) -> FieldList:
     """
     if scenario.field_file is not None:
         return _from_file(scenario, scenario.field_file, folder)
+    problems = []
+    count = sum(entry.count for entry in scenario.field)
+    # counted before any is made: a count can stand for millions
+    if count > MOST_FIELDS:
+        problems.append(Problem("field", f"got {count} fields; allowed is at most {MOST_FIELDS}"))
+    for place, entry in enumerate(scenario.field):
+        if entry.area < LEAST_FIELD_M2:
+            problems.append(Problem(f"field.{place}.area", f"got {entry.area:.3g} m2; allowed is at least 1 m2"))
+    if problems:
+        raise InputError(problems)
     sites: list[FieldSite] = []
     for entry in scenario.field:
         for number in range(1, entry.count + 1):
@@ -115,9 +129,7 @@ def field_list(scenario: Scenario, folder: Path) -> FieldList:
                     open_until=entry.open_until,
                 )
             )
-    problems = _repeated(sites)
-    if len(sites) > MOST_FIELDS:
-        problems.append(Problem("field", f"got {len(sites)} fields; allowed is at most {MOST_FIELDS}"))
+    problems = _repeated(sites) + _unordered(scenario, sites)
     if problems:
         raise InputError(problems)
     located = all(site.location_m is not None for site in sites)
@@ -134,7 +146,19 @@ def _repeated(sites: list[FieldSite]) -> list[Problem]:
     return problems
 
 
+def _unordered(scenario: Scenario, sites: list[FieldSite]) -> list[Problem]:
+    if scenario.route.order != "improved" or len(sites) <= MOST_IMPROVED:
+        return []
+    return [
+        Problem(
+            "route.order", f"got 'improved' for {len(sites)} fields; allowed are up to {MOST_IMPROVED}, or 'nearest'"
+        )
+    ]
+
+
 def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldList:
+    import shapely
+
     from simulator.scenario.boundaries import polygons_only, read_boundaries
     from simulator.scenario.types import resolve_inside
 
@@ -149,14 +173,19 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
     patches = _other_shapes(declared.patches, folder, boundaries)
     for entry in boundaries.fields[: declared.most]:
         polygon = entry.polygon
-        if declared.buffer > 0:
-            polygon = polygon.buffer(-declared.buffer)
-        if obstacles is not None:
-            polygon = polygon.difference(obstacles.buffer(declared.obstacle_clearance))
-        if patches is not None:
-            polygon = polygon.intersection(patches)
-        polygon = polygons_only(polygon)
-        if polygon.is_empty or polygon.area < max(declared.smallest, 1.0):
+        try:
+            if declared.buffer > 0:
+                polygon = polygon.buffer(-declared.buffer)
+            if obstacles is not None:
+                polygon = polygon.difference(obstacles.buffer(declared.obstacle_clearance))
+            if patches is not None:
+                polygon = polygon.intersection(patches)
+            polygon = polygons_only(polygon)
+        except shapely.errors.GEOSException as error:
+            message = f"{entry.name}: skipped: buffer, obstacles and patches cannot be cut from it: {error}"
+            skipped.append(Problem(f"feature {entry.feature_number}", message))
+            continue
+        if polygon.is_empty or polygon.area < max(declared.smallest, LEAST_FIELD_M2):
             message = f"{entry.name}: skipped: less than the smallest field is left after buffer, obstacles and patches"
             skipped.append(Problem(f"feature {entry.feature_number}", message))
             continue
@@ -172,6 +201,12 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
         raise InputError.single(
             "no field is left to fly; see the parts skipped: " + "; ".join(map(str, skipped[:5])), file=str(path)
         )
+    if len(sites) > MOST_FIELDS:
+        message = f"got {len(sites)} fields; allowed is at most {MOST_FIELDS} (field_file.most)"
+        raise InputError.single(message, "field_file", str(path))
+    problems = _unordered(scenario, sites)
+    if problems:
+        raise InputError(problems)
     return FieldList(tuple(sites), yard, tuple(skipped))
 
 
@@ -185,4 +220,7 @@ def _other_shapes(name: str | None, folder: Path, fields: BoundaryFile) -> BaseG
     from simulator.scenario.types import resolve_inside
 
     other = read_boundaries(resolve_inside(folder, name), smallest_m2=0.0, repair=True)
-    return shapely.union_all([fields.from_other(other, entry.polygon) for entry in other.fields])
+    try:
+        return shapely.union_all([fields.from_other(other, entry.polygon) for entry in other.fields])
+    except shapely.errors.GEOSException as error:
+        raise InputError.single(f"its shapes cannot be joined: {error}", file=name) from error

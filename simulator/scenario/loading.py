@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import hashlib
 import json
+import re
 import tomllib
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, field, replace
@@ -17,11 +18,21 @@ from simulator.scenario.field_list import FieldList, field_list
 from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_setting, resolve_likes
 from simulator.scenario.references import check_references
 from simulator.scenario.schema import Scenario
-from simulator.scenario.validate import fill_defaults, validate
+from simulator.scenario.types import read_ordinary_file, shown
+from simulator.scenario.validate import check_names, check_size, fill_defaults, validate
 from simulator.scenario.weather_days import Windows, weather_days
 
 LARGEST_FILE_BYTES = 5_000_000
-"""A larger scenario file is refused before it is parsed."""
+"""A larger scenario file is refused before it is read."""
+MOST_SETS = 1000
+MOST_SHOWN = 200
+"""Problems reported of one scenario; the rest is counted."""
+_DEEPEST = 30
+_LONGEST_INTEGER = 2**63
+_LONG_KEY = re.compile(
+    r"""(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')(?:[ \t]*+\.[ \t]*+(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')){40}"""
+)
+"""A dotted key of more than 40 parts: the TOML reader takes the square of their number."""
 
 
 @dataclass(frozen=True)
@@ -133,21 +144,63 @@ def read_toml(path: Path) -> dict[str, Any]:
     """
     name = str(path)
     try:
-        if path.is_dir():
-            raise InputError.single("is a folder; allowed is a scenario file (TOML)", file=name)
-        if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise InputError.single(
-                f"is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; allowed is a scenario file (TOML)", file=name
-            )
-        return tomllib.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        siblings = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
-        hint = nearest(path.name, siblings) if siblings else ""
-        raise InputError.single(f"there is no such file{hint}", file=name) from error
+        if not path.exists():
+            siblings = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
+            hint = nearest(path.name, siblings) if siblings else ""
+            raise InputError.single(f"there is no such file{hint}", file=name)
+    except (OSError, ValueError) as error:
+        raise InputError.single(f"is not a usable file name: {error}", file=name) from error
+    content = read_ordinary_file(path, LARGEST_FILE_BYTES, "a scenario file (TOML)")
+    try:
+        text = content.decode("utf-8-sig")
+        long_key = _LONG_KEY.search(text)
+        if long_key is not None:
+            line = text.count("\n", 0, long_key.start()) + 1
+            raise InputError.single("a dotted key has more than 40 parts", f"line {line}", name)
+        return tomllib.loads(text)
     except tomllib.TOMLDecodeError as error:
         raise InputError.single(f"broken TOML: {error}", file=name) from error
-    except (OSError, UnicodeDecodeError, ValueError, RecursionError) as error:
+    except RecursionError as error:
+        raise InputError.single("is nested too deeply to be a scenario", file=name) from error
+    except ValueError as error:
         raise InputError.single(f"cannot be read: {error}", file=name) from error
+
+
+def _check_shape(raw: Mapping[str, Any], file: str) -> None:
+    """Refuse what no scenario holds and later steps would stumble over: depth, endless numbers, unprintable text.
+
+    Raises
+    ------
+    InputError
+        With the place of the first such thing.
+    """
+    waiting: list[tuple[str, Any, int]] = [("", raw, 0)]
+    while waiting:
+        where, value, depth = waiting.pop()
+        message = ""
+        if isinstance(value, Mapping | list):
+            if depth > _DEEPEST:
+                message = f"is nested more than {_DEEPEST} deep"
+            pairs = value.items() if isinstance(value, Mapping) else enumerate(value)
+            for key, item in pairs if not message else ():
+                # short values of long lists need no place of their own
+                place = f"{where}.{shown(key).strip(chr(39))}" if where else shown(key).strip("'")
+                if isinstance(key, str):
+                    waiting.append((place, key, depth))
+                elif not isinstance(value, list):
+                    message = f"got the key {shown(key)}; allowed is text"
+                waiting.append((place, item, depth + 1))
+        elif isinstance(value, str):
+            if any(
+                (character < " " and character not in "\t\n\r") or "\x7f" <= character < "\xa0" for character in value
+            ):
+                message = "holds a control character"
+            elif not value.isascii() and any("\ud800" <= character <= "\udfff" for character in value):
+                message = "holds a character that is not Unicode text"
+        elif isinstance(value, int) and not -_LONGEST_INTEGER <= value < _LONGEST_INTEGER:
+            message = "is a whole number beyond 64 bits"
+        if message:
+            raise InputError.single(message, where, file)
 
 
 def load_scenario(
@@ -188,7 +241,10 @@ def load_scenario(
         base = Path(folder) if folder is not None else path.parent
     changes = [parse_setting(text) for text in settings]
     if fields is not None:
-        changes += [(["field"], []), (["field_file", "path"], str(Path(fields).resolve()))]
+        changes += [(["field"], []), (["field_file", "path"], str(Path(fields).absolute()))]
+    _check_shape(raw, file)
+    for parts, value in changes:
+        _check_shape({"--set": {".".join(parts): value}}, file)
     # a change to one set goes into its overrides; any other is laid over every set after merging
     for parts, value in [change for change in changes if change[0][0] == "equipment_set"]:
         raw = apply_setting(raw, parts, value)
@@ -199,14 +255,22 @@ def load_scenario(
     if not isinstance(overrides, dict) or not all(isinstance(value, dict) for value in overrides.values()):
         problems.append(Problem("equipment_set", "allowed is a table of tables, such as [equipment_set.three_packs]"))
         overrides = {}
+    if len(overrides) > MOST_SETS:
+        problems.append(Problem("equipment_set", f"got {len(overrides)} sets; allowed is at most {MOST_SETS}"))
+        overrides = {}
+    problems += check_names("equipment_set", overrides)
     plain = {key: value for key, value in raw.items() if key != "equipment_set"}
     for set_name, override in (overrides or {str(raw.get("name", "base")): {}}).items():
         found, set_problems = _load_set(plain, set_name, override, changes, base)
         problems += set_problems
+        if len(problems) > MOST_SHOWN:
+            break
         if found is not None:
             sets.append(found)
     if problems:
         unique = list(dict.fromkeys(Problem(p.where, p.message, p.file or file) for p in problems))
+        if len(unique) > MOST_SHOWN:
+            unique[MOST_SHOWN:] = [Problem("", "and more; mend these first", file)]
         raise InputError(unique)
     return LoadedScenario(sets[0].scenario.name, tuple(sets), base, file)
 
@@ -237,6 +301,9 @@ def _load_set(
         return None, problems
     try:
         fields = field_list(scenario, folder)
+        found = check_size(scenario, fields)
+        if found:
+            return None, [Problem(_place(problem.where, name, override), problem.message) for problem in found]
         days, notes = weather_days(scenario, folder)
     except InputError as error:
         return None, error.problems
@@ -282,7 +349,7 @@ def vary(equipment: EquipmentSet, settings: Iterable[str], folder: Path, name: s
     merged = resolve_likes(merged, catalogue(), problems)
     scenario, found = validate(merged, str(folder))
     if scenario is not None:
-        found = check_references(scenario)
+        found = check_references(scenario) or check_size(scenario, equipment.fields)
     if problems or found or scenario is None:
         raise InputError(problems + found)
     return replace(equipment, name=name or equipment.name, scenario=scenario, resolved=fill_defaults(merged))

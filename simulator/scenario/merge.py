@@ -10,6 +10,13 @@ from typing import Any
 
 from simulator.errors import InputError, Problem
 
+MOST_LIKES = 20
+"""Entries that may be chained by ``like``."""
+MOST_KEY_PARTS = 20
+LONGEST_SETTING = 20_000
+"""Characters of one ``KEY=VALUE``: the TOML reader takes the square of the length for some texts."""
+_MOST_SHOWN = 20
+_MOST_COMPARED = 500
 LIKE_TABLES = ("aircraft", "pack", "charger", "generator", "rig")
 """Tables whose entries may start from another entry by ``like``."""
 
@@ -32,10 +39,16 @@ def deep_merge(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, 
 
 def nearest(name: str, known: list[str] | tuple[str, ...]) -> str:
     """Return ``; nearest known is 'x'`` or, when nothing is near, the list of known names."""
-    close = difflib.get_close_matches(name, known, n=1, cutoff=0.5)
+    # nobody is helped by a search among thousands, and a hostile file could make it last for hours
+    few = len(name) <= 100 and len(known) <= _MOST_COMPARED
+    close = difflib.get_close_matches(name, known, n=1, cutoff=0.5) if few else []
     if close:
         return f"; nearest known is {close[0]!r}"
-    return f"; known: {', '.join(sorted(known))}" if known else "; none is declared"
+    if not known:
+        return "; none is declared"
+    names = [entry[:80] for entry in sorted(known)[:_MOST_SHOWN]]
+    rest = f" and {len(known) - _MOST_SHOWN} more" if len(known) > _MOST_SHOWN else ""
+    return f"; known: {', '.join(names)}{rest}"
 
 
 def resolve_likes(
@@ -83,6 +96,9 @@ def _follow(
         if like in seen and not in_catalogue:
             problems.append(Problem(f"{table}.{name}.like", f"got {like!r}, which leads back to itself"))
             break
+        if len(chain) > MOST_LIKES:
+            problems.append(Problem(f"{table}.{name}.like", f"leads over more than {MOST_LIKES} other entries"))
+            break
         source = catalogue[like] if in_catalogue else sources.get(like)
         if not isinstance(source, dict):
             problems.append(
@@ -116,15 +132,21 @@ def parse_setting(text: str) -> tuple[list[str], Any]:
     Raises
     ------
     InputError
-        No ``=`` or an empty key.
+        No ``=``, an empty key, or a text too long or too deep to be a setting.
     """
     key, equals, value_text = text.partition("=")
     parts = [part.strip() for part in key.split(".")]
+    if len(text) > LONGEST_SETTING or len(parts) > MOST_KEY_PARTS:
+        message = (
+            f"is longer than {LONGEST_SETTING} characters or {MOST_KEY_PARTS} parts; put it into the scenario file"
+        )
+        raise InputError.single(f"{text[:60]!r}... {message}", "--set")
     if not equals or not all(parts):
-        raise InputError.single(f"got {text!r}; allowed is KEY=VALUE, such as rig.main.packs.big=4", "--set")
+        raise InputError.single(f"got {text[:200]!r}; allowed is KEY=VALUE, such as rig.main.packs.big=4", "--set")
     try:
         value = tomllib.loads(f"value = {value_text.strip()}")["value"]
-    except (tomllib.TOMLDecodeError, RecursionError):
+    except (ValueError, RecursionError):
+        # broken TOML is a ValueError, and so is a number of thousands of digits
         value = value_text.strip()
     return parts, value
 
@@ -143,7 +165,8 @@ def apply_setting(raw: dict[str, Any], parts: list[str], value: Any) -> dict[str
         last = depth == len(parts) - 1
         where = "--set " + ".".join(parts)
         if isinstance(place, list):
-            if not part.isdigit() or int(part) >= len(place):
+            # ASCII digits only: others look like a number but are none to int()
+            if not (part.isascii() and part.isdigit() and len(part) < 10 and int(part) < len(place)):
                 raise InputError.single(f"{part!r} is not a place in a list of {len(place)}", where)
             index: Any = int(part)
         elif isinstance(place, dict):

@@ -7,14 +7,16 @@ import hashlib
 import io
 import math
 import re
+from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
 
 from simulator.errors import InputError, Problem
 from simulator.scenario import units
-from simulator.scenario.field_list import FieldSite
+from simulator.scenario.field_list import LEAST_FIELD_M2, MOST_FIELDS, FieldSite
 from simulator.scenario.merge import nearest
+from simulator.scenario.types import read_ordinary_file, shown
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, UnitError
 
 LARGEST_FILE_BYTES = 5_000_000
@@ -133,18 +135,12 @@ class _Sheet:
 
 def _sheet(path: Path) -> _Sheet:
     name = str(path)
+    content = read_ordinary_file(path, LARGEST_FILE_BYTES, "a CSV file")
     try:
-        if path.stat().st_size > LARGEST_FILE_BYTES:
-            raise InputError.single(
-                f"is larger than {LARGEST_FILE_BYTES // 1_000_000} MB; allowed is a CSV file", file=name
-            )
-        content = path.read_bytes()
         text = content.decode("utf-8-sig")
         # strict: a quote that is never closed would swallow the rest of the file in silence
         reader = csv.reader(io.StringIO(text, newline=""), strict=True)
         lines = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    except OSError as error:
-        raise InputError.single(f"cannot be read: {error.strerror or error}", file=name) from error
     except (UnicodeDecodeError, csv.Error) as error:
         raise InputError.single(f"cannot be read as CSV (UTF-8): {error}", file=name) from error
     # a line that begins with # is a remark, so that a made-up log can say so in its first line
@@ -152,10 +148,12 @@ def _sheet(path: Path) -> _Sheet:
     if not lines:
         raise InputError.single("is empty; allowed is a CSV file with a line of column names", file=name)
     columns = [cell.strip() for cell in lines[0][1]]
-    twice = sorted({column for column in columns if column and columns.count(column) > 1})
+    twice = sorted(column for column, count in Counter(columns).items() if column and count > 1)
     if twice:
         raise InputError.single(
-            f"the column {', '.join(twice)} stands twice; allowed is each once", f"line {lines[0][0]}", name
+            f"the column {', '.join(column[:60] for column in twice[:20])} stands twice; allowed is each once",
+            f"line {lines[0][0]}",
+            name,
         )
     rows = []
     for number, row in lines[1:]:
@@ -165,6 +163,10 @@ def _sheet(path: Path) -> _Sheet:
     if not rows:
         raise InputError.single("has column names but no rows", file=name)
     return _Sheet(path.name, hashlib.sha256(content).hexdigest(), columns, rows)
+
+
+def _heads(sheet: _Sheet) -> str:
+    return ", ".join(shown(column).strip("'") for column in sheet.columns[:30])
 
 
 def is_past_days(path: Path) -> bool:
@@ -198,7 +200,7 @@ def read_stopwatch(path: Path) -> StopwatchLog:
     lower = {column.lower(): column for column in sheet.columns}
     times = [name for name in _TIME_COLUMNS if name in lower]
     if "task" not in lower or len(times) != 1:
-        problem = f"has the columns {', '.join(sheet.columns)}; needed are 'task' and one of {', '.join(_TIME_COLUMNS)}"
+        problem = f"has the columns {_heads(sheet)}; needed are 'task' and one of {', '.join(_TIME_COLUMNS)}"
         raise InputError.single(problem, file=str(path))
     timings: list[Timing] = []
     problems: list[Problem] = []
@@ -206,7 +208,7 @@ def read_stopwatch(path: Path) -> StopwatchLog:
         task = re.sub(r"[\s-]+", "_", row.get(lower["task"], "").lower())
         task = _ALIASES.get(task, task)
         if task not in TASKS:
-            problems.append(Problem(f"line {line}", f"got the task {task!r}{nearest(task, list(TASKS))}"))
+            problems.append(Problem(f"line {line}", f"got the task {shown(task)}{nearest(task, list(TASKS))}"))
             continue
         try:
             seconds = _seconds(row.get(lower[times[0]], ""), _TIME_COLUMNS[times[0]])
@@ -226,7 +228,7 @@ def _seconds(text: str, unit: str) -> float:
     else:
         value = units.parse(f"{text} {unit}".strip(), units.TIME)
     if not 0.0 < value <= 1e6:
-        raise UnitError(f"got {text!r}; allowed is a time above 0, such as '62 s' or '1:02'")
+        raise UnitError(f"got {shown(text)}; allowed is a time above 0, such as '62 s' or '1:02'")
     return value
 
 
@@ -258,7 +260,7 @@ def read_past_days(path: Path) -> PastDays:
     lower = {column.lower(): column for column in sheet.columns}
     area = next((name for name in ("acres", "hectares") if name in lower), None)
     if area is None or "date" not in lower:
-        message = f"has the columns {', '.join(sheet.columns)}; needed are 'date' and 'acres' (or 'hectares')"
+        message = f"has the columns {_heads(sheet)}; needed are 'date' and 'acres' (or 'hectares')"
         raise InputError.single(message, file=str(path))
     per_acre = 1.0 if area == "acres" else M2_PER_HECTARE / M2_PER_ACRE
     keys = [column for column in sheet.columns if "." in column]
@@ -287,7 +289,9 @@ def _number(text: str, place: str, column: str, problems: list[Problem]) -> floa
     except ValueError:
         value = math.nan
     if not 0.0 <= value <= 1e6:
-        problems.append(Problem(place, f"got {column} = {text!r}; allowed is a number of 0 or more, such as 142.5"))
+        problems.append(
+            Problem(place, f"got {column} = {shown(text)}; allowed is a number of 0 or more, such as 142.5")
+        )
         return 0.0
     return value
 
@@ -303,8 +307,8 @@ def _fields(text: str, place: str, problems: list[Problem]) -> tuple[FieldSite, 
         except UnitError as error:
             problems.append(Problem(place, f"fields: {error}"))
             continue
-        if not (0.0 < area <= 1e8 and count >= 1):
-            problems.append(Problem(place, f"fields: got {part!r}; allowed is such as '80 acre' or '45 acre x 2'"))
+        if not (LEAST_FIELD_M2 <= area <= 1e8 and 1 <= count <= MOST_FIELDS - len(sites)):
+            problems.append(Problem(place, f"fields: got {shown(part)}; allowed is such as '80 acre' or '45 acre x 2'"))
             continue
         for number in range(1, count + 1):
             label = name.strip() if equals else f"field {len(sites) + 1}"

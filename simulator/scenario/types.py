@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import csv
 import io
-import math
 import os
 import stat
 from collections.abc import Callable
@@ -281,8 +280,8 @@ def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None
         if not isinstance(table[key], str):
             raise fail(f"got {key} = {shown(table[key])}; allowed is text in quotes")
     name, column, unit = table["file"], table["column"], table["unit"]
-    path = resolve_inside(base, name)
     try:
+        path = resolve_inside(base, name)
         content = read_ordinary_file(path, LARGEST_TABLE_BYTES, "a CSV file").decode("utf-8-sig")
         reader = csv.DictReader(io.StringIO(content, newline=""))
         heads = list(reader.fieldnames or [])
@@ -291,7 +290,7 @@ def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None
             raise fail(f"{name}: no column {shown(column)}; it has {has}")
         texts = [(reader.line_num, row[column]) for row in reader if (row[column] or "").strip()]
     except InputError as error:
-        raise fail(f"{name} {error.problems[0].message}") from error
+        raise fail(f"{shown(name)}: {error.problems[0].message}") from error
     except (UnicodeDecodeError, csv.Error) as error:
         raise fail(f"cannot read {name}: {error}") from error
     numbers = []
@@ -311,12 +310,15 @@ def resolve_inside(folder: Path, name: str) -> Path:
 
     Raises
     ------
-    PydanticCustomError
-        The name is empty, longer than any file's, or holds a control character.
+    InputError
+        The name is empty, longer than any file's, holds a control character, or leads round in a circle of links.
     """
     if not name.strip() or len(name) > 1000 or not name.isprintable():
-        raise fail(f"got {shown(name)}; allowed is the name of a file")
-    return (folder / name).resolve()
+        raise InputError.single(f"got {shown(name)}; allowed is the name of a file")
+    try:
+        return (folder / name).resolve()
+    except (OSError, RuntimeError) as error:
+        raise InputError.single(f"got {shown(name)}, which cannot be followed: {error}") from error
 
 
 def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import difflib
+import io
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -14,6 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
+from simulator.scenario.types import read_ordinary_file
 
 FloatArray = NDArray[np.float64]
 
@@ -22,7 +24,9 @@ TYPICAL_YEAR = 2001
 """Year that stands for a typical one: its months come from different years, and it has no 29 February."""
 
 _MOST_PROBLEMS = 20
-_MOST_ROWS = 500_000
+_MOST_ROWS = 200_000
+"""More than twenty years; every date is looked for among all rows."""
+_LARGEST_FILE_BYTES = 100_000_000
 _NEEDED = ("time", "wind", "temperature", "humidity")
 _RANGES = {
     "wind": (0.0, 110.0, "m/s"),
@@ -181,16 +185,16 @@ def read_weather(
 def _read_rows(path: Path) -> list[tuple[int, list[str]]]:
     """Return the rows of a CSV that hold anything, with the number of their last line."""
     rows: list[tuple[int, list[str]]] = []
+    content = read_ordinary_file(path, _LARGEST_FILE_BYTES, "a CSV file of hourly weather")
     try:
-        with path.open(newline="", encoding="utf-8-sig") as handle:
-            reader = csv.reader(handle)
-            for row in reader:
-                if any(cell.strip() for cell in row):
-                    rows.append((reader.line_num, row))
-                if len(rows) > _MOST_ROWS:
-                    message = f"got more than {_MOST_ROWS} rows; allowed is hourly weather of some years"
-                    raise InputError.single(message, file=path.name)
-    except (OSError, UnicodeDecodeError, csv.Error, ValueError) as error:
+        reader = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""))
+        for row in reader:
+            if any(cell.strip() for cell in row):
+                rows.append((reader.line_num, row))
+            if len(rows) > _MOST_ROWS:
+                message = f"got more than {_MOST_ROWS} rows; allowed is hourly weather of some years"
+                raise InputError.single(message, file=path.name)
+    except (csv.Error, ValueError) as error:
         raise InputError.single(f"cannot be read as CSV: {error}", file=path.name) from error
     return rows
 

@@ -9,7 +9,7 @@ from simulator.analysis.conservation import verify_day, violations
 from simulator.errors import ConservationError
 from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
-from simulator.operation.log import Reason, State
+from simulator.operation.log import DayLog, Reason, State
 
 STOPPAGES = {"time_between": {"dist": "exponential", "mean": "60 min"}, "length": "10 min"}
 
@@ -35,7 +35,8 @@ def sound():
 
 
 def changed(day, rows=None, sorties=None, end=None):
-    log = dataclasses.replace(day.log, rows=rows or day.log.rows, sorties=sorties or day.log.sorties)
+    log = DayLog(list(map(tuple, rows or day.log.rows)), sorties or day.log.sorties, day.log.kinds)
+    log.list_finished_s = day.log.list_finished_s
     ends = (dataclasses.replace(day.ends[0], **end),) if end else day.ends
     return dataclasses.replace(day, log=log, ends=ends)
 

@@ -1,7 +1,7 @@
 """Soak: many days of random valid scenarios, every conservation law checked on each day.
 
-How long it is soaked is said by ``ACREDAY_SOAK``: ``short`` (the default) is 2,000 days, a number is that many days. Each
-violation is kept with the seed of its batch and its whole scenario, so that it can become a test of its own.
+``ACREDAY_SOAK`` says how long: ``short`` (the default) is 2,000 days, a number that many days. Each violation is kept
+with the seed of its batch and its whole scenario, so that it can become a test of its own.
 """
 
 import copy
@@ -13,8 +13,8 @@ from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, Phase, given, seed, settings
-
 from scenarios_strategy import scenarios
+
 from simulator.analysis.conservation import violations
 from simulator.errors import InputError
 from simulator.experiment.streams import StreamBank
@@ -44,7 +44,11 @@ def soak_batch(number: int, found: Found) -> None:
 
     @seed(number)
     @settings(
-        max_examples=BATCH, phases=[Phase.generate], database=None, deadline=None, suppress_health_check=list(HealthCheck)
+        max_examples=BATCH,
+        phases=[Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
     )
     @given(scenarios())
     def one(table):
@@ -90,8 +94,10 @@ def test_soak():
 
 
 def test_no_code_is_made_from_text_and_no_foreign_pickle_is_read():
-    """``eval``, ``exec`` and unpickling would let a file run code; a cluster's worker unpickles what its client sent."""
-    calls = re.compile(r"(?<![\w.])(eval|exec|compile|__import__)\(|\b(pickle|marshal|shelve|dill|joblib)\.loads?\(|\byaml\.load\(|allow_pickle=True|read_pickle\(")
+    """``eval``, ``exec`` and unpickling let a file run code; a cluster's worker unpickles what its own client sent."""
+    calls = re.compile(
+        r"(?<![\w.])(eval|exec|compile|__import__)\(|\b(pickle|marshal|shelve|dill|joblib)\.loads?\(|\byaml\.load\(|allow_pickle=True|read_pickle\("
+    )
     package = Path(__file__).parents[2] / "simulator"
     found = [
         f"{path.relative_to(package)}: {line.strip()}"
@@ -99,5 +105,8 @@ def test_no_code_is_made_from_text_and_no_foreign_pickle_is_read():
         for line in path.read_text(encoding="utf-8").splitlines()
         if calls.search(line)
     ]
-    assert all(entry.startswith("experiment/replicate.py: _worker.update(key=key, plans=pickle.loads(packed)") for entry in found), found
+    assert all(
+        entry.startswith("experiment/replicate.py: _worker.update(key=key, plans=pickle.loads(packed)")
+        for entry in found
+    ), found
     assert len(found) <= 1
