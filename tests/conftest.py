@@ -4,14 +4,10 @@ Each simulated day is checked for conservation, and hypothesis keeps no examples
 """
 
 import os
-import sys
-from pathlib import Path
 
 from hypothesis import HealthCheck, settings
 
 os.environ.setdefault("ACREDAY_VERIFY", "1")
-# small scenarios and strategies that several test folders share
-sys.path.insert(0, str(Path(__file__).parent / "operation"))
 
 settings.register_profile(
     "acreday", deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]

@@ -134,9 +134,7 @@ def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> Loa
     return LoadedScenario(loaded.name, chosen, loaded.folder, loaded.file)
 
 
-def run_and_report(
-    request: Request, sets: tuple[str, ...] = (), least_sets: int = 1, suffix: str = ""
-) -> None:
+def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int = 1, suffix: str = "") -> None:
     """Run a scenario, write its result folder and print the answer.
 
     Raises

@@ -18,9 +18,7 @@ if TYPE_CHECKING:
 @click.command("new")
 @click.argument("file", metavar="FILE.toml")
 @click.option("--force", is_flag=True, help="Replace the file if it exists.")
-@click.option(
-    "--ask/--no-ask", default=None, help="Ask a few questions first [default: when run on a terminal]."
-)
+@click.option("--ask/--no-ask", default=None, help="Ask a few questions first [default: when run on a terminal].")
 def command(file: str, force: bool, ask: bool | None) -> None:
     """Write a commented scenario to start from: invented equipment and fields to replace by your own.
 

@@ -1,7 +1,4 @@
-"""Time and energy of a flight over a stretch of a path, in closed form, and how far a load.
-
-A charge or the clock carries it.
-"""
+"""Time and energy of a flight over a stretch of a path, and how far a load, a charge or the clock carries it."""
 
 from __future__ import annotations
 

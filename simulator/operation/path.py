@@ -36,9 +36,24 @@ class FieldPath:
         Given average distance between landing zone and work; replaces the geometry.
     """
 
-    __slots__ = ("_ferry_m", "_gap_m", "_turns", "area_m2", "cumulative_m2", "ends", "mean_pass_m2", "path_m", "_zone_starts", "_zones", "starts", "zone")
+    __slots__ = (
+        "_ferry_m",
+        "_gap_m",
+        "_turns",
+        "_zone_starts",
+        "_zones",
+        "area_m2",
+        "cumulative_m2",
+        "ends",
+        "mean_pass_m2",
+        "path_m",
+        "starts",
+        "zone",
+    )
 
-    def __init__(self, plan: SwathPlan, zones: list[tuple[float, float, float]], ferry_distance_m: float | None = None) -> None:
+    def __init__(
+        self, plan: SwathPlan, zones: list[tuple[float, float, float]], ferry_distance_m: float | None = None
+    ) -> None:
         total = np.concatenate(([0.0], np.cumsum(plan.area_m2)))
         self.cumulative_m2: list[float] = total.tolist()
         self.path_m: list[float] = np.concatenate(([0.0], np.cumsum(plan.length_m))).tolist()
@@ -105,7 +120,9 @@ class FieldPath:
             out = math.hypot(x - zone_x, y - zone_y)
             x, y = self.point(last, last_part)
             back = math.hypot(x - zone_x, y - zone_y)
-        return Stretch(length, self._turns[last] - self._turns[first], self._gap_m[last] - self._gap_m[first], out, back)
+        return Stretch(
+            length, self._turns[last] - self._turns[first], self._gap_m[last] - self._gap_m[first], out, back
+        )
 
     def whole_passes(self, area_from_m2: float, area_to_m2: float) -> float:
         """Return the last pass end in (from, to], or ``area_to_m2`` when there is none."""

@@ -154,7 +154,9 @@ def plan_scenario(
         raise InputError(problems)
     rigs = tuple(_plan_rig(scenario, rig, aircraft, packs, chargers, generators) for rig in used_rigs(scenario))
     flown = {entry.name: entry for rig in rigs for entry, number in rig.aircraft if number}
-    fields, paths, geography = plan_fields(scenario, field_sites, {entry.name: entry.swath_m for entry in flown.values()})
+    fields, paths, geography = plan_fields(
+        scenario, field_sites, {entry.name: entry.swath_m for entry in flown.values()}
+    )
     unit_kg = scenario.product.density if scenario.product.kind == "liquid" else 1.0
     profiles = {
         (entry.name, index): _profile(entry, one, paths[entry.swath_m, index])
@@ -197,7 +199,12 @@ def _plan_rig(
         number * entry.handling_time.mean() / max(1, people // entry.handling_people) for entry, number in flown
     )
     return RigPlan(
-        name, rig, flown, tuple((packs[key], number) for key, number in rig.packs.items() if number), tuple(points), handling
+        name,
+        rig,
+        flown,
+        tuple((packs[key], number) for key, number in rig.packs.items() if number),
+        tuple(points),
+        handling,
     )
 
 
@@ -206,7 +213,7 @@ def _overloaded(plan: DayPlan) -> list[Problem]:
     return [
         Problem(
             f"rig.{rig.name}.power.{point.name}.other_load",
-            f"got {point.other_load_w:.0f} W; the source gives {point.capacity_w:.0f} W, which leaves nothing for the chargers",
+            f"got {point.other_load_w:.0f} W; the source gives {point.capacity_w:.0f} W: nothing is left for chargers",
         )
         for rig in plan.rigs
         for point in rig.power
@@ -236,7 +243,9 @@ def _unflyable(plan: DayPlan) -> list[Problem]:
                     reached = furthest(flight, 0.0, wanted, wanted * profile.rate, energy, math.inf, 1.0)
                     best = max(best, reached)
                 if best <= 0:
-                    reasons.append(f"{pack.name}: {energy:.0f} Wh above the reserve carry no tenth of a load to any field and back")
+                    reasons.append(
+                        f"{pack.name}: {energy:.0f} Wh above the reserve carry no tenth of a load to any field and back"
+                    )
             if fitting and len(reasons) == len(fitting):
                 problems.append(Problem(f"aircraft.{aircraft.name}", "no load can be flown; " + "; ".join(reasons)))
     return list(dict.fromkeys(problems))

@@ -100,7 +100,7 @@ class AircraftPlan:
     breakdown: Breakdown | None
 
     def power_at(self, speed_m_per_s: float) -> Cubic:
-        """Return the cubic of power (W) against all-up mass (kg) at a ground speed, half against the wind, half with it."""
+        """Return the cubic of power (W) against all-up mass (kg) at a ground speed, half of it upwind."""
         if self.wind_m_per_s == 0.0:
             return cubic_power(self.model, speed_m_per_s, self.density_kg_per_m3, *self.mass_range_kg)
         against, along = (
@@ -139,7 +139,8 @@ def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPla
         capacity = pack.energy * pack.health * (temperature_share(air_c) if pack.cold_loss else 1.0)
         if not pack.charge_temperature_least <= air_c <= pack.charge_temperature_most:
             allowed = f"{pack.charge_temperature_least:g} to {pack.charge_temperature_most:g} degC"
-            message = f"got {air_c:g} degC; pack.{name} may be charged at {allowed} (charge_temperature_least, charge_temperature_most)"
+            keys = "charge_temperature_least, charge_temperature_most"
+            message = f"got {air_c:g} degC; pack.{name} may be charged at {allowed} ({keys})"
             problems.append(Problem("weather.air_temperature", message))
         cooling = pack.cooling_time
         if pack.cooling is not None:
@@ -208,7 +209,9 @@ def _fuel_line(generator: Generator) -> FuelLine:
     """Return the straight line of fuel use against load: measured points, or the ASABE part-load line."""
     if len(generator.fuel_use) < 2:
         return asabe_fuel_line(generator.rated_power, generator.fuel)
-    return fit_fuel_line([point.load for point in generator.fuel_use], [point.use * 3600.0 for point in generator.fuel_use])
+    return fit_fuel_line(
+        [point.load for point in generator.fuel_use], [point.use * 3600.0 for point in generator.fuel_use]
+    )
 
 
 def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list[Problem]) -> dict[str, AircraftPlan]:

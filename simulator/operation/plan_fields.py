@@ -98,7 +98,8 @@ def plan_fields(
         smallest = min(swaths_m.values())
         passes = math.sqrt(site.area_m2) * 2.0 / smallest
         if passes > LARGEST_FIELD_PASSES or site.area_m2 / smallest > 1e8:
-            message = f"{site.name}: {site.area_m2 / 4046.8564224:.4g} acres at a swath of {smallest:.3g} m are more passes than can be planned"
+            size = f"{site.area_m2 / 4046.8564224:.4g} acres at a swath of {smallest:.3g} m"
+            message = f"{site.name}: {size} are more passes than can be planned"
             problems.append(Problem("field", message))
             continue
         area = 0.0
@@ -109,9 +110,15 @@ def plan_fields(
             plan = _swath_plan(scenario, site, swath, heading)
             if not stations:
                 stations = _stations(scenario, site, fields.yard_m, plan)
-            paths[swath, index] = FieldPath(plan, [(one.area_from_m2, one.x_m, one.y_m) for one in stations], site.ferry_distance_m)
+            paths[swath, index] = FieldPath(
+                plan, [(one.area_from_m2, one.x_m, one.y_m) for one in stations], site.ferry_distance_m
+            )
             area, outline = plan.area_total_m2, tuple(tuple(map(tuple, ring.tolist())) for ring in plan.outline)
-        rate = site.dry_rate or scenario.product.dry_rate if scenario.product.kind == "granules" else site.rate or scenario.product.rate
+        rate = (
+            site.dry_rate or scenario.product.dry_rate
+            if scenario.product.kind == "granules"
+            else site.rate or scenario.product.rate
+        )
         start = scenario.day.start
         opens = -math.inf if site.open_from is None else site.open_from - start
         shuts = math.inf if site.open_until is None else site.open_until - start
@@ -156,7 +163,9 @@ def _swath_plan(scenario: Scenario, site: FieldSite, swath_m: float, heading: fl
     return plan_polygon(site.polygon, swath_m, heading, headland_passes=headlands)
 
 
-def _stations(scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan) -> tuple[Station, ...]:
+def _stations(
+    scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan
+) -> tuple[Station, ...]:
     zone = _zone(scenario, site, yard_m, plan)
     reach = scenario.flying.visual_range
     if reach is None or site.ferry_distance_m is not None:
@@ -166,7 +175,9 @@ def _stations(scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] |
     return tuple(Station(*map(float, stretch)) for stretch in relocations(plan, zone, reach))
 
 
-def _zone(scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan) -> tuple[float, float]:
+def _zone(
+    scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan
+) -> tuple[float, float]:
     if site.landing_zone_m is not None:
         return site.landing_zone_m
     if site.polygon is None:
@@ -204,7 +215,11 @@ def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], sw
 
 
 def _order(
-    scenario: Scenario, drive: np.ndarray[tuple[int, int], np.dtype[np.float64]], located: bool, plans: list[FieldPlan], swath_m: float
+    scenario: Scenario,
+    drive: np.ndarray[tuple[int, int], np.dtype[np.float64]],
+    located: bool,
+    plans: list[FieldPlan],
+    swath_m: float,
 ) -> tuple[int, ...]:
     count = len(drive) - 1
     if scenario.route.order == "as given" or count < 2:

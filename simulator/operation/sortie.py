@@ -419,10 +419,7 @@ class AircraftUnit:
         return max(now_s, until - self.check_s)
 
     def work_near_until_s(self, claim: LoadPlan, arrive_s: float) -> float:
-        """Return the earliest time, from ``arrive_s``.
-
-        At which another may begin its stretch without coming too near.
-        """
+        """Return from when, at ``arrive_s`` or later, another may begin its stretch without coming too near."""
         mine, flight = self.claim, self._flight
         if mine is None or flight is None or mine.visit is not claim.visit:
             return arrive_s

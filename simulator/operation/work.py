@@ -47,10 +47,7 @@ class Visit:
         return self.plan.area_m2 - self.next_m2 + sum(end - start for start, end in self.returned)
 
     def opening(self) -> tuple[float, float] | None:
-        """Return the stretch that the next claim starts in.
-
-        None when all within the landing zone's reach is claimed.
-        """
+        """Return the stretch of the next claim; None when all within the landing zone's reach is claimed."""
         if self.returned:
             return self.returned[0]
         border = self.border_m2

@@ -1,7 +1,7 @@
 """Yardstick: the bare closed loop of aircraft, packs, chargers and crew, in idiomatic SimPy and with direct hand-over.
 
-No geometry, no energy, no log: two aircraft fly for a drawn time, then need the one crew and a charged pack; used packs
-queue for three chargers. Both versions follow the same sample path. They are what the full model's speed is measured by.
+No geometry, no energy, no log: two aircraft fly for a drawn time, then need the one crew and a charged pack; used
+packs queue for three chargers. Both versions follow the same sample path. They are what the full model's speed is measured by.
 """
 
 from __future__ import annotations

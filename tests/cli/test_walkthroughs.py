@@ -48,7 +48,16 @@ def test_readme_has_the_three_users() -> None:
         assert user in titles
 
 
-@pytest.mark.parametrize(("title", "lines"), sections(), ids=[title for title, _ in sections()])
+def cases() -> list[object]:
+    """Return the walk-throughs of the three users for the ordinary tests; those by scenario are marked slow."""
+    users = ("owner", "researcher", "dealer")
+    return [
+        pytest.param(title, lines, id=title, marks=[] if any(user in title for user in users) else [pytest.mark.slow])
+        for title, lines in sections()
+    ]
+
+
+@pytest.mark.parametrize(("title", "lines"), cases())
 def test_walk_through_runs(tmp_path: Path, title: str, lines: list[str]) -> None:
     shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
     shutil.copy(ROOT / "scenarios/fields_willow_basin.geojson", tmp_path / "my_fields.geojson")
