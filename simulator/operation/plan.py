@@ -148,7 +148,7 @@ def plan_scenario(
     problems: list[Problem] = []
     packs = plan_packs(scenario, problems)
     aircraft = plan_aircraft(scenario, packs, problems)
-    chargers = plan_chargers(scenario)
+    chargers = plan_chargers(scenario, problems)
     generators = plan_generators(scenario)
     if problems:
         raise InputError(problems)

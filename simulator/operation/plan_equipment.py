@@ -18,7 +18,7 @@ from simulator.physics.generator import (
     derate_share,
     fit_fuel_line,
 )
-from simulator.physics.pack import cooling_time_s, temperature_share
+from simulator.physics.pack import cooling_time_s, health_share, temperature_share
 from simulator.physics.swath import turn_time_s
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.schema import Scenario
@@ -136,7 +136,8 @@ def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPla
     plans = {}
     for name, pack in scenario.pack.items():
         air_c = scenario.weather.air_temperature
-        capacity = pack.energy * pack.health * (temperature_share(air_c) if pack.cold_loss else 1.0)
+        fade = health_share(pack.cycles, 1.0 - pack.reserve)
+        capacity = pack.energy * pack.health * fade * (temperature_share(air_c) if pack.cold_loss else 1.0)
         if not pack.charge_temperature_least <= air_c <= pack.charge_temperature_most:
             allowed = f"{pack.charge_temperature_least:g} to {pack.charge_temperature_most:g} degC"
             keys = "charge_temperature_least, charge_temperature_most"
@@ -166,8 +167,26 @@ def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPla
     return plans
 
 
-def plan_chargers(scenario: Scenario) -> dict[str, ChargerPlan]:
-    """Return every charger class of a scenario."""
+def plan_chargers(scenario: Scenario, problems: list[Problem]) -> dict[str, ChargerPlan]:
+    """Return every charger class of a scenario.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Valid scenario.
+    problems : list of Problem
+        Receives chargers that would charge a pack faster than it may be.
+    """
+    for name, charger in scenario.charger.items():
+        slot_w = min(charger.slot_power or math.inf, _output_w(charger)) * charger.setting
+        for pack in charger.serves:
+            limit_w = scenario.pack[pack].charge_power_max
+            if not charger.adapts and slot_w > limit_w * (1.0 + 1e-9):
+                message = (
+                    f"gives {slot_w / 1000:.4g} kW to pack.{pack}, which takes {limit_w / 1000:.4g} kW at most; lower "
+                    f"setting or slot_power, or say adapts = true if it adapts to the pack"
+                )
+                problems.append(Problem(f"charger.{name}", message))
     return {
         name: ChargerPlan(
             name,

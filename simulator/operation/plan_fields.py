@@ -10,6 +10,7 @@ import numpy as np
 
 from simulator.errors import InputError, Problem
 from simulator.operation.path import FieldPath
+from simulator.physics.route import DETOUR_FACTORS
 from simulator.physics.swath import SwathPlan, plan_rectangle
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, FieldList, FieldSite
 from simulator.scenario.schema import Scenario
@@ -196,7 +197,8 @@ def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], sw
     located = all(site.location_m is not None for site in sites)
     if located:
         places = np.array([site.location_m for site in sites])
-        detour = scenario.route.detour_factor
+        roads = scenario.route.roads
+        detour = scenario.route.detour_factor if roads is None else DETOUR_FACTORS[roads]
         drive[1:, 1:] = np.hypot(*(places[:, None, :] - places[None, :, :]).transpose(2, 0, 1)) * detour
         if fields.yard_m is not None:
             drive[0, 1:] = drive[1:, 0] = np.hypot(*(places - np.array(fields.yard_m)).T) * detour
@@ -210,6 +212,8 @@ def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], sw
     for index, site in enumerate(sites):
         if located and site.drive_distance_m is not None:
             drive[1:, index + 1] = site.drive_distance_m
+    if fields.drive_m is not None:
+        drive, located = np.array(fields.drive_m), True
     np.fill_diagonal(drive, 0.0)
     return Geography(_order(scenario, drive, located, plans, swath_m), tuple(map(tuple, drive.tolist())))
 

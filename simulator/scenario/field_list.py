@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -77,11 +77,14 @@ class FieldList:
         East and north of the yard on the same grid; None: only distances are known.
     skipped : tuple of Problem
         Parts of a file that cannot be flown, each with its reason, and what was mended in others.
+    drive_m : tuple of tuple of float or None
+        Given road distances, yard first; None: from locations or drive distances.
     """
 
     sites: tuple[FieldSite, ...]
     yard_m: tuple[float, float] | None = None
     skipped: tuple[Problem, ...] = field(default=())
+    drive_m: tuple[tuple[float, ...], ...] | None = None
 
 
 def field_list(scenario: Scenario, folder: Path) -> FieldList:
@@ -99,8 +102,19 @@ def field_list(scenario: Scenario, folder: Path) -> FieldList:
     InputError
         The file cannot be read, or too few or too many fields are left.
     """
-    if scenario.field_file is not None:
-        return _from_file(scenario, scenario.field_file, folder)
+    found = _declared(scenario) if scenario.field_file is None else _from_file(scenario, scenario.field_file, folder)
+    if scenario.route.distance_table is None:
+        return found
+    from simulator.scenario.distance_table import read_distance_table
+    from simulator.scenario.types import resolve_inside
+
+    path = resolve_inside(folder, scenario.route.distance_table)
+    names = [site.name for site in found.sites]
+    return replace(found, drive_m=read_distance_table(path, scenario.route.distance_unit, names))
+
+
+def _declared(scenario: Scenario) -> FieldList:
+    """Return the rectangles that a scenario declares."""
     problems = []
     count = sum(entry.count for entry in scenario.field)
     # counted before any is made: a count can stand for millions

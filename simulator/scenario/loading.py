@@ -112,6 +112,7 @@ class LoadedScenario:
                     for site in entry.fields.sites
                 ],
                 entry.weather_days,
+                entry.fields.drive_m,
             ]
             for entry in self.sets
         }

@@ -167,6 +167,14 @@ class Route(Table):
     detour_factor: Annotated[float, Quantity(units.NUMBER, least=1.0, most=5.0)] = may(
         "1.27", "Road over straight distance; source: 4/pi for a square road grid, elementary."
     )
+    roads: Literal["straight", "typical", "grid"] | None = may(
+        None,
+        "Class of roads, instead of detour_factor: 1, 1.2 or 1.27; none: detour_factor. Source: Newell 1980; 4/pi.",
+    )
+    distance_table: str | None = may(
+        None, "CSV of road distances by names of fields and 'yard'; none: worked out. Source: a route planner."
+    )
+    distance_unit: str = may("km", "Unit of the distance table; assumption.", max_length=10)
     road_speed: Annotated[Distribution, Drawn(units.SPEED, above=0.0)] = may(
         {"dist": "normal", "mean": "25 mph", "sd": "4 mph", "low": "8 mph", "high": "45 mph"},
         "Average speed with the trailer, drawn for each drive; assumption.",

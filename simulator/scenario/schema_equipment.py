@@ -179,6 +179,9 @@ class Pack(Table):
     fits: list[str] = must("Aircraft classes it can fly.", min_length=1)
     reserve: Share = may("20 %", "Charge never used: it lands with at least this; source: the common 80 % rule.")
     health: PositiveShare = may("100 %", "Energy it still holds over nominal; assumption (new packs).")
+    cycles: Annotated[float, Quantity(units.NUMBER, least=0.0, most=5000.0)] = may(
+        "0", "Charge cycles flown so far: they lower the health, by depth of discharge; assumption (new packs)."
+    )
     charge_power_max: Power = must("Most power the pack takes (at its terminals). Source: the spec sheet.")
     cc_share: PositiveShare = may(
         "80 %", "Charge at which constant current ends at full charging power; source: 0.7-0.85 at 1C, battery notes."
@@ -219,6 +222,9 @@ class Charger(Table):
     )
     setting: PositiveShare = may("100 %", "Power it is set to, over full power; assumption.")
     efficiency: PositiveShare = may("92 %", "Power to packs over power drawn; source: 0.85-0.93, from memory.")
+    adapts: bool = may(
+        False, "True: it never gives a pack more than the pack takes; false: it must be set low enough. Assumption."
+    )
     balance_time: Time = may("0 s", "Time a slot is held after charging while cells are balanced; assumption.")
 
 

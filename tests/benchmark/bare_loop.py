@@ -1,7 +1,7 @@
-"""Yardstick: the bare closed loop of aircraft, packs, chargers and crew, in idiomatic SimPy and with direct hand-over.
+"""Yardstick: the bare closed loop of aircraft, packs, chargers and crew, idiomatic and with direct hand-over.
 
 No geometry, no energy, no log: two aircraft fly for a drawn time, then need the one crew and a charged pack; used
-packs queue for three chargers. Both versions follow the same sample path. They are what the full model's speed is measured by.
+packs queue for three chargers. Both versions follow the same sample path. The full model's speed is measured by them.
 """
 
 from __future__ import annotations
