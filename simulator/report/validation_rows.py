@@ -166,7 +166,7 @@ ROWS: tuple[PublishedRow, ...] = (
         "L/ha, energy out of the pack, within a quarter of the neighbouring number.",
         miss=(
             "both are of the measured size, but the order is the other way: here the larger class needs more energy a"
-            " hectare. Its catalogue hover times (8.6 min full on 1800 Wh, against 12.2 min on 1050 Wh) make it draw "
+            " hectare. Its catalogue hover times (8.6 min full on 1800 Wh, against 15.5 min on 1300 Wh) make it draw "
             "about 2.4 times the power for 1.4 times the swath at the same speed. These classes are invented; put in "
             "the hover minutes of a spec sheet before comparing sizes by energy or generator fuel."
         ),
@@ -180,7 +180,9 @@ ROWS: tuple[PublishedRow, ...] = (
         "the 40 L class with one, two and three packs on 9.6 kW of mains (240 V and 40 A, assumption): waiting "
         "for a charged pack should be below 5 % of field time with three packs and above with fewer. Airborne "
         "minutes on one charge, down to the reserve, against 5 to 15.",
-        miss="packs, chargers and supply are class values of the catalogue, not those of the source.",
+        miss="packs, chargers and supply are class values of the catalogue, not those of the source. The 20 L class "
+        "flies about three loads on one charge, landing to refill in between; its minutes are all of them together, "
+        "while the source has one full tank in mind.",
     ),
     PublishedRow(
         13,

@@ -259,7 +259,7 @@ def load_scenario(
     if len(overrides) > MOST_SETS:
         problems.append(Problem("equipment_set", f"got {len(overrides)} sets; allowed is at most {MOST_SETS}"))
         overrides = {}
-    problems += check_names("equipment_set", overrides)
+    problems += check_names("equipment_set", overrides, slash=True)
     plain = {key: value for key, value in raw.items() if key != "equipment_set"}
     for set_name, override in (overrides or {str(raw.get("name", "base")): {}}).items():
         found, set_problems = _load_set(plain, set_name, override, changes, base)

@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from importlib import resources
 
 _CLASSES = {
-    20: ("small", "tank_20_l", "pack_1050_wh", "charger_6_kw", "every 22 ft"),
+    20: ("small", "tank_20_l", "pack_1300_wh", "charger_6_kw", "every 22 ft"),
     40: ("large", "tank_40_l", "pack_1800_wh", "charger_8_kw", "every 30 ft"),
 }
 """Tank litres to names of the starter's aircraft and its catalogue classes."""

@@ -31,6 +31,8 @@ MOST_PACK_SLOTS = 20_000
 MOST_PEOPLE = 1000
 MOST_PASSES = 500_000
 """Passes of all fields for all swaths: about half a kilobyte each is kept."""
+LARGEST_FACTOR = 10.0
+"""Largest mean of flight_time_factor: beyond it no planned flight is ever long enough, and each is begun in vain."""
 MOST_OF_A_DAY = 50_000
 """Sorties, batches or stoppages in one day: about half a minute of computing, and far beyond any crew."""
 LEAST_RUN_S = 60.0
@@ -108,7 +110,7 @@ def _missing_text(where: list[str]) -> str:
     return f"missing; it must be given{note}"
 
 
-def check_names(where: str, names: typing.Iterable[str]) -> list[Problem]:
+def check_names(where: str, names: typing.Iterable[str], *, slash: bool = False) -> list[Problem]:
     """Return a problem for every name that a log, a table or a terminal could not show as it is.
 
     Parameters
@@ -117,12 +119,14 @@ def check_names(where: str, names: typing.Iterable[str]) -> list[Problem]:
         Dotted place of the names.
     names : iterable of str
         Names that the user chose.
+    slash : bool, optional
+        Whether ``/`` may be in them: in the log it divides a rig from what is on it.
     """
-    allowed = f"1 to {LONGEST_NAME} printable characters without a slash"
+    allowed = f"1 to {LONGEST_NAME} printable characters" + ("" if slash else " without a slash")
     return [
         Problem(f"{where}.{shown(name).strip(chr(39))}", f"got the name {shown(name)}; allowed is {allowed}")
         for name in names
-        if not (0 < len(name) <= LONGEST_NAME and name.isprintable() and name.strip() and "/" not in name)
+        if not (0 < len(name) <= LONGEST_NAME and name.isprintable() and name.strip() and (slash or "/" not in name))
     ]
 
 
@@ -180,6 +184,10 @@ def check_size(scenario: Scenario, fields: FieldList) -> list[Problem]:
     if total > MOST_AIRCRAFT:
         problems.append(Problem("rig", f"got {total} aircraft on all rigs; allowed is at most {MOST_AIRCRAFT}"))
     problems += _check_passes(scenario, fields, rigs)
+    for name, aircraft in scenario.aircraft.items():
+        if not 1.0 / LARGEST_FACTOR <= aircraft.flight_time_factor.mean() <= LARGEST_FACTOR:
+            message = f"its mean is {aircraft.flight_time_factor.mean():g}; allowed is 0.1 to {LARGEST_FACTOR:g}"
+            problems.append(Problem(f"aircraft.{name}.flight_time_factor", message))
     for name, generator in scenario.generator.items():
         # a litre of fuel gives 2 to 3 kWh
         run_s = generator.fuel_tank * (1.0 - generator.refuel_at) * 2.0 / (generator.rated_power / 1000.0) * 3600.0

@@ -414,7 +414,7 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
             if not (1 <= hour <= 24 and minute == 0):
                 raise ValueError
             return datetime(TYPICAL_YEAR, month, number) + timedelta(hours=hour - 1)
-        except ValueError:
+        except (ValueError, OverflowError):
             return f"got {day!r} {clock!r}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
 
     times = _times(body, read_time, problems)

@@ -73,7 +73,7 @@ def formula_table(**changes: Any) -> Table:
             }
         },
         "pack": {"pack": {"energy": "10000 kWh", "mass": "1 kg", "fits": ["aircraft"], "charge_power_max": "100 kW"}},
-        "charger": {"charger": {"serves": ["pack"], "output_power": "10 kW"}},
+        "charger": {"charger": {"serves": ["pack"], "adapts": True, "output_power": "10 kW"}},
         "rig": {
             "rig": {
                 "aircraft": {"aircraft": 1},
@@ -116,7 +116,7 @@ def small_table(swath: str, speed: str, rate: str, fields: list[Table], hands: T
             }
         },
         "pack": {"pack": {"energy": "700 Wh", "mass": "5 kg", "fits": ["aircraft"], "charge_power_max": "3.5 kW"}},
-        "charger": {"charger": {"serves": ["pack"], "output_power": "3 kW"}},
+        "charger": {"charger": {"serves": ["pack"], "adapts": True, "output_power": "3 kW"}},
         "rig": {
             "rig": {
                 "aircraft": {"aircraft": 1},
@@ -151,7 +151,7 @@ def vineyard_table(swath: str, speed: str, turn: str, rate: str) -> Table:
 
 def class_table(litres: int, packs: int, fields: list[Table], rate: str = "19 L/ha") -> Table:
     """Return a day of one aircraft of the catalogue's 20 L or 40 L class on a 240 V, 40 A supply, with quick hands."""
-    pack, charger = {20: ("pack_1050_wh", "charger_6_kw"), 40: ("pack_1800_wh", "charger_8_kw")}[litres]
+    pack, charger = {20: ("pack_1300_wh", "charger_6_kw"), 40: ("pack_1800_wh", "charger_8_kw")}[litres]
     return {
         "name": "class",
         "units": "metric",
@@ -159,7 +159,7 @@ def class_table(litres: int, packs: int, fields: list[Table], rate: str = "19 L/
         "field": fields,
         "aircraft": {"aircraft": {"like": f"tank_{litres}_l", "hover": {"pack": "pack"}}},
         "pack": {"pack": {"like": pack, "fits": ["aircraft"]}},
-        "charger": {"charger": {"like": charger, "serves": ["pack"]}},
+        "charger": {"charger": {"like": charger, "serves": ["pack"], "adapts": True}},
         "rig": {
             "rig": {
                 "aircraft": {"aircraft": 1},

@@ -175,7 +175,11 @@ CASES = {
     "input limit": ('charger.fast.input_power_max="7 kW"', "charger.fast.setting=0.8"),
     "no tail": ("pack.large_pack.cut_share=1e-6",),
     "little power left": ('rig.main.power.trailer.other_load="9.4 kW"',),
-    "weak pack": ('pack.large_pack.charge_power_max="3 kW"', "pack.large_pack.cc_share=1.0"),
+    "weak pack": (
+        "charger.fast.adapts=true",
+        'pack.large_pack.charge_power_max="3 kW"',
+        "pack.large_pack.cc_share=1.0",
+    ),
     "partly": ("rig.main.take_partly_charged=true", "rig.main.charge_to=0.85"),
     "start low": ("rig.main.packs_start_charge=0.5", "rig.main.supply.start_mixed=0.5"),
     "coaxial": COAXIAL,
@@ -324,7 +328,8 @@ def test_momentum_limit_of_momentum_theory():
 def test_constant_voltage_of_the_energy_balance():
     """1C, constant current to 0.8, cut at 0.05: time constant 0.2105 h (energy balance of the exponential)."""
     page, _ = third_pack(
-        "pack.large_pack.cc_share=0.8", "pack.large_pack.cut_share=0.05", "pack.large_pack.charge_efficiency=1.0",
+        "charger.fast.adapts=true", "pack.large_pack.cc_share=0.8", "pack.large_pack.cut_share=0.05",
+        "pack.large_pack.charge_efficiency=1.0",
         'pack.large_pack.charge_power_max="1800 W"',
     )  # fmt: skip
     assert number(page, "time constant of constant voltage") == pytest.approx(0.2105, abs=5e-5)

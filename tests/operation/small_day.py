@@ -45,7 +45,7 @@ TABLE = {
             "cooling_time": "2 min",
         }
     },
-    "charger": {"charger": {"serves": ["pack"], "output_power": "8 kW"}},
+    "charger": {"charger": {"serves": ["pack"], "adapts": True, "output_power": "8 kW"}},
     "generator": {"generator": {"rated_power": "15 kW", "fuel_tank": "40 L"}},
     "rig": {
         "main": {

@@ -23,7 +23,7 @@ def rig(
         "product": {"rate": rate},
         "field": list(fields),
         "aircraft": {"it": {"like": f"tank_{size}_l", "hover": {"pack": "its"}}},
-        "pack": {"its": {"like": "pack_1800_wh" if large else "pack_1050_wh", "fits": ["it"], **pack}},
+        "pack": {"its": {"like": "pack_1800_wh" if large else "pack_1300_wh", "fits": ["it"], **pack}},
         "charger": {
             "its": {"like": "charger_8_kw" if large else "charger_6_kw", "serves": ["its"], "setting": charger_setting}
         },
@@ -87,16 +87,10 @@ def loads_a_charge(settings=()):
     return np.array(charges)
 
 
-def test_small_class_flies_several_loads_a_charge():
+def test_small_class_flies_three_sometimes_four_loads_a_charge():
     charges = loads_a_charge()
-    assert np.mean(np.isin(charges, [2, 3, 4])) > 0.9
-    assert np.mean(charges) > 2.0
-
-
-def test_small_class_flies_three_or_four_loads_a_charge_when_it_hovers_a_quarter_hour():
-    charges = loads_a_charge(("aircraft.it.hover.full_time='15 min'", "aircraft.it.hover.empty_time='30 min'"))
-    assert np.mean(charges) > 2.8
-    assert np.mean(np.isin(charges, [3, 4])) > 0.9
+    assert np.mean(np.isin(charges, [3, 4])) > 0.8
+    assert 2.7 < np.mean(charges) < 4.0
 
 
 def test_large_class_is_kept_flying_by_three_packs_one_charger_and_12_kw():
