@@ -162,7 +162,7 @@ def read_toml(path: Path) -> dict[str, Any]:
     except tomllib.TOMLDecodeError as error:
         raise InputError.single(f"broken TOML: {error}", file=name) from error
     except RecursionError as error:
-        raise InputError.single("is nested too deeply to be a scenario", file=name) from error
+        raise InputError.single("broken TOML: nested too deeply to be a scenario", file=name) from error
     except ValueError as error:
         raise InputError.single(f"cannot be read: {error}", file=name) from error
 
@@ -186,16 +186,13 @@ def _check_shape(raw: Mapping[str, Any], file: str) -> None:
             for key, item in pairs if not message else ():
                 # short values of long lists need no place of their own
                 place = f"{where}.{shown(key).strip(chr(39))}" if where else shown(key).strip("'")
-                if isinstance(key, str):
-                    waiting.append((place, key, depth))
-                elif not isinstance(value, list):
-                    message = f"got the key {shown(key)}; allowed is text"
+                if not (isinstance(value, list) or (isinstance(key, str) and key.isprintable())):
+                    message = f"got the key {shown(key)}; allowed is text of printable characters"
                 waiting.append((place, item, depth + 1))
         elif isinstance(value, str):
-            if any(
-                (character < " " and character not in "\t\n\r") or "\x7f" <= character < "\xa0" for character in value
-            ):
-                message = "holds a control character"
+            # reports clean what they show, but no file and no drawing can hold these
+            if "\0" in value:
+                message = "holds a NUL character"
             elif not value.isascii() and any("\ud800" <= character <= "\udfff" for character in value):
                 message = "holds a character that is not Unicode text"
         elif isinstance(value, int) and not -_LONGEST_INTEGER <= value < _LONGEST_INTEGER:

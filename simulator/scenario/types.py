@@ -346,8 +346,9 @@ def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
         try:
             status = os.fstat(number)
             if not stat.S_ISREG(status.st_mode):
-                kind = "a folder" if stat.S_ISDIR(status.st_mode) else "not a regular file"
-                raise InputError.single(f"is {kind}; allowed is {allowed}", file=name)
+                kind = "a folder" if stat.S_ISDIR(status.st_mode) else "a device or pipe"
+                message = f"cannot be read: is {kind}, not a regular file; allowed is {allowed}"
+                raise InputError.single(message, file=name)
             content = b""
             if status.st_size <= most_bytes:
                 with os.fdopen(number, "rb", closefd=False) as handle:
@@ -361,7 +362,8 @@ def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
     size = max(status.st_size, len(content))
     if size > most_bytes:
         raise InputError.single(
-            f"is larger than {most_bytes / 1e6:g} MB ({size / 1e6:.1f} MB); allowed is {allowed}", file=name
+            f"is larger than the limit of {most_bytes / 1e6:g} MB ({size / 1e6:.1f} MB); allowed is {allowed}",
+            file=name,
         )
     return content
 

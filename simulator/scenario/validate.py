@@ -134,11 +134,6 @@ def _check_all_names(scenario: Scenario) -> list[Problem]:
     problems: list[Problem] = []
     for table in ("aircraft", "pack", "charger", "generator", "rig"):
         problems += check_names(table, getattr(scenario, table))
-    problems += [
-        Problem(f"field.{place}.name", f"got {shown(entry.name)}; allowed is printable characters")
-        for place, entry in enumerate(scenario.field)
-        if not entry.name.isprintable()
-    ]
     for name, rig in scenario.rig.items():
         problems += check_names(f"rig.{name}.power", rig.power)
         if name == "weather":

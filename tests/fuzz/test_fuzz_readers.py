@@ -21,6 +21,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from fuzz_inputs import READERS, corpus, guarded, inputs_wanted, read, simulate_one
 from scenarios_strategy import scenarios
+
 from simulator.scenario.loading import load_scenario
 
 ORDINARY, MANY = 150, 2500

@@ -8,6 +8,7 @@ import threading
 import time
 
 import pytest
+from small_day import TABLE, table
 
 from simulator.errors import InputError
 from simulator.experiment.streams import StreamBank
@@ -18,7 +19,6 @@ from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
 from simulator.scenario.weather_file import read_weather
-from small_day import TABLE, table
 
 ZERO = {name: {"time": "0 s", "people": 0} for name in ("swap", "plug_in", "fill", "mix", "refuel")}
 ZERO_FLIGHT = {
@@ -146,8 +146,9 @@ def test_deep_nesting(kind, depth, place):
         (b"title = '\xff\xfe'", "cannot be read"),
         (b"seed = " + b"9" * 5000, "cannot be read|broken"),
         (b"seed = 0x" + b"f" * 5000, "beyond 64 bits"),
-        (b'title = "\\u001b[2J"', "holds a control character"),
-        ('"\u202eabc" = 1'.encode(), "unknown key"),
+        (b'title = "\\u0000"', "holds a NUL character"),
+        (b'"\\u001b[2J" = 1', "printable characters"),
+        ('"\u202eabc" = 1'.encode(), "printable characters"),
         (b"", "missing"),
     ],
 )
@@ -203,7 +204,7 @@ def test_names_that_nothing_could_show(what, name):
     if (what, name) == ("equipment_set", "a/b"):
         pytest.skip("an equipment set may have a slash in its name: it stands in no log")
     made[what][name] = copy.deepcopy(next(iter(made[what].values())))
-    assert re.search("printable|control character|not Unicode", refusal(lambda: load_scenario(made)))
+    assert re.search("printable", refusal(lambda: load_scenario(made)))
 
 
 def test_names_that_only_look_odd_are_kept():
