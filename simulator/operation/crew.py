@@ -178,6 +178,8 @@ class Crew:
         if self._dispatching:
             self._again = True
             return
+        if not (self._jobs or self._launches or self._seizes):
+            return
         self._dispatching = True
         self._again = True
         while self._again:

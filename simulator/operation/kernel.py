@@ -10,7 +10,7 @@ from collections.abc import Callable
 from typing import Any
 
 from simpy.core import Environment
-from simpy.events import NORMAL, PENDING, Event
+from simpy.events import NORMAL, PENDING, Event, Timeout
 
 
 class Signal(Event):
@@ -33,9 +33,8 @@ class Signal(Event):
         self.env.schedule(self, NORMAL, delay_s)
 
 
-def call_after(env: Environment, delay_s: float, call: Callable[[Event], None]) -> Signal:
+def call_after(env: Environment, delay_s: float, call: Callable[[Event], None]) -> Timeout:
     """Call a function ``delay_s`` seconds from now and return the event that does it."""
-    signal = Signal(env)
-    signal.callbacks.append(call)
-    signal.fire(delay_s)
-    return signal
+    event = Timeout(env, delay_s)
+    event.callbacks.append(call)
+    return event

@@ -8,7 +8,7 @@ from collections.abc import Callable
 from simpy.core import Environment
 from simpy.events import Event
 
-from simulator.operation.kernel import Signal
+from simulator.operation.kernel import call_after
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack
 from simulator.operation.plan import PowerPointPlan
@@ -123,7 +123,7 @@ class PowerPoint:
         self._bus_w = 0.0
         self._dealt_short = False
         self._dealt_running = False
-        self._wake: Signal | None = None
+        self._wake: Event | None = None
         self._capacity_w = plan.capacity_w - plan.other_load_w
 
     @property
@@ -213,8 +213,10 @@ class PowerPoint:
 
     def _deal(self) -> None:
         """Give every session its share of the source."""
-        now = self.env.now
         running = self._dealt_running = self.running
+        if running and self._deal_plenty():
+            return
+        now = self.env.now
         grid: list[list[float]] = []
         holders: list[list[Session]] = []
         limits: list[float] = []
@@ -244,6 +246,28 @@ class PowerPoint:
                 if session.pack.state is not state:
                     session.pack.enter(now, state, self.log)
 
+    def _deal_plenty(self) -> bool:
+        """Give every session all that it takes when nothing limits it but itself; False when something else does."""
+        sessions = self.sessions
+        total_w = 0.0
+        for session in sessions:
+            plan = session.slot.charger.plan
+            given = min(session.acceptance_w(), plan.slot_w)
+            if given > plan.output_w + 1e-9 or (plan.slots > 1 and len(sessions) > 1):
+                return False
+            session.draw_w = given * session.pack.plan.charge_efficiency
+            total_w += given / plan.efficiency
+        if total_w > self._capacity_w:
+            return False
+        now = self.env.now
+        for session in sessions:
+            session.held_back = session.limited = False
+            session.lost_share = 0.0
+            if session.pack.state is not State.CHARGE:
+                session.pack.enter(now, State.CHARGE, self.log)
+        self._bus_w, self._dealt_short = total_w, False
+        return True
+
     def _set_wake(self) -> None:
         soonest = math.inf
         short = self._dealt_short
@@ -264,10 +288,7 @@ class PowerPoint:
         if math.isinf(soonest):
             self._wake = None
             return
-        wake = Signal(self.env)
-        wake.callbacks.append(self._woken)
-        self._wake = wake
-        wake.fire(max(soonest, 1e-3))
+        self._wake = call_after(self.env, max(soonest, 1e-3), self._woken)
 
     def _woken(self, event: Event) -> None:
         if event is self._wake:

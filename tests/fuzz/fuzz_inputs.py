@@ -97,9 +97,9 @@ def guarded(call, said):
     try:
         return call()
     except InputError as error:
-        assert error.problems
-        text = str(error)
-        assert len(text) < 200_000, f"a message of {len(text)} characters for {said}"
+        length = len(str(error))
+        if not error.problems or not 0 < length < 200_000:
+            raise UnexpectedError(f"{said}: a refusal of {length} characters") from error
         return None
     except Exception as error:
         raise UnexpectedError(f"{said}\n{''.join(traceback.format_exception(error)[-3:])}") from error

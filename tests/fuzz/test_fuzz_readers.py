@@ -29,15 +29,82 @@ MOST_GROWTH_MB = 1500
 """The process may grow by this much over a whole run: a reader that keeps or multiplies its input shows here."""
 
 EXTREMES = [
-    0, -0.0, 1, -1, 2, 1e-300, 5e-324, 1e300, 2**31, 2**63 - 1, 2**63, -(2**63), 10**30, 16**4000, math.nan, math.inf, -math.inf,
-    True, False, "", " ", "nan", "inf", "-inf s", "0 s", "1e400 s", "1e-300 s", "-5 s", "1e9 acre", "1 mm", "0 m", "1e12 m",
-    "1e308 L/ha", "5 lb/acre", "5 gal", "99:99", "24:00", "00:00", "07:00", "100 %", "0 %", "1e-12", "10000", "5 mph", "3 kW",
-    "\u0000", "\u202eabc", "<b>x</b>", "=1+1", "a/b", "weather", "big", "pack", "x" * 5000, "\ud800", "७ s", "1" * 400, "()", "m**99",
-    [], {}, [[]], [{}], {"": 1}, {"dist": "gamma"}, {"dist": "empirical", "values": []}, {"dist": "empirical", "values": ["0 s"]},
-    {"dist": "lognormal", "mean": "70 s", "cv": 1e9}, {"dist": "normal", "mean": "1 s", "sd": "1e300 s"},
-    {"dist": "uniform", "low": "9 s", "high": "1 s"}, {"dist": "constant", "value": {"dist": "constant"}},
-    {"dist": "empirical", "file": "/dev/zero", "column": "x", "unit": "s"}, {"like": "big"}, "../../etc/passwd", "/dev/zero",
-]  # fmt: skip
+    0,
+    -0.0,
+    1,
+    -1,
+    2,
+    1e-300,
+    5e-324,
+    1e300,
+    2**31,
+    2**63 - 1,
+    2**63,
+    -(2**63),
+    10**30,
+    16**4000,
+    math.nan,
+    math.inf,
+    -math.inf,
+    True,
+    False,
+    "",
+    " ",
+    "nan",
+    "inf",
+    "-inf s",
+    "0 s",
+    "1e400 s",
+    "1e-300 s",
+    "-5 s",
+    "1e9 acre",
+    "1 mm",
+    "0 m",
+    "1e12 m",
+    "1e308 L/ha",
+    "5 lb/acre",
+    "5 gal",
+    "99:99",
+    "24:00",
+    "00:00",
+    "07:00",
+    "100 %",
+    "0 %",
+    "1e-12",
+    "10000",
+    "5 mph",
+    "3 kW",
+    "\u0000",
+    "\u202eabc",
+    "<b>x</b>",
+    "=1+1",
+    "a/b",
+    "weather",
+    "big",
+    "pack",
+    "x" * 5000,
+    "\ud800",
+    "\u0667 s",
+    "1" * 400,
+    "()",
+    "m**99",
+    [],
+    {},
+    [[]],
+    [{}],
+    {"": 1},
+    {"dist": "gamma"},
+    {"dist": "empirical", "values": []},
+    {"dist": "empirical", "values": ["0 s"]},
+    {"dist": "lognormal", "mean": "70 s", "cv": 1e9},
+    {"dist": "normal", "mean": "1 s", "sd": "1e300 s"},
+    {"dist": "uniform", "low": "9 s", "high": "1 s"},
+    {"dist": "constant", "value": {"dist": "constant"}},
+    {"dist": "empirical", "file": "/dev/zero", "column": "x", "unit": "s"},
+    {"like": "big"},
+    "../../etc/passwd",
+    "/dev/zero",
+]
 
 
 def places(table):
@@ -62,9 +129,18 @@ def mutate(table, chooser):
     """Change one thing: a value, its type, its number, a key; or move, copy, drop, nest it."""
     sites = places(table)
     place, key = chooser.choice(sites)
-    what = chooser.randrange(9)
+    what = chooser.randrange(14)
     value = place[key]
-    if what <= 2:
+    if what >= 9:
+        # gently, so that much of it is still valid and a day of it is simulated
+        number, _, unit = value.partition(" ") if isinstance(value, str) else ("", "", "")
+        if number.replace(".", "").isdigit() and unit:
+            place[key] = f"{float(number) * 10.0 ** chooser.uniform(-2, 2):.6g} {unit}"
+        elif isinstance(value, int) and not isinstance(value, bool):
+            place[key] = chooser.choice([0, 1, value + 1, 2 * value + 1, 30])
+        elif isinstance(value, bool):
+            place[key] = not value
+    elif what <= 2:
         place[key] = copy.deepcopy(chooser.choice(EXTREMES))
     elif what == 3 and isinstance(value, str) and value[:1].isdigit():
         number, _, unit = value.partition(" ")
@@ -102,10 +178,39 @@ def garble(data, chooser):
             data[at:at] = data[at:end] * chooser.choice([1, 2, 200])
         else:
             special = [
-                b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"\r", b"\n", b'"', b"'", b"[", b"{" * 90, b"[" * 3000, b"a." * 300, b",", b"=",
-                b"-", b"1e999", b"NaN", b"-Infinity", b"9" * 5000, b"0x" + b"f" * 5000, b"\\ud800", b"#", b";", b"180", b"-90", b" ",
-                b"\xe2\x80\xae", "\u0663".encode(), b"x 9999", b"null", b"true", b"[]", b"1979-05-27T07:32:00",
-            ]  # fmt: skip
+                b"\0",
+                b"\xff\xfe",
+                b"\xef\xbb\xbf",
+                b"\r",
+                b"\n",
+                b'"',
+                b"'",
+                b"[",
+                b"{" * 90,
+                b"[" * 3000,
+                b"a." * 300,
+                b",",
+                b"=",
+                b"-",
+                b"1e999",
+                b"NaN",
+                b"-Infinity",
+                b"9" * 5000,
+                b"0x" + b"f" * 5000,
+                b"\\ud800",
+                b"#",
+                b";",
+                b"180",
+                b"-90",
+                b" ",
+                b"\xe2\x80\xae",
+                "\u0663".encode(),
+                b"x 9999",
+                b"null",
+                b"true",
+                b"[]",
+                b"1979-05-27T07:32:00",
+            ]
             data[at:at] = chooser.choice(special)
     return bytes(data)
 

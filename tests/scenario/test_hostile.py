@@ -3,9 +3,11 @@
 import copy
 import json
 import os
+import random
 import re
 import threading
 import time
+from pathlib import Path
 
 import pytest
 from small_day import TABLE, table
@@ -18,6 +20,7 @@ from simulator.scenario import boundaries, loading, merge, stopwatch, types, wea
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
+from simulator.scenario.toml_text import toml_document
 from simulator.scenario.weather_file import read_weather
 
 ZERO = {name: {"time": "0 s", "people": 0} for name in ("swap", "plug_in", "fill", "mix", "refuel")}
@@ -60,27 +63,44 @@ def fields(count, **more):
         ({"charger__charger__slots": 400, "rig__main__packs": {"pack": 900}}, r"360000 packs times charger slots"),
         ({"day": {"window": "4e7 s"}}, r"sorties in one day can be expected; allowed is at most 50000: give"),
         (
-            {"field": [{"name": "a", "area": "1 m^2", "ferry_distance": "0 m"}], "day": {"window": "2000 h"}, **ZERO_FLIGHT},
+            {
+                "field": [{"name": "a", "area": "1 m^2", "ferry_distance": "0 m"}],
+                "day": {"window": "2000 h"},
+                **ZERO_FLIGHT,
+            },
             r"sorties in one day can be expected",
         ),
         ({"rig__main__supply": {"batch": "0.1 mL"}, "rig__main__crew": {"tasks": ZERO}}, r"mix batches in one day"),
         (
-            {"rig__main__supply": {"nurse_water": "0.1 mL", "water_trip_time": "0 s"}, "rig__main__crew": {"tasks": ZERO}},
+            {
+                "rig__main__supply": {"nurse_water": "0.1 mL", "water_trip_time": "0 s"},
+                "rig__main__crew": {"tasks": ZERO},
+            },
             r"mix batches in one day",
         ),
         ({"generator__generator__fuel_tank": "1 mL"}, r"generator.generator.fuel_tank: .* allowed is at least 60 s"),
         ({"generator__generator__refuel_at": "100 %"}, r"generator.generator.fuel_tank: .* allowed is at least 60 s"),
         (
-            {"day": {"window": "1e7 s"}, "aircraft__big__take_off_time": "1e5 s", "weather": {"stoppages": {"time_between": "1 s", "length": "0 s"}}},
+            {
+                "day": {"window": "1e7 s"},
+                "aircraft__big__take_off_time": "1e5 s",
+                "weather": {"stoppages": {"time_between": "1 s", "length": "0 s"}},
+            },
             r"stoppages in one day can be expected",
         ),
         (
-            {"rig__main__trailer": {"yard_time": "1e8 s"}, "weather": {"stoppages": {"time_between": "1 s", "length": "0 s"}}},
+            {
+                "rig__main__trailer": {"yard_time": "1e8 s"},
+                "weather": {"stoppages": {"time_between": "1 s", "length": "0 s"}},
+            },
             r"stoppages in one day can be expected",
         ),
         ({"aircraft__big__flight_time_factor": "1e9"}, r"flight_time_factor"),
         ({"route": {"road_speed": "1e12 m/s"}}, r"route.road_speed: got '1e12 m/s', which is beyond all reason"),
-        ({"route": {"road_speed": {"dist": "uniform", "low": "0 mph", "high": "0 mph"}}}, r"allowed is a speed more than 0"),
+        (
+            {"route": {"road_speed": {"dist": "uniform", "low": "0 mph", "high": "0 mph"}}},
+            r"allowed is a speed more than 0",
+        ),
         ({"aircraft__big__turn_time": {"dist": "normal", "mean": "1 s", "sd": "1e300 s"}}, r"sd|beyond all reason"),
         ({"aircraft__big__turn_time": {"dist": "lognormal", "mean": "1 s", "cv": 1000}}, r"at most 10"),
         ({"aircraft__big__turn_time": {"dist": "gamma", "mean": "1 s", "cv": 1e-300}}, r"beyond all reason"),
@@ -88,7 +108,7 @@ def fields(count, **more):
         ({"generator__generator__rated_power": "1e-300 W"}, r"beyond all reason"),
         ({"weather": {"air_temperature": "nan degC"}}, r"weather.air_temperature"),
     ],
-)  # fmt: skip
+)
 def test_sizes_that_would_never_end_are_refused_at_once(changes, says):
     begun = time.process_time()
     assert re.search(says, refusal(lambda: load_scenario(table(**changes))))
@@ -111,7 +131,7 @@ def test_no_number_that_is_none(key, value):
 
 
 def test_zero_times_everywhere_end():
-    """A day without any duration but the spraying itself ends, with as many sorties as the charge and the field allow."""
+    """A day without any duration but the spraying itself ends, within its window."""
     changes = {
         **ZERO_FLIGHT,
         "field": [{"name": "a", "area": "40 ha", "ferry_distance": "0 m", "drive_distance": "0 m"}],
@@ -159,8 +179,6 @@ def test_broken_and_malicious_toml(tmp_path, content, says):
 
 
 def test_byte_order_mark_and_windows_line_ends_are_no_fault(tmp_path):
-    from simulator.scenario.toml_text import toml_document
-
     path = tmp_path / "windows.toml"
     path.write_bytes(b"\xef\xbb\xbf" + toml_document(TABLE).replace("\n", "\r\n").encode())
     assert load_scenario(path).digest() == load_scenario(TABLE).digest()
@@ -187,11 +205,28 @@ def test_thousands_of_problems_are_cut():
 @pytest.mark.parametrize(
     "text",
     [
-        "", "=", "a", ".=1", "a..b=1", "\0=1", "days", "days=" + "[" * 5000, "a." * 5000 + "b=1", "title=" + "x" * 50_000,
-        "field.\u00b2.name=a", "field.-1.name=a", "field." + "9" * 5000 + ".name=a", "field.7.name=a", "name.x=1", "title=\udcff",
-        "day.start=07:00:00", "title=2024-01-01", "equipment_set=3", "equipment_set.\x1b.days=5",
+        "",
+        "=",
+        "a",
+        ".=1",
+        "a..b=1",
+        "\0=1",
+        "days",
+        "days=" + "[" * 5000,
+        "a." * 5000 + "b=1",
+        "title=" + "x" * 50_000,
+        "field.\u00b2.name=a",
+        "field.-1.name=a",
+        "field." + "9" * 5000 + ".name=a",
+        "field.7.name=a",
+        "name.x=1",
+        "title=\udcff",
+        "day.start=07:00:00",
+        "title=2024-01-01",
+        "equipment_set=3",
+        "equipment_set.\x1b.days=5",
     ],
-)  # fmt: skip
+)
 def test_settings(text):
     assert refusal(lambda: load_scenario(TABLE, [text]))
 
@@ -251,15 +286,13 @@ READERS = {
 
 @pytest.mark.parametrize("kind", READERS)
 def test_devices_pipes_folders_and_loops_are_not_read(kind, tmp_path):
-    """Reading outside the scenario's folder is allowed, for ordinary files; nothing else may hang or fill the memory."""
+    """Reading outside the scenario's folder is allowed, for ordinary files; nothing else may hang or fill memory."""
     pipe, loop, link = tmp_path / "pipe", tmp_path / "loop", tmp_path / "link"
     os.mkfifo(pipe)
     loop.symlink_to(loop)
     link.symlink_to("/dev/zero")
     for path in ("/dev/zero", "/dev/stdin", pipe, loop, link, tmp_path, tmp_path / "none", "x" * 5000, "a\0b"):
         if os.path.exists(path) or not str(path).startswith("/dev"):  # noqa: PTH110  a Path would refuse some of these
-            from pathlib import Path
-
             finished = threading.Event()
             said = []
 
@@ -336,8 +369,20 @@ SQUARE = [[[0, 0], [0.01, 0], [0.01, 0.01], [0, 0.01], [0, 0]]]
 
 @pytest.mark.parametrize(
     "coordinates",
-    [[], [[]], [None], "x", 5, {}, [[[0, 0]]], [[[0, 0], [1e999, 0], [1, 1]]], [[["0", "0"]] * 4], [[[True, False]] * 4], [[[0]] * 4]],
-)  # fmt: skip
+    [
+        [],
+        [[]],
+        [None],
+        "x",
+        5,
+        {},
+        [[[0, 0]]],
+        [[[0, 0], [1e999, 0], [1, 1]]],
+        [[["0", "0"]] * 4],
+        [[[True, False]] * 4],
+        [[[0]] * 4],
+    ],
+)
 def test_coordinates(tmp_path, coordinates):
     assert refusal(lambda: read_boundaries(geojson(tmp_path, coordinates)))
 
@@ -358,8 +403,6 @@ def test_json_nested_deeply_or_with_huge_numbers(tmp_path):
 
 
 def test_a_tangle_of_corners_is_skipped_not_repaired_for_hours(tmp_path):
-    import random
-
     chooser = random.Random(5)
     tangle = [[round(chooser.random() * 0.01, 6), round(chooser.random() * 0.01, 6)] for _ in range(20_000)]
     assert "too many corners" in refusal(lambda: read_boundaries(geojson(tmp_path, [[*tangle, tangle[0]]])))
@@ -392,12 +435,25 @@ def test_names_from_geojson_are_printable(tmp_path):
 @pytest.mark.parametrize(
     "content",
     [
-        b"", b"\n\n", b"#\n", b"\0", b"\xff", b'"', b"task,time\n" + b'"' + b"x" * 200_000, b"a," * 300_000, b"task,task,time\nfill,1,2\n",
-        b"task,time\nfill,nan\n", b"task,time\nfill,inf s\n", b"task,time\nfill,1e999 s\n", b"task,time\nfill,-5 s\n",
-        b"date,acres\n1,nan\n", b"date,acres\n1,-1\n", b"date,acres,fields\n1,5,1 acre x 9999; 1 acre x 9999\n",
+        b"",
+        b"\n\n",
+        b"#\n",
+        b"\0",
+        b"\xff",
+        b'"',
+        b"task,time\n" + b'"' + b"x" * 200_000,
+        b"a," * 300_000,
+        b"task,task,time\nfill,1,2\n",
+        b"task,time\nfill,nan\n",
+        b"task,time\nfill,inf s\n",
+        b"task,time\nfill,1e999 s\n",
+        b"task,time\nfill,-5 s\n",
+        b"date,acres\n1,nan\n",
+        b"date,acres\n1,-1\n",
+        b"date,acres,fields\n1,5,1 acre x 9999; 1 acre x 9999\n",
         b"task,time\n" + b"x\n" * 10_000,
     ],
-)  # fmt: skip
+)
 def test_csv(reader, content, tmp_path):
     path = tmp_path / "log.csv"
     path.write_bytes(content)
@@ -433,7 +489,10 @@ def test_dates_of_a_typical_year(date, tmp_path):
 def test_limits_of_files_stand_together():
     """The limits that the tests above lean on: a file of 200 MB is beyond each of them."""
     limits = (
-        loading.LARGEST_FILE_BYTES, boundaries.FILE_LIMIT_BYTES, types.LARGEST_TABLE_BYTES, stopwatch.LARGEST_FILE_BYTES,
+        loading.LARGEST_FILE_BYTES,
+        boundaries.FILE_LIMIT_BYTES,
+        types.LARGEST_TABLE_BYTES,
+        stopwatch.LARGEST_FILE_BYTES,
         weather_file._LARGEST_FILE_BYTES,
-    )  # fmt: skip
+    )
     assert max(limits) < 200_000_000
