@@ -1,7 +1,8 @@
 """acreday: acres per day and the bottleneck of crop-spraying days flown with unmanned multirotor aircraft.
 
 ``load_scenario`` reads and checks a scenario, ``run`` simulates many days of all its equipment sets, ``simulate_day``
-one day with its whole log.
+one day with its whole log; ``payoff``, ``ladder``, ``size``, ``season``, ``fragmentation``, ``crossover`` and
+``sensitivity`` each answer one question with tables.
 """
 
 from __future__ import annotations
@@ -14,15 +15,42 @@ if TYPE_CHECKING:
     from simulator.experiment.result import Result
     from simulator.experiment.run import run, simulate_day
     from simulator.scenario.loading import LoadedScenario, load_scenario
+    from simulator.study.crossover import crossover
+    from simulator.study.fragmentation import fragmentation
+    from simulator.study.ladder import ladder
+    from simulator.study.payoff import payoff
+    from simulator.study.season import season
+    from simulator.study.sensitivity import sensitivity
+    from simulator.study.size import size
 
 _PLACES = {
+    "payoff": "simulator.study.payoff",
+    "ladder": "simulator.study.ladder",
+    "size": "simulator.study.size",
+    "season": "simulator.study.season",
+    "fragmentation": "simulator.study.fragmentation",
+    "crossover": "simulator.study.crossover",
+    "sensitivity": "simulator.study.sensitivity",
     "load_scenario": "simulator.scenario.loading",
     "LoadedScenario": "simulator.scenario.loading",
     "run": "simulator.experiment.run",
     "simulate_day": "simulator.experiment.run",
     "Result": "simulator.experiment.result",
 }
-__all__ = ["LoadedScenario", "Result", "load_scenario", "run", "simulate_day"]
+__all__ = [
+    "LoadedScenario",
+    "Result",
+    "crossover",
+    "fragmentation",
+    "ladder",
+    "load_scenario",
+    "payoff",
+    "run",
+    "season",
+    "sensitivity",
+    "simulate_day",
+    "size",
+]
 
 
 def __getattr__(name: str) -> Any:
