@@ -144,7 +144,7 @@ class ResultFolder:
         safe = frame.copy()
         for column in safe.columns:
             if safe[column].dtype.kind not in "bifu":
-                safe[column] = safe[column].map(safe_cell)
+                safe[column] = safe[column].map(_cell)
         safe.to_csv(self.path / name, index=False, lineterminator="\n")
 
     def finish(self) -> Path:
@@ -171,6 +171,11 @@ class ResultFolder:
                 f"cannot be written: {error.strerror or error}", "--out", str(self.folder)
             ) from error
         return self.folder
+
+
+def _cell(value: object) -> object:
+    """Return a safe cell; a lone carriage return, which the writer would not quote, would begin a row of its own."""
+    return safe_cell(value.replace("\r\n", "\n").replace("\r", "\n") if isinstance(value, str) else value)
 
 
 def manifest(

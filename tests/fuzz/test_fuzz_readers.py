@@ -6,6 +6,7 @@ goes on from the same corpus, guided by coverage.
 """
 
 import copy
+import itertools
 import json
 import math
 import random
@@ -14,8 +15,7 @@ import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, Phase, given, settings
-from hypothesis import strategies as st
+from hypothesis import HealthCheck, Phase, given, seed, settings
 
 sys.path.insert(0, str(Path(__file__).parent))
 
@@ -215,17 +215,17 @@ def garble(data, chooser):
     return bytes(data)
 
 
-def try_scenario(table, seed):
+def try_scenario(table, own_seed):
     """Mutate a valid scenario, load it, and when it is still valid simulate a day of it."""
     # a copy: hypothesis prints its own when something fails, and cannot print what is nested deeply
     table = copy.deepcopy(table)
-    chooser = random.Random(seed)
+    chooser = random.Random(own_seed)
     for _ in range(chooser.choice([1, 1, 2, 4])):
         if places(table):
             mutate(table, chooser)
     loaded = guarded(
         lambda: load_scenario(table),
-        repr(seed) + json.dumps(table, default=str, skipkeys=True)[:6000] if _shallow(table) else "deep",
+        repr(own_seed) + json.dumps(table, default=str, skipkeys=True)[:6000] if _shallow(table) else "deep",
     )
     if loaded is not None:
         simulate_one(loaded)
@@ -240,25 +240,30 @@ def _shallow(table):
     return True
 
 
-def fuzz_scenarios(number, tally=None):
-    @settings(
-        max_examples=number,
-        phases=[Phase.generate],
-        database=None,
-        deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(scenarios(), st.integers(0, 2**32))
-    def one(table, seed):
-        valid = try_scenario(table, seed)
-        if tally is not None:
-            tally[valid] = tally.get(valid, 0) + 1
+def fuzz_scenarios(number, first_seed, tally=None):
+    """Try mutated scenarios, in batches of 50 of a seed each: later ones of a long batch resemble each other."""
+    seeds = itertools.count(first_seed)
 
-    one()
+    def batch(size):
+        batch_seed = next(seeds)
+        chooser = random.Random(batch_seed)
+
+        @seed(batch_seed)
+        @settings(max_examples=size, phases=[Phase.generate], database=None, suppress_health_check=list(HealthCheck))
+        @given(scenarios())
+        def one(table):
+            valid = try_scenario(table, chooser.getrandbits(32))
+            if tally is not None:
+                tally[valid] = tally.get(valid, 0) + 1
+
+        one()
+
+    for begun in range(0, number, 50):
+        batch(min(50, number - begun))
 
 
-def fuzz_bytes(number, seed, tally=None):
-    chooser = random.Random(seed)
+def fuzz_bytes(number, first_seed, tally=None):
+    chooser = random.Random(first_seed)
     seeds = corpus()
     for _ in range(number):
         kind, data = chooser.choice(seeds)
@@ -279,7 +284,7 @@ def test_the_corpus_is_read_where_it_is_valid():
 
 
 def test_mutated_scenarios():
-    fuzz_scenarios(inputs_wanted(ORDINARY))
+    fuzz_scenarios(inputs_wanted(ORDINARY), 20240601)
 
 
 def test_garbled_files_and_settings():
@@ -296,7 +301,7 @@ def test_garbled_files_and_settings():
 def test_many_inputs():
     before = grown_mb()
     scenarios_tried, files_tried = {}, {}
-    fuzz_scenarios(inputs_wanted(MANY), scenarios_tried)
+    fuzz_scenarios(inputs_wanted(MANY), 1, scenarios_tried)
     fuzz_bytes(inputs_wanted(MANY), 7, files_tried)
     print(f"fuzz: scenarios {scenarios_tried}, files {files_tried}")
     assert scenarios_tried[False]
