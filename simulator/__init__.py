@@ -60,3 +60,8 @@ def __getattr__(name: str) -> Any:
 
         return getattr(import_module(_PLACES[name]), name)
     raise AttributeError(f"module 'simulator' has no attribute {name!r}")
+
+
+def __dir__() -> list[str]:
+    """List the public names."""
+    return sorted([*globals(), *_PLACES])

@@ -60,6 +60,8 @@ _LOSS_WORDS = {
     "mix supply": "waiting for mix or the fill pump",
     "moves": "on the road, packing up and setting up",
 }
+_MOSTLY = 0.4
+"""Share of aircraft time on the road beyond which moving holds a set back, whatever runs longest in between."""
 _NAMES = {
     "packs": "Packs",
     "chargers": "Chargers",
@@ -113,6 +115,8 @@ def judge(
     lost = lost_time(time_share)
     helpful = [change for change in one_more if change.low > 0.0]
     momentary = max(active_share, key=lambda name: active_share[name], default="aircraft")
+    if lost["moves"] >= _MOSTLY and lost["moves"] > active_share.get(momentary, 0.0):
+        momentary = "moves"
     best = max(helpful, key=lambda change: change.acres_per_day, default=None)
     # a further aircraft adds output in most sets; it is named only when nothing cheaper stands in the way
     cheaper = [change for change in helpful if change.resource != "aircraft"]

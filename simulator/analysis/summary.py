@@ -119,8 +119,10 @@ class _Sums:
             elif kind is Kind.PACK:
                 if state in _PACK_BUSY:
                     busy_s[kind] += span
+                    if state is not State.FLOWN and state is not State.COOL:
+                        # a slot is busy while its pack charges, not while the trailer is on the road
+                        busy_s[Kind.CHARGER] += span
             elif kind is Kind.CHARGER:
-                busy_s[kind] += span
                 self.stored_wh += amount
             elif kind is Kind.POWER:
                 if state is State.RUN and reason is Reason.NONE:
@@ -229,11 +231,18 @@ def active_intervals(day: SimulatedDay) -> dict[str, dict[str, list[tuple[float,
     """Return, by resource and then by entity, when it was active: not starved, not blocked, not waiting."""
     kinds = day.log.kinds
     active: dict[str, dict[str, list[tuple[float, float]]]] = {name: {} for name in RESOURCES}
+    moves: dict[str, list[tuple[float, float]]] = defaultdict(list)
+    stopped: dict[str, list[tuple[float, float]]] = defaultdict(list)
+    for start, end, entity, state, _, _, _ in day.log.raw:
+        if state is State.MOVE and kinds[entity] is Kind.RIG:
+            moves[entity].append((start, end))
+        elif state is State.STOPPED and kinds[entity] is Kind.PACK:
+            stopped[entity].append((start, end))
 
     def add(resource: str, entity: str, start: float, end: float) -> None:
         active[resource].setdefault(entity, []).append((start, end))
 
-    for start, end, entity, state, reason, _, _ in day.log.raw:
+    for start, end, entity, state, reason, field, _ in day.log.raw:
         if end <= start:
             continue
         kind = kinds[entity]
@@ -244,12 +253,18 @@ def active_intervals(day: SimulatedDay) -> dict[str, dict[str, list[tuple[float,
             if state is State.MOVE:
                 add("moves", entity, start, end)
         elif kind is Kind.PACK:
-            if state in (State.FLOWN, State.COOL, State.CHARGE, State.CHARGE_LIMITED):
+            rig = entity.split("/", 1)[0]
+            if state is State.FLOWN:
+                # on an aircraft that is being driven it does nothing
+                for begin, finish in _without((start, end), moves[rig]):
+                    add("packs", entity, begin, finish)
+            elif state in _PACK_BUSY:
                 add("packs", entity, start, end)
             if state is State.CHARGE_LIMITED:
                 add("generator", "source/" + entity.split("/", 1)[0], start, end)
         elif kind is Kind.CHARGER:
-            add("chargers", entity, start, end)
+            for begin, finish in _without((start, end), stopped[field]):
+                add("chargers", entity, begin, finish)
         elif kind is Kind.PERSON:
             if state is State.TASK and reason not in _MOVES:
                 add("crew", entity, start, end)
@@ -258,6 +273,21 @@ def active_intervals(day: SimulatedDay) -> dict[str, dict[str, list[tuple[float,
     for sortie in day.log.sorties:
         add("aircraft", sortie.aircraft, sortie.start_s, sortie.end_s)
     return active
+
+
+def _without(span: tuple[float, float], cuts: list[tuple[float, float]]) -> list[tuple[float, float]]:
+    """Return what is left of a span without the stretches cut out of it, which are in order."""
+    at, end = span
+    left = []
+    for start, finish in cuts:
+        if finish <= at or start >= end:
+            continue
+        if start > at:
+            left.append((at, start))
+        at = max(at, finish)
+    if at < end:
+        left.append((at, end))
+    return left
 
 
 def active_period_share(day: SimulatedDay) -> dict[str, float]:

@@ -31,6 +31,7 @@ SEED = click.option("--seed", type=int, help="Seed of the random streams [defaul
 DAYS = click.option("--days", type=int, help="Days to simulate for each set [default: the scenario's].")
 WORKERS = click.option("--workers", type=int, default=1, show_default=True, help="Processes.")
 OUT = click.option("--out", metavar="DIR", help="Folder for the results [default: reports/<scenario>].")
+STUDY_OUT = click.option("--out", metavar="DIR", help="Folder for tables, figure and summary [default: none written].")
 FORCE = click.option("--force", is_flag=True, help="Replace an older result in that folder.")
 JSON = click.option("--json", "json_file", metavar="FILE", help="Also write result.json there; - for standard output.")
 QUIET = click.option("--quiet", is_flag=True, help="Print no table and no progress.")
@@ -104,6 +105,22 @@ def note(text: str, quiet: bool = False) -> None:
     """Say something on stderr."""
     if not quiet:
         click.echo(text, err=True)
+
+
+def refuse_existing(target: str | None, force: bool, *inputs: str) -> None:
+    """Refuse to write over a file that is there unless forced, and over an input file at all.
+
+    Raises
+    ------
+    InputError
+        The target exists.
+    """
+    if target is None or not Path(target).exists():
+        return
+    if any(Path(name).exists() and Path(target).samefile(name) for name in inputs):
+        raise InputError.single("is an input of this command; give another name", file=target)
+    if not force:
+        raise InputError.single("exists; give --force to replace it, or another name", file=target)
 
 
 def write_text_atomically(path: Path, text: str) -> None:

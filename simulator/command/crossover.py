@@ -9,11 +9,11 @@ import click
 from simulator.command.common import (
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SEED,
     SETTINGS,
+    STUDY_OUT,
     WORKERS,
     Progress,
     note,
@@ -31,7 +31,7 @@ from simulator.command.common import (
 @click.option("--distance", help="Road distance between fields [default: the scenario's route.between_field_distance].")
 @click.option("--days", type=int, default=16, show_default=True, help="Days of each cell and set at first.")
 @click.option("--most-days", type=int, default=128, show_default=True, help="Days of a cell that stays undecided.")
-@options(SEED, WORKERS, SETTINGS, OUT, FORCE, JSON, QUIET)
+@options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     first: str,

@@ -8,8 +8,9 @@ import shlex
 import sys
 import time
 from dataclasses import dataclass
+from itertools import pairwise
 from pathlib import Path
-from typing import Literal
+from typing import Any, Literal
 
 import click
 
@@ -152,6 +153,9 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     progress = Progress(request.quiet)
     progress("reading", 0, 1)
     loaded = only_sets(load_scenario(request.scenario, request.settings, fields=request.fields), sets, least_sets)
+    alike = [a.name for a, b in pairwise(loaded.sets) if a.resolved == b.resolved]
+    if alike and request.settings:
+        note("acreday: with --set some equipment sets are the same, for it is laid over every set", request.quiet)
     target = Path(request.out) if request.out is not None else Path("reports") / f"{loaded.name}{suffix}"
     check_target(target, request.force or request.resume)
     journal = prepare_journal(target, request.force, request.resume)
@@ -207,8 +211,9 @@ def write_folder(
     from simulator.report.folder import ResultFolder, manifest
 
     digest_files = _input_files(loaded, request)
+    inputs: dict[Path, str] = {}
     record = manifest(
-        {entry.name: entry.resolved for entry in loaded.sets},
+        {entry.name: _with_inputs(entry.resolved, loaded.folder, inputs) for entry in loaded.sets},
         digest_files,
         loaded.digest(),
         result.seed,
@@ -225,6 +230,8 @@ def write_folder(
         folder.write_table("time_use.csv", result.time_use)
         folder.write_table("bottleneck.csv", result.bottleneck)
         folder.write_json("manifest.json", record)
+        for source, name in inputs.items():
+            (folder.path / name).write_bytes(source.read_bytes())
         from simulator.report.figures import acres_figure, save_figure, time_use_figure
 
         save_figure(acres_figure(document, result.days, loaded.base.units), folder.path / "acres")
@@ -269,6 +276,30 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     save_figure(timeline_figure(day, plan, title), path / f"timeline_{file_stem(entry.name)}")
     text = json.dumps(day_record(plan, day), allow_nan=False, separators=(",", ":"))
     (path / f"day_{file_stem(entry.name)}.json").write_text(text + "\n", encoding="utf-8")
+
+
+_FILE_KEYS = ("path", "obstacles", "patches", "distance_table", "file")
+"""Keys of a scenario that name files."""
+
+
+def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
+    """Name a scenario's files as the copies beside the manifest; the copies to make go to ``inputs``."""
+    if isinstance(table, list):
+        return [_with_inputs(item, folder, inputs) for item in table]
+    if not isinstance(table, dict):
+        return table
+    changed = {}
+    for key, value in table.items():
+        source = (folder / value).resolve() if key in _FILE_KEYS and isinstance(value, str) and value else None
+        if source is not None and source.is_file():
+            stem = f"input_{source.name}"
+            taken = {name for path, name in inputs.items() if path != source}
+            while stem in taken:
+                stem = f"input_{len(inputs)}_{source.name}"
+            changed[key] = inputs.setdefault(source, stem)
+        else:
+            changed[key] = _with_inputs(value, folder, inputs)
+    return changed
 
 
 def _input_files(loaded: LoadedScenario, request: Request) -> list[tuple[str, str]]:

@@ -9,12 +9,13 @@ import click
 from simulator.command.common import (
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SETTINGS,
+    STUDY_OUT,
     note,
     options,
+    refuse_existing,
     write_text_atomically,
 )
 
@@ -26,7 +27,7 @@ from simulator.command.common import (
 @click.option("--kind", default="auto", show_default=True, help="Distribution: auto, empirical, lognormal, gamma, ...")
 @click.option("--write", "fragment_file", metavar="FILE", help="Write the fitted part of a scenario (TOML) there.")
 @click.option("--merged", "merged_file", metavar="FILE", help="Write the whole scenario with it laid over there.")
-@options(SETTINGS, OUT, FORCE, JSON, QUIET)
+@options(SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     times: str,
@@ -60,6 +61,8 @@ def command(
         answer = fit(loaded, read_stopwatch(path), equipment_set, kind)
     from simulator.report.fit_figure import fit_figure
 
+    for target in (fragment_file, merged_file):
+        refuse_existing(target, force, scenario, times)
     if fragment_file is not None:
         write_text_atomically(Path(fragment_file), answer.fragment_text())
     if merged_file is not None:

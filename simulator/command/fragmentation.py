@@ -12,11 +12,11 @@ import click
 from simulator.command.common import (
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SEED,
     SETTINGS,
+    STUDY_OUT,
     WORKERS,
     Progress,
     note,
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 @click.option("--map-parts", type=int, default=3, show_default=True, help="Neighbourhoods of each map.")
 @click.option("--days", type=int, default=30, show_default=True, help="Days of each case and set.")
 @click.option("--parquet", metavar="FILE", help="Also write the table of days as Parquet (needs pyarrow).")
-@options(SEED, WORKERS, SETTINGS, OUT, FORCE, JSON, QUIET)
+@options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     sets: tuple[str, ...],

@@ -10,11 +10,11 @@ import click
 from simulator.command.common import (
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SEED,
     SETTINGS,
+    STUDY_OUT,
     WORKERS,
     Progress,
     note,
@@ -26,7 +26,7 @@ from simulator.command.common import (
 @options(SCENARIO)
 @click.argument("past", metavar="DAYS.csv")
 @click.option("--days", "simulated", type=int, default=200, show_default=True, help="Simulated days for each past day.")
-@options(SEED, WORKERS, SETTINGS, OUT, FORCE, JSON, QUIET)
+@options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     past: str,

@@ -9,11 +9,11 @@ from simulator.command.common import (
     FIELDS,
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SEED,
     SETTINGS,
+    STUDY_OUT,
     WORKERS,
     Progress,
     options,
@@ -30,7 +30,7 @@ from simulator.command.common import (
 )
 @click.option("--rungs", type=int, default=6, show_default=True, help="Steps at most.")
 @click.option("--pairs", is_flag=True, help="Try two changes together where no single one pays.")
-@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
+@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     set_name: str | None,

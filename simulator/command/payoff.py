@@ -12,11 +12,11 @@ from simulator.command.common import (
     FIELDS,
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SEED,
     SETTINGS,
+    STUDY_OUT,
     WORKERS,
     Progress,
     options,
@@ -32,7 +32,7 @@ from simulator.command.common import (
 @click.option(
     "--one-more-days", type=int, default=30, show_default=True, help="Days to find the bottleneck before and after."
 )
-@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
+@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     changes: tuple[str, ...],

@@ -4,18 +4,20 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import write_json, write_text_atomically
+from simulator.command.common import refuse_existing, write_json, write_text_atomically
 
 
 @click.command("schema")
 @click.option("--out", "out", metavar="FILE", help="Write it to a file instead of standard output.")
-def command(out: str | None) -> None:
+@click.option("--force", is_flag=True, help="Replace the file if it exists.")
+def command(out: str | None, force: bool) -> None:
     """Print the JSON Schema of a scenario: every key with its meaning, default and source."""
     import json
     from pathlib import Path
 
     from simulator.scenario.validate import json_schema
 
+    refuse_existing(out, force)
     document = json_schema()
     if out is None:
         write_json(document, "-")

@@ -11,11 +11,11 @@ from simulator.command.common import (
     FIELDS,
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SEED,
     SETTINGS,
+    STUDY_OUT,
     WORKERS,
     Progress,
     options,
@@ -49,7 +49,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Dates of a weather file with fewer workable hours are not worked.",
 )
-@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
+@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     sets: tuple[str, ...],

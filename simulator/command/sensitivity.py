@@ -10,11 +10,11 @@ from simulator.command.common import (
     FIELDS,
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SEED,
     SETTINGS,
+    STUDY_OUT,
     WORKERS,
     Progress,
     note,
@@ -40,7 +40,7 @@ from simulator.command.common import (
 )
 @click.option("--sobol-days", type=int, default=4, show_default=True, help="Days of each point for Sobol indices.")
 @click.option("--target", default="2%", show_default=True, help="How well the answer is to be known.")
-@options(SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
+@options(SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     set_name: str | None,

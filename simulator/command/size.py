@@ -8,11 +8,11 @@ from simulator.command.common import (
     FIELDS,
     FORCE,
     JSON,
-    OUT,
     QUIET,
     SCENARIO,
     SEED,
     SETTINGS,
+    STUDY_OUT,
     WORKERS,
     Progress,
     note,
@@ -44,7 +44,7 @@ from simulator.command.common import (
 @click.option(
     "--indifference", type=float, help="Least cost difference a season worth finding [default: 1% of the cheapest]."
 )
-@options(SEED, WORKERS, SETTINGS, FIELDS, OUT, FORCE, JSON, QUIET)
+@options(SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     choices: tuple[str, ...],

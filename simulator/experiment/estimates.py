@@ -563,6 +563,8 @@ def format_estimate(value: float, low: float | None = None, high: float | None =
         decimals = 2 - (math.floor(math.log10(abs(value))) if value and math.isfinite(value) else 2)
         decimals = max(0, decimals)  # an exact number keeps its whole digits
     text = _fixed(value, decimals)
+    if low is not None and low == high:
+        return f"{text} (the same on every day)"
     if low is not None and high is not None:
         return f"{text} ({_fixed(low, decimals)} to {_fixed(high, decimals)})"
     if low is not None:

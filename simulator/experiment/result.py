@@ -130,6 +130,8 @@ class Result:
         In the scenario's order.
     stopped : str
         Why it ended before the days asked for; empty when it did not.
+    notes : tuple of str
+        What was mended or assumed in reading files.
     skipped : tuple of str
         Parts of field files that were left out, with the reason.
     """
@@ -139,6 +141,7 @@ class Result:
     sets: tuple[SetResult, ...]
     stopped: str = ""
     skipped: tuple[str, ...] = field(default=())
+    notes: tuple[str, ...] = field(default=())
 
     def paired(self) -> list[tuple[str, str, PairedInterval]]:
         """Return every pair of sets: difference of acres per day over the days both simulated."""
@@ -217,6 +220,7 @@ class Result:
             "seed": self.seed,
             "stopped": self.stopped,
             "skipped": list(self.skipped),
+            "notes": list(self.notes),
             "equipment_sets": [_set_json(entry) for entry in self.sets],
             "paired": [
                 {

@@ -158,12 +158,18 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         SetResult(plan.name, *table, changes, plan.scenario.product.kind == "liquid", plan.scenario.units)
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )
-    skipped = tuple(dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.notes))
-    return Result(loaded.name, seed, sets, stopped, skipped)
+    left_out = {problem for entry in loaded.sets for problem in entry.fields.skipped if "skipped" in problem.message}
+    told = dict.fromkeys(problem for entry in loaded.sets for problem in entry.notes)
+    skipped = tuple(str(problem) for problem in told if problem in left_out)
+    notes = tuple(str(problem) for problem in told if problem not in left_out)
+    return Result(loaded.name, seed, sets, stopped, skipped, notes)
 
 
 def _check_numbers(days: int, options: Options) -> None:
     problems = []
+    for name, value in (("days", days), ("seed", options.seed or 0), ("workers", options.workers)):
+        if isinstance(value, bool) or not isinstance(value, int):
+            raise InputError.single(f"got {value!r}; allowed is a whole number", name)
     if not 2 <= days <= 10 * MOST_DAYS:
         problems.append(Problem("days", f"got {days}; allowed is 2 to {10 * MOST_DAYS} days"))
     if options.seed is not None and not 0 <= options.seed < 2**63:
@@ -297,6 +303,8 @@ def simulate_day(
     from simulator.experiment.replicate import simulate_replication
 
     entry = loaded.sets[0] if equipment_set is None else loaded.equipment_set(equipment_set)
+    if isinstance(replication, bool) or not isinstance(replication, int) or replication < 0:
+        raise InputError.single(f"got {replication!r}; allowed is a whole number of at least 0", "replication")
     bank = StreamBank(loaded.base.seed if seed is None else seed)
     return simulate_replication(make_plan(entry), bank, replication)
 

@@ -181,8 +181,6 @@ def _zone(
 ) -> tuple[float, float]:
     if site.landing_zone_m is not None:
         return site.landing_zone_m
-    if site.polygon is None:
-        return (0.0, 0.0)
     from simulator.physics.landing import landing_zone
 
     choice = scenario.field_file.landing_zone if scenario.field_file is not None else "best"

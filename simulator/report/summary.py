@@ -72,6 +72,7 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
         *(f"![timeline of a median day of {_name(entry)}](timeline_{_address(entry)}.svg)" for entry in sets),
         *_finishing(document, sets),
         *_left_out(document),
+        *_notes(document),
         "## What was assumed",
         "Every number that the simulation used stands in `manifest.json` under `resolved`, defaults included;"
         " `acreday explain SCENARIO` prints each with where it came from and what it implies.",
@@ -82,6 +83,12 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
         _made_by(document, manifest),
     ]
     return "\n\n".join(part for part in parts if part) + "\n"
+
+
+def _notes(document: Mapping[str, Any]) -> list[str]:
+    """Return what was mended or assumed in reading files."""
+    notes = document.get("notes") or []
+    return ["## Notes on the input", "\n".join(f"- {markdown_text(text, 400)}" for text in notes[:50])] if notes else []
 
 
 def report_title(document: Mapping[str, Any], manifest: Mapping[str, Any]) -> str:

@@ -211,6 +211,8 @@ def _remarks(document: Mapping[str, Any], width: int) -> list[str]:
     lines: list[str] = []
     if document.get("stopped"):
         lines += ["", *_wrap(f"Stopped early: {plain(document['stopped'])}.", width)]
+    for text in (document.get("notes") or [])[:_SKIPPED_SHOWN]:
+        lines += _wrap(f"Note: {plain(str(text))}", width, first="", later="  ")
     skipped = document.get("skipped") or []
     if skipped:
         lines += ["", f"Left out of the field file: {len(skipped)}"]

@@ -22,6 +22,8 @@ from simulator.scenario.types import read_ordinary_file, shown
 from simulator.scenario.validate import check_names, check_size, fill_defaults, validate
 from simulator.scenario.weather_days import Windows, weather_days
 
+MOST_WIND_M_PER_S = 10.0 * 0.44704
+"""More wind than this is remarked on; source: 3-10 mph, label and extension guidance."""
 LARGEST_FILE_BYTES = 5_000_000
 """A larger scenario file is refused before it is read."""
 MOST_SETS = 1000
@@ -235,6 +237,8 @@ def load_scenario(
         base = Path(folder) if folder is not None else Path()
     else:
         path = Path(source)
+        if path.suffix == ".json":
+            return _load_manifest(path, list(settings), fields)
         raw, file = read_toml(path), str(path)
         base = Path(folder) if folder is not None else path.parent
     changes = [parse_setting(text) for text in settings]
@@ -273,6 +277,39 @@ def load_scenario(
     return LoadedScenario(sets[0].scenario.name, tuple(sets), base, file)
 
 
+def _load_manifest(path: Path, settings: list[str], fields: str | Path | None) -> LoadedScenario:
+    """Load the scenario of a finished run from its ``manifest.json``; its input files lie beside it.
+
+    Raises
+    ------
+    InputError
+        It is no manifest, or what it holds is not valid any more.
+    """
+    name = str(path)
+    try:
+        if path.stat().st_size > 10 * LARGEST_FILE_BYTES:
+            raise InputError.single("is too large for a manifest", file=name)
+        document = json.loads(path.read_text(encoding="utf-8"))
+    except FileNotFoundError as error:
+        raise InputError.single("there is no such file", file=name) from error
+    except (OSError, ValueError, RecursionError) as error:
+        raise InputError.single(f"cannot be read: {error}", file=name) from error
+    tables = document.get("resolved") if isinstance(document, dict) else None
+    if not isinstance(tables, dict) or not tables or not all(isinstance(table, dict) for table in tables.values()):
+        raise InputError.single(
+            "is no manifest of a result; allowed is a scenario (TOML) or a manifest.json", file=name
+        )
+    sets = []
+    for set_name, table in tables.items():
+        table = {**table, "seed": document.get("seed", table.get("seed", 1))}
+        days = document.get("days")
+        if isinstance(days, dict) and isinstance(days.get(set_name), int):
+            table["days"] = days[set_name]
+        loaded = load_scenario(table, settings, path.parent, fields)
+        sets.append(replace(loaded.sets[0], name=set_name))
+    return LoadedScenario(sets[0].scenario.name, tuple(sets), path.parent, name)
+
+
 def _load_set(
     plain: dict[str, Any], name: str, override: dict[str, Any], changes: list[tuple[list[str], Any]], folder: Path
 ) -> tuple[EquipmentSet | None, list[Problem]]:
@@ -307,7 +344,16 @@ def _load_set(
         return None, error.problems
     resolved = fill_defaults(merged)
     resolved.pop("equipment_set", None)
-    return EquipmentSet(name, scenario, fields, resolved, days, (*fields.skipped, *notes)), []
+    return EquipmentSet(name, scenario, fields, resolved, days, (*fields.skipped, *notes, *_remarks(scenario))), []
+
+
+def _remarks(scenario: Scenario) -> list[Problem]:
+    """Return what is allowed but should not pass without a word."""
+    remarks = []
+    if scenario.weather.wind_speed > MOST_WIND_M_PER_S:
+        text = "more than 10 mph, beyond what labels and extension guidance allow for spraying; ground speed is held"
+        remarks.append(Problem("weather.wind_speed", f"{scenario.weather.wind_speed / 0.44704:.3g} mph is {text}"))
+    return remarks
 
 
 def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:

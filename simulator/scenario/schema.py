@@ -94,7 +94,7 @@ class FieldTable(Table):
     )
     landing_zone: list[Coordinate] | None = may(
         None,
-        "Landing zone from the field's first corner: across and along the passes; none: that corner. Assumption.",
+        "From the field's first corner: across and along the passes; none: the best place on the edge. Assumption.",
         min_length=2,
         max_length=2,
     )

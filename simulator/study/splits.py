@@ -91,7 +91,7 @@ def draw_split(
         for place, area in enumerate(split_areas(total_m2, number, inequality))
     )
     uneven = f", uneven {inequality:.2g}" if inequality else ""
-    name = f"{number} x {length_to_width:.3g}:1, {distance_m / 1000.0:.2g} km{uneven}"
+    name = f"{number} x {length_to_width:.3g}:1, {distance_m / 1609.344:.2g} mi{uneven}"
     return Split(name, kind, sites, (length_to_width, distance_m, inequality))
 
 
