@@ -132,11 +132,13 @@ def judge(
     elif best.resource == "aircraft":
         why = "the rest of the rig keeps up with the aircraft"
     else:
-        why = "it sets the pace although aircraft rarely wait for it directly"
+        plural = best.resource in ("packs", "chargers")
+        pace = "they set the pace although aircraft rarely wait for them" if plural else "it sets the pace"
+        why = pace if plural else f"{pace} although aircraft rarely wait for it"
     also = ""
     if momentary not in (best.resource, "aircraft"):
         name, share_now = _NAMES[momentary].lower(), active_share[momentary]
-        also = f" At most moments the longest-running resource is {name} ({share_now:.0%} of the day)."
+        also = f" Most often the longest-running resource is {name} ({share_now:.0%} of the day)."
     return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}")
 
 
@@ -156,7 +158,7 @@ def _gain(change: OneMore, unit: str, per_unit: float) -> str:
 def _without_change(momentary: str, lost: Mapping[str, float], tried: bool) -> str:
     worst = max(lost, key=lambda name: lost[name])
     tail = "no single addition that was tried adds output beyond doubt" if tried else "no additions were tried"
-    text = f"{_verb(momentary)} this set back at most moments; {tail}."
+    text = f"{_verb(momentary)} this set back most often; {tail}."
     if lost[worst] >= 0.01:
         text += f" The largest loss is {lost[worst]:.0%} of aircraft time {_LOSS_WORDS[worst]}."
     return text

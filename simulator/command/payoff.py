@@ -98,7 +98,7 @@ def _rows(records: Sequence[Mapping[Hashable, object]]) -> list[list[str]]:
     for record in records:
         value, low, high = (float(str(record[key])) for key in ("value", "low", "high"))
         half = 0.5 * (high - low)
-        if math.isfinite(half) and half > 0:
+        if math.isfinite(half) and half > 1e-9 * max(1.0, abs(value)):
             places = supported_decimals(half)
         else:
             places = 0 if abs(value) >= 100 else (2 if record["unit"] == "share" or "$" in str(record["unit"]) else 1)

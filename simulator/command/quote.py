@@ -12,7 +12,9 @@ from simulator.command.common import QUIET, note, options
 @click.option("--customer", metavar="NAME", required=True, help="Who it is for.")
 @click.option("--equipment", metavar="SET", help="Equipment set [default: the only one].")
 @click.option(
-    "--price", type=click.FloatRange(0.0, 1e9), help="Price of the equipment set, in the scenario's currency."
+    "--price",
+    type=click.FloatRange(0.0, 1e9),
+    help="Price of the work per acre (per hectare on a metric sheet), instead of the scenario's.",
 )
 @click.option(
     "--valid-days", type=click.IntRange(1, 365), default=30, show_default=True, help="Days that the offer holds."

@@ -98,7 +98,7 @@ def command(
             "status",
             f"{answer.unit.name}/{span} reached",
             "chance",
-            f"cost a season, {answer.costs.currency}",
+            f"cost of the target, {answer.costs.currency}",
             "days",
         ]
     ]

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import datetime
 import shlex
+import signal
 import sys
 import textwrap
 import time
@@ -76,6 +77,17 @@ class StudyRun:
     json_file: str | None
     quiet: bool
     begun_s: float = field(default_factory=time.monotonic)
+    interrupted: list[bool] = field(default_factory=list)
+
+    def __post_init__(self) -> None:
+        """Remember a Ctrl-C, so that an answer from what had finished says so first."""
+
+        def note_and_raise(number: int, frame: object) -> None:
+            self.interrupted.append(True)
+            raise KeyboardInterrupt
+
+        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
+            signal.signal(signal.SIGINT, note_and_raise)
 
     def check(self) -> None:
         """Refuse a folder that cannot take the result, before anything is simulated."""
@@ -94,6 +106,8 @@ class StudyRun:
         InputError
             The folder or file cannot be written.
         """
+        if self.interrupted:
+            note("Stopped early (Ctrl-C): the answer is from what had finished by then, and may change with more days.")
         used = loaded.base.seed if seed is None else seed
         document = {**output.document, "scenario": loaded.name, "seed": used, "invented": loaded.base.invented}
         if self.out is not None:
@@ -110,6 +124,8 @@ class StudyRun:
                 click.echo(textwrap.fill(shown(text), width, initial_indent="- ", subsequent_indent="  "))
         if self.out is not None:
             note(f"results: {self.out}", self.quiet)
+        if self.interrupted:
+            sys.exit(130)
 
     def _write_folder(
         self,

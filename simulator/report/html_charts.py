@@ -300,7 +300,7 @@ PER_DAY: tuple[tuple[str, str, str], ...] = (
     ("loads", "loads", ""),
     ("pack_swaps", "pack swaps", ""),
     ("charge_cycles", "charges", ""),
-    ("moves", "moves between fields", ""),
+    ("moves", "drives (the yard's too)", ""),
     ("fields_finished", "fields finished", ""),
     ("drive_km", "road driven", "road"),
     ("applied", "product applied", "product"),

@@ -135,7 +135,7 @@ def _per_day(columns: Sequence[_Column]) -> DataTable:
         "sorties": "sorties",
         "pack_swaps": "pack swaps",
         "charge_cycles": "charges",
-        "moves": "moves between fields",
+        "moves": "drives (the yard's too)",
         "generator_fuel_l": "generator fuel (L)",
         "energy_kwh": "energy from the supply (kWh)",
         "paid_hours": "paid hours of the rigs",

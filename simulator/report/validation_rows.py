@@ -49,7 +49,7 @@ ROWS: tuple[PublishedRow, ...] = (
         "15 and 7.5 L/ha, as a range for the share. The shape against run length is held twice: with one landing "
         "zone at a plot's corner, and with a crew that stays 100 m from the work. Per person-hour: see row 4.",
         miss=(
-            "with a landing zone that stays at one corner, long runs end loads far away and ferrying takes what "
+            "with a landing zone that stays at one place, long runs end loads far away and ferrying takes what "
             "turning gave back. With a crew that is always 100 m from the work the shape is the measured one (the "
             "three keys with `100`). A scenario with long runs needs a landing zone that moves with the work, or "
             "`ferry_distance`."

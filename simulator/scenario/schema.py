@@ -190,7 +190,7 @@ class Scenario(Table):
     )
     title: str = may("", "One line for reports. Assumption: none.", max_length=200)
     notes: str = may("", "Free text: where the numbers come from. Assumption: none.", max_length=5000)
-    invented: bool = may(True, "True when places and equipment are invented; shown on every report. Assumption.")
+    invented: bool = may(False, "True when places and equipment are invented; shown on every report; assumption: real.")
     units: Literal["us", "metric"] = may("us", "Units of the output; assumption.")
     seed: Annotated[int, Field(ge=0, lt=2**63, strict=True)] = may(1, "Seed of the random streams; assumption.")
     days: Annotated[int, Field(ge=2, le=10_000_000, strict=True)] = may(

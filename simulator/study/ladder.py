@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck
 from simulator.errors import InputError
@@ -290,13 +291,19 @@ def ladder(
     rungs: list[Rung] = []
     settings: list[str] = []
     current, ended = entry, "rungs"
+    whole = len(rows) == wanted
     for number in range(most_rungs + 1):
-        try:
-            steps, tables, hold = climb.look(current, rows, pairs)
-        except KeyboardInterrupt:
-            if not rungs:
-                raise
-            # the last finished step was taken; the rung above it was not looked at
+        tables: list[NDArray[np.float64]] = []
+        if whole:
+            try:
+                steps, tables, hold = climb.look(current, rows, pairs)
+            except KeyboardInterrupt:
+                if not rungs:
+                    raise
+                whole = False
+            whole = whole and all(len(table) == len(rows) for table in tables)
+        if not whole:
+            # interrupted: the last finished step was taken; the rung above it was not looked at to the end
             rungs.append(Rung(number, float(rows[:, ACRES].mean()), judged(current, rows, ()), (), None))
             break
         best = climb.best(steps, rows)

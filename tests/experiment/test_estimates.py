@@ -332,8 +332,8 @@ def test_supported_decimals(half_width, decimals):
         (12.3456, None, 12.9, "12.3 (at most 12.9)"),
         (12.3456, None, None, "12.3"),
         (12345.6, None, None, "12346"),
-        (7.0, 7.0, 7.0, "7.00 (7.00 to 7.00)"),
-        (0.0, 0.0, 0.0, "0 (0 to 0)"),
+        (7.0, 7.0, 7.0, "7.00 (the same on every day)"),
+        (0.0, 0.0, 0.0, "0 (the same on every day)"),
     ],
 )
 def test_format_estimate(value, low, high, text):

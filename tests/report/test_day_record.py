@@ -160,7 +160,8 @@ def test_fields_without_a_place_are_laid_out_apart():
 
 def test_fields_with_places_keep_their_distances():
     settings = [
-        'field=[{name="a",area="20 acre",location=["0 m","0 m"]},{name="b",area="20 acre",location=["2 km","-1 km"]}]'
+        'field=[{name="a",area="20 acre",location=["0 m","0 m"],landing_zone=["0 m","0 m"]},'
+        '{name="b",area="20 acre",location=["2 km","-1 km"],landing_zone=["0 m","0 m"]}]'
     ]
     loaded = load_scenario(SCENARIOS / "third_pack.toml", settings)
     plan = make_plans(loaded)[0]
