@@ -97,26 +97,30 @@ class ChargingStation:
 
     def _free_slot(self, pack: Pack) -> Slot | None:
         """Return the free slot whose charger and source have most to give one pack more."""
-        best, most_w = None, 0.0
+        best: Slot | None = None
+        most_w = 0.0
+        pack_type = pack.plan.name
         for point in self.points:
-            on_point = sum(slot.taken for slot in point.slots)
+            if point.taken == len(point.slots):
+                continue
             for charger in point.chargers:
                 plan = charger.plan
-                free = next((slot for slot in charger.slots if not slot.taken), None)
-                if free is None or pack.plan.name not in plan.serves:
+                if charger.taken == plan.slots or pack_type not in plan.serves:
                     continue
-                on_charger = sum(slot.taken for slot in charger.slots)
                 share_w = min(
                     plan.slot_w,
-                    plan.output_w / (on_charger + 1),
-                    point.plan.capacity_w * plan.efficiency / (on_point + 1),
+                    plan.output_w / (charger.taken + 1),
+                    point.plan.capacity_w * plan.efficiency / (point.taken + 1),
                 )
                 if best is None or share_w > most_w:
-                    best, most_w = free, share_w
+                    for slot in charger.slots:
+                        if not slot.taken:
+                            best, most_w = slot, share_w
+                            break
         return best
 
     def _plug(self, pack: Pack, slot: Slot) -> None:
-        slot.taken = True
+        slot.take()
         pack.enter(self.env.now, State.WAIT, self.log)
 
         def plugged(_: Job) -> None:
@@ -142,7 +146,7 @@ class ChargingStation:
     def _release(self, session: Session) -> None:
         slot, pack, now = session.slot, session.pack, self.env.now
         self.close(session, now)
-        slot.session, slot.taken = None, False
+        slot.give_back()
         self.cycles += 1
         self._ready(pack)
         self._assign()

@@ -10,9 +10,8 @@ from collections.abc import Callable
 from typing import TYPE_CHECKING, Literal
 
 from simpy.core import Environment
-from simpy.events import Event
 
-from simulator.operation.kernel import call_after
+from simulator.operation.kernel import Due, call_after
 from simulator.operation.log import DayLog, Reason, State
 from simulator.scenario.schema_rig import Crew as CrewTable
 
@@ -54,7 +53,9 @@ class Job:
         "blocked",
         "by",
         "call",
+        "crew",
         "duration_s",
+        "hands",
         "holds",
         "kind",
         "people",
@@ -82,6 +83,13 @@ class Job:
         self.start_s: float | None = None
         self.blocked = Reason.CREW_BUSY
         self.holds: list[tuple[float, Reason]] = []
+        self.crew: Crew | None = None
+        self.hands: list[Person] = []
+
+    def ended(self, _: Due) -> None:
+        """Tell the crew that the time is over that the task takes."""
+        if self.crew is not None:
+            self.crew.finish(self)
 
     def block(self, now_s: float, reason: Reason) -> None:
         """Note why the task cannot start from now on; what it had waited for until now is kept in ``holds``."""
@@ -260,25 +268,29 @@ class Crew:
     def _start(self, job: Job, people: list[Person]) -> None:
         now = self.env.now
         job.start_s = now
-        self._running += not job.away
+        job.crew, job.hands = self, people
+        if not job.away:
+            self._running += 1
         if job.begin is not None:
             job.begin()
         if job.pump:
             self._pumps_free -= 1
+        end = now + job.duration_s
         for person in people:
             person.busy = True
-            self.log.add(now, now + job.duration_s, person.name, State.TASK, job.kind, job.subject)
+            self.log.add(now, end, person.name, State.TASK, job.kind, job.subject)
+        call_after(self.env, job.duration_s, job.ended)
 
-        def finish(_: Event) -> None:
-            self._running -= not job.away
-            if job.pump:
-                self._pumps_free += 1
-            for person in people:
-                person.busy = False
-            job.call(job)
-            self.dispatch()
-
-        call_after(self.env, job.duration_s, finish)
+    def finish(self, job: Job) -> None:
+        """End a task: free its people, do what follows from it, and see who can go on."""
+        if not job.away:
+            self._running -= 1
+        if job.pump:
+            self._pumps_free += 1
+        for person in job.hands:
+            person.busy = False
+        job.call(job)
+        self.dispatch()
 
     def _start_launches(self) -> None:
         now = self.env.now
@@ -332,7 +344,7 @@ class Crew:
         self._running += 1
         self.log.add(now, now + check_s, pilot.name, State.TASK, Reason.LAUNCH_CHECK, unit.name)
 
-        def checked(_: Event) -> None:
+        def checked(_: Due) -> None:
             pilot.busy = False
             self._running -= 1
             unit.launch(pilot)

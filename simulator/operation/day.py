@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-from simpy.core import Environment
-
 from simulator.experiment.streams import DayStreams
-from simulator.operation.kernel import call_after
-from simulator.operation.log import DayLog, Kind
+from simulator.operation.kernel import DayClock, Walk, call_after
+from simulator.operation.log import DayLog, Kind, RawSortie
 from simulator.operation.move import RigEnd, RigUnit
 from simulator.operation.plan import DayPlan
 from simulator.operation.weather import WEATHER, plan_breaks, weather_hours, weather_stoppages
@@ -45,7 +43,7 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
     SimulatedDay
         Depends on plan and streams alone.
     """
-    env = Environment()
+    env = DayClock()
     log = DayLog()
     scenario = plan.scenario
     work = WorkList(plan.fields, plan.geography, scenario.work == "repeat")
@@ -60,13 +58,18 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
         call_after(env, plan.last_landing_s + _AFTER_LAST_LANDING_S, rig.close)
         done.append(env.process(rig.run()))
         for unit in rig.aircraft:
-            env.process(unit.run())
+            Walk(env, unit.run())
     for process in done:
-        env.run(until=process)
+        env.run_to(process)
     ends = tuple(rig.end() for rig in rigs)
     log.paid_until_s = max(end.paid_until_s for end in ends)
     if scenario.weather.stoppages is not None or plan.weather_days is not None:
         log.kinds[WEATHER] = Kind.WEATHER
         log.clip(WEATHER, log.paid_until_s)
-    log.last_landing_s = max((sortie.end_s for sortie in log.sorties), default=0.0)
+    log.last_landing_s = max([_end_s(one) for one in log.flown], default=0.0)
     return SimulatedDay(log, ends, replication)
+
+
+def _end_s(one: RawSortie) -> float:
+    """Return when a flight ended; the sum is that of :attr:`Sortie.end_s`."""
+    return one[0] + one[7] + one[8] + one[9] + one[10] + one[11] + one[12]

@@ -82,12 +82,7 @@ class Flight:
         factor : float
             Multiplies every duration of the flight.
         """
-        key = (area_from_m2, area_to_m2, load)
-        air = self._known.get(key)
-        if air is None:
-            if len(self._known) >= _MOST_KNOWN:
-                self._known.clear()
-            air = self._known[key] = self._work_out(area_from_m2, area_to_m2, load)
+        air = self.plain(area_from_m2, area_to_m2, load)
         if factor == 1.0:
             return air
         take_off, out, work, turn, back, landing, total, path_m, energy_wh = air
@@ -103,8 +98,17 @@ class Flight:
             energy_wh * factor,
         )
 
+    def plain(self, area_from_m2: float, area_to_m2: float, load: float) -> Airborne:
+        """Return time and energy of flying a stretch at a factor of 1; both are in proportion to it."""
+        key = (area_from_m2, area_to_m2, load)
+        air = self._known.get(key)
+        if air is None:
+            if len(self._known) >= _MOST_KNOWN:
+                self._known.clear()
+            air = self._known[key] = self._work_out(area_from_m2, area_to_m2, load)
+        return air
+
     def _work_out(self, area_from_m2: float, area_to_m2: float, load: float) -> Airborne:
-        """Return time and energy at a factor of 1: both are in proportion to it."""
         aircraft, profile = self.aircraft, self.profile
         path_m, turns, gap_m, out_m, back_m = profile.path.stretch(area_from_m2, area_to_m2)
         ferry = aircraft.ferry_speed_m_per_s
@@ -164,29 +168,26 @@ def furthest(
     """
     rate = flight.profile.rate if fill else 0.0
 
-    def over_to(end_m2: float) -> Airborne:
-        return flight.over(area_from_m2, end_m2, max(load, rate * (end_m2 - area_from_m2)), factor)
-
-    whole = over_to(area_to_m2)
+    whole = flight.plain(area_from_m2, area_to_m2, max(load, rate * (area_to_m2 - area_from_m2)))
     over = max(
-        whole.energy_wh / energy_wh if energy_wh > 0.0 else math.inf,
-        whole.total_s / time_s if time_s > 0.0 else math.inf,
+        whole.energy_wh * factor / energy_wh if energy_wh > 0.0 else math.inf,
+        whole.total_s * factor / time_s if time_s > 0.0 else math.inf,
     )
     if over <= 1.0:
         return area_to_m2
     low, high = area_from_m2, area_to_m2
-    least = over_to(low)
-    if least.energy_wh >= energy_wh or least.total_s >= time_s:
+    least = flight.plain(area_from_m2, low, load)
+    if least.energy_wh * factor >= energy_wh or least.total_s * factor >= time_s:
         return area_from_m2
-    under = max(least.energy_wh / energy_wh, least.total_s / time_s)
+    under = max(least.energy_wh * factor / energy_wh, least.total_s * factor / time_s)
     # use of the tighter limit is nearly linear in area: aim by the secant, a little short, and halve when that stalls
     for step in range(_STEPS):
         if high - low < _CLOSE_M2 or 1.0 - under < _CLOSE_SHARE:
             break
         share = (1.0 - under) / (over - under) if step % 3 < 2 and math.isfinite(over) else 0.5
         middle = low + (high - low) * min(max(share * 0.9995, 0.01), 0.99)
-        part = over_to(middle)
-        used = max(part.energy_wh / energy_wh, part.total_s / time_s)
+        part = flight.plain(area_from_m2, middle, max(load, rate * (middle - area_from_m2)))
+        used = max(part.energy_wh * factor / energy_wh, part.total_s * factor / time_s)
         if used <= 1.0:
             low, under = middle, used
         else:

@@ -88,6 +88,12 @@ class Reason(StrEnum):
 RawRow = tuple[float, float, str, State, Reason, str, float]
 """A log row as it is kept during a day; :class:`Row` names its fields."""
 
+RawSortie = tuple[
+    float, str, str, str, int, float, float, float, float, float, float, float, float, float, float, float, float,
+    float, int,
+]  # fmt: skip
+"""A flight as it is kept during a day; :class:`Sortie` names its fields."""
+
 FLIGHT_STATES = (State.TAKE_OFF, State.FERRY_OUT, State.WORK, State.TURN, State.FERRY_BACK, State.LANDING)
 
 
@@ -156,8 +162,8 @@ class DayLog:
     ----------
     raw : list of tuple
         All intervals but those of flights, as plain tuples in the order of :class:`Row`'s fields.
-    sorties : list of Sortie
-        Flights.
+    flown : list of tuple
+        Flights, as plain tuples in the order of :class:`Sortie`'s fields.
     kinds : dict
         Entity name to kind.
     last_landing_s, paid_until_s : float
@@ -167,12 +173,13 @@ class DayLog:
     """
 
     raw: list[RawRow] = field(default_factory=list)
-    sorties: list[Sortie] = field(default_factory=list)
+    flown: list[RawSortie] = field(default_factory=list)
     kinds: dict[str, Kind] = field(default_factory=dict)
     last_landing_s: float = 0.0
     paid_until_s: float = 0.0
     list_finished_s: float | None = None
     _named: list[Row] = field(default_factory=list, repr=False)
+    _named_flown: list[Sortie] = field(default_factory=list, repr=False)
 
     @property
     def rows(self) -> list[Row]:
@@ -180,6 +187,13 @@ class DayLog:
         if len(self._named) != len(self.raw):
             self._named = [Row(*row) for row in self.raw]
         return self._named
+
+    @property
+    def sorties(self) -> list[Sortie]:
+        """The flights with named fields; made when first asked for."""
+        if len(self._named_flown) != len(self.flown):
+            self._named_flown = [Sortie(*one) for one in self.flown]
+        return self._named_flown
 
     def add(
         self,

@@ -3,16 +3,15 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from simpy.core import Environment
-from simpy.events import Event, Timeout
 
 from simulator.experiment.streams import DayStreams
 from simulator.operation.charging import ChargingStation
 from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
-from simulator.operation.kernel import Signal, call_after
+from simulator.operation.kernel import Due, Signal, Steps, call_after, wait
 from simulator.operation.log import DayLog, Kind, Reason, State
 from simulator.operation.packs import Pack, PackPool
 from simulator.operation.plan import DayPlan, RigPlan, WorkProfile
@@ -345,7 +344,7 @@ class RigUnit:
 
     # --- the process ---
 
-    def run(self) -> Generator[Event, object, None]:
+    def run(self) -> Steps:
         """From the yard to field after field and home: the SimPy process of one rig."""
         yield from self._stage(self._draw_yard(), Reason.YARD)
         first = True
@@ -383,16 +382,16 @@ class RigUnit:
             self._mark_idle()
         yield from self._go_home()
 
-    def _await_opening(self, visit: Visit) -> Generator[Event, object, None]:
+    def _await_opening(self, visit: Visit) -> Steps:
         """Stand by until the field may be flown."""
         start, wait_s = self.env.now, min(visit.plan.open_from_s, self.last_landing_s) - self.env.now
         if wait_s > 0.0:
-            yield Timeout(self.env, wait_s)
+            yield wait(self.env, wait_s)
             self.log.add(start, self.env.now, self.name, State.WAIT, Reason.WINDOW)
             for unit in self.aircraft:
                 unit.mark(self.env.now, State.WAIT, Reason.WINDOW)
 
-    def _relocate(self) -> Generator[Event, object, None]:
+    def _relocate(self) -> Steps:
         """Shift the landing zone within the field; chargers go on."""
         visit = self.visit
         yield from self._seized(Reason.RELOCATE)
@@ -400,15 +399,15 @@ class RigUnit:
         yield from self._stage(self._draw_relocate(), Reason.RELOCATE)
         self.visit = visit
 
-    def _seized(self, why: Reason) -> Generator[Event, object, None]:
+    def _seized(self, why: Reason) -> Steps:
         signal = Signal(self.env)
         self.crew.seize(why, signal.fire)
         yield signal
 
-    def _stage(self, length_s: float, why: Reason, amount: float = 0.0) -> Generator[Event, object, None]:
+    def _stage(self, length_s: float, why: Reason, amount: float = 0.0) -> Steps:
         """Let the whole rig do one thing together."""
         start, here = self.env.now, self.crew.present
-        yield Timeout(self.env, length_s)
+        yield wait(self.env, length_s)
         now = self.env.now
         self.log.add(start, now, self.name, State.MOVE, why, "", amount)
         for person in here:
@@ -421,7 +420,7 @@ class RigUnit:
         people = len(self.crew.present)
         return sum(draw() / max(1, people // needed) for draw, needed in self._draw_handling)
 
-    def _pack_up(self) -> Generator[Event, object, None]:
+    def _pack_up(self) -> Steps:
         self.ready = False
         self.visit = None
         if not self.plan.rig.trailer.charge_while_driving:
@@ -429,12 +428,12 @@ class RigUnit:
                 point.switch(False)
         yield from self._stage(self._draw_pack_up() + self._handling_s(), Reason.PACK_UP)
 
-    def _drive(self, goal: int | None) -> Generator[Event, object, None]:
+    def _drive(self, goal: int | None) -> Steps:
         distance = self.day.geography.distance_m(self._place, goal)
         self._place = goal
         yield from self._stage(distance / self._draw_speed(), Reason.DRIVE, distance)
 
-    def _set_up(self) -> Generator[Event, object, None]:
+    def _set_up(self) -> Steps:
         yield from self._stage(self._draw_set_up() + self._handling_s(), Reason.SET_UP)
         for point in self.points:
             if not point.on:
@@ -461,7 +460,7 @@ class RigUnit:
         begin_s = max(self.env.now + move_s, field.open_from_s)
         return begin_s + flight_s < self.last_landing_s
 
-    def _work(self, visit: Visit) -> Generator[Event, object, None]:
+    def _work(self, visit: Visit) -> Steps:
         """Fly the field until it is done or the day ends."""
         if self.closing:
             return
@@ -486,7 +485,7 @@ class RigUnit:
             elif unit.idle:
                 unit.mark(now, State.WAIT, unit.idle_reason)
 
-    def close(self, _: Event) -> None:
+    def close(self, _: Due) -> None:
         """Let nothing start any more: the last landing is past."""
         if self.closing:
             return
@@ -494,7 +493,7 @@ class RigUnit:
         if self._leave is not None and not self._leave.triggered:
             self._leave.fire()
 
-    def _go_home(self) -> Generator[Event, object, None]:
+    def _go_home(self) -> Steps:
         self.closing = True
         self.crew.withdraw()
         self.supply.withdraw()

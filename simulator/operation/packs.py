@@ -87,10 +87,7 @@ class Hurry(Protocol):
     """What the pool asks of the chargers when somebody waits for less than a full pack."""
 
     def hurry(self, wants: list[tuple[str, float]]) -> None:
-        """Take off its charger, for each aircraft class and need (Wh above reserve).
-
-        The pack that first holds enough.
-        """
+        """Take a pack each off its charger, for aircraft classes and needs (Wh above reserve), once it holds enough."""
 
 
 class PackPool:

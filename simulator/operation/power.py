@@ -6,9 +6,8 @@ import math
 from collections.abc import Callable
 
 from simpy.core import Environment
-from simpy.events import Event
 
-from simulator.operation.kernel import call_after
+from simulator.operation.kernel import Due, call_after
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack
 from simulator.operation.plan import PowerPointPlan
@@ -25,16 +24,23 @@ class Session:
 
     __slots__ = (
         "balance_s",
+        "capacity_wh",
+        "curve",
         "done",
         "draw_w",
         "held_back",
         "limited",
         "lost_share",
+        "output_w",
         "pack",
+        "shared",
         "slot",
+        "slot_w",
         "started_s",
         "started_wh",
+        "stored_share",
         "target_wh",
+        "terminal_share",
     )
 
     def __init__(self, pack: Pack, slot: Slot, target_wh: float, balance_s: float, now_s: float) -> None:
@@ -45,11 +51,16 @@ class Session:
         self.lost_share = 0.0
         self.started_s, self.started_wh = now_s, pack.energy_wh
         self.done = False
+        charger = slot.charger.plan
+        self.curve, self.capacity_wh = pack.plan.curve, pack.plan.capacity_wh
+        self.slot_w, self.output_w = charger.slot_w, charger.output_w
+        self.shared = charger.slots > 1
+        # of the power at the bus, what reaches the pack's terminals; of that at the terminals, what is stored
+        self.terminal_share, self.stored_share = charger.efficiency, pack.plan.charge_efficiency
 
     def acceptance_w(self) -> float:
         """Return the most that the pack takes now, at its terminals (W)."""
-        plan = self.pack.plan
-        return plan.curve.acceptance_w(self.pack.energy_wh) / plan.charge_efficiency
+        return self.curve.acceptance_w(self.pack.energy_wh) / self.stored_share
 
 
 class Slot:
@@ -62,14 +73,27 @@ class Slot:
         self.taken = False
         self.session: Session | None = None
 
+    def take(self) -> None:
+        """Keep the slot for a pack."""
+        self.taken = True
+        self.charger.taken += 1
+        self.point.taken += 1
+
+    def give_back(self) -> None:
+        """End the session; the slot is free."""
+        self.taken, self.session = False, None
+        self.charger.taken -= 1
+        self.point.taken -= 1
+
 
 class Charger:
-    """One charger with its slots."""
+    """One charger with its slots, and how many of them are taken."""
 
-    __slots__ = ("plan", "slots")
+    __slots__ = ("plan", "slots", "taken")
 
     def __init__(self, name: str, plan: ChargerPlan, point: PowerPoint) -> None:
         self.plan = plan
+        self.taken = 0
         self.slots = [Slot(f"{name}.{place}", self, point) for place in range(1, plan.slots + 1)]
 
 
@@ -113,6 +137,7 @@ class PowerPoint:
         ]
         self.slots = [slot for charger in self.chargers for slot in charger.slots]
         self.sessions: list[Session] = []
+        self.taken = 0
         self.on = False
         self.refuelling = False
         self.asked = 0
@@ -123,7 +148,8 @@ class PowerPoint:
         self._bus_w = 0.0
         self._dealt_short = False
         self._dealt_running = False
-        self._wake: Event | None = None
+        self._wake: Due | None = None
+        self._generator, self._other_load_w = plan.generator, plan.other_load_w
         self._capacity_w = plan.capacity_w - plan.other_load_w
 
     @property
@@ -166,20 +192,21 @@ class PowerPoint:
         for session in self.sessions:
             if session.limited:
                 session.pack.delay(Reason.GENERATOR_LIMITED, session.lost_share * span)
-            if session.draw_w > 0.0:
+            draw_w = session.draw_w
+            if draw_w > 0.0:
                 pack = session.pack
                 before = pack.energy_wh
-                plan = session.slot.charger.plan
-                pack.energy_wh = min(
-                    pack.plan.curve.energy_after_wh(before, span, session.draw_w), pack.plan.capacity_wh
-                )
-                bus_wh += (pack.energy_wh - before) / (plan.efficiency * pack.plan.charge_efficiency)
+                after = session.curve.energy_after_wh(before, span, draw_w)
+                if after > session.capacity_wh:
+                    after = session.capacity_wh
+                pack.energy_wh = after
+                bus_wh += (after - before) / (session.terminal_share * session.stored_share)
         # what the shares were dealt on: the tank may have run dry since
         if self._dealt_running:
-            bus_wh += self.plan.other_load_w * span / 3600.0
+            bus_wh += self._other_load_w * span / 3600.0
             self.log.add(self._since_s, now, self.name, State.RUN, Reason.NONE, "", bus_wh)
-            if self.plan.generator is not None:
-                burnt = self.plan.generator.fuel.litres(bus_wh / 1000.0, span / 3600.0)
+            if self._generator is not None:
+                burnt = self._generator.fuel.litres(bus_wh / 1000.0, span / 3600.0)
                 self.fuel_burnt_l += burnt
                 self.fuel_l = max(0.0, self.fuel_l - burnt)
         else:
@@ -196,7 +223,7 @@ class PowerPoint:
         self._finish_ready()
         self._deal()
         self._set_wake()
-        generator = self.plan.generator
+        generator = self._generator
         if generator is not None and self.on and not self.refuelling:
             # asked once at the refuelling level, and again, as urgent, when the tank is empty
             level = 2 if self.fuel_l <= 1e-9 else 1 if self.fuel_l <= generator.refuel_at_l + 1e-9 else 0
@@ -205,9 +232,10 @@ class PowerPoint:
                 self._ask_refuel(self)
 
     def _finish_ready(self) -> None:
-        finished = [session for session in self.sessions if session.pack.energy_wh >= session.target_wh - _TINY_WH]
+        sessions = self.sessions
+        finished = [session for session in sessions if session.pack.energy_wh >= session.target_wh - _TINY_WH]
         for session in finished:
-            self.sessions.remove(session)
+            sessions.remove(session)
             session.done = True
             self._charged(session)
 
@@ -249,14 +277,16 @@ class PowerPoint:
     def _deal_plenty(self) -> bool:
         """Give every session all that it takes when nothing limits it but itself; False when something else does."""
         sessions = self.sessions
+        many = len(sessions) > 1
         total_w = 0.0
         for session in sessions:
-            plan = session.slot.charger.plan
-            given = min(session.acceptance_w(), plan.slot_w)
-            if given > plan.output_w + 1e-9 or (plan.slots > 1 and len(sessions) > 1):
+            given = session.acceptance_w()
+            if given > session.slot_w:
+                given = session.slot_w
+            if given > session.output_w + 1e-9 or (many and session.shared):
                 return False
-            session.draw_w = given * session.pack.plan.charge_efficiency
-            total_w += given / plan.efficiency
+            session.draw_w = given * session.stored_share
+            total_w += given / session.terminal_share
         if total_w > self._capacity_w:
             return False
         now = self.env.now
@@ -272,16 +302,18 @@ class PowerPoint:
         soonest = math.inf
         short = self._dealt_short
         for session in self.sessions:
-            curve, energy, draw = session.pack.plan.curve, session.pack.energy_wh, session.draw_w
+            curve, energy, draw = session.curve, session.pack.energy_wh, session.draw_w
             if draw <= 0.0:
                 continue
-            soonest = min(soonest, curve.time_s(energy, session.target_wh, draw))
+            full_s = curve.time_s(energy, session.target_wh, draw)
+            if full_s < soonest:
+                soonest = full_s
             if short and not session.held_back:
                 soonest = min(soonest, curve.seconds_until_acceptance(energy, draw, draw * _FALL))
-        generator = self.plan.generator
+        generator = self._generator
         if generator is not None and self.running:
             # power only falls until the next change, so this time cannot come too late
-            hourly = generator.fuel.litres((self._bus_w + self.plan.other_load_w) / 1000.0, 1.0)
+            hourly = generator.fuel.litres((self._bus_w + self._other_load_w) / 1000.0, 1.0)
             level = self.fuel_l if self.asked else self.fuel_l - generator.refuel_at_l
             if hourly > 0.0:
                 soonest = min(soonest, max(1.0, level / hourly * 3600.0))
@@ -290,6 +322,6 @@ class PowerPoint:
             return
         self._wake = call_after(self.env, max(soonest, 1e-3), self._woken)
 
-    def _woken(self, event: Event) -> None:
+    def _woken(self, event: Due) -> None:
         if event is self._wake:
             self.replan()

@@ -3,18 +3,17 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Generator
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from simpy.core import Environment
-from simpy.events import Event, Timeout
 
 from simulator.experiment.streams import DayStreams
 from simulator.operation.crew import Person
 from simulator.operation.flight import Airborne, Flight, furthest, to_pass_end
-from simulator.operation.kernel import Signal
-from simulator.operation.log import Reason, Sortie, State
+from simulator.operation.kernel import Signal, Steps, wait
+from simulator.operation.log import Reason, State
 from simulator.operation.packs import Pack
 from simulator.operation.plan_equipment import AircraftPlan
 from simulator.operation.turnaround import Turnaround
@@ -89,6 +88,7 @@ class AircraftUnit:
         self._air: Airborne | None = None
         self._factor = 1.0
         self._end_m2 = 0.0
+        self._took_off_s = 0.0
         self._late_on: Visit | None = None
         self.check_s = 0.0
         self._refusals = 0
@@ -132,8 +132,8 @@ class AircraftUnit:
 
     # --- the process ---
 
-    def run(self) -> Generator[Event, object, None]:
-        """Fly load after load; the SimPy process of one aircraft."""
+    def run(self) -> Steps:
+        """Fly load after load; the process of one aircraft."""
         env = self.env
         while True:
             if not self.rig.ready or self.rig.visit is None:
@@ -148,18 +148,24 @@ class AircraftUnit:
                     self.mark(env.now, State.WAIT, self.idle_reason)
                 continue
             self.claim = load
-            self.turnaround = Turnaround(self, load)
-            yield self.turnaround.ready
+            turnaround = self.turnaround = Turnaround(self, load)
+            yield turnaround.ready
             self.turnaround = None
-            yield from self._launch(load)
-            if self._air is None:
+            self._draw_flight(load)
+            yield self._ask_launch()
+            while self._weather_has_turned():
+                yield self._ask_launch()
+            air = self._air
+            if air is None:
                 continue
-            yield from self._fly(load, self._air)
+            yield self._take_off(air)
+            self._land(load, air)
             if self._until_failure_s <= 0.0:
-                yield from self._repair()
+                yield self._begin_repair()
+                self._end_repair()
 
-    def _launch(self, load: LoadPlan) -> Generator[Event, object, None]:
-        """Wait until cleared to take off (``_air`` is set) or until nothing can be flown any more (it is None)."""
+    def _draw_flight(self, load: LoadPlan) -> None:
+        """Draw the times of the coming flight."""
         if self.pack is None:
             raise RuntimeError(f"{self.name}: ready to take off without a pack")
         profile = self.rig.profile(self.plan.name, load.visit.index)
@@ -171,51 +177,61 @@ class AircraftUnit:
             self._flight = Flight(self.plan, profile, pack_kg, self.plan.unit_kg, *times)
         self._factor, self.check_s = self._draw_factor(), self.draw_launch_check()
         self._hold = None
-        crew = self.rig.crew
-        while True:
-            self._air = None
-            self._go = Signal(self.env)
-            crew.request_launch(self)
-            yield self._go
-            self._go = None
-            if self._air is None or self._pilot is None or not crew.weather_stopped:
-                return
-            # the weather has turned during the launch check
-            self.cleared = False
-            pilot, self._pilot = self._pilot, None
-            crew.landed(pilot)
 
-    def _fly(self, load: LoadPlan, air: Airborne) -> Generator[Event, object, None]:
-        env, visit, pack, pilot, flight = self.env, load.visit, self.pack, self._pilot, self._flight
-        if pack is None or pilot is None or flight is None:
+    def _ask_launch(self) -> Signal:
+        """Ask to be cleared; the event happens once the flight is fixed, or once none is possible any more."""
+        self._air = None
+        go = self._go = Signal(self.env)
+        self.rig.crew.request_launch(self)
+        return go
+
+    def _weather_has_turned(self) -> bool:
+        """Tell whether the weather stopped the flight during its launch check: the clearance is then given back."""
+        self._go = None
+        pilot = self._pilot
+        if self._air is None or pilot is None or not self.rig.crew.weather_stopped:
+            return False
+        self.cleared = False
+        self._pilot = None
+        self.rig.crew.landed(pilot)
+        return True
+
+    def _take_off(self, air: Airborne) -> Signal:
+        """Begin the flight; the event is its landing."""
+        if self.pack is None or self._pilot is None or self._flight is None:
             raise RuntimeError(f"{self.name}: cleared to take off without a pack or a pilot")
-        start, area_from, end = env.now, load.area_from_m2, self._end_m2
+        self._took_off_s = self.env.now
         self._refusals = 0
-        before = pack.energy_wh
+        self.pack.loads_on_charge += 1
+        return wait(self.env, air.total_s)
+
+    def _land(self, load: LoadPlan, air: Airborne) -> None:
+        visit, pack, pilot, flight = load.visit, self.pack, self._pilot, self._flight
+        if pack is None or pilot is None or flight is None:
+            raise RuntimeError(f"{self.name}: landed without a pack or a pilot")
+        rig, area_from, end, before = self.rig, load.area_from_m2, self._end_m2, pack.energy_wh
         applied = flight.profile.rate * (end - area_from)
-        pack.loads_on_charge += 1
-        yield Timeout(env, air.total_s)
         self.cleared = False
         pack.energy_wh = before - air.energy_wh
-        self.rig.log.sorties.append(
-            Sortie(
-                start, self.name, pack.name, visit.plan.name, visit.number, area_from, end,
+        rig.log.flown.append(
+            (
+                self._took_off_s, self.name, pack.name, visit.plan.name, visit.number, area_from, end,
                 air.take_off_s, air.ferry_out_s, air.work_s, air.turn_s, air.ferry_back_s, air.landing_s,
                 air.path_m, applied, self.load, air.energy_wh, before, pack.loads_on_charge,
             )
         )  # fmt: skip
         left = self.load - applied
         self.load = left if left > _TRACE else 0.0
-        self.rig.note_applied(applied)
-        self._marked_s = env.now
+        rig.note_applied(applied)
+        self._marked_s = self.env.now
         self._until_failure_s -= air.total_s
         self.claim = None
         if 0.0 < load.area_to_m2 - end < _SLIVER_M2:
-            self.rig.out_of_reach(visit, load.area_to_m2 - end)
+            rig.out_of_reach(visit, load.area_to_m2 - end)
             end = load.area_to_m2
         visit.settle(end, load.area_to_m2)
-        self.rig.crew.landed(pilot)
-        self.rig.after_landing(visit)
+        rig.crew.landed(pilot)
+        rig.after_landing(visit)
 
     def _refuse(self, load: LoadPlan, late: bool) -> None:
         """Nothing can be flown on what is left of the charge or the day: give the stretch back."""
@@ -230,14 +246,18 @@ class AircraftUnit:
             load.visit.settle(load.area_from_m2, load.area_to_m2)
         self.rig.after_landing(load.visit)
 
-    def _repair(self) -> Generator[Event, object, None]:
-        if self._draw_repair is None or self._draw_between is None:
-            return
+    def _begin_repair(self) -> Signal:
+        """Begin a repair; the event is its end."""
+        if self._draw_repair is None:
+            raise RuntimeError(f"{self.name}: a breakdown without a repair time")
         self.under_repair = True
         self.rig.spare_packs()
-        yield Timeout(self.env, self._draw_repair())
+        return wait(self.env, self._draw_repair())
+
+    def _end_repair(self) -> None:
         self.under_repair = False
-        self._until_failure_s = self._draw_between()
+        if self._draw_between is not None:
+            self._until_failure_s = self._draw_between()
         if not self.closed and self.rig.ready:
             self.mark(self.env.now, State.REPAIR, Reason.BREAKDOWN)
         self.rig.repaired()

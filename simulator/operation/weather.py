@@ -3,13 +3,10 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Generator
-
 from simpy.core import Environment
-from simpy.events import Event, Timeout
 
 from simulator.experiment.streams import DayStreams
-from simulator.operation.kernel import call_after
+from simulator.operation.kernel import Due, Steps, call_after, wait
 from simulator.operation.log import Reason, State
 from simulator.operation.move import RigUnit
 from simulator.scenario.schema import Break
@@ -22,15 +19,15 @@ WEATHER = "weather"
 
 def weather_stoppages(
     env: Environment, stoppages: Stoppages, rigs: list[RigUnit], streams: DayStreams
-) -> Generator[Event, object, None]:
+) -> Steps:
     """Stop and allow take-offs at random; the SimPy process of the weather. Aircraft in the air land as planned."""
     between = streams.draws("weather/between", stoppages.time_between)
     length = streams.draws("weather/length", stoppages.length)
     while True:
-        yield Timeout(env, max(between(), 1.0))
+        yield wait(env, max(between(), 1.0))
         length_s = length()
         _stop(env, rigs, env.now + length_s)
-        yield Timeout(env, length_s)
+        yield wait(env, length_s)
         for rig in rigs:
             rig.crew.weather_stopped = False
             rig.crew.dispatch()
@@ -38,18 +35,18 @@ def weather_stoppages(
 
 def weather_hours(
     env: Environment, days: tuple[Windows, ...], rigs: list[RigUnit], streams: DayStreams
-) -> Generator[Event, object, None]:
+) -> Steps:
     """Stop take-offs outside the workable hours of one date taken at random; the SimPy process of a weather file."""
     windows = days[min(int(streams.uniforms("weather/date")() * len(days)), len(days) - 1)]
     windows = tuple((start, end) for start, end in windows if end > 0.0)
     _stop(env, rigs, max(0.0, windows[0][0]) if windows else math.inf)
     for place, (start, end) in enumerate(windows):
         if start > env.now:
-            yield Timeout(env, start - env.now)
+            yield wait(env, start - env.now)
         for rig in rigs:
             rig.crew.weather_stopped = False
             rig.crew.dispatch()
-        yield Timeout(env, end - env.now)
+        yield wait(env, end - env.now)
         _stop(env, rigs, windows[place + 1][0] if place + 1 < len(windows) else math.inf)
 
 
@@ -80,7 +77,7 @@ def _ask_break(env: Environment, one: Break, rig: RigUnit) -> None:
 
         here = rig.crew.present
 
-        def over(_: Event) -> None:
+        def over(_: Due) -> None:
             for person in here:
                 rig.log.add(start, env.now, person.name, State.BREAK, Reason.BREAK)
             rig.crew.release()

@@ -56,6 +56,7 @@ class ChargeCurve:
     cut_share: float
     tau_h: float = field(init=False, repr=False, compare=False)
     asymptote_wh: float = field(init=False, repr=False, compare=False)
+    _constant_to_wh: float = field(init=False, repr=False, compare=False)
 
     def __post_init__(self) -> None:
         """Check the ranges and derive the time constant and the asymptote."""
@@ -72,6 +73,7 @@ class ChargeCurve:
                 raise ValueError(f"{name}: got {value!r}, allowed {allowed}")
         tau_h = (1.0 - self.cc_share) * self.capacity_wh / (self.cc_power_w * (1.0 - self.cut_share))
         object.__setattr__(self, "tau_h", tau_h)
+        object.__setattr__(self, "_constant_to_wh", self.cc_share * self.capacity_wh)
         object.__setattr__(self, "asymptote_wh", self.capacity_wh + tau_h * self.cut_share * self.cc_power_w)
 
     def acceptance_w(self, e_wh: float) -> float:
@@ -87,9 +89,10 @@ class ChargeCurve:
         float
             Power, W; at full it is still the cut-off power, since the cut-off is what ends the charge.
         """
-        if self.tau_h == 0.0 or e_wh <= self.cc_share * self.capacity_wh:
+        if e_wh <= self._constant_to_wh or self.tau_h == 0.0:
             return self.cc_power_w
-        return (self.asymptote_wh - min(e_wh, self.capacity_wh)) / self.tau_h
+        capacity_wh = self.capacity_wh
+        return (self.asymptote_wh - (e_wh if e_wh < capacity_wh else capacity_wh)) / self.tau_h
 
     def knee_wh(self, limit_w: float) -> float:
         """Return the energy up to which the power is constant under a limit.
@@ -112,8 +115,10 @@ class ChargeCurve:
         if not limit_w >= 0.0:
             raise ValueError(f"limit_w: got {limit_w!r}, allowed zero or more")
         if limit_w >= self.cc_power_w:
-            return self.cc_share * self.capacity_wh
-        return min(self.capacity_wh, self.asymptote_wh - self.tau_h * limit_w)
+            return self._constant_to_wh
+        knee_wh = self.asymptote_wh - self.tau_h * limit_w
+        capacity_wh = self.capacity_wh
+        return knee_wh if knee_wh < capacity_wh else capacity_wh
 
     def time_s(self, e0_wh: float, e1_wh: float, limit_w: float) -> float:
         """Return the time to charge from one energy to another under a limit.
@@ -138,7 +143,8 @@ class ChargeCurve:
         capacity_wh = self.capacity_wh
         if e1_wh > capacity_wh * (1.0 + 1e-9):
             raise ValueError(f"e1_wh: got {e1_wh!r}, allowed at most the capacity {capacity_wh!r}")
-        e1_wh = min(e1_wh, capacity_wh)
+        if e1_wh > capacity_wh:
+            e1_wh = capacity_wh
         knee_wh = self.knee_wh(limit_w)
         if e1_wh <= e0_wh:
             return 0.0
@@ -146,7 +152,10 @@ class ChargeCurve:
             return math.inf
         hours = 0.0
         if e0_wh < knee_wh:
-            hours = (min(e1_wh, knee_wh) - e0_wh) / min(limit_w, self.cc_power_w)
+            power_w = self.cc_power_w
+            if limit_w < power_w:
+                power_w = limit_w
+            hours = ((e1_wh if e1_wh < knee_wh else knee_wh) - e0_wh) / power_w
             e0_wh = knee_wh
         if e1_wh > e0_wh:
             # log1p keeps the digits of a short step, where the ratio of the two acceptances is near one.
@@ -183,15 +192,19 @@ class ChargeCurve:
             return min(e0_wh, capacity_wh)
         hours = seconds / SECONDS_PER_HOUR
         if e0_wh < knee_wh:
-            power_w = min(limit_w, self.cc_power_w)
+            power_w = self.cc_power_w
+            if limit_w < power_w:
+                power_w = limit_w
             knee_h = (knee_wh - e0_wh) / power_w
             if hours <= knee_h:
-                return min(e0_wh + power_w * hours, capacity_wh)
+                after_wh = e0_wh + power_w * hours
+                return after_wh if after_wh < capacity_wh else capacity_wh
             hours -= knee_h
             e0_wh = knee_wh
         if self.tau_h == 0.0 or e0_wh >= capacity_wh:
             return capacity_wh
-        return min(capacity_wh, e0_wh - (self.asymptote_wh - e0_wh) * math.expm1(-hours / self.tau_h))
+        after_wh = e0_wh - (self.asymptote_wh - e0_wh) * math.expm1(-hours / self.tau_h)
+        return after_wh if after_wh < capacity_wh else capacity_wh
 
     def seconds_until_acceptance(self, e0_wh: float, limit_w: float, target_w: float) -> float:
         """Return the time until the pack's acceptance has fallen to a power, so that others can have the rest.
