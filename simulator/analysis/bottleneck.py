@@ -1,9 +1,9 @@
-"""Four views of what holds a set back, brought into one plain sentence."""
+"""Four views of what holds a set back, brought into a few plain words."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from simulator.analysis.digits import supported_decimals
 from simulator.analysis.summary import WAIT_RESOURCE
@@ -45,11 +45,20 @@ class Bottleneck:
     resource : str
         Name of the resource.
     sentence : str
-        One sentence that a person can act on.
+        In words that a person can act on.
+    alike : tuple of str
+        Resources that hold it back about as much: what relieving them adds cannot be told from what relieving the
+        first adds.
     """
 
     resource: str
     sentence: str
+    alike: tuple[str, ...] = ()
+
+    @property
+    def resources(self) -> tuple[str, ...]:
+        """The resource and those alike."""
+        return (self.resource, *self.alike)
 
 
 _LOSS_WORDS = {
@@ -62,6 +71,8 @@ _LOSS_WORDS = {
 }
 _MOSTLY = 0.4
 """Share of aircraft time on the road beyond which moving holds a set back, whatever runs longest in between."""
+_MOST_LOSING = 2
+"""Additions that lower output are named up to this many."""
 _NAMES = {
     "packs": "Packs",
     "chargers": "Chargers",
@@ -71,6 +82,13 @@ _NAMES = {
     "moves": "Moving between fields",
     "aircraft": "The aircraft itself",
 }
+_PLURAL = frozenset({"packs", "chargers"})
+_HARM = {
+    "chargers": "most likely because chargers on one supply share its power, so the pack waited for is ready later",
+    "packs": "most likely because it has to be swapped, plugged in and charged too, by the same people and chargers",
+    "crew": "most likely because another person changes who does what first",
+}
+_HARM_ELSE = "most likely by timing: what ends sooner here lets something else begin at a worse moment"
 
 
 def lost_time(time_share: Mapping[str, float]) -> dict[str, float]:
@@ -98,8 +116,9 @@ def judge(
 ) -> Bottleneck:
     """Name the bottleneck and say why.
 
-    The change that adds most beyond doubt names it; when nothing was tried or nothing helps beyond doubt, the momentary
-    bottleneck of the active-period method does. Where the views disagree the sentence says so.
+    The change that adds most beyond doubt names it, together with those whose interval overlaps its own; when nothing
+    was tried or nothing helps beyond doubt, the momentary bottleneck of the active-period method does. Where the views
+    disagree, and where an addition lowers output beyond doubt, the text says so.
 
     Parameters
     ----------
@@ -113,46 +132,108 @@ def judge(
         Area unit of the sentence, and acres in one of it.
     """
     lost = lost_time(time_share)
-    helpful = [change for change in one_more if change.low > 0.0]
     momentary = max(active_share, key=lambda name: active_share[name], default="aircraft")
     if lost["moves"] >= _MOSTLY and lost["moves"] > active_share.get(momentary, 0.0):
         momentary = "moves"
-    best = max(helpful, key=lambda change: change.acres_per_day, default=None)
-    # a further aircraft adds output in most sets; it is named only when nothing cheaper stands in the way
-    cheaper = [change for change in helpful if change.resource != "aircraft"]
-    waited = sum(share for resource, share in lost.items() if resource != "moves")
-    if best is not None and best.resource == "aircraft" and cheaper and waited > 0.05:
-        best = max(cheaper, key=lambda change: change.acres_per_day)
-    if best is None:
-        return Bottleneck(momentary, _without_change(momentary, lost, bool(one_more)))
-    gain = f"{best.change} adds {_gain(best, unit, per_unit)}"
+    harm = _losing(one_more, lost, unit, per_unit)
+    leaders = _leaders(one_more, lost)
+    if not leaders:
+        return Bottleneck(momentary, _without_change(momentary, lost, bool(one_more)) + harm)
+    best, names = leaders[0], [change.resource for change in leaders]
+    also = ""
+    if momentary == "moves" and lost["moves"] >= _MOSTLY:
+        also = f" The aircraft spend {_percent(lost['moves'])} of their time {_LOSS_WORDS['moves']}."
+    elif momentary not in (*names, "aircraft"):
+        running = _percent(active_share[momentary])
+        also = f" Most often the longest-running resource is {_inside(momentary)} ({running} of the day)."
+    if len(leaders) > 1:
+        return Bottleneck(best.resource, _about_equal(leaders, lost, unit, per_unit) + also + harm, tuple(names[1:]))
     share = lost.get(best.resource, 0.0)
     if share >= 0.005:
-        why = f"the aircraft spend {share:.0%} of their time {_LOSS_WORDS[best.resource]}"
+        why = f"the aircraft spend {_percent(share)} of their time {_LOSS_WORDS[best.resource]}"
     elif best.resource == "aircraft":
         why = "the rest of the rig keeps up with the aircraft"
     else:
-        plural = best.resource in ("packs", "chargers")
+        plural = best.resource in _PLURAL
         pace = "they set the pace although aircraft rarely wait for them" if plural else "it sets the pace"
         why = pace if plural else f"{pace} although aircraft rarely wait for it"
-    also = ""
-    if momentary not in (best.resource, "aircraft"):
-        name, share_now = _NAMES[momentary].lower(), active_share[momentary]
-        also = f" Most often the longest-running resource is {name} ({share_now:.0%} of the day)."
-    return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}")
+    gain = f"{best.change} adds {_gain(best, unit, per_unit, f', {best.days} days')}"
+    return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}{harm}")
+
+
+def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[OneMore]:
+    """Return the change that adds most beyond doubt, then the best of each other resource that may add as much."""
+    helpful = [change for change in one_more if change.low > 0.0]
+    # a further aircraft adds output in most sets; it is named only when nothing cheaper stands in the way
+    cheaper = [change for change in helpful if change.resource != "aircraft"]
+    waited = sum(share for resource, share in lost.items() if resource != "moves")
+    ranked = sorted(cheaper if cheaper and waited > 0.05 else helpful, key=lambda change: -change.acres_per_day)
+    leaders: list[OneMore] = []
+    for change in ranked:
+        new = change.resource not in [leader.resource for leader in leaders]
+        if new and (not leaders or change.high >= leaders[0].low):
+            leaders.append(change)
+    return leaders
+
+
+def _about_equal(leaders: Sequence[OneMore], lost: Mapping[str, float], unit: str, per_unit: float) -> str:
+    names = [_NAMES[leaders[0].resource], *(_inside(change.resource) for change in leaders[1:])]
+    verb = "hold" if leaders[-1].resource in _PLURAL else "holds"
+    days = min(change.days for change in leaders)
+    gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, per_unit)}"]
+    for change in leaders[1:]:
+        value, low, high = _shown(change, per_unit)
+        gains.append(f"{change.change} {value} ({low} to {high})")
+    worst = max((change.resource for change in leaders), key=lambda name: lost.get(name, 0.0))
+    why = ""
+    if lost.get(worst, 0.0) >= 0.005:
+        why = f" The aircraft spend {_percent(lost[worst])} of their time {_LOSS_WORDS[worst]}."
+    listed = f"{', '.join(names[:-1])} or {names[-1]}"
+    return f"{listed} {verb} this set back, about equally as far as {days} days can tell: {', '.join(gains)}.{why}"
+
+
+def _losing(one_more: Sequence[OneMore], lost: Mapping[str, float], unit: str, per_unit: float) -> str:
+    """Say which additions lower output beyond doubt, and why they may; empty when none does."""
+    worse = sorted((change for change in one_more if change.high < 0.0), key=lambda change: change.acres_per_day)
+    said = []
+    for change in worse[:_MOST_LOSING]:
+        taken = replace(change, acres_per_day=-change.acres_per_day, low=-change.high, high=-change.low)
+        why = _aircraft_harm(lost) if change.resource == "aircraft" else _HARM.get(change.resource, _HARM_ELSE)
+        said.append(f"{change.change} lowers output by {_gain(taken, unit, per_unit)}, {why}")
+    return f" More is not always better: {'; '.join(said)}." if said else ""
+
+
+def _aircraft_harm(lost: Mapping[str, float]) -> str:
+    worst = max((name for name in lost if name != "moves"), key=lambda name: lost[name])
+    if lost[worst] >= 0.005:
+        return f"for it must share {_inside(worst)}, which aircraft wait for already"
+    return "for it must share the packs, chargers and people that are there, and be set up and packed up as well"
+
+
+def _inside(resource: str) -> str:
+    """Return a resource's name as it stands inside a sentence."""
+    return _NAMES[resource].lower()
+
+
+def _percent(share: float) -> str:
+    return f"{100.0 * share:.0f} %"
 
 
 def _verb(resource: str) -> str:
-    name = _NAMES[resource]
-    return f"{name} hold" if resource in ("packs", "chargers") else f"{name} holds"
+    return f"{_NAMES[resource]} {'hold' if resource in _PLURAL else 'holds'}"
 
 
-def _gain(change: OneMore, unit: str, per_unit: float) -> str:
-    value, low, high = (number / per_unit for number in (change.acres_per_day, change.low, change.high))
-    half = 0.5 * (high - low)
+def _shown(change: OneMore, per_unit: float) -> list[str]:
+    """Return an amount and the limits of its interval, with the digits that the interval supports."""
+    numbers = [number / per_unit for number in (change.acres_per_day, change.low, change.high)]
+    half = 0.5 * (numbers[2] - numbers[1])
     decimals = supported_decimals(half) if half > 0 else 1
-    shown = [f"{round(number, decimals):.{max(decimals, 0)}f}" for number in (value, low, high)]
-    return f"{shown[0]} {unit} a day (95 % interval {shown[1]} to {shown[2]}, {change.days} days)"
+    return [f"{round(number, decimals) + 0.0:.{max(decimals, 0)}f}" for number in numbers]
+
+
+def _gain(change: OneMore, unit: str, per_unit: float, days: str = "") -> str:
+    value, low, high = _shown(change, per_unit)
+    return f"{value} {unit} a day (95 % interval {low} to {high}{days})"
 
 
 def _without_change(momentary: str, lost: Mapping[str, float], tried: bool) -> str:
@@ -160,5 +241,5 @@ def _without_change(momentary: str, lost: Mapping[str, float], tried: bool) -> s
     tail = "no single addition that was tried adds output beyond doubt" if tried else "no additions were tried"
     text = f"{_verb(momentary)} this set back most often; {tail}."
     if lost[worst] >= 0.01:
-        text += f" The largest loss is {lost[worst]:.0%} of aircraft time {_LOSS_WORDS[worst]}."
+        text += f" The largest loss is {_percent(lost[worst])} of aircraft time {_LOSS_WORDS[worst]}."
     return text

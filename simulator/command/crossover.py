@@ -25,8 +25,18 @@ from simulator.command.common import (
 @options(SCENARIO)
 @click.argument("first", metavar="A")
 @click.argument("second", metavar="B")
-@click.option("--sizes", default="10,20,40,80,160 acre", show_default=True, help="Field sizes with their unit.")
-@click.option("--rates", default="1,2,3,5 gal/acre", show_default=True, help="Application rates with their unit.")
+@click.option(
+    "--sizes",
+    default="10,20,40,80,160 acre",
+    show_default=True,
+    help="Field sizes with their unit: a list, or a range such as 10..160 acre for five sizes evenly in ratio.",
+)
+@click.option(
+    "--rates",
+    default="1,2,3,5 gal/acre",
+    show_default=True,
+    help="Application rates with their unit: a list, or a range such as 1..5 gal/acre.",
+)
 @click.option("--shape", type=float, default=2.0, show_default=True, help="Length over width of the fields.")
 @click.option("--distance", help="Road distance between fields [default: the scenario's route.between_field_distance].")
 @click.option("--days", type=int, default=16, show_default=True, help="Days of each cell and set at first.")
@@ -100,8 +110,9 @@ def command(
                 cell(float(row["days"])),
             ]
         )
+    often = "once" if answer.looks == 1 else f"up to {answer.looks} times"
     notes = [
-        f"Every cell was looked at up to {answer.looks} times; each interval holds at {100 * answer.level:.3g} %, "
+        f"Every cell was looked at {often}; each interval holds at {100 * answer.level:.3g} %, "
         "so that a border holds at 95 %.",
     ]
     if "cost" not in answer.measures:

@@ -7,17 +7,23 @@ import hashlib
 import shlex
 import sys
 import time
+from collections.abc import Callable
 from dataclasses import dataclass
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
-from typing import Any, Literal
+from typing import TYPE_CHECKING, Any, Literal
 
 import click
 
 from simulator.command.common import Progress, note, terminal_width, use_color, write_json
+from simulator.command.result_files import kept_days, sync_files, write_parts
 from simulator.errors import InputError
 from simulator.experiment.result import Result
 from simulator.scenario.loading import LoadedScenario
+
+if TYPE_CHECKING:
+    from simulator.report.folder import ResultFolder
 
 
 @dataclass(frozen=True)
@@ -62,10 +68,6 @@ def read_share(text: str | None, option: str) -> float | None:
     return value
 
 
-EMPTY_JOURNAL_BYTES = 1500
-"""A journal smaller than this holds no day."""
-
-
 def read_budget(text: str | None) -> float | None:
     """Read ``30s`` or ``5 min`` as seconds.
 
@@ -95,27 +97,18 @@ def prepare_journal(target: Path, force: bool, resume: bool) -> Path:
     InputError
         An unfinished run is there and neither ``--resume`` nor ``--force`` is given.
     """
+    from simulator.experiment.journal import days_in, in_use
+
     journal = target.parent / f".{target.name}.unfinished"
-    if journal.exists() and not resume:
-        if not force and journal.stat().st_size >= EMPTY_JOURNAL_BYTES:
+    try:
+        # one that is being written is refused when it is opened
+        if not resume and not force and days_in(journal) and not in_use(journal):
             message = "an unfinished run is there; give --resume to go on with it, or --force to drop it"
             raise InputError.single(message, "--out", str(target))
-        if not _in_use(journal):
-            journal.unlink(missing_ok=True)
-    target.parent.mkdir(parents=True, exist_ok=True)
+        target.parent.mkdir(parents=True, exist_ok=True)
+    except OSError as error:
+        raise InputError.single(f"cannot be used: {error.strerror or error}", "--out", str(journal)) from error
     return journal
-
-
-def _in_use(journal: Path) -> bool:
-    """Tell whether another process writes a journal."""
-    import fcntl
-
-    with journal.open("rb") as handle:
-        try:
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-        except OSError:
-            return True
-    return False
 
 
 def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> LoadedScenario:
@@ -158,42 +151,48 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         note("acreday: with --set some equipment sets are the same, for it is laid over every set", request.quiet)
     target = Path(request.out) if request.out is not None else Path("reports") / f"{loaded.name}{suffix}"
     check_target(target, request.force or request.resume)
-    journal = prepare_journal(target, request.force, request.resume)
-    from simulator.experiment.run import Options, run
+    path = prepare_journal(target, request.force, request.resume)
+    from simulator.experiment.journal import days_in
+    from simulator.experiment.run import Options, open_journal, run
 
-    options = Options(
-        request.days,
-        request.seed,
-        request.workers,
-        precision,
-        request.precise,
-        request.one_more_days,
-        request.scheduler,
-        read_budget(request.budget),
-        journal,
-    )
+    budget_s = read_budget(request.budget)
+    # held until the folder is written, so that no other run comes between
+    journal = open_journal(loaded, path, request.seed, fresh=not request.resume)
     try:
-        result = run(loaded, options, progress)
+        options = Options(
+            request.days,
+            request.seed,
+            request.workers,
+            precision,
+            request.precise,
+            request.one_more_days,
+            request.scheduler,
+            budget_s,
+            journal,
+        )
+        try:
+            result = run(loaded, options, progress)
+        finally:
+            progress.end()
+        if result.resumed:
+            note(f"acreday: went on with an unfinished run: {result.resumed}")
+        document = result.to_json()
+        document["units"], document["title"] = loaded.base.units, loaded.base.title
+        document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
+        document["product_kind"] = loaded.base.product.kind
+        folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
+        if request.json_file is not None:
+            write_json(document, request.json_file)
+        journal.close(remove=not result.stopped.startswith("interrupted"))
     finally:
-        progress.end()
-        if journal.exists() and journal.stat().st_size < EMPTY_JOURNAL_BYTES:
-            journal.unlink(missing_ok=True)
-    document = result.to_json()
-    document["units"], document["title"] = loaded.base.units, loaded.base.title
-    document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
-    document["product_kind"] = loaded.base.product.kind
-    folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
-    if request.json_file is not None:
-        write_json(document, request.json_file)
+        journal.close(remove=days_in(path) == 0)
     if not request.quiet and request.json_file != "-":
         from simulator.report.text import result_table
 
         click.echo(result_table(document, terminal_width(), use_color()))
     note(f"results: {folder}", request.quiet)
-    if not result.stopped.startswith("interrupted"):
-        journal.unlink(missing_ok=True)
     if result.stopped:
-        note(f"acreday: {result.stopped}" + ("; go on with --resume" if journal.exists() else ""))
+        note(f"acreday: {result.stopped}" + ("; go on with --resume" if path.exists() else ""))
     if result.stopped.startswith("interrupted"):
         sys.exit(130)
 
@@ -222,31 +221,63 @@ def write_folder(
         datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         duration_s,
     )
-    stages = 3 + len(loaded.sets)
-    progress("figures", 0, stages)
     with ResultFolder(target, request.force or request.resume) as folder:
-        folder.write_json("result.json", document)
-        folder.write_table("days.csv", result.days)
-        folder.write_table("time_use.csv", result.time_use)
-        folder.write_table("bottleneck.csv", result.bottleneck)
-        folder.write_json("manifest.json", record)
-        for source, name in inputs.items():
-            (folder.path / name).write_bytes(source.read_bytes())
-        from simulator.report.figures import acres_figure, save_figure, time_use_figure
-
-        save_figure(acres_figure(document, result.days, loaded.base.units), folder.path / "acres")
-        progress("figures", 1, stages)
-        save_figure(time_use_figure(result.time_use), folder.path / "time_use")
-        progress("figures", 2, stages)
-        for place in range(len(loaded.sets)):
-            _write_median_day(loaded, result, place, folder.path)
-            progress("figures", 3 + place, stages)
-        from simulator.report.summary import summary_markdown
-
-        folder.write_text("summary.md", summary_markdown(document, record))
-        progress("figures", stages, stages)
+        path, units = folder.path, loaded.base.units
+        writers: list[tuple[str, Callable[[], object]]] = [
+            ("result.json", lambda: folder.write_json("result.json", document)),
+            ("days.csv", lambda: write_parts(path / "days.csv", result.day_frames())),
+            ("time_use.csv", lambda: folder.write_table("time_use.csv", result.time_use)),
+            ("bottleneck.csv", lambda: folder.write_table("bottleneck.csv", result.bottleneck)),
+            ("manifest.json", lambda: folder.write_json("manifest.json", record)),
+            *((name, partial(_copy, source, path / name)) for source, name in inputs.items()),
+            ("acres.png", lambda: _draw_acres(result, document, units, path)),
+            ("time_use.png", lambda: _draw_time_use(result, path)),
+            *(
+                (f"day_{entry.name}.json", partial(_write_median_day, loaded, result, place, path))
+                for place, entry in enumerate(loaded.sets)
+            ),
+            ("summary.md", lambda: _write_summary(folder, document, record)),
+            ("", lambda: sync_files(path)),
+        ]
+        for number, (name, write) in enumerate(writers):
+            progress("writing", number, len(writers))
+            with kept_days(target, name):
+                write()
+        progress("writing", len(writers), len(writers))
         progress.end()
         return folder.finish()
+
+
+def _copy(source: Path, target: Path) -> None:
+    target.write_bytes(source.read_bytes())
+
+
+def _draw_acres(result: Result, document: dict[str, object], units: str, path: Path) -> None:
+    import numpy as np
+    import pandas as pd
+
+    from simulator.report.figures import acres_figure, save_figure
+
+    # a table of the one measure that the figure shows, for all of them would take much memory
+    column = "hectares" if units == "metric" else "acres"
+    names = pd.Categorical.from_codes(
+        np.repeat(np.arange(len(result.sets)), [entry.days for entry in result.sets]),
+        pd.Index([entry.name for entry in result.sets]),
+    )
+    values = np.concatenate([entry.column(column) for entry in result.sets])
+    save_figure(acres_figure(document, pd.DataFrame({"equipment_set": names, column: values}), units), path / "acres")
+
+
+def _draw_time_use(result: Result, path: Path) -> None:
+    from simulator.report.figures import save_figure, time_use_figure
+
+    save_figure(time_use_figure(result.time_use), path / "time_use")
+
+
+def _write_summary(folder: ResultFolder, document: dict[str, object], record: dict[str, Any]) -> None:
+    from simulator.report.summary import summary_markdown
+
+    folder.write_text("summary.md", summary_markdown(document, record))
 
 
 def median_replication(result: Result, place: int) -> int:

@@ -127,11 +127,13 @@ def command(
             ]
         )
     notes = [f"{answer.days_each} days of each case, the same random days for all."]
+    if any(split.kind != "map" for split in splits):
+        notes.append("A case such as 3 x 2:1, 1 mi: three fields twice as long as wide, each 1 mi from the one before.")
     for name, response in answer.responses.items():
         error = response.error_acres / unit.acres
         notes.append(
-            f"Fitted response of {name}: foretells a case left out to within {error:.2g} {unit.name} a day "
-            f"(root mean square), R2 {response.r2:.2f}, {response.cases} cases."
+            f"Fitted response of {name} (the dashed line of the figure): a case left out is foretold to within "
+            f"{error:.2g} {unit.name} a day (root mean square), R2 {response.r2:.2f}, {response.cases} cases."
         )
     if skipped:
         notes.append(f"{len(skipped)} parts of maps were skipped or mended, such as: {skipped[0]}")

@@ -25,7 +25,14 @@ from simulator.command.common import (
 @click.command("hindcast")
 @options(SCENARIO)
 @click.argument("past", metavar="DAYS.csv")
-@click.option("--days", "simulated", type=int, default=200, show_default=True, help="Simulated days for each past day.")
+@click.option(
+    "--days",
+    "simulated",
+    type=int,
+    default=200,
+    show_default=True,
+    help="Simulated days for each past day, 20 or more.",
+)
 @options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,

@@ -80,7 +80,7 @@ def command(
             [
                 str(rung.number),
                 cell(rung.acres_per_day / answer.unit.acres),
-                rung.bottleneck.resource,
+                " or ".join(rung.bottleneck.resources),
                 "nothing" if step is None else step.change,
                 "–" if step is None else interval_text(step.extra_acres_per_day, answer.unit.acres),
                 "–" if step is None or step.price is None else cell(step.price),

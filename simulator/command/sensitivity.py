@@ -94,9 +94,19 @@ def command(
     unit = area_unit(answer.units)
     scale, word = (1.0 / unit.acres, f"{unit.name}/day") if measure == "acres" else (1.0, measure)
     table = answer.sobol_table()
-    rows = [["input", "range", f"low end, {word}", f"high end, {word}", "swing", "know to within", "timings"]]
+    rows = [
+        [
+            "input",
+            "range",
+            f"change at its low end, {word}",
+            f"change at its high end, {word}",
+            f"widest difference, {word}",
+            "must be known to within",
+            "timings for that",
+        ]
+    ]
     if table is not None:
-        rows[0] += ["first order", "total"]
+        rows[0] += ["share alone (first order)", "share in all (total)"]
     for place, (bar, need) in enumerate(
         zip(answer.bars.to_dict(orient="records"), answer.needs.to_dict(orient="records"), strict=True)
     ):
@@ -105,11 +115,11 @@ def command(
             for side in ("low", "high")
         ]
         counted = float(need["plus_minus"]) != float(need["plus_minus"])
-        enough = (
-            "counted" if counted else "known" if need["enough"] else f"{need['plus_minus']:.2g} {need['unit']}".strip()
-        )
+        within = f"{need['plus_minus']:.2g} {need['unit']}".strip()
+        enough = "count it" if counted else "range will do" if need["enough"] else within
         row = [str(bar["words"]), f"{bar['low']} to {bar['high']}", *changes]
-        row += [f"{scale * float(bar['swing']):.3g}", enough, cell(float(need["timings"]))]
+        timings = "–" if need["enough"] else cell(float(need["timings"]))
+        row += [f"{scale * float(bar['swing']):.3g}", enough, timings]
         if table is not None:
             indices = table.iloc[place]
             for name, short in (("first_order", "first"), ("total", "total")):
@@ -117,13 +127,17 @@ def command(
                 row.append(format_estimate(*(float(indices[key]) for key in keys)))
         rows.append(row)
     notes = [
-        f"{answer.days} days of each point, the same random days for all; 95 % intervals of the change from the "
-        "scenario's own values.",
+        f"{answer.days} days of each point, the same random days for all; changes are from the scenario's own values, "
+        "with 95 % intervals; the widest difference is between any two of low end, own value and high end.",
+        f"Must be known to within: so that the answer is sure to {100 * answer.target:.2g} %, if it changes evenly "
+        "through the range; timings for that: stopwatch times whose mean is so sure; range will do: the range given is "
+        "narrow enough.",
         "A drawn time keeps its shape: its mean moves through the range.",
     ]
     if answer.indices is not None:
         notes.append(
-            f"Sobol indices from {answer.indices.evaluations} points of {sobol_days} days; "
+            "Share alone: of the variance, what the input explains by itself; share in all: with all that it does "
+            f"together with others (Sobol indices), from {answer.indices.evaluations} points of {sobol_days} days; "
             f"{100 * answer.noise_share:.0f} % of their variance is chance of the days."
         )
     tables = {"inputs.csv": answer.bars.drop(columns="place"), "to_measure.csv": answer.needs}

@@ -98,7 +98,7 @@ def command(
             "status",
             f"{answer.unit.name}/{span} reached",
             "chance",
-            f"cost of the target, {answer.costs.currency}",
+            f"cost a season, {answer.costs.currency}",
             "days",
         ]
     ]
@@ -115,7 +115,7 @@ def command(
                 str(len(one.rows)),
             ]
         )
-    notes = [answer.guarantee, *([answer.open_question] if answer.open_question else [])]
+    notes = [answer.legend, answer.guarantee, *([answer.open_question] if answer.open_question else [])]
     for near in answer.near_misses:
         if near.verdict is not None and near.cost is not None:
             price = money_range(near.cost, answer.costs.currency)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import datetime
+import re
 import shlex
 import signal
 import sys
@@ -23,7 +24,9 @@ if TYPE_CHECKING:
     import pandas as pd
     from matplotlib.figure import Figure
 
-_LONGEST_CELL = 48
+_LONGEST_CELL = 200
+_LEAST = 12
+"""Characters that a column of texts is left with at least."""
 
 
 @dataclass(frozen=True)
@@ -117,11 +120,11 @@ class StudyRun:
         if not self.quiet and self.json_file != "-":
             width = terminal_width()
             for text in output.sentences:
-                click.echo(textwrap.fill(shown(text), width))
+                click.echo(filled(shown(text), width))
             click.echo()
             click.echo(aligned(output.rows, width))
             for text in output.notes:
-                click.echo(textwrap.fill(shown(text), width, initial_indent="- ", subsequent_indent="  "))
+                click.echo(filled(shown(text), width, "- ", "  "))
         if self.out is not None:
             note(f"results: {self.out}", self.quiet)
         if self.interrupted:
@@ -169,42 +172,83 @@ def shown(text: str) -> str:
     return plain(text)
 
 
+def filled(text: str, width: int, first: str = "", later: str = "") -> str:
+    """Return a paragraph broken into lines; a number stays with its per cent sign.
+
+    Parameters
+    ----------
+    text : str
+        One line.
+    width : int
+        Characters of a line.
+    first, later : str
+        What the first line and the others begin with.
+    """
+    kept = text.replace(" %", "\N{NO-BREAK SPACE}%")
+    broken = textwrap.fill(kept, width, initial_indent=first, subsequent_indent=later)
+    return broken.replace("\N{NO-BREAK SPACE}", " ")
+
+
 def aligned(rows: Sequence[Sequence[str]], width: int) -> str:
-    """Return rows as columns; texts left, numbers right; texts shortened until the table fits.
+    """Return rows as columns: texts left, numbers right; heads and texts are broken where the table is too wide.
 
     Parameters
     ----------
     rows : sequence of sequence of str
         The head first; all of one length.
     width : int
-        Characters of a line.
+        Characters of a line; a table of many numbers may be wider, for numbers are never broken.
     """
     from simulator.report.writing import plain
 
-    longest = _LONGEST_CELL
     count = len(rows[0])
     right = [all(_numeric(row[place]) for row in rows[1:]) for place in range(count)]
-    while True:
-        # numbers are never cut
-        cells = [
-            [plain(cell, None if side else longest) for cell, side in zip(row, right, strict=True)] for row in rows
-        ]
-        widths = [max(len(row[place]) for row in cells) for place in range(count)]
-        if sum(widths) + 2 * (count - 1) <= width or longest <= 14:
+    cells = [[plain(cell, _LONGEST_CELL) for cell in row] for row in rows]
+    widths = [max(len(row[place]) for row in cells) for place in range(count)]
+    # a column of numbers needs them whole, and the longest word of its head
+    least = [
+        max(len(text) for text in [*(row[place] for row in cells[1:]), *cells[0][place].split(), ""])
+        if side
+        else _LEAST
+        for place, side in enumerate(right)
+    ]
+    while sum(widths) + 2 * (count - 1) > width:
+        wider = [place for place in range(count) if widths[place] > least[place]]
+        if not wider:
             break
-        longest -= 2
-    lines = []
-    for row in cells:
-        parts = [
-            cell.rjust(size) if side else cell.ljust(size) for cell, size, side in zip(row, widths, right, strict=True)
-        ]
-        lines.append("  ".join(parts).rstrip())
-    lines.insert(1, "-" * min(width, sum(widths) + 2 * (len(widths) - 1)))
+        # heads over numbers are broken first, then the widest text
+        heads = [place for place in wider if right[place]]
+        place = max(heads or wider, key=lambda one: widths[one])
+        widths[place] -= 1
+    lines = [line for row in cells for line in _broken(row, widths, right)]
+    rule = "-" * min(width, sum(widths) + 2 * (count - 1))
+    lines.insert(len(_broken(cells[0], widths, right)), rule)
     return "\n".join(lines)
 
 
+def _broken(row: Sequence[str], widths: Sequence[int], right: Sequence[bool]) -> list[str]:
+    """Return the lines of one row."""
+    parts = [textwrap.wrap(cell, size, break_on_hyphens=False) or [""] for cell, size in zip(row, widths, strict=True)]
+    lines = []
+    for number in range(max(len(part) for part in parts)):
+        texts = [part[number] if number < len(part) else "" for part in parts]
+        padded = [
+            text.rjust(size) if side else text.ljust(size)
+            for text, size, side in zip(texts, widths, right, strict=True)
+        ]
+        lines.append("  ".join(padded).rstrip())
+    return lines
+
+
+_NUMBER = re.compile(
+    r"(never|[-+–]?[$€£]?[\d,.]*( %)?)( to [-+]?[$€£]?[\d,.]+)?( \((the same on every day|[-+\d,. ]+( to [-+\d,. ]+)?"
+    r"|at (least|most) [-+\d,.]+)\))?"
+)
+"""A number, a range or an estimate with its interval."""
+
+
 def _numeric(text: str) -> bool:
-    return not text or text[:1] in "–-+0123456789$€£" or text == "never"
+    return _NUMBER.fullmatch(text) is not None
 
 
 def summary(name: str, loaded: LoadedScenario, output: StudyOutput, seed: int) -> str:

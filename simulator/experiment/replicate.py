@@ -1,35 +1,30 @@
-"""Many days of many equipment sets: blocks of replications, serial or in worker processes, same tables either way."""
+"""Many days of many equipment sets, here or in workers, kept on disk as they finish; the same tables either way."""
 
 from __future__ import annotations
 
-import os
-import pickle
-import signal
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, Executor, Future, ProcessPoolExecutor, wait
-from dataclasses import dataclass, field
-from typing import Any
+from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, wait
 
 import numpy as np
-from numpy.typing import NDArray
 
-from simulator.analysis.summary import COLUMNS, summarise
+from simulator.experiment.days import LatestBlock, run_day
+from simulator.experiment.days import simulate_replication as simulate_replication
 from simulator.experiment.journal import Journal
-from simulator.experiment.streams import BLOCK_DAYS, StreamBank
-from simulator.operation.day import SimulatedDay, simulate
+from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
+from simulator.experiment.record_file import Rows
+from simulator.experiment.streams import BLOCK_DAYS
+from simulator.experiment.tables import Tables
+from simulator.experiment.workers import Done, Workers, lost_worker
 from simulator.operation.plan import DayPlan
-
-ACTIVE_PERIOD_DAYS = 100
-"""Momentary bottlenecks are found in this many days of a set; the rest only adds to the other figures."""
-
-VERIFY_VARIABLE = "ACREDAY_VERIFY"
-"""When this environment variable is set (as it is in the tests), every simulated day is checked for conservation."""
 
 LEAST_DAYS = 10
 """Days that every plan is given even when the time is over."""
+SAVE_S = 0.5
+"""Days that were simulated in this process are kept on disk this often,"""
+SAVE_DAYS = 256
+"""and at the latest when there are this many."""
 
-Rows = NDArray[np.float64]
 Progress = Callable[[int], None]
 
 
@@ -37,121 +32,30 @@ class BudgetSpentError(Exception):
     """The time that the run was given is over; what has finished is in the tables."""
 
 
-@dataclass(frozen=True)
-class Block:
-    """Consecutive replications of one plan."""
-
-    plan: int
-    first: int
-    last: int
-
-
-def simulate_replication(plan: DayPlan, bank: StreamBank, replication: int) -> SimulatedDay:
-    """Simulate one replication; with ``ACREDAY_VERIFY`` set, check its conservation laws.
-
-    Raises
-    ------
-    ConservationError
-        The day broke a law, which is a fault of the model.
-    """
-    day = simulate(plan, bank.day(replication), replication)
-    if os.environ.get(VERIFY_VARIABLE):
-        from simulator.analysis.conservation import verify_day
-
-        verify_day(plan, day)
-    return day
-
-
-def run_day(plan: DayPlan, bank: StreamBank, replication: int) -> Rows:
-    """Simulate one replication and return its row of numbers, shape (len(COLUMNS),)."""
-    return summarise(
-        plan, simulate_replication(plan, bank, replication), active_period=replication < ACTIVE_PERIOD_DAYS
-    )
-
-
-def run_block(plan: DayPlan, bank: StreamBank, first: int, last: int) -> Rows:
-    """Simulate replications ``first`` to ``last - 1``; rows of shape (last - first, len(COLUMNS))."""
-    return np.vstack([run_day(plan, bank, replication) for replication in range(first, last)])
-
-
-_worker: dict[str, Any] = {}
-
-
-def _start_worker(plans: Sequence[DayPlan], seed: int) -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
-    _worker["plans"], _worker["bank"] = plans, StreamBank(seed)
-
-
-def _work(block: Block) -> Rows:
-    return run_block(_worker["plans"][block.plan], _worker["bank"], block.first, block.last)
-
-
-def _work_anywhere(packed: bytes, key: str, seed: int, block: Block) -> Rows:
-    """Simulate a block on a cluster's worker, which keeps the plans of the last run it saw."""
-    if _worker.get("key") != key:
-        _worker.update(key=key, plans=pickle.loads(packed), bank=StreamBank(seed))
-    return _work(block)
-
-
-@dataclass
-class Tables:
-    """Rows of finished days by plan.
-
-    Attributes
-    ----------
-    rows : list of dict
-        Per plan, replication number to its row.
-    """
-
-    rows: list[dict[int, Rows]] = field(default_factory=list)
-
-    def table(self, plan: int) -> tuple[NDArray[np.int64], Rows]:
-        """Return the replication numbers, ascending, and their rows."""
-        found = self.rows[plan]
-        if not found:
-            return np.empty(0, dtype=np.int64), np.empty((0, len(COLUMNS)))
-        numbers = sorted(found)
-        return np.array(numbers, dtype=np.int64), np.vstack([found[number] for number in numbers])
-
-    def done(self, plan: int) -> int:
-        """Return how many days of a plan are finished."""
-        return len(self.rows[plan])
-
-    def whole(self) -> int:
-        """Return up to which replication every plan has finished without a gap."""
-        count = 0
-        while all(count in found for found in self.rows):
-            count += 1
-        return count
-
-
-def blocks_of(plans: int, first: int, last: int, size: int = BLOCK_DAYS) -> Iterator[Block]:
-    """Cut a range of replications into blocks, set by set within a block so that pairs finish together."""
-    start = first
-    while start < last:
-        end = min(last, (start // size + 1) * size)
-        for plan in range(plans):
-            yield Block(plan, start, end)
-        start = end
-
-
 class Runner:
-    """Simulates blocks of days: here, in worker processes, or on a cluster.
+    """Simulates days: here, in worker processes, or on a cluster.
 
     Parameters
     ----------
     plans : sequence of DayPlan
-        One a set.
+        One a set, and one a change that is tried on it.
     seed : int
         Seed of the streams.
     workers : int
         Processes; 1 simulates in this process.
     journal : Journal, optional
-        Keeps finished days on disk; what it already holds is not simulated again.
+        Keeps finished days on disk; what it already holds is not simulated again. Without one, a temporary file does.
     scheduler : str, optional
         Address of a dask scheduler to use instead of processes here.
     deadline_s : float, optional
-        ``time.monotonic()`` after which no further block is begun.
+        ``time.monotonic()`` after which no further days are begun; may be changed between calls.
+
+    Attributes
+    ----------
+    tables : Tables
+        What has finished.
+    resumed : int
+        Days that the journal held.
     """
 
     def __init__(
@@ -166,122 +70,144 @@ class Runner:
         self.plans, self.seed = list(plans), seed
         self.workers = max(1, workers)
         self.deadline_s = deadline_s
-        self.tables = Tables([{} for _ in self.plans])
-        self._bank = StreamBank(seed)
-        self._pool: Executor | None = None
+        self.tables = Tables(len(self.plans), None if journal is None else journal.records)
+        self.resumed = 0 if journal is None else self.tables.load()
+        self._bank = LatestBlock(seed)
         self._scheduler = scheduler
-        self._client: Any = None
-        self._packed: Any = None
-        self._journal = journal
-        if journal is not None:
-            for plan, rows in journal.read().items():
-                self.tables.rows[plan].update(rows)
+        self._pool: Workers | None = None
+        self._cost_s: dict[int, float] = {}
 
     def __enter__(self) -> Runner:
-        if self._scheduler is not None:
-            from simulator.experiment.cluster import connect
-
-            self._client, self._pool = connect(self._scheduler)
-            self._packed = self._client.scatter(pickle.dumps(self.plans), broadcast=True, hash=True)
-        elif self.workers > 1:
-            self._pool = ProcessPoolExecutor(self.workers, initializer=_start_worker, initargs=(self.plans, self.seed))
+        if self.workers > 1 or self._scheduler is not None:
+            self._pool = Workers(self.plans, self.seed, self.workers, self._scheduler)
         return self
 
     def __exit__(self, *_: object) -> None:
-        if self._client is not None:
-            self._client.close()
-        elif self._pool is not None:
-            self._pool.shutdown(wait=True, cancel_futures=True)
+        if self._pool is not None:
+            self._pool.close()
 
-    def extend(self, first: int, last: int, progress: Progress | None = None) -> None:
-        """Simulate replications ``first`` to ``last - 1`` of every plan; what has finished is kept when interrupted.
+    def extend(
+        self, first: int, last: int, progress: Progress | None = None, plans: Sequence[int] | None = None
+    ) -> None:
+        """Simulate replications ``first`` to ``last - 1``; what has finished is kept when interrupted.
+
+        Parameters
+        ----------
+        first, last : int
+            Replications.
+        progress : callable, optional
+            Called with how many more days have finished.
+        plans : sequence of int, optional
+            Plans by place; all by default.
 
         Raises
         ------
         BudgetSpentError
             The deadline has passed.
+        InputError
+            The disk is full, or a worker process was killed.
         """
-        known = sum(1 for found in self.tables.rows for number in found if first <= number < last)
+        chosen = tuple(range(len(self.plans)) if plans is None else plans)
+        for plan in chosen:
+            self.tables.reserve(plan, first, last)
+        known = sum(self.tables.known(plan, first, last) for plan in chosen)
         if known and progress is not None:
             progress(known)
-        size = BLOCK_DAYS if self.deadline_s is None else BLOCK_DAYS // 8
-        blocks = [self._missing(block) for block in blocks_of(len(self.plans), first, last, size)]
-        blocks = [block for block in blocks if block.first < block.last]
         if self._pool is None:
-            self._run_here(blocks, progress)
+            self._run_here(chosen, first, last, progress)
         else:
-            self._run_pool(self._pool, blocks, progress)
+            self._run_pool(self._pool, chosen, first, last, progress)
 
-    def _missing(self, block: Block) -> Block:
-        """Leave out the days at the start of a block that are known."""
-        first = block.first
-        while first < block.last and first in self.tables.rows[block.plan]:
-            first += 1
-        return Block(block.plan, first, block.last)
-
-    def _keep(self, block: Block, rows: Rows) -> None:
-        self.tables.rows[block.plan].update({block.first + place: row for place, row in enumerate(rows)})
-        if self._journal is not None:
-            self._journal.append(block.plan, block.first, rows)
-
-    def _out_of_time(self) -> bool:
+    def _out_of_time(self, plans: Sequence[int]) -> bool:
         if self.deadline_s is None or time.monotonic() < self.deadline_s:
             return False
         # whatever the budget, every plan gets enough days for an interval
-        return min(len(found) for found in self.tables.rows) >= LEAST_DAYS
+        return min(self.tables.done(plan) for plan in plans) >= LEAST_DAYS
 
-    def _run_pool(self, pool: Executor, blocks: list[Block], progress: Progress | None) -> None:
-        ahead = 4 * max(self.workers, 8) if self._client is not None else 2 * self.workers + 1
-        queue = iter(blocks)
-        waiting: dict[Future[Rows], Block] = {}
+    def _run_pool(self, pool: Workers, plans: Sequence[int], first: int, last: int, progress: Progress | None) -> None:
+        target_s = PIECE_S
+        if self.deadline_s is not None:
+            target_s = min(PIECE_S, max(LEAST_PIECE_S, 0.05 * (self.deadline_s - time.monotonic())))
+        pieces = Pieces(self.tables, plans, first, last, pool.count, self._cost_s, target_s)
+        queue = iter(pieces)
+        waiting: dict[Done, Piece] = {}
+
+        def take(future: Done) -> None:
+            piece = waiting[future]
+            try:
+                rows, seconds = future.result()
+            except BrokenExecutor as error:
+                raise lost_worker() from error
+            pieces.learn(piece, seconds)
+            for plan, part in zip(piece.plans, rows, strict=True):
+                self.tables.add(plan, piece.first, part)
+            # only now: an interruption before this line finds the piece once more
+            del waiting[future]
+            if progress is not None:
+                progress(piece.days)
+
         try:
             while True:
-                while len(waiting) < ahead and not self._out_of_time() and (block := next(queue, None)) is not None:
-                    waiting[self._submit(pool, block)] = block
+                while (
+                    len(waiting) < pool.ahead
+                    and not self._out_of_time(plans)
+                    and (piece := next(queue, None)) is not None
+                ):
+                    waiting[pool.submit(piece)] = piece
                 if not waiting:
                     break
                 finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
                 for future in finished:
-                    block = waiting.pop(future)
-                    self._keep(block, future.result())
-                    if progress is not None:
-                        progress(block.last - block.first)
+                    take(future)
         except KeyboardInterrupt:
-            for future, block in waiting.items():
-                if future.done() and not future.cancelled():
-                    self._keep(block, future.result())
-                future.cancel()
+            # what is being simulated now is short and would have to be waited for anyway
+            progress = None
+            running = [future for future in waiting if not future.cancel()]
+            for future in wait(running).done:
+                take(future)
             raise
         if next(queue, None) is not None:
             raise BudgetSpentError
 
-    def _submit(self, pool: Executor, block: Block) -> Future[Rows]:
-        if self._client is None:
-            return pool.submit(_work, block)
-        key = f"{self.seed}-{self._packed.key}"
-        return pool.submit(_work_anywhere, self._packed, key, self.seed, block)
-
-    def _run_here(self, blocks: list[Block], progress: Progress | None) -> None:
-        """Simulate blocks in this process, day by day through all plans, so that an interruption leaves pairs."""
-        todo = sorted((number, block.plan) for block in blocks for number in range(block.first, block.last))
-        unsaved: list[tuple[int, int]] = []
-        saved_s = time.monotonic()
+    def _run_here(self, plans: Sequence[int], first: int, last: int, progress: Progress | None) -> None:
+        """Simulate in this process, day by day through all plans, so that an interruption leaves pairs."""
+        unsaved: dict[int, list[tuple[int, Rows]]] = {plan: [] for plan in plans}
+        count, saved_s = 0, time.monotonic()
         try:
-            for number, plan in todo:
-                if self._out_of_time():
-                    raise BudgetSpentError
-                self.tables.rows[plan][number] = run_day(self.plans[plan], self._bank, number)
-                unsaved.append((plan, number))
+            for plan, number in self._lacking(plans, first, last):
+                if self.deadline_s is not None and time.monotonic() >= self.deadline_s:
+                    self._save(unsaved)
+                    if self._out_of_time(plans):
+                        raise BudgetSpentError
+                unsaved[plan].append((number, run_day(self.plans[plan], self._bank, number)))
+                count += 1
                 if progress is not None:
                     progress(1)
-                if self._journal is not None and time.monotonic() - saved_s > 0.5:
+                if count >= SAVE_DAYS or time.monotonic() - saved_s > SAVE_S:
                     self._save(unsaved)
-                    saved_s = time.monotonic()
+                    count, saved_s = 0, time.monotonic()
         finally:
             self._save(unsaved)
 
-    def _save(self, days: list[tuple[int, int]]) -> None:
-        if self._journal is not None:
-            for plan, number in days:
-                self._journal.append(plan, number, self.tables.rows[plan][number][None, :])
-        days.clear()
+    def _lacking(self, plans: Sequence[int], first: int, last: int) -> Iterator[tuple[int, int]]:
+        """Yield plan and replication of days that are not known, by replication and then by plan."""
+        for start in range(first, last, BLOCK_DAYS):
+            end = min(last, start + BLOCK_DAYS)
+            lacking = {
+                plan: {number for low, high in self.tables.gaps(plan, start, end) for number in range(low, high)}
+                for plan in plans
+            }
+            for number in range(start, end):
+                for plan in plans:
+                    if number in lacking[plan]:
+                        yield plan, number
+
+    def _save(self, unsaved: dict[int, list[tuple[int, Rows]]]) -> None:
+        """Keep days, runs of consecutive ones together."""
+        for plan, days in unsaved.items():
+            while days:
+                run = 1
+                while run < len(days) and days[run][0] == days[0][0] + run:
+                    run += 1
+                self.tables.add(plan, days[0][0], np.array([row for _, row in days[:run]]))
+                del days[:run]

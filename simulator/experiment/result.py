@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
@@ -20,6 +21,7 @@ from simulator.experiment.estimates import (
     quantile_interval,
     ratio_interval,
 )
+from simulator.experiment.tables import StoredRows
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 if TYPE_CHECKING:
@@ -31,6 +33,8 @@ PER_DAY = (
     "field_hours", "applied", "mixed", "left_over", "moves", "drive_km", "fields_finished", "water_fetched_l",
     "out_of_reach_acres",
 )  # fmt: skip
+FRAME_ROWS = 4096
+"""Rows in each part of a table that is made part by part."""
 _PLACE = {name: place for place, name in enumerate(COLUMNS)}
 
 
@@ -44,8 +48,8 @@ class SetResult:
         Equipment set.
     replications : numpy.ndarray of int, shape (days,)
         Replication numbers, ascending.
-    rows : numpy.ndarray, shape (days, len(COLUMNS))
-        One row a day.
+    stored : numpy.ndarray or StoredRows, shape (days, len(COLUMNS))
+        One row a day; a :class:`simulator.experiment.tables.StoredRows` reads them from disk when asked.
     one_more : tuple of OneMore
         Worth of one more of each; empty when not asked.
     liquid : bool
@@ -56,26 +60,52 @@ class SetResult:
 
     name: str
     replications: NDArray[np.int64]
-    rows: NDArray[np.float64]
+    stored: NDArray[np.float64] | StoredRows
     one_more: tuple[OneMore, ...] = ()
     liquid: bool = True
     unit: str = "us"
+    _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
     def days(self) -> int:
         """Number of simulated days."""
-        return len(self.rows)
+        return len(self.stored)
+
+    @property
+    def rows(self) -> NDArray[np.float64]:
+        """All rows, shape (days, len(COLUMNS)), made when asked: 0.6 kB a day."""
+        return self.stored if isinstance(self.stored, np.ndarray) else self.stored.rows()
+
+    def parts(self, size: int = FRAME_ROWS) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64]]]:
+        """Yield replications and their rows in order, at most ``size`` at a time."""
+        stored = self.stored
+        rows = (
+            (stored[start : start + size] for start in range(0, self.days, size))
+            if isinstance(stored, np.ndarray)
+            else stored.chunks(size)
+        )
+        for start, part in zip(range(0, self.days, size), rows, strict=True):
+            yield self.replications[start : start + size], part
 
     def column(self, name: str) -> NDArray[np.float64]:
-        """Return one measure, a value a day."""
-        values: NDArray[np.float64] = self.rows[:, _PLACE[name]]
-        return values
+        """Return one measure, a value a day; not to be written to."""
+        if isinstance(self.stored, np.ndarray):
+            values: NDArray[np.float64] = self.stored[:, _PLACE[name]]
+            return values
+        return self.stored.column(_PLACE[name])
+
+    def _figures(self, name: str) -> tuple[float, float]:
+        """Return a column's sum, and its mean over the days that have it; read once."""
+        known = self._known.get(name)
+        if known is None:
+            values = self.column(name)
+            there = values[np.isfinite(values)]
+            known = self._known[name] = (float(values.sum()), float(there.mean()) if len(there) else math.nan)
+        return known
 
     def mean(self, name: str) -> float:
         """Return a measure's mean over the days that have it; NaN when none has."""
-        values = self.column(name)
-        values = values[np.isfinite(values)]
-        return float(values.mean()) if len(values) else math.nan
+        return self._figures(name)[1]
 
     def acres(self) -> Interval:
         """Return mean acres per day with its interval."""
@@ -92,7 +122,7 @@ class SetResult:
 
     def time_share(self) -> dict[str, float]:
         """Return the share of aircraft time by state and reason; sums to 1."""
-        totals = np.array([self.column(f"time_s/{label}").sum() for label in TIME_LABELS])
+        totals = np.array([self._figures(f"time_s/{label}")[0] for label in TIME_LABELS])
         whole = totals.sum()
         return {label: float(total / whole) for label, total in zip(TIME_LABELS, totals, strict=True) if total > 0}
 
@@ -130,10 +160,13 @@ class Result:
         In the scenario's order.
     stopped : str
         Why it ended before the days asked for; empty when it did not.
-    notes : tuple of str
-        What was mended or assumed in reading files.
     skipped : tuple of str
         Parts of field files that were left out, with the reason.
+    notes : tuple of str
+        What was mended or assumed in reading files.
+    resumed : str
+        What was found of an unfinished run that this one went on from; empty when there was none. No part of the
+        answer, so it is not in ``result.json``.
     """
 
     scenario: str
@@ -142,15 +175,22 @@ class Result:
     stopped: str = ""
     skipped: tuple[str, ...] = field(default=())
     notes: tuple[str, ...] = field(default=())
+    resumed: str = ""
 
     def paired(self) -> list[tuple[str, str, PairedInterval]]:
         """Return every pair of sets: difference of acres per day over the days both simulated."""
         pairs = []
+        # copies, for a column keeps alive those that were read with it
+        acres = [entry.column("acres").copy() for entry in self.sets] if len(self.sets) > 1 else []
         for place, first in enumerate(self.sets):
-            for second in self.sets[place + 1 :]:
-                _, in_first, in_second = np.intersect1d(first.replications, second.replications, return_indices=True)
-                if len(in_first) >= 2:
-                    a, b = first.column("acres")[in_first], second.column("acres")[in_second]
+            for other, second in enumerate(self.sets[place + 1 :], place + 1):
+                a, b = acres[place], acres[other]
+                if not np.array_equal(first.replications, second.replications):
+                    _, in_first, in_second = np.intersect1d(
+                        first.replications, second.replications, assume_unique=True, return_indices=True
+                    )
+                    a, b = a[in_first], b[in_second]
+                if len(a) >= 2:
                     pairs.append((first.name, second.name, paired_interval(a, b)))
         return pairs
 
@@ -159,13 +199,27 @@ class Result:
         """One row a replication and set, all measures (see :data:`simulator.analysis.summary.MEASURES`)."""
         import pandas as pd
 
-        frames = []
+        return pd.concat(self.day_frames(), ignore_index=True)
+
+    def day_frames(self, measures: Sequence[str] = MEASURES, size: int = FRAME_ROWS) -> Iterator[pd.DataFrame]:
+        """Yield :attr:`days` part by part, so that a table of any number of days takes little memory.
+
+        Parameters
+        ----------
+        measures : sequence of str, optional
+            Measures to have; all by default.
+        size : int, optional
+            Days in a part, at most.
+        """
+        import pandas as pd
+
+        places = [_PLACE[name] for name in measures]
         for entry in self.sets:
-            frame = pd.DataFrame(entry.rows[:, : len(MEASURES)], columns=list(MEASURES))
-            frame.insert(0, "replication", entry.replications)
-            frame.insert(0, "equipment_set", entry.name)
-            frames.append(frame)
-        return pd.concat(frames, ignore_index=True)
+            for replications, rows in entry.parts(size):
+                frame = pd.DataFrame(rows[:, places], columns=list(measures))
+                frame.insert(0, "replication", replications)
+                frame.insert(0, "equipment_set", entry.name)
+                yield frame
 
     @property
     def time_use(self) -> pd.DataFrame:

@@ -4,14 +4,11 @@ from __future__ import annotations
 
 import math
 import time
-from collections.abc import Callable, Iterable
+from collections.abc import Callable, Iterable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
-
-import numpy as np
-from numpy.typing import NDArray
 
 from simulator import __version__
 from simulator.analysis.bottleneck import OneMore
@@ -19,6 +16,7 @@ from simulator.analysis.summary import COLUMNS
 from simulator.errors import InputError, Problem
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
 from simulator.experiment.journal import Journal
+from simulator.experiment.record_file import Rows
 from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
 from simulator.experiment.streams import BLOCK_DAYS, StreamBank
@@ -78,8 +76,9 @@ class Options:
         Address of a dask scheduler.
     budget_s : float, optional
         Time after which no more days are begun.
-    journal : Path, optional
-        File that keeps finished days; a run that finds its own there goes on from it.
+    journal : Path or Journal, optional
+        File that keeps finished days; a run that finds its own there goes on from it. An open journal (see
+        :func:`open_journal`) stays open, so that no other run comes in until its maker closes it.
     """
 
     days: int | None = None
@@ -90,7 +89,7 @@ class Options:
     one_more_days: int = ONE_MORE_DAYS
     scheduler: str | None = None
     budget_s: float | None = None
-    journal: Path | None = None
+    journal: Path | Journal | None = None
 
 
 def run(loaded: LoadedScenario, options: Options | None = None, report: Report | None = None, **named: Any) -> Result:
@@ -120,41 +119,39 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         Interrupted before two days of every set had finished.
     """
     chosen = replace(options or Options(), **named)
+    begun_s = time.monotonic()
     wanted = loaded.base.days if chosen.days is None else chosen.days
     _check_numbers(wanted, chosen)
     seed = loaded.base.seed if chosen.seed is None else chosen.seed
     plans = make_plans(loaded)
-    stopped = ""
+    tried = _one_more_plans(loaded) if chosen.one_more_days >= 2 else []
+    stopped, last = "", None
     extra: list[tuple[OneMore, ...]] = [() for _ in plans]
     deadline_s = None
     if chosen.budget_s is not None:
-        share = 0.65 if chosen.one_more_days >= 2 else 1.0
-        deadline_s = time.monotonic() + share * chosen.budget_s
+        deadline_s = begun_s + (0.65 if tried else 1.0) * chosen.budget_s
         wanted = MOST_DAYS if chosen.days is None else wanted
-    journal = None
-    if chosen.journal is not None:
-        identity = {
-            "digest": loaded.digest(),
-            "seed": seed,
-            "sets": [plan.name for plan in plans],
-            "columns": list(COLUMNS),
-        }
-        journal = Journal(chosen.journal, {**identity, "version": __version__}, len(COLUMNS))
+    journal = open_journal(loaded, chosen.journal, seed) if isinstance(chosen.journal, Path) else chosen.journal
+    everything = [*plans, *(one.plan for one in tried)]
     try:
-        with Runner(plans, seed, chosen.workers, journal, chosen.scheduler, deadline_s) as runner:
+        with Runner(everything, seed, chosen.workers, journal, chosen.scheduler, deadline_s) as runner:
+            sets = tuple(range(len(plans)))
+            resumed = _resumed(runner)
             try:
-                stopped = _run_days(runner, wanted, chosen, report)
-                if chosen.one_more_days >= 2:
-                    extra = _run_one_more(loaded, runner, seed, chosen, report)
+                stopped, last = _run_days(runner, sets, wanted, chosen, report)
+                if tried:
+                    days = min(chosen.one_more_days, runner.tables.whole(sets, last))
+                    extra = _run_one_more(runner, tried, len(sets), days, chosen.budget_s, report)
             except KeyboardInterrupt:
-                if min(runner.tables.done(place) for place in range(len(plans))) < 2:
+                if min(runner.tables.done(place) for place in sets) < 2:
                     raise
                 stopped = "interrupted; only the days that had finished are in the tables"
-            tables = [runner.tables.table(place) for place in range(len(plans))]
+            # an unfinished run may have left days beyond those that this one asks for
+            tables = [runner.tables.stored(place, last) for place in sets]
     finally:
-        if journal is not None:
+        if journal is not None and journal is not chosen.journal:
             journal.close()
-    sets = tuple(
+    results = tuple(
         SetResult(plan.name, *table, changes, plan.scenario.product.kind == "liquid", plan.scenario.units)
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )
@@ -162,7 +159,44 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     told = dict.fromkeys(problem for entry in loaded.sets for problem in entry.notes)
     skipped = tuple(str(problem) for problem in told if problem in left_out)
     notes = tuple(str(problem) for problem in told if problem not in left_out)
-    return Result(loaded.name, seed, sets, stopped, skipped, notes)
+    return Result(loaded.name, seed, results, stopped, skipped, notes, resumed)
+
+
+def open_journal(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> Journal:
+    """Open the file that keeps finished days of a scenario's run, for this process alone.
+
+    Parameters
+    ----------
+    loaded : LoadedScenario
+        The scenario.
+    path : Path
+        File; its folder must exist.
+    seed : int, optional
+        Seed; the scenario's by default.
+    fresh : bool, optional
+        Drop what an earlier run has left there.
+
+    Raises
+    ------
+    InputError
+        See :class:`simulator.experiment.journal.Journal`.
+    """
+    identity = {
+        "digest": loaded.digest(),
+        "seed": loaded.base.seed if seed is None else seed,
+        "sets": [entry.name for entry in loaded.sets],
+        "columns": list(COLUMNS),
+        "version": __version__,
+    }
+    return Journal(path, identity, len(COLUMNS), fresh)
+
+
+def _resumed(runner: Runner) -> str:
+    """Return what was found of an unfinished run, in words."""
+    spoilt = runner.tables.records.spoilt
+    found = f"{runner.resumed} days were finished before" if runner.resumed else ""
+    cut = f"{spoilt} {'record was' if spoilt == 1 else 'records were'} cut off or spoilt and left out" if spoilt else ""
+    return "; ".join(part for part in (found, cut) if part)
 
 
 def _check_numbers(days: int, options: Options) -> None:
@@ -184,52 +218,73 @@ def _check_numbers(days: int, options: Options) -> None:
         raise InputError(problems)
 
 
-def _run_days(runner: Runner, wanted: int, options: Options, report: Report | None) -> str:
+def _run_days(
+    runner: Runner, sets: Sequence[int], wanted: int, options: Options, report: Report | None
+) -> tuple[str, int | None]:
+    """Simulate all sets.
+
+    Returns
+    -------
+    str
+        Why it ended early; empty when it did not.
+    int or None
+        Replication before which all is done and what follows is of another run; None when the time was over.
+    """
     done, target = 0, wanted
 
     def progress(count: int) -> None:
         nonlocal done
         done += count
         if report is not None:
-            report("days", done, target * len(runner.plans))
+            report("days", done, target * len(sets))
+
+    def width_before(last: int | None) -> float:
+        acres = [runner.tables.acres(place, last) for place in sets]
+        return relative_width(acres, options.precise, runner.tables.whole(sets, last))
 
     try:
         if options.precision is None:
-            runner.extend(0, wanted, progress)
-            return ""
+            runner.extend(0, wanted, progress, sets)
+            return "", wanted
         first, last = 0, min(max(wanted, 10), MOST_DAYS) if options.budget_s is None else BLOCK_DAYS
         # look only where a block of replications ends, so that any number of workers stops at the same day
         while True:
             target = last
-            runner.extend(first, last, progress)
-            width = relative_width(runner, options.precise)
+            runner.extend(first, last, progress, sets)
+            width = width_before(last)
             if width <= options.precision:
-                return ""
+                return "", last
             if last >= MOST_DAYS:
-                return f"the precision was not reached within {MOST_DAYS} days; it is {width:.2%}"
+                return f"the precision was not reached within {MOST_DAYS} days; it is {width:.2%}", last
             needed = int(last * (width / options.precision) ** 2) if math.isfinite(width) else 4 * last
             step = min(max(needed - last, BLOCK_DAYS), 2 * last)
             first, last = last, min(MOST_DAYS, ((last + step) // BLOCK_DAYS + 1) * BLOCK_DAYS)
     except BudgetSpentError:
-        fewest = min(runner.tables.done(place) for place in range(len(runner.plans)))
-        width = relative_width(runner, options.precise)
-        return f"the time was over after {fewest} days of every set; the {options.precise} is known to ± {width:.2%}"
+        fewest = min(runner.tables.done(place) for place in sets)
+        reached = f"the {options.precise} is known to ± {width_before(None):.2%}"
+        return f"the time was over after {fewest} days of every set; {reached}", None
 
 
-def relative_width(runner: Runner, precise: str) -> float:
-    """Return the largest relative half-width of 95 % intervals over all sets (or pairs) of what has been simulated."""
-    acres = [runner.tables.table(place) for place in range(len(runner.plans))]
-    column = COLUMNS.index("acres")
+def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
+    """Return the largest relative half-width of 95 % intervals over all sets, or over all pairs with the first.
+
+    Parameters
+    ----------
+    acres : sequence of ndarray
+        Acres per day of each set, in the order of replications.
+    precise : {"mean", "p10", "difference"}
+        What is to be known.
+    whole : int
+        Days that every set has finished without a gap, which make pairs.
+    """
     widths = []
     if precise == "difference":
-        whole = runner.tables.whole()
-        first = acres[0][1][:whole, column]
-        for _, rows in acres[1:]:
-            pair = paired_interval(rows[:whole, column], first)
+        first = acres[0][:whole]
+        for values in acres[1:]:
+            pair = paired_interval(values[:whole], first)
             widths.append((pair.half_width or math.inf) / abs(float(first.mean())) if first.mean() else 0.0)
     else:
-        for _, rows in acres:
-            values = rows[:, column]
+        for values in acres:
             if precise == "p10":
                 middle, low, high = quantile_interval(values, 0.1)
                 half = math.inf if low is None or high is None else 0.5 * (high - low)
@@ -240,47 +295,55 @@ def relative_width(runner: Runner, precise: str) -> float:
     return max(widths, default=0.0)
 
 
-def _acres(runner: Runner, place: int) -> NDArray[np.float64]:
-    _, rows = runner.tables.table(place)
-    acres: NDArray[np.float64] = rows[:, COLUMNS.index("acres")]
-    return acres
+@dataclass(frozen=True)
+class _Tried:
+    """A change tried on a set."""
+
+    place: int
+    variation: Variation
+    plan: DayPlan
 
 
-def _run_one_more(
-    loaded: LoadedScenario, runner: Runner, seed: int, options: Options, report: Report | None
-) -> list[tuple[OneMore, ...]]:
-    """Simulate one more of each for every set, on the same streams."""
-    days = min(options.one_more_days, runner.tables.whole())
-    tried: list[tuple[int, Variation]] = []
-    plans: list[DayPlan] = []
+def _one_more_plans(loaded: LoadedScenario) -> list[_Tried]:
+    """Return one more of each for every set."""
+    tried = []
     for place, entry in enumerate(loaded.sets):
         for variation in one_more_of_each(entry):
             # a change that makes the set invalid (more people than a trailer may carry, say) is simply not offered
             with suppress(InputError):
-                plans.append(make_plan(vary(entry, [variation.setting], loaded.folder)))
-                tried.append((place, variation))
+                plan = make_plan(vary(entry, [variation.setting], loaded.folder))
+                tried.append(_Tried(place, variation, plan))
+    return tried
+
+
+def _run_one_more(
+    runner: Runner, tried: Sequence[_Tried], sets: int, days: int, budget_s: float | None, report: Report | None
+) -> list[tuple[OneMore, ...]]:
+    """Simulate one more of each for every set, on the same streams; their plans stand after those of the sets."""
     done = 0
 
     def progress(count: int) -> None:
         nonlocal done
         done += count
         if report is not None:
-            report("one more of each", done, days * len(plans))
+            report("one more of each", done, days * len(tried))
 
-    changes: list[list[OneMore]] = [[] for _ in loaded.sets]
-    deadline_s = None if options.budget_s is None else time.monotonic() + 0.35 * options.budget_s
-    with Runner(plans, seed, options.workers, None, options.scheduler, deadline_s) as other:
-        with suppress(BudgetSpentError):
-            other.extend(0, days, progress)
-        for number, (place, variation) in enumerate(tried):
-            both = min(other.tables.done(number), days)
-            if both < 2:
-                continue
-            pair = paired_interval(_acres(other, number)[:both], _acres(runner, place)[:both])
-            low, high = (pair.mean if bound is None else bound for bound in (pair.low, pair.high))
-            changes[place].append(
-                OneMore(variation.change, variation.resource, variation.setting, pair.mean, low, high, pair.n)
-            )
+    changes: list[list[OneMore]] = [[] for _ in range(sets)]
+    if budget_s is not None:
+        runner.deadline_s = time.monotonic() + 0.35 * budget_s
+    numbers = range(sets, sets + len(tried))
+    with suppress(BudgetSpentError):
+        runner.extend(0, days, progress, numbers)
+    for number, one in zip(numbers, tried, strict=True):
+        both = runner.tables.whole([number], days)
+        if both < 2:
+            continue
+        pair = paired_interval(runner.tables.acres(number)[:both], runner.tables.acres(one.place)[:both])
+        low, high = (pair.mean if bound is None else bound for bound in (pair.low, pair.high))
+        variation = one.variation
+        changes[one.place].append(
+            OneMore(variation.change, variation.resource, variation.setting, pair.mean, low, high, pair.n)
+        )
     return [tuple(sorted(entries, key=lambda change: -change.acres_per_day)) for entries in changes]
 
 

@@ -120,6 +120,7 @@ class Crew:
         self.pilots = [Person(f"{rig_name}/pilot {number}", True) for number in range(1, table.pilots + 1)]
         self.helpers = [Person(f"{rig_name}/helper {number}", False) for number in range(1, table.helpers + 1)]
         self.people = self.helpers + self.pilots
+        self._pilot_helps, self._aircraft_per_pilot = table.pilot_helps, table.aircraft_per_pilot
         self._jobs: list[Job] = []
         self._launches: list[AircraftUnit] = []
         self._running = 0
@@ -171,12 +172,6 @@ class Crew:
         """Return who is at the rig and free."""
         return [person for person in self.people if not person.busy]
 
-    @property
-    def _stopped(self) -> Reason | None:
-        if self.held_for is not None:
-            return self.held_for
-        return self._seizes[0][0] if self._seizes else None
-
     def dispatch(self) -> None:
         """Hand free people to what waits.
 
@@ -188,8 +183,7 @@ class Crew:
             return
         if not (self._jobs or self._launches or self._seizes):
             return
-        self._dispatching = True
-        self._again = True
+        self._dispatching = self._again = True
         while self._again:
             self._again = False
             self._dispatch()
@@ -207,7 +201,9 @@ class Crew:
             self.held_for = why
             call()
             return
-        stopped = self._stopped
+        stopped = self.held_for
+        if stopped is None and self._seizes:
+            stopped = self._seizes[0][0]
         if stopped is not None:
             for job in self._jobs:
                 job.block(self.env.now, stopped)
@@ -256,7 +252,7 @@ class Crew:
                     found.append(person)
                     if len(found) == number:
                         return found
-        pilots_help = self.table.pilot_helps and (priority < AHEAD - 1 or len(self.helpers) < number)
+        pilots_help = self._pilot_helps and (priority < AHEAD - 1 or len(self.helpers) < number)
         if by == "pilot" or (by == "anyone" and pilots_help):
             for person in self.pilots:
                 if not person.busy and (person.watching == 0 or by == "pilot"):
@@ -328,7 +324,7 @@ class Crew:
         for pilot in self.pilots:
             if (
                 not pilot.busy
-                and pilot.watching < self.table.aircraft_per_pilot
+                and pilot.watching < self._aircraft_per_pilot
                 and (best is None or pilot.watching > best.watching)
             ):
                 best = pilot

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import gc
 from dataclasses import dataclass
 
 from simulator.experiment.streams import DayStreams
@@ -43,6 +44,16 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
     SimulatedDay
         Depends on plan and streams alone.
     """
+    collecting = gc.isenabled()
+    gc.disable()  # a day leaves its few cycles behind at its end; looking for them meanwhile finds none
+    try:
+        return _simulate(plan, streams, replication)
+    finally:
+        if collecting:
+            gc.enable()
+
+
+def _simulate(plan: DayPlan, streams: DayStreams, replication: int) -> SimulatedDay:
     env = DayClock()
     log = DayLog()
     scenario = plan.scenario

@@ -137,6 +137,10 @@ class RigUnit:
             for pack, number in plan.packs
             for count in range(1, number + 1)
         ]
+        self._best_packs = {aircraft.name: _best_pack(aircraft.name, self.packs) for aircraft, _ in plan.aircraft}
+        self._least_cycles_s: dict[tuple[str, float], float] = {}
+        self._swap_first = rig.swap_first
+        self.charge_to = rig.charge_to
         self._fill_mean_s = tasks.fill.time.mean()
         self.swap_mean_s = tasks.swap.time.mean()
         self._check_mean_s = tasks.launch_check.time.mean()
@@ -186,8 +190,7 @@ class RigUnit:
 
     def best_pack(self, aircraft_class: str) -> Pack:
         """Return a pack of the fitting type that holds most above its reserve when full."""
-        fitting = [pack for pack in self.packs if aircraft_class in pack.plan.fits]
-        return max(fitting, key=lambda pack: pack.plan.capacity_wh - pack.plan.reserve_wh)
+        return self._best_packs[aircraft_class]
 
     def pack_waits(self, aircraft_class: str, start_s: float, end_s: float) -> list[tuple[float, float, Reason]]:
         """Split a wait for a pack that the day's end cut short, by what has delayed the pack that holds most so far."""
@@ -200,7 +203,7 @@ class RigUnit:
         """Return the least mean time from now to take-off."""
         fill = self._fill_mean_s + self.supply.fill_s(fill_amount) if fill_amount > 0 else 0.0
         swap_s = self.swap_mean_s if swap else 0.0
-        return (swap_s + fill if self.plan.rig.swap_first else max(swap_s, fill)) + self._check_mean_s
+        return (swap_s + fill if self._swap_first else max(swap_s, fill)) + self._check_mean_s
 
     def next_ready(self) -> Signal:
         """Return the event that the rig next stands ready at a field."""
@@ -300,15 +303,19 @@ class RigUnit:
         self._applied += amount
 
     def _least_cycle_s(self, plan: AircraftPlan, rate: float) -> float:
-        spray_s = plan.capacity_units / rate / (plan.swath_m * plan.work_speed_m_per_s)
-        return (
-            spray_s
-            + plan.take_off_time.mean()
-            + plan.landing_time.mean()
-            + self._fill_mean_s
-            + self.supply.fill_s(plan.capacity_units)
-            + 1.0
-        )
+        key = plan.name, rate
+        cycle_s = self._least_cycles_s.get(key)
+        if cycle_s is None:
+            spray_s = plan.capacity_units / rate / (plan.swath_m * plan.work_speed_m_per_s)
+            cycle_s = self._least_cycles_s[key] = (
+                spray_s
+                + plan.take_off_time.mean()
+                + plan.landing_time.mean()
+                + self._fill_mean_s
+                + self.supply.fill_s(plan.capacity_units)
+                + 1.0
+            )
+        return cycle_s
 
     def _charged(self, session: Session) -> None:
         self.station.charged(session)
@@ -548,3 +555,9 @@ class RigUnit:
             {pack.name: pack.energy_wh for pack in self.packs},
             now,
         )
+
+
+def _best_pack(aircraft_class: str, packs: list[Pack]) -> Pack:
+    """Return a pack of the fitting type that holds most above its reserve when full."""
+    fitting = [pack for pack in packs if aircraft_class in pack.plan.fits]
+    return max(fitting, key=lambda pack: pack.plan.capacity_wh - pack.plan.reserve_wh)

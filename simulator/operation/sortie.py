@@ -320,7 +320,7 @@ class AircraftUnit:
                 return False, flight, pack.above_reserve_wh / spare, wanted
         flight = self._mean_flight(visit.index, fresh.plan.mass_kg)
         wanted = _to_border(border, area_from + self.plan.capacity(fresh.plan.mass_kg) / flight.profile.rate)
-        energy = fresh.plan.capacity_wh * self.rig.plan.rig.charge_to - fresh.plan.reserve_wh
+        energy = fresh.plan.capacity_wh * self.rig.charge_to - fresh.plan.reserve_wh
         return True, flight, energy / spare, wanted
 
     def _shortened(

@@ -75,6 +75,9 @@ class Supply:
         self._orders: list[_Order] = []
         self._mixing: Job | None = None
         self._trip: Job | None = None
+        self._water_share = table.water_share
+        self._flow = table.pump_flow if liquid else table.dry_flow
+        self._mix_at = table.mix_at * table.mix_tank
         self._largest = min(table.batch, table.mix_tank) if table.batch is not None else table.mix_tank
 
     def request(self, amount: float, call: Callable[[], None]) -> None:
@@ -99,7 +102,7 @@ class Supply:
 
     def fill_s(self, amount: float) -> float:
         """Return the time (s) that pumping or pouring an amount takes."""
-        return amount / (self.table.pump_flow if self.liquid else self.table.dry_flow)
+        return amount / self._flow
 
     def _serve(self) -> None:
         while self._orders and self.level >= self._orders[0].amount - _TINY:
@@ -122,7 +125,7 @@ class Supply:
             if waiting:
                 self.crew.hasten(self._mixing)
             return
-        if not waiting and self.level > self.table.mix_at * self.table.mix_tank:
+        if not waiting and self.level > self._mix_at:
             self._plan_trip(waiting)
             return
         ordered = sum(order.amount for order in self._orders)
@@ -152,13 +155,15 @@ class Supply:
 
     def _plan_trip(self, urgent: bool) -> None:
         """Fetch water when less than a batch, and less than is still needed, is left."""
-        need = sum(order.amount for order in self._orders) + self._ahead() - self.level
-        left = self.stock / self.table.water_share
         if self._trip is not None:
             if urgent:
                 self.crew.hasten(self._trip)
             return
-        if left >= min(self._largest, need) - 1e-6 or need <= _TINY:
+        left = self.stock / self._water_share
+        if left >= self._largest - 1e-6:
+            return
+        need = sum([order.amount for order in self._orders]) + self._ahead() - self.level
+        if left >= need - 1e-6 or need <= _TINY:
             return
         self._start_trip(urgent, self._full_stock)
 

@@ -78,6 +78,7 @@ class Turnaround:
         self.env, self.rig = env, rig
         self.start_s = env.now
         self.ready = Signal(env)
+        self._swap_first = rig.plan.rig.swap_first
         self._swap = _Branch(self.start_s) if load.swap else None
         self._fill = _Branch(self.start_s) if load.fill_amount > 0.0 else None
         self._half_swap_s = 0.0
@@ -85,7 +86,7 @@ class Turnaround:
         self._incoming: Pack | None = None
         if self._swap is not None:
             self._begin_swap()
-        if self._fill is not None and not (self._swap is not None and rig.plan.rig.swap_first):
+        if self._fill is not None and not (self._swap is not None and self._swap_first):
             self._begin_fill()
         if self._swap is None and self._fill is None:
             self.ready.fire()
@@ -160,7 +161,7 @@ class Turnaround:
         self.unit.mount(self._incoming)
         self.unit.swaps += 1
         self._incoming = None
-        if self._fill is not None and self.rig.plan.rig.swap_first:
+        if self._fill is not None and self._swap_first:
             self._fill.at_s = now
             if not self.unit.closed:
                 self._begin_fill()
@@ -199,8 +200,8 @@ class Turnaround:
     # --- both ---
 
     def _check_ready(self) -> None:
-        open_branches = [branch for branch in (self._swap, self._fill) if branch is not None and not branch.done]
-        if not open_branches and not self.unit.closed:
+        swap, fill = self._swap, self._fill
+        if (swap is None or swap.done) and (fill is None or fill.done) and not self.unit.closed:
             self.write(self.env.now)
             self.ready.fire()
 
@@ -218,22 +219,23 @@ class Turnaround:
                     swap.wait(end_s, reason)
             swap.cut(now_s, State.SWAP)
         if self._fill is not None and not (
-            self._swap is not None and not self._swap.done and self.rig.plan.rig.swap_first
+            self._swap is not None and not self._swap.done and self._swap_first
         ):
             self._fill.cut(now_s, State.FILL)
         self.write(now_s)
 
     def write(self, end_s: float) -> None:
         """Write the aircraft's states since landing: service before waiting, and of waits the one that lasted."""
-        branches = [branch for branch in (self._swap, self._fill) if branch is not None]
-        unit = self.unit
-        if len(branches) == 2 and self.rig.plan.rig.swap_first:
-            parts = branches[0].parts + branches[1].parts
-        elif len(branches) == 2:
-            last, other = sorted(branches, key=lambda branch: branch.at_s, reverse=True)
-            parts = _overlay(last.parts, other.parts)
+        unit, swap, fill = self.unit, self._swap, self._fill
+        if swap is None or fill is None:
+            one = swap if swap is not None else fill
+            parts = one.parts if one is not None else []
+        elif self._swap_first:
+            parts = swap.parts + fill.parts
+        elif fill.at_s > swap.at_s:
+            parts = _overlay(fill.parts, swap.parts)
         else:
-            parts = branches[0].parts if branches else []
+            parts = _overlay(swap.parts, fill.parts)
         for start, end, state, reason in parts:
             unit.mark(min(end, end_s), state, reason, start)
 

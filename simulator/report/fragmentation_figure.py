@@ -65,7 +65,16 @@ def fragmentation_figure(study: Fragmentation) -> Figure:
                 response.acres_per_day(area, move, 1.0 / long, 0.5 * float(np.hypot(long, area / long)))
                 for area, long in zip(x, length, strict=True)
             ]
-            axes.plot(x / M2_PER_ACRE / unit.acres, np.asarray(y) / unit.acres, color=colour, linewidth=1.2, alpha=0.8)
+            axes.plot(
+                x / M2_PER_ACRE / unit.acres,
+                np.asarray(y) / unit.acres,
+                color=colour,
+                linewidth=1.1,
+                linestyle=(0, (5, 4)),
+                alpha=0.75,
+                zorder=1.0,
+                label=f"{plain(name, 40)}, fitted\n(off by {response.error_acres / unit.acres:.2g})",
+            )
     axes.set_xscale("log")
     least, most = axes.get_xlim()
     ticks = [
@@ -84,6 +93,9 @@ def fragmentation_figure(study: Fragmentation) -> Figure:
     figure.legend(loc="outside right upper")
     text = f"bars: 95 % interval, {study.days_each} days a case"
     if study.responses:
-        text += "; lines: fitted response at the median move and shape"
+        text += (
+            ". Dashed: fitted response for fields of the median shape and move, not drawn through the points;"
+            f"\noff by: its root mean square error on a case left out, {unit.name} a day"
+        )
     figure.supxlabel(text, fontsize=8, color=QUIET, x=0.02, ha="left")
     return settle(figure)

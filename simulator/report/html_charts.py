@@ -265,7 +265,7 @@ def paired_figure(document: Mapping[str, Any], units: ReportUnits) -> PageFigure
         for place, (pair, (name, value, limits)) in enumerate(zip(pairs, rows, strict=True))
     )
     title = "Equipment sets against each other, day by day"
-    columns = ("pair", f"{units.area} per day more (95 % interval)", "days the first one wins")
+    columns = ("pair", f"{units.area} per day more (95 % interval)", "days the first is ahead (a tie counts half)")
     return PageFigure(
         "paired",
         title,

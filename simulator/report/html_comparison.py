@@ -70,7 +70,7 @@ def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
         "spread": spread,
         "difference": _differences(columns, units),
         "inputs": inputs if changed else None,
-        "per_day": _per_day(columns),
+        "per_day": _per_day(columns, units),
         "cautions": CAUTIONS,
         "simulation_note": SIMULATION_NOTE,
     }
@@ -130,18 +130,19 @@ def _differences(columns: Sequence[_Column], units: ReportUnits) -> PageFigure:
     )
 
 
-def _per_day(columns: Sequence[_Column]) -> DataTable:
+def _per_day(columns: Sequence[_Column], units: ReportUnits) -> DataTable:
     words = {
-        "sorties": "sorties",
-        "pack_swaps": "pack swaps",
-        "charge_cycles": "charges",
-        "moves": "drives (the yard's too)",
-        "generator_fuel_l": "generator fuel (L)",
-        "energy_kwh": "energy from the supply (kWh)",
-        "paid_hours": "paid hours of the rigs",
+        "sorties": ("sorties", 1.0),
+        "pack_swaps": ("pack swaps", 1.0),
+        "charge_cycles": ("charges", 1.0),
+        "moves": ("drives (the yard's too)", 1.0),
+        "generator_fuel_l": (f"generator fuel ({units.volume})", units.per_litre),
+        "energy_kwh": ("energy from the supply (kWh)", 1.0),
+        "paid_hours": ("paid hours of the rigs", 1.0),
     }
     rows = []
-    for key, label in words.items():
+    for key, (label, scale) in words.items():
         values = [column.entry["per_day"].get(key) for column in columns]
-        rows.append((Cell(label), *(Cell(NOTHING if value is None else count_text(value), value) for value in values)))
+        texts = [NOTHING if value is None else count_text(value * scale) for value in values]
+        rows.append((Cell(label), *(Cell(text, value) for text, value in zip(texts, values, strict=True))))
     return DataTable("An average day", ("per day", *(column.heading for column in columns)), tuple(rows))

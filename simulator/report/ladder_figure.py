@@ -36,7 +36,7 @@ def ladder_figure(answer: Ladder) -> Figure:
     y = 0.0
     for rung in answer.rungs:
         output = f"{rung.acres_per_day / answer.unit.acres:.0f} {answer.unit.name} a day"
-        text = f"rung {rung.number}: {output}, held back by {rung.bottleneck.resource}"
+        text = f"rung {rung.number}: {output}, held back by {' or '.join(rung.bottleneck.resources)}"
         axes.annotate(text, (0.0, y), xycoords=("axes fraction", "data"), xytext=(4, 0), textcoords="offset points",
                       fontsize=8.5, fontweight="bold", va="center")  # fmt: skip
         y += 1.0

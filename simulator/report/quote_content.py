@@ -8,27 +8,28 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 from typing import Any
 
+import numpy as np
+from numpy.typing import NDArray
+
 from simulator.errors import InputError
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.numbers import (
     ReportUnits,
     finishing_text,
+    fixed,
     hours_text,
     quantile_text,
     range_text,
     units_of,
 )
+from simulator.report.quote_equipment import Pair, assumption_lines, equipment_lines, sub
 from simulator.report.quote_fields import FieldLine, field_lines, field_rings
 from simulator.report.stored import StoredResult
 from simulator.report.summary import is_invented, report_title
 from simulator.report.writing import plain
 
-MOST_LINES = 12
-"""Equipment lines shown; the rest is counted."""
 _MOST_CHANGES = 3
 _LONGEST_NOTE = 900
-
-Pair = tuple[str, str]
 
 
 @dataclass(frozen=True)
@@ -138,6 +139,8 @@ def quote_content(
     rings = field_rings(record)
     given = record.get("layout") == "given"
     made = datetime.date.today() if today is None else today
+    column = "acres" if shown.name == "us" else "hectares"
+    stepped = is_stepped(stored.days.loc[stored.days["equipment_set"] == set_name, column].to_numpy(dtype=float))
     map_note = ""
     if rings:
         map_note = "Fields where they lie, north up." if given else "Fields to scale, placed for drawing only."
@@ -149,11 +152,11 @@ def quote_content(
         made=made,
         valid_until=made + datetime.timedelta(days=valid_days),
         answer=_answer(entry, shown),
-        details=_details(stored.document, entry, shown),
-        limits=[plain(entry["bottleneck"]["sentence"], 600)],
+        details=_details(stored.document, entry, shown, stepped),
+        limits=[plain(entry["bottleneck"]["sentence"], 1200)],
         more=_more(entry, shown),
-        equipment=_equipment(table),
-        assumptions=_assumptions(table),
+        equipment=equipment_lines(table, shown),
+        assumptions=assumption_lines(table, shown),
         price=_price(table, entry, price, area, shown),
         fields=fields,
         fields_note=fields_note,
@@ -184,18 +187,52 @@ def _made_by(stored: StoredResult) -> str:
     return "; ".join(words)
 
 
+_STEPPED = 0.25
+"""Share of days with the very output of another day from which output goes in steps."""
+
+
+def is_stepped(output: NDArray[np.float64]) -> bool:
+    """Return whether many days end on the same output, as they do where days end on whole passes, loads and fields.
+
+    Parameters
+    ----------
+    output : ndarray, shape (days,)
+        Acres or hectares of each day.
+    """
+    values = output[np.isfinite(output)]
+    if len(values) < 4:
+        return False
+    size = max(float(np.abs(values).max()), 1e-12)
+    _, counts = np.unique(np.round(values / size, 7), return_counts=True)
+    return float(counts[counts > 1].sum()) >= _STEPPED * len(values)
+
+
+def _reached(spread: Mapping[str, Any], name: str) -> str:
+    """Return a percentile as text that is not more than the percentile itself, so that as many days do reach it."""
+    text, value = quantile_text(spread, name), float(spread[name])
+    if float(text) <= value * (1 + 1e-9):
+        return text
+    decimals = len(text.partition(".")[2])
+    return fixed(math.floor(value * 10.0**decimals) / 10.0**decimals, decimals)
+
+
 def _answer(entry: Mapping[str, Any], shown: ReportUnits) -> str:
     spread = entry[shown.spread_key]
-    usual, sure = quantile_text(spread, "p50"), quantile_text(spread, "p10")
-    return f"Expect {usual} {shown.area} on a typical day; at least {sure} {shown.area} on nine days in ten."
+    half, most = _reached(spread, "p50"), _reached(spread, "p10")
+    if half == most:
+        return f"Nine days in ten reach {most} {shown.area} or more; half of days do no better."
+    return f"Half of days reach {half} {shown.area} or more; nine days in ten reach {most} {shown.area} or more."
 
 
-def _details(document: Mapping[str, Any], entry: Mapping[str, Any], shown: ReportUnits) -> list[str]:
+def _details(document: Mapping[str, Any], entry: Mapping[str, Any], shown: ReportUnits, stepped: bool) -> list[str]:
     spread = entry[shown.spread_key]
-    lines = [
+    text = (
         f"From {entry['days']} simulated days. Mean {range_text(spread['mean'], spread['ci95'])} {shown.area} a day,"
-        " with its 95 % interval; a typical day is one that half of the days surpass."
-    ]
+        " with its 95 % interval."
+    )
+    if stepped:
+        text += " Days end on whole passes, loads and fields, so output goes in steps and many days do just the same."
+    lines = [text]
     finished = finishing_text(document, entry)
     if finished:
         lines.append(finished)
@@ -222,146 +259,10 @@ def _more(entry: Mapping[str, Any], shown: ReportUnits) -> list[str]:
     return lines
 
 
-def value_text(value: object) -> str:
-    """Return a scenario value as words: a quantity as written, a stochastic one by its kind and mean."""
-    if isinstance(value, Mapping):
-        kind = plain(value.get("dist", "varies"), 20)
-        for key in ("mean", "value", "mode"):
-            if key in value:
-                return f"{_unit_words(plain(value[key], 30))} on average ({kind})"
-        return f"{plain(value.get('low', '?'), 20)} to {plain(value.get('high', '?'), 20)} ({kind})"
-    if isinstance(value, bool):
-        return "yes" if value else "no"
-    return _unit_words(plain(value, 60))
-
-
-def _unit_words(text: str) -> str:
-    for written, shown in (("degC", "°C"), ("degF", "°F"), ("m^2", "m²"), ("m**2", "m²")):
-        text = text.replace(written, shown)
-    return text
-
-
-def _sub(table: object, *keys: str) -> Any:
-    """Return what stands under nested keys; an empty table when something is missing."""
-    for key in keys:
-        table = table.get(key) if isinstance(table, Mapping) else None
-    return {} if table is None else table
-
-
-def _items(table: object, key: str) -> list[tuple[Any, Any]]:
-    found = _sub(table, key)
-    return list(found.items()) if isinstance(found, Mapping) else []
-
-
-def _rigs(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
-    rigs = {str(name): rig for name, rig in _items(table, "rig") if isinstance(rig, Mapping)}
-    used = table.get("rigs_used")
-    return {name: rig for name, rig in rigs.items() if name in used} if isinstance(used, list) and used else rigs
-
-
-def _counted(table: object) -> list[tuple[str, int]]:
-    if not isinstance(table, Mapping):
-        return []
-    return [(str(name), number) for name, number in table.items() if isinstance(number, int) and number > 0]
-
-
-def _described(table: Mapping[str, Any], kind: str, name: str, parts: tuple[tuple[str, str], ...]) -> str:
-    values = _sub(table, kind, name)
-    values = values if isinstance(values, Mapping) else {}
-    words = [form.format(value_text(values[key])) for key, form in parts if key in values]
-    return f"{plain(name, 40)}" + (f" ({', '.join(words)})" if words else "")
-
-
-def _equipment(table: Mapping[str, Any]) -> list[Pair]:
-    rows: list[Pair] = []
-    rigs = _rigs(table)
-    granules = _sub(table, "product", "kind") == "granules"
-    load = (("hopper_mass", "hopper {}"),) if granules else (("tank", "tank {}"),)
-    for rig_name, rig in rigs.items():
-        where = f"{plain(rig_name, 30)}: " if len(rigs) > 1 else ""
-        for name, number in _counted(rig.get("aircraft")):
-            width = ("spread_swath", "swath {}") if granules else ("swath", "swath {}")
-            rows.append((f"{where}{number} aircraft", _described(table, "aircraft", name, (*load, width))))
-        for name, number in _counted(rig.get("packs")):
-            rows.append((f"{where}{number} packs", _described(table, "pack", name, (("energy", "{}"), ("mass", "{}")))))
-        for _, point in _items(rig, "power"):
-            if not isinstance(point, Mapping):
-                continue
-            if point.get("generator"):
-                rated = _described(table, "generator", str(point["generator"]), (("rated_power", "{}"),))
-                rows.append((f"{where}1 generator", rated))
-            elif point.get("grid_power"):
-                rows.append((f"{where}grid supply", value_text(point["grid_power"])))
-            for name, number in _counted(point.get("chargers")):
-                parts = (("output_power", "{}"), ("setting", "set to {}"), ("slots", "slots: {}"))
-                rows.append((f"{where}{number} chargers", _described(table, "charger", name, parts)))
-        crew = _sub(rig, "crew")
-        people = [f"{role}: {value_text(_sub(crew, role) or 0)}" for role in ("pilots", "helpers")]
-        rows.append((f"{where}crew", ", ".join(people)))
-        if not granules and _sub(rig, "supply", "mix_tank"):
-            rows.append((f"{where}mix tank", value_text(_sub(rig, "supply", "mix_tank"))))
-    rows = [(_singular(label), text) for label, text in rows]
-    if len(rows) > MOST_LINES:
-        further = f"{len(rows) - MOST_LINES + 1} more kinds, listed in the result folder"
-        rows = [*rows[: MOST_LINES - 1], ("further", further)]
-    return rows or [("equipment", "not stated in the result folder")]
-
-
-def _singular(label: str) -> str:
-    for word in ("packs", "chargers"):
-        if label == f"1 {word}" or label.endswith(f": 1 {word}"):
-            return label[:-1]
-    return label
-
-
-_ASSUMED = (
-    ("Application rate", ("product", "rate")),
-    ("Spreading rate", ("product", "dry_rate")),
-    ("Day starts", ("day", "start")),
-    ("Last landing", ("day", "last_landing")),
-    ("Flying window", ("day", "window")),
-    ("Way from the yard", ("yard", "drive_distance")),
-    ("Road speed", ("route", "road_speed")),
-    ("Air temperature", ("weather", "air_temperature")),
-    ("Altitude", ("weather", "altitude")),
-)
-_ASSUMED_RIG = (
-    ("Pack swap", ("crew", "tasks", "swap", "time")),
-    ("Fill, besides pumping", ("crew", "tasks", "fill", "time")),
-    ("Fill pump", ("supply", "pump_flow")),
-    ("Set up at a field", ("trailer", "set_up_time")),
-    ("Pack up at a field", ("trailer", "pack_up_time")),
-)
-
-
-def _assumptions(table: Mapping[str, Any]) -> list[Pair]:
-    rows = [(label, value_text(found)) for label, keys in _ASSUMED if (found := _sub(table, *keys)) != {}]
-    work = {"repeat": "fields are gone through again until the day ends", "once": "each field once"}
-    if table.get("work") in work:
-        rows.append(("Work", work[table["work"]]))
-    names = {name for rig in _rigs(table).values() for name, _ in _counted(rig.get("aircraft"))}
-    for name in sorted(names)[:2]:
-        speed = _sub(table, "aircraft", name, "spray_speed")
-        if speed != {}:
-            rows.append((f"Working speed, {plain(name, 20)}", value_text(speed)))
-    for name, pack in _items(table, "pack")[:2]:
-        if isinstance(pack, Mapping) and "reserve" in pack:
-            rows.append((f"Charge kept, {plain(name, 20)}", value_text(pack["reserve"])))
-    rig = next(iter(_rigs(table).values()), {})
-    rows += [(label, value_text(found)) for label, keys in _ASSUMED_RIG if (found := _sub(rig, *keys)) != {}]
-    weather = [
-        words
-        for key, words in (("stoppages", "drawn at random"), ("file", "from an hourly weather file"))
-        if _sub(table, "weather", key) != {}
-    ]
-    rows.append(("Weather stops", " and ".join(weather) or "none assumed"))
-    return rows[:18]
-
-
 def _price(
     table: Mapping[str, Any], entry: Mapping[str, Any], price: float | None, area: float | None, shown: ReportUnits
 ) -> list[Pair]:
-    costs = _sub(table, "costs")
+    costs = sub(table, "costs")
     currency = plain(costs.get("currency", "$"), 5) if isinstance(costs, Mapping) else "$"
     per_area = price
     hourly = None

@@ -2,13 +2,17 @@
 
 from __future__ import annotations
 
+import dataclasses
 import functools
 import io
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
+from simulator.report.glyphs import FAMILY, Setter
 from simulator.report.palette import AIRCRAFT_LOOKS, INK, QUIET
-from simulator.report.quote_content import Pair, QuoteContent
+from simulator.report.quote_content import QuoteContent
+from simulator.report.quote_equipment import Pair
+from simulator.report.quote_fields import FieldLine
 from simulator.report.style import figure_style, new_figure
 
 if TYPE_CHECKING:
@@ -31,7 +35,7 @@ def _unit_width(text: str, bold: bool) -> float:
     from matplotlib.font_manager import FontProperties
     from matplotlib.textpath import text_to_path
 
-    font = FontProperties(family="DejaVu Sans", size=100.0, weight="bold" if bold else "normal")
+    font = FontProperties(family=FAMILY, size=100.0, weight="bold" if bold else "normal")
     width, _, _ = text_to_path.get_text_width_height_descent(text, font, ismath=False)
     return float(width) / 100.0
 
@@ -174,13 +178,15 @@ def quote_pages(content: QuoteContent) -> list[Figure]:
         At most two; type shrinks when more is to be said.
     """
     size = _A4_IN if content.metric else _LETTER_IN
+    setter = Setter()
+    content = _settable(content, setter)
     with figure_style():
         for scale in _SCALES:
             page = Sheets(size, scale)
             _answer(page, content)
             if len(page.figures) == 1:
                 page.turn()
-            _terms(page, content)
+            _terms(page, content, setter.footnote)
             if len(page.figures) <= MOST_SHEETS and page.room_in >= 0.0:
                 break
         figures = page.figures[:MOST_SHEETS]
@@ -189,6 +195,21 @@ def quote_pages(content: QuoteContent) -> list[Figure]:
             place = (_MARGIN_IN / page.width_in, 0.5 / page.height_in)
             figure.text(*place, page.wrap(foot, 7.0, page.inner_in)[0], fontsize=7.0, color=QUIET, parse_math=False)
     return figures
+
+
+def _settable(content: QuoteContent, setter: Setter) -> QuoteContent:
+    """Return a content in which every sign can be set."""
+
+    def each(value: Any) -> Any:
+        if isinstance(value, str):
+            return setter(value)
+        if isinstance(value, FieldLine):
+            return FieldLine(value.number, setter(value.name), value.area)
+        if isinstance(value, list | tuple):
+            return type(value)(each(item) for item in value)
+        return value
+
+    return dataclasses.replace(content, **{key: each(value) for key, value in vars(content).items()})
 
 
 def _answer(page: Sheets, content: QuoteContent) -> None:
@@ -206,7 +227,7 @@ def _answer(page: Sheets, content: QuoteContent) -> None:
     page.paragraph(content.simulation_note, 9.0, bold=True, after_pt=3)
     page.heading("What limits it")
     for line in content.limits:
-        page.paragraph(line, 9.0, most_lines=6)
+        page.paragraph(line, 9.0, most_lines=9)
     page.heading("What one more would add (95 % interval)")
     for line in content.more:
         page.paragraph(line, 9.0, most_lines=2, after_pt=1)
@@ -234,7 +255,7 @@ def _fields(page: Sheets, content: QuoteContent) -> None:
         page.y_in = max(page.y_in, top + map_in + 0.2)
 
 
-def _terms(page: Sheets, content: QuoteContent) -> None:
+def _terms(page: Sheets, content: QuoteContent, footnote: str) -> None:
     page.heading("Price", len(content.price) * page.line_in(9.0))
     page.pairs(content.price, _MARGIN_IN, page.inner_in, 2.6, 9.0)
     page.paragraph(f"This sheet holds until {content.valid_until.isoformat()}.", 9.0)
@@ -256,6 +277,8 @@ def _terms(page: Sheets, content: QuoteContent) -> None:
     page.y_in += 4 / 72
     if content.invented_note:
         page.paragraph(content.invented_note, 8.5)
+    if footnote:
+        page.paragraph(footnote, 8.0, colour=QUIET)
     page.paragraph(content.simulation_note, 8.5, bold=True)
 
 

@@ -178,7 +178,10 @@ def _paired(document: Mapping[str, Any], shown: ReportUnits) -> list[str]:
             [f"{names[0]} less {names[1]}", amount, share_text(pair["a_wins_share"]), str(pair.get("days", NOTHING))]
         )
     head = ["Pair", f"Difference, {shown.area}/day (95 % interval)", "First ahead on", "Days"]
-    return ["## Sets compared on the same simulated days", _grid(head, rows)]
+    note = (
+        "*First ahead on* is the share of days on which the first set did more; a day with the same output counts half."
+    )
+    return ["## Sets compared on the same simulated days", _grid(head, rows), note]
 
 
 def _time_use(sets: Sequence[Mapping[str, Any]]) -> str:

@@ -204,7 +204,8 @@ def _paired(document: Mapping[str, Any], shown: ReportUnits, width: int, paint: 
         amount = range_text(pair["difference"] * shown.per_acre, limits, sign=True)
         ahead = f"{first} ahead on {share_text(pair['a_wins_share'])} of days"
         lines += _wrap(f"{first} less {second}: {amount} {shown.area}/day; {ahead}", width, later="  ")
-    return lines
+    legend = "ahead: did more that day; a day on which both did the same counts half."
+    return lines + [paint(line, _DIM) for line in _wrap(legend, width)]
 
 
 def _remarks(document: Mapping[str, Any], width: int) -> list[str]:

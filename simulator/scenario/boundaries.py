@@ -19,6 +19,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
+from simulator.scenario.crossings import crossings
 from simulator.scenario.geojson import RawFeature, Scalar, parse_geojson
 from simulator.scenario.types import read_ordinary_file
 
@@ -34,9 +35,12 @@ SPREAD_LIMIT_M = 1_000_000.0
 # A repaired boundary whose area stays within this share of the drawn one had a harmless fault (a ring touching itself).
 _HARMLESS_SHARE = 1e-3
 
-# A boundary drawn badly has few corners; repairing one that crosses itself at random takes the square of their number.
-_CORNERS_REPAIRED = 3_000
-_PARTS_LIMIT = 5_000
+# A boundary drawn badly crosses itself a few times; repairing one takes the square of the number of its crossings.
+_CROSSINGS_REPAIRED = 3_000
+_CROSSINGS_OF_FILE = 20_000
+_PARTS_LIMIT = 20_000
+# Parts compared with all others at a time: what all at once would find can fill the memory.
+_PARTS_AT_ONCE = 64
 
 
 @dataclass(frozen=True)
@@ -179,10 +183,12 @@ def read_boundaries(
 
     fields: list[BoundaryField] = []
     taken: dict[str, int] = {}
+    budget = _CROSSINGS_OF_FILE
     for raw in parsed.features:
         where = f"feature {raw.number}"
         try:
-            polygon, note = _build_polygon(raw, grid, repair)
+            polygon, note, spent = _build_polygon(raw, grid, repair, budget)
+            budget -= spent
         except _UnusableError as reason:
             skipped.append(Problem(where, f"skipped: {reason}", file))
             continue
@@ -261,10 +267,15 @@ def _check_spread(features: list[RawFeature], grid: Any, file: str, warnings: li
         warnings.append(Problem("", message, file))
 
 
-def _build_polygon(raw: RawFeature, grid: Any, repair: bool) -> tuple[BaseGeometry, str]:
-    """Return a valid polygon or multipolygon in metres and a note on what was repaired."""
+def _build_polygon(raw: RawFeature, grid: Any, repair: bool, budget: int) -> tuple[BaseGeometry, str, int]:
+    """Return a valid polygon or multipolygon in metres, a note on what was repaired, and the crossings it had.
+
+    ``budget`` is how many crossings may still be repaired in the file.
+    """
     import shapely
 
+    if len(raw.polygons) > _PARTS_LIMIT:
+        raise _UnusableError(f"it has {len(raw.polygons)} parts; allowed is at most {_PARTS_LIMIT}")
     try:
         drawn_m2 = 0.0
         parts: list[BaseGeometry] = []
@@ -273,13 +284,14 @@ def _build_polygon(raw: RawFeature, grid: Any, repair: bool) -> tuple[BaseGeomet
             drawn_m2 += _ring_area_m2(on_grid[0]) - sum(_ring_area_m2(hole) for hole in on_grid[1:])
             parts.append(shapely.Polygon(on_grid[0], on_grid[1:]))
         if len(parts) == 1 and shapely.is_valid(parts[0]):
-            return parts[0], ""
+            return parts[0], "", 0
         whole = shapely.MultiPolygon(parts)
         if shapely.is_valid(whole):
-            return whole, ""
+            return whole, "", 0
         faults = [part for part in parts if not shapely.is_valid(part)]
-        if any(shapely.get_num_coordinates(part) > _CORNERS_REPAIRED for part in faults) or len(parts) > _PARTS_LIMIT:
-            raise _UnusableError("its boundary crosses or touches itself and has too many corners or parts to repair")
+        spent = crossings(parts, min(_CROSSINGS_REPAIRED, budget))
+        if spent > min(_CROSSINGS_REPAIRED, budget):
+            raise _UnusableError("its boundary crosses or touches itself with too many corners or parts to repair")
         areas = [polygons_only(shapely.make_valid(part)) for part in parts]
         repaired = polygons_only(shapely.union_all(areas))
         found_m2 = float(shapely.area(repaired))
@@ -287,12 +299,13 @@ def _build_polygon(raw: RawFeature, grid: Any, repair: bool) -> tuple[BaseGeomet
             raise _UnusableError("it encloses no area")
         if not faults:
             share = 1.0 - found_m2 / max(drawn_m2, found_m2)
-            return repaired, "" if share < _HARMLESS_SHARE else f"its parts overlap by {share:.1%}; counted once"
+            return repaired, "" if share < _HARMLESS_SHARE else f"its parts overlap by {share:.1%}; counted once", spent
         reason = _place_of_fault(shapely.is_valid_reason(faults[0]), grid)
         if abs(found_m2 - drawn_m2) <= _HARMLESS_SHARE * found_m2:
-            return repaired, f"repaired without changing its area: {reason}"
+            return repaired, f"repaired without changing its area: {reason}", spent
         if repair:
-            return repaired, f"repaired, area now {_area_words(found_m2)} (drawn {_area_words(drawn_m2)}): {reason}"
+            note = f"repaired, area now {_area_words(found_m2)} (drawn {_area_words(drawn_m2)}): {reason}"
+            return repaired, note, spent
     except shapely.errors.GEOSException as error:
         raise _UnusableError(f"its boundary cannot be used: {error}") from None
     raise _UnusableError(f"its boundary crosses itself: {reason}. Draw it again or split it in two")
@@ -328,23 +341,27 @@ def _split_parts(polygon: BaseGeometry, gap_m: float) -> list[BaseGeometry]:
     parts = shapely.get_parts(polygon)
     if len(parts) == 1:
         return [parts[0]]
-    one, other = shapely.STRtree(parts).query(parts, predicate="dwithin", distance=gap_m)
-    leader = list(range(len(parts)))
-
-    def lead(part: int) -> int:
-        while leader[part] != part:
-            leader[part] = leader[leader[part]]
-            part = leader[part]
-        return part
-
-    for first, second in zip(one.tolist(), other.tolist(), strict=True):
-        low, high = sorted((lead(first), lead(second)))
-        leader[high] = low
-    groups: dict[int, list[int]] = {}
-    for part in range(len(parts)):
-        groups.setdefault(lead(part), []).append(part)
-    found = [parts[members] for members in groups.values()]
-    made = [members[0] if len(members) == 1 else shapely.MultiPolygon(list(members)) for members in found]
+    west, south, east, north = shapely.bounds(parts).T
+    near = shapely.box(west - gap_m, south - gap_m, east + gap_m, north + gap_m)
+    tree = shapely.STRtree(parts)
+    free = np.ones(len(parts), dtype=np.bool_)
+    made = []
+    while free.any():
+        # from the first part that is in no group yet, outwards to all that are near those found before
+        members = [int(np.argmax(free))]
+        free[members] = False
+        done = 0
+        while done < len(members):
+            edge = np.array(members[done : done + _PARTS_AT_ONCE])
+            done += len(edge)
+            one, other = tree.query(near[edge])
+            wanted = free[other]
+            one, other = edge[one[wanted]], other[wanted]
+            found = np.unique(other[shapely.dwithin(parts[one], parts[other], gap_m)])
+            free[found] = False
+            members += found.tolist()
+        group = parts[sorted(members)]
+        made.append(group[0] if len(group) == 1 else shapely.MultiPolygon(list(group)))
     return sorted(made, key=lambda item: -float(item.area))
 
 

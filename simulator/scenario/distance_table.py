@@ -3,15 +3,20 @@
 from __future__ import annotations
 
 import csv
+import io
 from pathlib import Path
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.merge import nearest
+from simulator.scenario.types import read_ordinary_file, shown
 from simulator.scenario.units import LENGTH, UnitError, parse
 
 YARD = "yard"
 """Name of the yard in the table."""
 LARGEST_TABLE_BYTES = 20_000_000
+MOST_FIELDS = 2_000
+MOST_PROBLEMS = 20
+"""Problems shown of one file."""
 
 
 def read_distance_table(path: Path, unit: str, fields: list[str]) -> tuple[tuple[float, ...], ...]:
@@ -37,40 +42,58 @@ def read_distance_table(path: Path, unit: str, fields: list[str]) -> tuple[tuple
         The file cannot be read, a place is missing, or a cell is no distance; all problems at once.
     """
     name = str(path)
+    content = read_ordinary_file(path, LARGEST_TABLE_BYTES, "a CSV table of road distances")
     try:
-        if not path.is_file() or path.stat().st_size > LARGEST_TABLE_BYTES:
-            raise InputError.single("is no file that can be read as a distance table", "route.distance_table", name)
-        with path.open(newline="", encoding="utf-8-sig") as handle:
-            rows = list(csv.reader(handle))
-    except (OSError, UnicodeDecodeError, csv.Error) as error:
+        rows = list(csv.reader(io.StringIO(content.decode("utf-8-sig"), newline="")))
+    except (ValueError, csv.Error) as error:
         raise InputError.single(f"cannot be read: {error}", "route.distance_table", name) from error
     header = [cell.strip() for cell in rows[0][1:]] if rows else []
+    columns: dict[str, int] = {}
+    for place, head in enumerate(header):
+        columns.setdefault(head, place)
     lines = {row[0].strip(): row[1:] for row in rows[1:] if row and row[0].strip()}
     places = [YARD, *fields]
-    problems = [
-        Problem("route.distance_table", f"no {what} for {place!r}{nearest(place, known)}", name)
-        for what, known in (("column", header), ("row", list(lines)))
-        for place in places
-        if place not in known
-    ]
+    problems: list[Problem] = []
+    for what, known in (("column", columns), ("row", lines)):
+        names = list(known)
+        missing = [place for place in places if place not in known]
+        problems += [
+            Problem("route.distance_table", f"no {what} for {place!r}{nearest(place, names)}", name)
+            # what is known of thousands is the same list each time, and takes time to sort
+            for place in missing[: MOST_PROBLEMS if len(names) <= MOST_FIELDS else 1]
+        ]
     if problems:
-        raise InputError(problems[:20])
+        raise InputError(problems[:MOST_PROBLEMS])
     table = []
     for origin in places:
+        cells = lines[origin]
         row = []
         for goal in places:
-            column = header.index(goal)
-            cell = lines[origin][column].strip() if column < len(lines[origin]) else ""
             metres = 0.0
             if origin != goal:
                 try:
-                    metres = parse(f"{cell} {unit}", LENGTH)
-                    if metres < 0.0:
-                        raise UnitError(f"got {cell!r}; allowed is a distance of at least 0")
+                    metres = _metres(cells[columns[goal]].strip() if columns[goal] < len(cells) else "", unit)
                 except UnitError as error:
                     problems.append(Problem("route.distance_table", f"{origin} to {goal}: {error}", name))
             row.append(metres)
+        if len(problems) >= MOST_PROBLEMS:
+            break
         table.append(tuple(row))
     if problems:
-        raise InputError(problems[:20])
+        raise InputError(problems[:MOST_PROBLEMS])
     return tuple(table)
+
+
+def _metres(cell: str, unit: str) -> float:
+    """Return a distance in metres.
+
+    Raises
+    ------
+    UnitError
+        It is none, or longer than any drive.
+    """
+    metres = parse(f"{cell} {unit}", LENGTH)
+    if not 0.0 <= metres <= LENGTH.largest:
+        limit = f"{LENGTH.largest / 1000.0:g} km"
+        raise UnitError(f"got {shown(cell)}; allowed is a distance of at least 0 and at most {limit}")
+    return metres

@@ -21,6 +21,8 @@ MOST_FIELDS = 2_000
 MOST_IMPROVED = 400
 """Fields whose order is improved in seconds."""
 LEAST_FIELD_M2 = 1.0
+MOST_CROSSINGS = 300_000
+"""Places where the boundaries of fields, obstacles and patches may meet: seconds of cutting."""
 
 
 @dataclass(frozen=True)
@@ -185,6 +187,11 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
     sites = []
     obstacles = _other_shapes(declared.obstacles, folder, boundaries)
     patches = _other_shapes(declared.patches, folder, boundaries)
+    _check_crossings(
+        [entry.polygon for entry in boundaries.fields[: declared.most]],
+        [shape for shape in (obstacles, patches) if shape is not None],
+        path,
+    )
     for entry in boundaries.fields[: declared.most]:
         polygon = entry.polygon
         try:
@@ -224,6 +231,21 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
     return FieldList(tuple(sites), yard, tuple(skipped))
 
 
+def _check_crossings(fields: list[BaseGeometry], others: list[BaseGeometry], path: Path) -> None:
+    """Refuse shapes whose boundaries cross so often that cutting one from the other would not end.
+
+    Raises
+    ------
+    InputError
+        They do.
+    """
+    from simulator.scenario.crossings import crossings
+
+    if others and crossings([*fields, *others], MOST_CROSSINGS) > MOST_CROSSINGS:
+        message = f"the shapes meet or cross in more than {MOST_CROSSINGS} places; allowed are simpler or fewer ones"
+        raise InputError.single(message, "field_file", str(path))
+
+
 def _other_shapes(name: str | None, folder: Path, fields: BoundaryFile) -> BaseGeometry | None:
     """Return all polygons of another file as one shape on the fields' grid; None when no file is named."""
     if name is None:
@@ -233,8 +255,11 @@ def _other_shapes(name: str | None, folder: Path, fields: BoundaryFile) -> BaseG
     from simulator.scenario.boundaries import read_boundaries
     from simulator.scenario.types import resolve_inside
 
-    other = read_boundaries(resolve_inside(folder, name), smallest_m2=0.0, repair=True)
+    path = resolve_inside(folder, name)
+    other = read_boundaries(path, smallest_m2=0.0, repair=True)
+    shapes = [fields.from_other(other, entry.polygon) for entry in other.fields]
+    _check_crossings([], shapes, path)
     try:
-        return shapely.union_all([fields.from_other(other, entry.polygon) for entry in other.fields])
+        return shapely.union_all(shapes)
     except shapely.errors.GEOSException as error:
         raise InputError.single(f"its shapes cannot be joined: {error}", file=name) from error

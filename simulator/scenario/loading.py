@@ -6,7 +6,7 @@ import hashlib
 import json
 import re
 import tomllib
-from collections.abc import Iterable, Mapping
+from collections.abc import Callable, Iterable, Mapping
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
@@ -27,6 +27,8 @@ MOST_WIND_M_PER_S = 10.0 * 0.44704
 LARGEST_FILE_BYTES = 5_000_000
 """A larger scenario file is refused before it is read."""
 MOST_SETS = 1000
+MOST_VALUES = 2_000_000
+"""Values of a scenario times its equipment sets, each of which is a whole scenario: about a minute of reading."""
 MOST_SHOWN = 200
 """Problems reported of one scenario; the rest is counted."""
 _DEEPEST = 30
@@ -35,6 +37,10 @@ _LONG_KEY = re.compile(
     r"""(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')(?:[ \t]*+\.[ \t]*+(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')){40}"""
 )
 """A dotted key of more than 40 parts: the TOML reader takes the square of their number."""
+
+
+_Files = dict[tuple[object, ...], Any]
+"""What was made of the files of one scenario, by all that it depends on."""
 
 
 @dataclass(frozen=True)
@@ -169,8 +175,13 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError.single(f"cannot be read: {error}", file=name) from error
 
 
-def _check_shape(raw: Mapping[str, Any], file: str) -> None:
+def _check_shape(raw: Mapping[str, Any], file: str) -> int:
     """Refuse what no scenario holds and later steps would stumble over: depth, endless numbers, unprintable text.
+
+    Returns
+    -------
+    int
+        Number of values, tables and lists among them.
 
     Raises
     ------
@@ -178,9 +189,11 @@ def _check_shape(raw: Mapping[str, Any], file: str) -> None:
         With the place of the first such thing.
     """
     waiting: list[tuple[str, Any, int]] = [("", raw, 0)]
+    count = 0
     while waiting:
         where, value, depth = waiting.pop()
         message = ""
+        count += 1
         if isinstance(value, Mapping | list):
             if depth > _DEEPEST:
                 message = f"is nested more than {_DEEPEST} deep"
@@ -201,6 +214,7 @@ def _check_shape(raw: Mapping[str, Any], file: str) -> None:
             message = "is a whole number beyond 64 bits"
         if message:
             raise InputError.single(message, where, file)
+    return count
 
 
 def load_scenario(
@@ -262,8 +276,13 @@ def load_scenario(
         overrides = {}
     problems += check_names("equipment_set", overrides, slash=True)
     plain = {key: value for key, value in raw.items() if key != "equipment_set"}
+    if len(overrides) > 1 and _check_shape(plain, file) * len(overrides) > MOST_VALUES:
+        message = f"got {len(overrides)} sets of so many values each; allowed are {MOST_VALUES} values of all sets"
+        problems.append(Problem("equipment_set", f"{message}: give fewer sets, fields or measured values"))
+        overrides = {}
+    files: _Files = {}
     for set_name, override in (overrides or {str(raw.get("name", "base")): {}}).items():
-        found, set_problems = _load_set(plain, set_name, override, changes, base)
+        found, set_problems = _load_set(plain, set_name, override, changes, base, files)
         problems += set_problems
         if len(problems) > MOST_SHOWN:
             break
@@ -286,19 +305,21 @@ def _load_manifest(path: Path, settings: list[str], fields: str | Path | None) -
         It is no manifest, or what it holds is not valid any more.
     """
     name = str(path)
+    content = read_ordinary_file(path, 10 * LARGEST_FILE_BYTES, "a manifest.json of a result")
     try:
-        if path.stat().st_size > 10 * LARGEST_FILE_BYTES:
-            raise InputError.single("is too large for a manifest", file=name)
-        document = json.loads(path.read_text(encoding="utf-8"))
-    except FileNotFoundError as error:
-        raise InputError.single("there is no such file", file=name) from error
-    except (OSError, ValueError, RecursionError) as error:
+        document = json.loads(content.decode("utf-8"))
+    except (ValueError, RecursionError) as error:
         raise InputError.single(f"cannot be read: {error}", file=name) from error
     tables = document.get("resolved") if isinstance(document, dict) else None
     if not isinstance(tables, dict) or not tables or not all(isinstance(table, dict) for table in tables.values()):
         raise InputError.single(
             "is no manifest of a result; allowed is a scenario (TOML) or a manifest.json", file=name
         )
+    problems = check_names("resolved", tables, slash=True)[:MOST_SHOWN]
+    if len(tables) > MOST_SETS:
+        problems.append(Problem("resolved", f"got {len(tables)} sets; allowed is at most {MOST_SETS}", name))
+    if problems:
+        raise InputError([replace(problem, file=name) for problem in problems])
     sets = []
     for set_name, table in tables.items():
         table = {**table, "seed": document.get("seed", table.get("seed", 1))}
@@ -311,7 +332,12 @@ def _load_manifest(path: Path, settings: list[str], fields: str | Path | None) -
 
 
 def _load_set(
-    plain: dict[str, Any], name: str, override: dict[str, Any], changes: list[tuple[list[str], Any]], folder: Path
+    plain: dict[str, Any],
+    name: str,
+    override: dict[str, Any],
+    changes: list[tuple[list[str], Any]],
+    folder: Path,
+    files: _Files,
 ) -> tuple[EquipmentSet | None, list[Problem]]:
     problems: list[Problem] = []
     own = "equipment_set" in override
@@ -335,16 +361,52 @@ def _load_set(
     if problems or scenario is None:
         return None, problems
     try:
-        fields = field_list(scenario, folder)
+        fields = _fields_of(scenario, folder, files)
         found = check_size(scenario, fields)
         if found:
             return None, [Problem(_place(problem.where, name, override), problem.message) for problem in found]
-        days, notes = weather_days(scenario, folder)
+        days, notes = _weather_of(scenario, folder, files)
     except InputError as error:
         return None, error.problems
     resolved = fill_defaults(merged)
     resolved.pop("equipment_set", None)
     return EquipmentSet(name, scenario, fields, resolved, days, (*fields.skipped, *notes, *_remarks(scenario))), []
+
+
+def _once(files: _Files, key: tuple[object, ...], make: Callable[[], Any]) -> Any:
+    """Return what was made for the key before, or make it; a refusal is kept and raised again."""
+    if key not in files:
+        try:
+            files[key] = make()
+        except InputError as error:
+            files[key] = error
+    if isinstance(files[key], InputError):
+        raise files[key]
+    return files[key]
+
+
+def _fields_of(scenario: Scenario, folder: Path, files: _Files) -> FieldList:
+    """Return the field list; files that a hundred sets share are read once."""
+    route = scenario.route
+    if scenario.field_file is None and route.distance_table is None:
+        return field_list(scenario, folder)
+    tables = (scenario.field, scenario.field_file, scenario.yard)
+    key = ("fields", repr(tables), route.order, route.distance_table, route.distance_unit)
+    fields: FieldList = _once(files, key, lambda: field_list(scenario, folder))
+    return fields
+
+
+def _weather_of(
+    scenario: Scenario, folder: Path, files: _Files
+) -> tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]:
+    """Return the workable stretches; a weather file that a hundred sets share is read once."""
+    found: tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]
+    found = _once(
+        files,
+        ("weather", repr(scenario.weather.file), scenario.day.start),
+        lambda: weather_days(scenario, folder),
+    )
+    return found
 
 
 def _remarks(scenario: Scenario) -> list[Problem]:

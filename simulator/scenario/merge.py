@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import copy
 import difflib
+import heapq
 import tomllib
 from collections.abc import Mapping
 from typing import Any
@@ -46,7 +47,7 @@ def nearest(name: str, known: list[str] | tuple[str, ...]) -> str:
         return f"; nearest known is {close[0]!r}"
     if not known:
         return "; none is declared"
-    names = [entry[:80] for entry in sorted(known)[:_MOST_SHOWN]]
+    names = [entry[:80] for entry in heapq.nsmallest(_MOST_SHOWN, known)]
     rest = f" and {len(known) - _MOST_SHOWN} more" if len(known) > _MOST_SHOWN else ""
     return f"; known: {', '.join(names)}{rest}"
 

@@ -283,12 +283,14 @@ def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None
     try:
         path = resolve_inside(base, name)
         content = read_ordinary_file(path, LARGEST_TABLE_BYTES, "a CSV file").decode("utf-8-sig")
-        reader = csv.DictReader(io.StringIO(content, newline=""))
-        heads = list(reader.fieldnames or [])
+        reader = csv.reader(io.StringIO(content, newline=""))
+        heads = next((row for row in reader if row), [])
         if column not in heads:
             has = ", ".join(shown(head) for head in heads[:20]) or "no columns"
             raise fail(f"{name}: no column {shown(column)}; it has {has}")
-        texts = [(reader.line_num, row[column]) for row in reader if (row[column] or "").strip()]
+        # of two columns of one name the last; a table by name would be filled up for each short row
+        place = len(heads) - 1 - heads[::-1].index(column)
+        texts = [(reader.line_num, row[place]) for row in reader if len(row) > place and row[place].strip()]
     except InputError as error:
         raise fail(f"{shown(name)}: {error.problems[0].message}") from error
     except (UnicodeDecodeError, csv.Error) as error:
@@ -352,7 +354,8 @@ def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
             content = b""
             if status.st_size <= most_bytes:
                 with os.fdopen(number, "rb", closefd=False) as handle:
-                    content = handle.read(most_bytes + 1)
+                    # nothing at all comes out of some that call themselves regular, such as the kernel's messages
+                    content = handle.read(most_bytes + 1) or b""
         finally:
             os.close(number)
     except OSError as error:

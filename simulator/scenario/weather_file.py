@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
-from simulator.scenario.types import read_ordinary_file
+from simulator.scenario.types import read_ordinary_file, shown
 
 FloatArray = NDArray[np.float64]
 
@@ -24,6 +24,8 @@ TYPICAL_YEAR = 2001
 """Year that stands for a typical one: its months come from different years, and it has no 29 February."""
 
 _MOST_PROBLEMS = 20
+_MOST_COMPARED = 500
+"""Columns that a missing one is compared with."""
 _MOST_ROWS = 200_000
 """More than twenty years; every date is looked for among all rows."""
 _LARGEST_FILE_BYTES = 100_000_000
@@ -207,12 +209,13 @@ def _places(header: list[str], wanted: Mapping[str, str], line: int, problems: _
         if names.count(column.strip()) == 1:
             places[key] = names.index(column.strip())
         elif names.count(column.strip()) > 1:
-            problems.add(f"line {line}", f"got the column {column!r} more than once; allowed is once")
+            problems.add(f"line {line}", f"got the column {shown(column)} more than once; allowed is once")
         else:
-            lowered = {name.lower(): name for name in reversed(names) if name}
-            near = difflib.get_close_matches(column.strip().lower(), lowered, n=1, cutoff=0.4)
+            # nobody is helped by a search among thousands, and a hostile file could make it last for hours
+            lowered = {name.lower(): name for name in reversed(names[:_MOST_COMPARED]) if name}
+            near = difflib.get_close_matches(column.strip().lower()[:100], lowered, n=1, cutoff=0.4)
             hint = f"; nearest is {lowered[near[0]]!r}" if near else ""
-            problems.add(f"line {line}", f"no column {column!r} for {key}{hint}")
+            problems.add(f"line {line}", f"no column {shown(column)} for {key}{hint}")
     return places
 
 
@@ -241,14 +244,15 @@ def _measured(
             text = row[places[key]].strip() if places[key] < len(row) else ""
             number = _number(text)
             if number is None:
-                problems.add(f"line {line}", f"got {key} = {text!r}; allowed is a number")
+                problems.add(f"line {line}", f"got {key} = {shown(text)}; allowed is a number")
                 continue
             value = (number + offset) * factor
             # A hair beyond 100 % or below zero is rounding of the station, more is a wrong column or unit.
             slack = 0.5 if key == "humidity" else 0.0
             if not least - slack <= value <= most + slack:
-                shown = f"{value:.6g} {inner}" if (factor, offset) != (1.0, 0.0) else inner
-                message = f"got {key} = {text} ({shown}); allowed is from {least:g} to {most:g} {inner}"
+                unit = f"{value:.6g} {inner}" if (factor, offset) != (1.0, 0.0) else inner
+                got = shown(text).strip("'")
+                message = f"got {key} = {got} ({unit}); allowed is from {least:g} to {most:g} {inner}"
                 problems.add(f"line {line}", message)
             values[index] = min(max(value, least), most)
         table[key] = values
@@ -289,15 +293,15 @@ def _check_keys(columns: Mapping[str, str], units: Mapping[str, str], problems: 
     known = [*_NEEDED, "rain"]
     for key in [*columns, *(key for key in units if key not in columns)]:
         if key not in known:
-            near = difflib.get_close_matches(key, known, n=1)
+            near = difflib.get_close_matches(key[:100], known, n=1)
             hint = f"; nearest is {near[0]!r}" if near else ""
-            problems.add("columns", f"got {key!r}; allowed is {', '.join(known)}{hint}")
+            problems.add("columns", f"got {shown(key)}; allowed is {', '.join(known)}{hint}")
     for key in _NEEDED:
         if key not in columns:
             problems.add("columns", f"no column is named for {key!r}; needed are {', '.join(_NEEDED)}")
     for key, unit in units.items():
         if key in _UNITS and unit not in _UNITS[key]:
-            problems.add("units", f"got {key} in {unit!r}; allowed is one of {', '.join(_UNITS[key])}")
+            problems.add("units", f"got {key} in {shown(unit)}; allowed is one of {', '.join(_UNITS[key])}")
         if key == "time":
             problems.add("units", "got a unit of the time; allowed is none, it is a date and a clock")
 
@@ -343,9 +347,9 @@ def read_weather_csv(
         try:
             moment = datetime.fromisoformat(text)
         except ValueError:
-            return f"got time = {text!r}; allowed is a date and time such as '2024-06-01 07:00'"
+            return f"got time = {shown(text)}; allowed is a date and time such as '2024-06-01 07:00'"
         if moment.tzinfo is not None:
-            return f"got time = {text!r}; allowed is local clock time without an offset"
+            return f"got time = {shown(text)}; allowed is local clock time without an offset"
         return moment
 
     times = _times(body, read_time, problems)
@@ -398,7 +402,7 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
     for name, column, most in (("UTC offset", 3, 14.0), ("latitude", 4, 90.0), ("longitude", 5, 180.0)):
         number = _number(station[column])
         if number is None or abs(number) > most:
-            problems.add(f"line {line}", f"got {name} = {station[column]!r}; allowed is from {-most:g} to {most:g}")
+            problems.add(f"line {line}", f"got {name} = {shown(station[column])}; allowed is from {-most:g} to {most:g}")
         else:
             place[name] = number
     (header_line, header), body = rows[1], rows[2:]
@@ -415,7 +419,7 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
                 raise ValueError
             return datetime(TYPICAL_YEAR, month, number) + timedelta(hours=hour - 1)
         except (ValueError, OverflowError):
-            return f"got {day!r} {clock!r}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
+            return f"got {shown(day)} {shown(clock)}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
 
     times = _times(body, read_time, problems)
     table = _measured(body, ["wind", "temperature", "humidity"], places, {}, problems)

@@ -353,7 +353,7 @@ def _sentence(cells: pd.DataFrame, a: str, b: str, units_name: str) -> str:
             if len(won[name])
         ]
         if len(won[""]):
-            parts.append(f"{len(won[''])} are too close to call")
+            parts.append(f"{len(won[''])} {'is' if len(won['']) == 1 else 'are'} too close to call")
         said.append(f"{words} " + ", ".join(parts))
     text = "; ".join(said)
     best = cells[cells["measure"] == "day"]

@@ -115,27 +115,57 @@ def read_range(text: str, where: str = "--range") -> InputRange:
     return make_range(key.strip(), low.strip(), high.strip(), f"{where} {key.strip()}")
 
 
+SPREAD_LEVELS = 5
+"""Levels that a range ``LOW..HIGH`` stands for."""
+
+
 def read_levels(text: str, where: str) -> list[str]:
-    """Read a list of levels: ``10,20,40 acre`` gives each level with the unit.
+    """Read a list of levels: ``10,20,40 acre`` gives each level with the unit, ``10..160 acre`` five levels.
 
     Parameters
     ----------
     text : str
-        Levels with commas between; a level without a unit takes the last one's.
+        Levels with commas between, each a number or a range; one without a unit takes the last one's.
     where : str
         Option, for the message.
 
     Raises
     ------
     InputError
-        There is none, or one is no number.
+        There is none, or one is no number, or a range does not rise.
     """
-    parts = [part.strip() for part in text.split(",")]
-    matches = [_BOUND.match(part) for part in parts]
-    if not all(matches):
-        raise InputError.single(f"got {text!r}; allowed is a list such as 10,20,40 acre", where)
-    unit = matches[-1].group(2) if matches[-1] else ""
-    return [f"{match.group(1)} {match.group(2) or unit}".strip() for match in matches if match]
+    wrong = InputError.single(
+        f"got {text!r}; allowed is a list such as 10,20,40 acre, or a range such as 10..160 acre for five levels", where
+    )
+    found: list[tuple[list[str], str]] = []
+    for part in text.split(","):
+        low, dots, high = part.partition("..")
+        matches = [_BOUND.match(bound) for bound in ((low, high) if dots else (part,))]
+        if not all(matches):
+            raise wrong
+        numbers, texts = zip(*((match.group(1), match.group(2)) for match in matches if match), strict=True)
+        # a unit stands behind the whole range
+        if dots and (texts[0] not in ("", texts[1]) or not float(numbers[0]) < float(numbers[1])):
+            raise wrong
+        found.append((spread_levels(*numbers) if dots else list(numbers), texts[-1]))
+    last = found[-1][1]
+    return [f"{number} {unit or last}".strip() for numbers, unit in found for number in numbers]
+
+
+def spread_levels(low: str, high: str) -> list[str]:
+    """Return the levels of a range: its ends and three between, evenly in ratio (evenly in step from 0 or below).
+
+    Parameters
+    ----------
+    low, high : str
+        Numbers, the first below the second. Those between are rounded to two digits.
+    """
+    first, last = float(low), float(high)
+    shares = [place / (SPREAD_LEVELS - 1) for place in range(1, SPREAD_LEVELS - 1)]
+    inner = [first * (last / first) ** share if first > 0 else first + (last - first) * share for share in shares]
+    rounded = [float(f"{value:.2g}") for value in inner]
+    between = [f"{value:.10g}" for value in dict.fromkeys(rounded) if first < value < last]
+    return [low, *between, high]
 
 
 def ranges_of(loaded: LoadedScenario, texts: Iterable[str] = ()) -> tuple[InputRange, ...]:

@@ -19,7 +19,7 @@ from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.cases import CaseDays, changed_set, check_size, finite
 from simulator.study.response import Response, fit_response
 from simulator.study.splits import Split, properties
-from simulator.study.trial import Report, area_unit, check_workers
+from simulator.study.trial import AreaUnit, Report, area_unit, check_workers
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -203,7 +203,7 @@ def _sentence(
         change = "loses" if lost.mean > 0 else "gains"
         amount = f"{text} % of its {unit.name} a day" if text else "nothing that can be told from chance"
         when = f"when fields of {sizes[0]:.3g} {unit.name} become fields of {sizes[1]:.3g}"
-        said.append(f"{name} {change} {amount} {when}")
+        said.append(f"{name} {change} {amount} {when}{_peak(own, runs, labels, whole, coarse, fine, unit)}")
     crossing = _crossing(cases, runs, labels, whole, unit.acres, unit.name)
     if not said:
         return crossing or "One case alone shows no effect of splitting."
@@ -211,18 +211,47 @@ def _sentence(
     return f"{text[:1].upper()}{text[1:]}.{' ' + crossing if crossing else ''}"
 
 
-def _extremes(own: pd.DataFrame, splits: Sequence[Split]) -> tuple[int, int]:
-    """Return the rows with the largest and the smallest mean field among cases that are alike in all else."""
+def _alike(own: pd.DataFrame, splits: Sequence[Split]) -> list[list[int]]:
+    """Return the rows of cases that are alike in all but the number of fields."""
     alike: dict[tuple[float, ...], list[int]] = {}
     for row, split in zip(own.index, splits, strict=True):
         # cases of a Latin hypercube and maps are never quite alike; they are compared among themselves
         alike.setdefault(split.factors if split.kind == "grid" else (), []).append(int(row))
+    return list(alike.values())
+
+
+def _peak(
+    own: pd.DataFrame,
+    runs: CaseDays,
+    labels: Sequence[tuple[EquipmentSet, Split]],
+    whole: Sequence[int],
+    coarse: int,
+    fine: int,
+    unit: AreaUnit,
+) -> str:
+    """Name the field size of most output where it lies between the ends beyond doubt; else an empty text."""
+    rows = next(rows for rows in _alike(own, [labels[whole[row]][1] for row in own.index]) if coarse in rows)
+    output, area = own["acres_per_day"], own["mean_area_m2"]
+    best = max(rows, key=lambda row: float(output[row]))
+    if best in (coarse, fine):
+        return ""
+    days = [runs.column(whole[row], "acres") for row in (best, coarse, fine)]
+    n = min(len(one) for one in days)
+    gaps = [paired_interval(days[0][:n], one[:n]) for one in days[1:]]
+    if any(gap.low is None or gap.low <= 0 for gap in gaps):
+        return ""
+    size, most = float(area[best]) / M2_PER_ACRE / unit.acres, float(output[best]) / unit.acres
+    return f", but does most ({most:.3g} {unit.name} a day) with fields of {size:.3g}"
+
+
+def _extremes(own: pd.DataFrame, splits: Sequence[Split]) -> tuple[int, int]:
+    """Return the rows with the largest and the smallest mean field among cases that are alike in all else."""
     area = own["mean_area_m2"]
 
     def ratio(rows: list[int]) -> float:
         return float(area.loc[rows].max() / area.loc[rows].min())
 
-    rows = max(alike.values(), key=ratio)
+    rows = max(_alike(own, splits), key=ratio)
     return max(rows, key=lambda row: float(area[row])), min(rows, key=lambda row: float(area[row]))
 
 

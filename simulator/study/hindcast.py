@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 BANDS = (0.5, 0.8, 0.9)
 """Shares of days that the bands shown are to hold."""
+_LEAST_DAYS = 20
+"""Simulated days that the band of nine days in ten needs at least: its ends are then within the days."""
 RECORD_ERROR = 0.005
 """An observation within this share of a band's end counts as inside: records are rounded. An assumption."""
 
@@ -179,7 +181,10 @@ def hindcast(
 
     if not past:
         raise InputError.single("got no past day; allowed is at least one")
-    check_size(simulated, len(past), "simulated", least=20)
+    if simulated < _LEAST_DAYS:
+        message = f"got {simulated} simulated days for each past day; allowed is {_LEAST_DAYS} or more, as a band needs"
+        raise InputError.single(message, "--days")
+    check_size(simulated, len(past), "--days", least=_LEAST_DAYS)
     check_workers(workers)
     plans: list[DayPlan] = []
     problems: list[Problem] = []
@@ -199,7 +204,7 @@ def hindcast(
         stopped = "interrupted; only the past days that had finished are in the table"
     rows = []
     for case, day in enumerate(past):
-        if runs.days(case) < 20:
+        if runs.days(case) < _LEAST_DAYS:
             continue
         observed = {"acres": day.acres, "paid_hours": day.hours}
         for measure, value in observed.items():

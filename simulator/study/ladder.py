@@ -10,10 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck
+from simulator.analysis.summary import COLUMNS
 from simulator.errors import InputError
 from simulator.operation.plan import make_plan
-from simulator.scenario.loading import LoadedScenario, vary
+from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
+from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.documents import clean, interval_json
 from simulator.study.ladder_climb import Climb, Step
 from simulator.study.money import need_costs
@@ -34,6 +36,7 @@ from simulator.study.words import held_words, interval_text, money_range, money_
 if TYPE_CHECKING:
     import pandas as pd
 
+_FINISHED = COLUMNS.index("finish_hour")
 MOST_RUNGS = 6
 """Rungs climbed unless asked otherwise."""
 
@@ -106,7 +109,7 @@ class Ladder:
         """The answer, as one would tell it."""
         taken, unit = self.taken, self.unit
         first, last = self.rungs[0].acres_per_day / unit.acres, self.rungs[-1].acres_per_day / unit.acres
-        hold = f"at the end {held_words(self.rungs[-1].bottleneck.resource)} it back"
+        hold = f"at the end {held_words(*self.rungs[-1].bottleneck.resources)} it back"
         if not taken:
             what = "adds output beyond doubt" if self.costs is None else "pays beyond doubt"
             tried = f"none of the {len(self.rungs[0].steps)} changes tried {what} ({self.days} days each)"
@@ -207,6 +210,7 @@ class Ladder:
                         "rung": rung.number,
                         "acres_per_day": rung.acres_per_day,
                         "bottleneck": rung.bottleneck.resource,
+                        "bottleneck_alike": list(rung.bottleneck.alike),
                         "bottleneck_sentence": rung.bottleneck.sentence,
                         "taken": step_json(rung.taken),
                         "tried": [step_json(step) for step in rung.steps],
@@ -227,7 +231,9 @@ class Ladder:
         if self.costs is not None and step.net_present_value is not None:
             value = money_range(step.net_present_value, self.costs.currency)
             worth = f", worth {value} over {self.costs.horizon_years:g} years"
-        return f"Rung {rung.number}: {held_words(rung.bottleneck.resource)} it back; {step.change} adds {gain}{worth}."
+        return (
+            f"Rung {rung.number}: {held_words(*rung.bottleneck.resources)} it back; {step.change} adds {gain}{worth}."
+        )
 
 
 def ladder(
@@ -287,7 +293,7 @@ def ladder(
     if by == "money" or (by is None and entry.scenario.costs is not None):
         costs = need_costs(entry, "ladder")
     climb = Climb(loaded, costs, wanted, checked_seed(loaded, seed), workers, report)
-    rows = simulate_sets([make_plan(entry)], climb.seed, wanted, workers, report)[0]
+    rows = foot = simulate_sets([make_plan(entry)], climb.seed, wanted, workers, report)[0]
     rungs: list[Rung] = []
     settings: list[str] = []
     current, ended = entry, "rungs"
@@ -323,8 +329,43 @@ def ladder(
         costs,
         tuple(settings),
         area_unit(entry.scenario.units),
-        notes_of(costs, rungs),
+        (*capped(entry, costs, foot, rows), *notes_of(costs, rungs)),
     )
+
+
+def capped(
+    entry: EquipmentSet, costs: Costs | None, foot: NDArray[np.float64], top: NDArray[np.float64]
+) -> tuple[str, ...]:
+    """Say where not the equipment but the work there is caps the output, so that nothing added can show its worth.
+
+    Parameters
+    ----------
+    entry : EquipmentSet
+        Set at the foot.
+    costs : Costs or None
+        Money, with the demand of a season where there is one.
+    foot, top : ndarray, shape (days, len(COLUMNS))
+        Days of the set at the foot and at the top.
+    """
+    said = []
+    ended = [int(np.isfinite(rows[:, _FINISHED]).sum()) for rows in (foot, top)]
+    if entry.scenario.work == "once" and any(ended):
+        where = f"{ended[0]} of {len(foot)} days at the foot and {ended[1]} of {len(top)} at the top"
+        text = (
+            f"The field list was finished early on {where}: on such a day the list caps the output, not the equipment"
+        )
+        said.append(f'{text}; work = "repeat" measures capacity.')
+    if costs is not None and costs.season_demand is not None:
+        unit, demand = area_unit(entry.scenario.units), costs.season_demand / M2_PER_ACRE
+        days = [demand / mean if (mean := float(rows[:, ACRES].mean())) > 0 else np.inf for rows in (foot, top)]
+        if min(days) < costs.season_days:
+            limit = f"The demand of {demand / unit.acres:,.0f} {unit.name} a season caps what is sold"
+            reached = " and ".join(
+                f"after {one:.0f} days {place}" if one < costs.season_days else f"never {place}"
+                for one, place in zip(days, ("at the foot", "at the top"), strict=True)
+            )
+            said.append(f"{limit}: of {costs.season_days:g} work days it is reached {reached}.")
+    return tuple(said)
 
 
 def notes_of(costs: Costs | None, rungs: Sequence[Rung]) -> tuple[str, ...]:
@@ -338,5 +379,5 @@ def notes_of(costs: Costs | None, rungs: Sequence[Rung]) -> tuple[str, ...]:
     if unpriced:
         said.append(f"Without a price, so not considered: {', '.join(unpriced)}.")
     if not any(len(step.settings) > 1 for rung in rungs for step in rung.steps):
-        said.append("Steps are taken one at a time; two changes that only help together are found with pairs.")
+        said.append("Steps are taken one at a time; two changes that only help together are found with --pairs.")
     return tuple(said)

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from simulator.analysis.bottleneck import Bottleneck
 from simulator.errors import InputError
 from simulator.experiment.estimates import paired_interval
 from simulator.operation.plan import make_plan
@@ -26,6 +27,7 @@ from simulator.study.money import (
     payback_years,
 )
 from simulator.study.payoff_case import Case, break_even, extra_sold, make_case
+from simulator.study.payoff_pair import Pair, best_pair, pair_note
 from simulator.study.payoff_result import Payoff, spread_of
 from simulator.study.trial import (
     ACRES,
@@ -120,9 +122,11 @@ def payoff(
     one, two, _, _, _ = case.seasons(means, n_days, demand)
     futures, cash, drawn = _futures(case, joint, n_days, demand, worlds, used_seed)
     cut = len(joint) < wanted
-    hold = _bottlenecks(loaded, (base, changed), rows, used_seed, workers, 0 if cut else one_more_days, report)
+    hold, pair, tried = _bottlenecks(
+        loaded, (base, changed), rows, used_seed, workers, 0 if cut else one_more_days, report
+    )
     interrupted = (f"Interrupted: {len(joint)} of {wanted} days.",) if cut else ()
-    pair = paired_interval(rows[1][:, ACRES], rows[0][:, ACRES])
+    extra = paired_interval(rows[1][:, ACRES], rows[0][:, ACRES])
     change = words or ", ".join(changes) or f"changing to {changed.name}"
     return Payoff(
         set_name=base.name,
@@ -131,7 +135,7 @@ def payoff(
         days=len(joint),
         acres_before=float(rows[0][:, ACRES].mean()),
         acres_after=float(rows[1][:, ACRES].mean()),
-        extra_acres_per_day=pair,
+        extra_acres_per_day=extra,
         noise_reduction=noise_reduction(rows[1][:, ACRES], rows[0][:, ACRES]),
         extra_acres_per_season=jackknife(lambda m: extra_sold(case, m, n_days, demand), joint),
         saved_days_per_season=float(one.days - two.days),
@@ -143,11 +147,12 @@ def payoff(
         value_spread=spread_of(drawn["value"]),
         chance=float(np.mean(drawn["value"] > 0)),
         break_even=break_even(case, joint, n_days, demand),
-        bottleneck_before=hold[0][0],
-        bottleneck_after=hold[1][0],
-        sentence_before=hold[0][1],
-        sentence_after=hold[1][1],
-        notes=interrupted + _notes(base, costs, one, two, demand, rows, (hold[0][0], hold[1][0])),
+        bottleneck_before=hold[0].resource,
+        bottleneck_after=hold[1].resource,
+        sentence_before=hold[0].sentence,
+        sentence_after=hold[1].sentence,
+        notes=(*interrupted, *_notes(base, costs, one, two, demand, rows, hold), pair_note(pair, tried, changes)),
+        pair=pair,
         costs=costs,
         unit=area_unit(base.scenario.units),
         futures=futures,
@@ -232,8 +237,8 @@ def _bottlenecks(
     workers: int,
     days: int,
     report: Report | None,
-) -> list[tuple[str, str]]:
-    """Name what holds each set back."""
+) -> tuple[tuple[Bottleneck, Bottleneck], Pair | None, int]:
+    """Name what holds each set back, and the best thing to add to the change; with the days of these trials."""
     tried = [offered(loaded, entry) if days >= 10 else [] for entry in sets]
     plans = [plan for entries in tried for _, _, plan in entries]
     count = min(days, len(rows[0]))
@@ -242,14 +247,32 @@ def _bottlenecks(
         tables = simulate_sets(plans, seed, count, workers, report, "one more of each") if plans else []
     except KeyboardInterrupt:
         tried = [[] for _ in sets]  # the answer itself is known; bottlenecks are then named without these
-    result, place = [], 0
-    for entry, own, entries in zip(sets, rows, tried, strict=True):
-        mine = tables[place : place + len(entries)]
-        place += len(entries)
-        changes = one_more([variation for variation, _, _ in entries], mine, own)
-        hold = judged(entry, own, changes)
-        result.append((hold.resource, hold.sentence))
-    return result
+    variations = [[variation for variation, _, _ in entries] for entries in tried]
+    first = len(variations[0])
+    split = (tables[:first], tables[first:])
+    holds = [
+        judged(entry, own, one_more(mine, found, own))
+        for entry, own, mine, found in zip(sets, rows, variations, split, strict=True)
+    ]
+    alone = {variation.change: table for variation, table in zip(variations[0], split[0], strict=True)}
+    pair = best_pair(variations[1], split[1], rows[1], rows[0], alone)
+    return (holds[0], holds[1]), pair, len(tables[0]) if tables else 0
+
+
+def constraint_words(before: Bottleneck, after: Bottleneck) -> str:
+    """Say whether the constraint moves on.
+
+    Parameters
+    ----------
+    before, after : Bottleneck
+        What holds the set back without and with the change.
+    """
+    first, then = before.resources, after.resources
+    if set(first) == set(then):
+        return f"Before and after the change {held_words(*first)} the set back."
+    if set(first) & set(then):
+        return f"Before the change {held_words(*first)} the set back; after it {held_words(*then)} it back."
+    return f"The constraint moves on: first {held_words(*first)} the set back, then {held_words(*then)} it back."
 
 
 def _notes(
@@ -259,7 +282,7 @@ def _notes(
     two: SeasonMoney,
     demand: float | None,
     rows: Sequence[FloatArray],
-    hold: tuple[str, str],
+    hold: tuple[Bottleneck, Bottleneck],
 ) -> tuple[str, ...]:
     """Say what a buyer must know beside the numbers."""
     from simulator.analysis.summary import COLUMNS
@@ -279,13 +302,7 @@ def _notes(
             said.append(f"{text}, reached after {float(two.days):.0f} of {costs.season_days:g} work days.")
     if costs.price_per_acre is None:
         said.append("The work is paid by the hour, so more acres an hour earn nothing more.")
-    before, after = hold
-    if before != after:
-        said.append(
-            f"The constraint moves on: first {held_words(before)} the set back, then {held_words(after)} it back."
-        )
-    else:
-        said.append(f"Before and after the change {held_words(before)} the set back.")
+    said.append(constraint_words(*hold))
     finished = int(np.isfinite(rows[1][:, COLUMNS.index("finish_hour")]).sum())
     few = small_sample_note(rows[1][:, ACRES] - rows[0][:, ACRES])
     if few:

@@ -15,6 +15,7 @@ from simulator.study.money import (
     FloatArray,
 )
 from simulator.study.payoff_case import BreakEven
+from simulator.study.payoff_pair import Pair
 from simulator.study.trial import (
     AreaUnit,
 )
@@ -82,6 +83,8 @@ class Payoff:
         What holds each back, in a sentence.
     notes : tuple of str
         What a buyer must know: demand met, constraint moved on, list ran out, paid by the hour.
+    pair : Pair or None
+        The best thing to add to the change; None when none was tried or none is shown to add to it.
     costs : Costs
         Money used.
     unit : AreaUnit
@@ -115,6 +118,7 @@ class Payoff:
     sentence_before: str
     sentence_after: str
     notes: tuple[str, ...]
+    pair: Pair | None
     costs: Costs
     unit: AreaUnit
     futures: pd.DataFrame = field(repr=False)
@@ -130,7 +134,11 @@ class Payoff:
 
     @property
     def sentence(self) -> str:
-        """The answer, as one would tell it."""
+        """The answer, as one would tell it, and what to add to the change where something helps together with it."""
+        return self._own_sentence if self.pair is None else f"{self._own_sentence} {self.pair.sentence(self.unit)}"
+
+    @property
+    def _own_sentence(self) -> str:
         unit, money = self.unit, self.costs.currency
         gain = interval_text(self.extra_acres_per_day, unit.acres, f"{unit.name} a day")
         if self.extra_acres_per_day.mean >= 0:
@@ -224,6 +232,15 @@ class Payoff:
                     "price_per_acre": even.price_per_acre,
                     "season_days": even.season_days,
                     "season_demand_acres": even.season_demand_acres,
+                },
+                "pair": None
+                if self.pair is None
+                else {
+                    "change": self.pair.change,
+                    "setting": self.pair.setting,
+                    "extra_acres_per_day": interval_json(self.pair.extra_acres_per_day),
+                    "beyond_the_change_alone": interval_json(self.pair.beyond_change),
+                    "only_together": self.pair.only_together,
                 },
                 "bottleneck": {"before": self.bottleneck_before, "after": self.bottleneck_after},
                 "bottleneck_sentence": {"before": self.sentence_before, "after": self.sentence_after},

@@ -38,6 +38,8 @@ FIRST, LAST = "06-01", "08-31"
 """Dates of the season unless given; assumption."""
 LEAST_HOURS = 3.0
 """Dates of a weather file with fewer workable hours are not worked; assumption."""
+LEAST_DAYS = 10
+"""Days simulated of each kind of date of a weather file, at least; assumption."""
 SIZES = {"acres": (250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0), "ha": (100.0, 200.0, 400.0, 800.0, 1600.0, 3200.0)}
 """Season sizes of the cost table, by area unit."""
 _CYCLES = LEDGER.index("charge_cycles")
@@ -109,7 +111,7 @@ def season(
     span = Span(read_month_day(first, "first"), read_month_day(last, "last"))
     calendar = _calendar(loaded, entries[0], span, workable_days, least_hours)
     used_seed = checked_seed(loaded, seed)
-    each = wanted if len(calendar.kinds) == 1 else max(10, math.ceil(wanted / max(1, len(calendar.kinds))))
+    each = wanted if len(calendar.kinds) == 1 else max(LEAST_DAYS, math.ceil(wanted / max(1, len(calendar.kinds))))
     plans = [
         plan if windows is None else replace(plan, weather_days=(windows,))
         for plan in [make_plan(entry) for entry in entries]
@@ -132,7 +134,7 @@ def season(
     for place, entry in enumerate(entries):
         mine = tables[place * len(calendar.kinds) : (place + 1) * len(calendar.kinds)]
         results.append(_one_set(entry, mine, kinds, chosen, calendar, acres, sizes))
-    notes = list(calendar.notes)
+    notes = [*calendar.notes, *_shared_out(wanted, each, len(calendar.kinds))]
     if n < each:
         notes.insert(0, f"Interrupted: {n} of {each} days.")
     if costs is None:
@@ -147,6 +149,17 @@ def season(
         costs,
         area_unit(entries[0].scenario.units),
     )
+
+
+def _shared_out(wanted: int, each: int, kinds: int) -> list[str]:
+    """Say that a weather file made more days necessary than were asked for; nothing where it did not."""
+    if kinds <= 1 or each * kinds <= wanted:
+        return []
+    why = f"at least {LEAST_DAYS} of each" if each == LEAST_DAYS else f"{each} of each"
+    return [
+        f"{each * kinds:,} days of each set were simulated, not the {wanted:,} asked for: the weather file has {kinds} "
+        f"kinds of workable date, by their hours, and {why} are taken."
+    ]
 
 
 def _calendar(

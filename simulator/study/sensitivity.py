@@ -411,8 +411,9 @@ def _sentence(
     of = f"the lead of {entries[0].name} over {entries[1].name}" if len(entries) == 2 else entries[0].name
     if float(first["swing_ci_low"]) <= 0:
         return f"None of the inputs changes {of} by more than chance over {days} days."
-    between = f"between {first['low']} and {first['high']}"
-    text = f"{_capital(first['words'])} matters most for {of}: {between} it changes it by {swing} {name}"
+    through = f"from {first['low']} to {first['high']}"
+    answer = "the lead" if len(entries) == 2 else "the output" if measure == "acres" else "the answer"
+    text = f"{_capital(first['words'])} matters most for {of}: {through} {answer} changes by {swing} {name}"
     if len(bars) > 1:
         second = bars.iloc[1]
         share = float(second["swing"]) / float(first["swing"])

@@ -30,6 +30,15 @@ if TYPE_CHECKING:
     import pandas as pd
 
 
+_STATUS = {
+    "good": "shown to reach the target",
+    "undecided": "neither shown to reach it nor shown to miss it, so its cost may be that of days that fall short",
+    "misses": "shown to miss it",
+    "dearer": "surely costs more than a good one, so it was simulated no further",
+}
+"""What the marks of the table mean."""
+
+
 @dataclass(frozen=True)
 class Size:
     """The equipment set of least cost that reaches a target.
@@ -99,7 +108,12 @@ class Size:
             floor = f"at least {acres:,.0f} {self.unit.name} in {100 * self.target.share:.0f} % of seasons"
         first = f"With {sure} confidence every set called good reaches the target {floor}"
         if self.selection is not None and not self.selection.decided:
-            return f"{first}; which of them is cheapest was not decided within the days allowed."
+            left, days = len(self.selection.survivors), max(self.selection.replications)
+            open_cost = (
+                f"the cost of {left} of them is too nearly the same to tell which is cheapest in {days:,} days each"
+            )
+            chosen = f"the choice has the lowest mean, and a --indifference above {delta} decides sooner"
+            return f"{first}; {open_cost}: {chosen}."
         second = f"with {sure} confidence none of them is cheaper than the choice by more than {delta} a season"
         return f"{first}, and {second}."
 
@@ -114,6 +128,17 @@ class Size:
         if self.best is None:
             what = "sets are" if count > 1 else "set is"
         return f"{count} {what} neither shown to reach the target nor shown to miss it; more days may settle it."
+
+    @property
+    def legend(self) -> str:
+        """What the costs and the marks of the table mean; only marks that stand in it."""
+        if isinstance(self.target, DailyTarget):
+            work = f"in {self.costs.season_days:g} work days that each end once the target is done"
+        else:
+            work = "in the work days that the target takes"
+        found = {one.status for one in self.candidates}
+        marks = "; ".join(f"{name}: {words}" for name, words in _STATUS.items() if name in found)
+        return f"Cost a season: wages, fuel, driving, upkeep, interest and wear, {work}. Marks: {marks}."
 
     def _reached(self, verdict: Verdict) -> str:
         span = "a day" if isinstance(self.target, DailyTarget) else "a season"
@@ -189,6 +214,7 @@ class Size:
                 "equipment_set": self.set_name,
                 "sentence": self.sentence,
                 "guarantee": self.guarantee,
+                "legend": self.legend,
                 "target": {
                     "acres": self.target.acres,
                     "share": self.target.share,

@@ -101,6 +101,14 @@ _HOLDERS = {
 }
 
 
-def held_words(resource: str) -> str:
-    """Return ``"the packs hold"`` for a resource, to be followed by what it holds back."""
-    return _HOLDERS.get(resource, f"{resource} holds")
+def held_words(*resources: str) -> str:
+    """Return ``"the packs hold"``, to be followed by what is held back; several that do so alike are joined by "or".
+
+    Parameters
+    ----------
+    *resources : str
+        At least one resource.
+    """
+    found = [_HOLDERS.get(resource, f"{resource} holds") for resource in resources]
+    names = [text.rsplit(" ", 1)[0] for text in found[:-1]]
+    return f"{', '.join(names)} or {found[-1]}" if names else found[0]

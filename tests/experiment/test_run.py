@@ -2,31 +2,17 @@
 
 from __future__ import annotations
 
-import tomllib
 from collections.abc import Iterator
-from pathlib import Path
 
 import numpy as np
 import pytest
 
 from simulator.analysis.summary import COLUMNS, TIME_LABELS
 from simulator.errors import InputError
-from simulator.experiment.journal import Journal
-from simulator.experiment.replicate import Block, Runner, blocks_of
+from simulator.experiment.replicate import Runner
 from simulator.experiment.result import Result
 from simulator.experiment.run import make_plans, run, simulate_day
-from simulator.scenario.loading import LoadedScenario, load_scenario
-from simulator.scenario.starter import starter_text
-
-
-@pytest.fixture(scope="module")
-def loaded() -> LoadedScenario:
-    return load_scenario(tomllib.loads(starter_text("test")), ["day.last_landing=13:00"])
-
-
-@pytest.fixture(scope="module")
-def reference(loaded: LoadedScenario) -> Result:
-    return run(loaded, days=70, one_more_days=0)
+from simulator.scenario.loading import LoadedScenario
 
 
 def same(first: Result, second: Result) -> bool:
@@ -42,8 +28,8 @@ def test_two_workers_give_the_same_tables(loaded: LoadedScenario, reference: Res
 
 def test_reversed_submission_gives_the_same_tables(loaded: LoadedScenario, reference: Result) -> None:
     with Runner(make_plans(loaded), loaded.base.seed) as runner:
-        for block in reversed(list(blocks_of(2, 0, 70, size=16))):
-            runner._run_here([block], None)
+        for first in reversed(range(0, 70, 16)):
+            runner.extend(first, min(70, first + 16), plans=[1, 0])
         for place, entry in enumerate(reference.sets):
             numbers, rows = runner.tables.table(place)
             assert np.array_equal(rows, entry.rows, equal_nan=True)
@@ -58,39 +44,6 @@ def test_days_are_independent_of_how_many_are_run(loaded: LoadedScenario, refere
 def test_another_seed_gives_other_days(loaded: LoadedScenario, reference: Result) -> None:
     other = run(loaded, days=5, seed=2, one_more_days=0)
     assert not np.array_equal(other.sets[0].rows, reference.sets[0].rows[:5], equal_nan=True)
-
-
-def test_journal_resumes_to_the_same_tables(loaded: LoadedScenario, reference: Result, tmp_path: Path) -> None:
-    path = tmp_path / "journal"
-    run(loaded, days=30, one_more_days=0, journal=path)
-    size = path.stat().st_size
-    with path.open("r+b") as handle:
-        handle.truncate(size - 333)  # the last record cut off, as by a power loss
-    assert same(run(loaded, days=70, one_more_days=0, journal=path), reference)
-    with path.open("r+b") as handle:
-        handle.seek(size // 2)
-        handle.write(b"\0" * 64)  # and spoilt in the middle
-    assert same(run(loaded, days=70, one_more_days=0, journal=path, workers=2), reference)
-
-
-def test_journal_refuses_another_run(loaded: LoadedScenario, tmp_path: Path) -> None:
-    path = tmp_path / "journal"
-    run(loaded, days=2, one_more_days=0, journal=path)
-    with pytest.raises(InputError, match="another scenario, seed or version"):
-        run(loaded, days=2, seed=5, one_more_days=0, journal=path)
-
-
-def test_two_runs_do_not_share_a_journal(tmp_path: Path) -> None:
-    path = tmp_path / "journal"
-    first = Journal(path, {"run": 1}, 3)
-    with pytest.raises(InputError, match="another run is writing"):
-        Journal(path, {"run": 1}, 3)
-    first.append(0, 4, np.array([[1.0, 2.0, np.nan]]))
-    first.close()
-    second = Journal(path, {"run": 1}, 3)
-    assert np.array_equal(second.read()[0][4], [1.0, 2.0, np.nan], equal_nan=True)
-    second.close(remove=True)
-    assert not path.exists()
 
 
 def test_precision_stops_when_it_is_reached(loaded: LoadedScenario) -> None:
@@ -212,11 +165,3 @@ def test_a_cluster_gives_the_same_tables_though_a_worker_dies(
     result = run(loaded, days=70, one_more_days=0, scheduler=cluster.scheduler_address, report=kill_one)  # type: ignore[attr-defined]
     assert killed
     assert same(result, reference)
-
-
-def test_blocks_cover_the_range_once() -> None:
-    blocks = list(blocks_of(2, 5, 150))
-    assert blocks[0] == Block(0, 5, 64)
-    for plan in (0, 1):
-        days = [day for block in blocks if block.plan == plan for day in range(block.first, block.last)]
-        assert days == list(range(5, 150))

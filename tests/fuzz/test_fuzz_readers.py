@@ -249,7 +249,13 @@ def fuzz_scenarios(number, first_seed, tally=None):
         chooser = random.Random(batch_seed)
 
         @seed(batch_seed)
-        @settings(max_examples=size, phases=[Phase.generate], database=None, suppress_health_check=list(HealthCheck))
+        @settings(
+            max_examples=size,
+            phases=[Phase.generate],
+            database=None,
+            deadline=None,
+            suppress_health_check=list(HealthCheck),
+        )
         @given(scenarios())
         def one(table):
             valid = try_scenario(table, chooser.getrandbits(32))

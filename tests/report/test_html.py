@@ -1,6 +1,7 @@
 """The report page: one file, the numbers of the result, foreign texts as texts, inputs with their sources."""
 
 import base64
+import copy
 import hashlib
 import json
 import re
@@ -11,6 +12,7 @@ from browser_support import HOSTILE, SCENARIOS, hostile_table, make_stored
 
 from simulator.errors import InputError
 from simulator.report.html import report_page, write_comparison, write_report
+from simulator.report.html_comparison import comparison_context
 from simulator.report.html_day_charts import charge_at
 from simulator.report.html_inputs import differing, inputs_of, split_source
 from simulator.report.html_svg import Svg, shorten, tick_text, ticks
@@ -162,6 +164,19 @@ def test_a_comparison_names_what_changed(stored, tmp_path):
     assert "9 kW" in changed
     assert "swath" not in changed
     assert "same draws, 6 days" in text
+
+
+def test_a_comparison_has_the_units_of_its_first_result(stored):
+    """Fuel in gallons on a US page, in litres on a metric one (US gallon of NIST SP 811, appendix B)."""
+    litres = stored.document["equipment_sets"][0]["per_day"]["generator_fuel_l"]
+    for name, unit, scale in (("us", "gal", 1 / 3.785411784), ("metric", "L", 1.0)):
+        first = copy.deepcopy(stored)
+        first.document["units"] = name
+        table = comparison_context([first, stored])["per_day"]
+        fuel = next(row for row in table.rows if "fuel" in row[0].text)
+        assert fuel[0].text == f"generator fuel ({unit})"
+        assert float(fuel[1].text) == pytest.approx(litres * scale, abs=0.5 if litres * scale >= 9.95 else 0.051)
+        assert fuel[1].value == litres
 
 
 def test_inputs_tell_where_each_value_came_from(stored):

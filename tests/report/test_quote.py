@@ -13,11 +13,14 @@ from pathlib import Path
 from typing import Any
 
 import pytest
+from matplotlib.text import Text
 from stored_support import HOSTILE, assert_nothing_cut_off, sample_manifest, write_folder
 
 from simulator.errors import InputError
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.numbers import quantile_text
+from simulator.report.glyphs import REPLACEMENT
+from simulator.report.numbers import report_units
+from simulator.report.quantities import ROAD, ROAD_SPEED, TANK, TEMPERATURE, Kind, quantity_text
 from simulator.report.quote import quote_html, write_quote
 from simulator.report.quote_content import quote_content
 from simulator.report.quote_fields import MOST_FIELDS
@@ -65,8 +68,10 @@ def test_pdf_says_the_answer_and_stays_on_two_pages(stored: StoredResult, tmp_pa
     assert len(reader.pages) <= MOST_SHEETS
     text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
     spread = stored.equipment_set("three_packs")["acres_per_day"]
-    assert f"Expect {quantile_text(spread, 'p50')} acres on a typical day" in text
-    assert f"at least {quantile_text(spread, 'p10')} acres on nine days in ten" in text
+    found = re.search(r"Half of days reach ([\d.]+) acres or more; nine days in ten reach ([\d.]+) acres", text)
+    assert found is not None
+    assert float(found.group(1)) == pytest.approx(spread["p50"], rel=0.02)
+    assert float(found.group(2)) == pytest.approx(spread["p10"], rel=0.02)
     for words in (
         "Hollow Creek Farms",
         "From 12 simulated days",
@@ -241,11 +246,107 @@ def test_what_one_more_adds_is_only_told_beyond_doubt(stored: StoredResult) -> N
 
 def test_equipment_is_counted_by_class(stored: StoredResult) -> None:
     rows = dict(quote_content(stored, "three_packs", "A", today=DAY).equipment)
-    assert rows["1 aircraft"] == "large (tank 40 L, swath 30 ft)"
-    assert rows["3 packs"].startswith("large_pack (1800 Wh")
+    # 40 / 3.785411784 and 13 / 0.45359237; gallon and pound of NIST SP 811, appendix B
+    assert rows["1 aircraft"] == "large (tank 10.6 gal (40 L), swath 30 ft)"
+    assert rows["3 packs"] == "large_pack (1800 Wh, 28.7 lb)"
     assert rows["1 generator"] == "twelve (12 kW)"
     assert rows["1 charger"].startswith("fast (8 kW")
     assert rows["crew"] == "pilots: 1, helpers: 1"
+
+
+def test_a_sheet_has_the_units_it_was_asked_for(stored: StoredResult) -> None:
+    """The scenario mixes both systems; acre, gallon, pound and mile of NIST SP 811, appendix B; 24 °C is 75.2 °F."""
+    metric_words = re.compile(r"\d (L|kg|m|km|m/s|L/min|°C)\b")
+
+    def sheet(system: str) -> tuple[dict[str, str], dict[str, str]]:
+        stored.document["units"] = system
+        content = quote_content(stored, "three_packs", "A", today=DAY)
+        return dict(content.equipment), dict(content.assumptions)
+
+    equipment, assumed = sheet("us")
+    assert assumed["Air temperature"] == "75 °F"
+    assert assumed["Altitude"] == "820 ft"
+    assert assumed["Way from the yard"] == "8 mi"
+    for text in (*equipment.values(), *assumed.values()):
+        assert not metric_words.search(text.replace("(40 L)", "")), text
+    equipment, assumed = sheet("metric")
+    assert equipment["1 aircraft"] == "large (tank 40 L, swath 9.14 m)"
+    assert assumed["Air temperature"] == "24 °C"
+    assert assumed["Application rate"] == "18.7 L/ha"
+    assert assumed["Way from the yard"] == "12.9 km"
+    assert assumed["Working speed, large"] == "6.71 m/s"
+    for text in (*equipment.values(), *assumed.values()):
+        assert not re.search(r"\d (gal|lb|ft|mi|mph|gal/min|°F)\b", text.replace("(200 gal)", "")), text
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "us", "metric"),
+    [
+        ("0 degC", TEMPERATURE, "32 °F", "0 °C"),
+        ("212 degF", TEMPERATURE, "212 °F", "100 °C"),
+        ({"dist": "normal", "mean": "40 km/h", "sd": "5 km/h"}, ROAD_SPEED, "24.9 mph on average (normal)", "40 km/h"),
+        ({"dist": "uniform", "low": "10 mph", "high": "20 mph"}, ROAD_SPEED, "10 mph to 20 mph (uniform)", "16.1 km/h"),
+        ("15mph", ROAD_SPEED, "15mph", "24.1 km/h"),
+        ("5 min", ROAD, "5 min", "5 min"),
+        ("many L", TANK, "many L", "many L"),
+        ("2,000 L", TANK, "2,000 L", "2,000 L"),
+        ("4000 L", TANK, "1,057 gal (4000 L)", "4000 L"),
+        ("3 m", None, "3 m", "3 m"),
+        (True, None, "yes", "yes"),
+        (HOSTILE, TANK, "=1+1", "=1+1"),
+    ],
+)
+def test_quantities_come_in_the_units_of_the_sheet(value: Any, kind: Kind | None, us: str, metric: str) -> None:
+    """Conversions by hand (NIST SP 811, appendix B); what cannot be read stays as written."""
+    assert quantity_text(value, report_units("us"), kind).startswith(us)
+    assert quantity_text(value, report_units("metric"), kind).startswith(metric)
+
+
+def test_a_headline_on_a_step_is_true_of_the_days(stored: StoredResult) -> None:
+    """Most days end on the same fields: as many days as said reach the number, though it had to be rounded."""
+    values = [200.46] * 4 + [245.87] * 8
+    stored.days.loc[stored.days["equipment_set"] == "two_packs", "acres"] = values
+    spread = stored.equipment_set("two_packs")["acres_per_day"]
+    spread |= {"mean": 230.7, "ci95": [216.0, 246.0], "p10": 200.46, "p50": 245.87, "p90": 245.87}
+    spread |= {"p10_ci95": [None, None], "p50_ci95": [200.46, 245.87], "p90_ci95": [None, None]}
+    content = quote_content(stored, "two_packs", "A", today=DAY)
+    found = re.fullmatch(
+        r"Half of days reach (\d+) acres or more; nine days in ten reach (\d+) acres or more.", content.answer
+    )
+    assert found is not None, content.answer
+    half, most = (float(text) for text in found.groups())
+    assert sum(value >= half for value in values) >= 6
+    assert sum(value >= most for value in values) >= 0.9 * 12
+    assert half == 245.0  # not 246, which no day reaches
+    assert "output goes in steps" in content.details[0]
+    spread |= {"p10": 245.87}
+    assert quote_content(stored, "two_packs", "A", today=DAY).answer == (
+        "Nine days in ten reach 245 acres or more; half of days do no better."
+    )
+    stored.days.loc[stored.days["equipment_set"] == "two_packs", "acres"] = [200.0 + 3.7 * n for n in range(12)]
+    assert "steps" not in quote_content(stored, "two_packs", "A", today=DAY).details[0]
+
+
+def test_signs_that_the_type_lacks_are_replaced_and_said(stored: StoredResult) -> None:
+    """No box: every sign on the sheets is in the type; the footnote counts those that were not; the page has them."""
+    from matplotlib.font_manager import FontProperties, findfont, get_font
+
+    faces = [get_font(findfont(FontProperties(family="DejaVu Sans", weight=one))) for one in ("normal", "bold")]
+    customer, arabic = "\N{CJK UNIFIED IDEOGRAPH-6771}\N{CJK UNIFIED IDEOGRAPH-4EAC} farms", "\N{ARABIC LETTER AIN}"
+    wide = "\N{FULLWIDTH LATIN CAPITAL LETTER A}"
+    content = quote_content(stored, "two_packs", customer, notes=f"{arabic} Ürün {wide}° Ж", today=DAY)
+    words = " ".join(text.get_text() for figure in quote_pages(content) for text in figure.findobj(Text))
+    for face in faces:
+        assert not {sign for sign in words if not sign.isspace()} - {chr(code) for code in face.get_charmap()}
+    assert f"For {REPLACEMENT * 2} farms" in words
+    assert f"{REPLACEMENT} Ürün A° Ж" in words
+    assert "stands for 3 signs that the type of this sheet lacks" in words
+    assert customer in quote_html(content)
+    assert arabic in quote_html(content)
+    ordinary = quote_content(stored, "two_packs", "Müller & Söhne", today=DAY)
+    words = " ".join(text.get_text() for figure in quote_pages(ordinary) for text in figure.findobj(Text))
+    assert REPLACEMENT not in words
+    assert "lacks" not in words
 
 
 @pytest.mark.parametrize(

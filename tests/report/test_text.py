@@ -9,7 +9,7 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from stored_support import HOSTILE, sample_document
+from stored_support import HOSTILE, sample_document, sample_manifest
 
 from simulator.experiment.estimates import supported_decimals
 from simulator.report.numbers import (
@@ -24,6 +24,7 @@ from simulator.report.numbers import (
     report_units,
     share_text,
 )
+from simulator.report.summary import summary_markdown
 from simulator.report.text import fit, printed_width, result_table
 
 
@@ -172,3 +173,14 @@ def test_fit_never_passes_its_width_nor_carries_controls(text: str, width: int) 
     shown = fit(text, width)
     assert printed_width(shown) <= width
     assert not any(ord(character) < 32 or character in "\x7f\u202e\u2028" for character in shown)
+
+
+def test_a_tie_is_said_to_count_half() -> None:
+    """Ties count half in a_wins_share: on the terminal, where there is a pair, and in the summary."""
+    document = sample_document()
+    words = "a day on which both did the same counts half"
+    assert words in " ".join(result_table(document, 60).split())
+    assert "same output counts half" in summary_markdown(document, sample_manifest())
+    document["paired"] = []
+    assert words not in " ".join(result_table(document, 60).split())
+    assert "same output counts half" not in summary_markdown(document, sample_manifest())

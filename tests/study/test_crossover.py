@@ -115,10 +115,12 @@ def test_the_command_writes_its_folder(tmp_path):
 
     file = tmp_path / "short.toml"
     file.write_text(toml_document(table()), encoding="utf-8")
-    options = ["--sizes", "10,80 acre", "--rates", "2 gal/acre", "--days", "3", "--most-days", "3"]
+    options = ["--sizes", "79..80 acre", "--rates", "2 gal/acre", "--days", "3", "--most-days", "3"]
     arguments = [str(file), "four", "two", *options, "--out", str(tmp_path / "out"), "--json", str(tmp_path / "a.json")]
     result = CliRunner().invoke(command, arguments, standalone_mode=False)
     assert result.exception is None
     assert "person-hour" in result.output
+    assert "Every cell was looked at once" in result.output
+    assert {"79.0", "80.0"} <= set(result.output.split())
     assert {"study.json", "cells.csv", "crossover.svg"} <= {path.name for path in (tmp_path / "out").iterdir()}
     assert (tmp_path / "a.json").is_file()

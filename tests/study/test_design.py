@@ -121,6 +121,20 @@ def test_levels_take_the_last_unit():
         read_levels("10,,x", "--sizes")
 
 
+def test_a_range_of_levels_is_spread_evenly_in_ratio():
+    """10 to 160 doubles four times; from nothing, ratios have no meaning and the steps are even."""
+    assert read_levels("10..160 acre", "--sizes") == ["10 acre", "20 acre", "40 acre", "80 acre", "160 acre"]
+    assert read_levels("10..160acre", "--sizes")[-1] == "160 acre"
+    assert read_levels("0..2 mi", "--distance") == ["0 mi", "0.5 mi", "1 mi", "1.5 mi", "2 mi"]
+    assert read_levels("1,10 acre..160 acre", "--sizes")[:3] == ["1 acre", "10 acre", "20 acre"]
+    # numbers between are rounded to two digits, and none comes twice
+    assert read_levels("3..5 gal/acre", "--rates") == [f"{one} gal/acre" for one in ("3", "3.4", "3.9", "4.4", "5")]
+    assert read_levels("100..101 acre", "--sizes") == ["100 acre", "101 acre"]
+    for wrong in ("160..10 acre", "10..10 acre", "10.. acre", "..", "1 ha..160 acre", "10...160 acre"):
+        with pytest.raises(InputError, match=r"a range such as 10\.\.160 acre"):
+            read_levels(wrong, "--sizes")
+
+
 def test_a_drawn_input_is_scaled_and_keeps_its_shape():
     loaded = short_scenario()
     entry = loaded.sets[0]

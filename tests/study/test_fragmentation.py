@@ -98,6 +98,64 @@ def test_response_finds_the_parts_that_made_the_cases():
     assert foretold == pytest.approx(first["acres_per_day"])
 
 
+class Days:
+    """Made-up days of cases: what `CaseDays` would hold."""
+
+    def __init__(self, tables):
+        self.tables = tables
+
+    def days(self, case):
+        return len(self.tables[case])
+
+    def column(self, case, name):
+        return np.asarray(self.tables[case])
+
+
+@pytest.mark.parametrize(
+    ("outputs", "end"),
+    [
+        ((200.0, 220.0, 150.0), "become fields of 10, but does most (220 acres a day) with fields of 60."),
+        ((220.0, 200.0, 150.0), "become fields of 10."),
+        ((200.0, 200.1, 150.0), "become fields of 10."),
+    ],
+)
+def test_a_maximum_between_the_ends_is_named(outputs, end):
+    """Output that rises before it falls; not named at an end, nor where chance may have made it."""
+    from types import SimpleNamespace
+
+    from simulator.study.fragmentation import _sentence
+
+    splits = [draw_split(120 * ACRE_M2, number, 2.0, 1500.0) for number in (1, 2, 12)]
+    noise = np.array([[0.3, -0.3, 0.1, -0.1], [-0.2, 0.4, -0.4, 0.2], [0.1, 0.0, -0.1, 0.0]])
+    runs = Days([value + one for value, one in zip(outputs, noise, strict=True)])
+    cases = pd.DataFrame(
+        {
+            "equipment_set": "small",
+            "mean_area_m2": [120 * ACRE_M2, 60 * ACRE_M2, 10 * ACRE_M2],
+            "acres_per_day": [float(np.mean(one)) for one in runs.tables],
+        }
+    )
+    said = _sentence(cases, runs, [(SimpleNamespace(name="small"), one) for one in splits], [0, 1, 2], "us")
+    assert said.startswith("Small loses ")
+    assert said.endswith(f" % of its acres a day when fields of 120 acres {end}")
+
+
+def test_the_fitted_line_does_not_look_as_if_it_joined_the_points():
+    """It is dashed, named as fitted with its error, and the caption says that it is not drawn through the points."""
+    from simulator.report.fragmentation_figure import fragmentation_figure
+
+    loaded = short_scenario()
+    splits = grid_splits(60 * ACRE_M2, [1, 2, 3, 4, 6, 8], [2.0], [1000.0])
+    study = fragmentation(loaded, splits, 2, ["two"])
+    assert study.responses
+    figure = fragmentation_figure(study)
+    fitted = [line for line in figure.axes[0].lines if "fitted" in str(line.get_label())]
+    assert len(fitted) == 1
+    assert fitted[0].is_dashed()
+    assert f"off by {study.responses['two'].error_acres:.2g}" in fitted[0].get_label()
+    assert "not drawn through the points" in figure.get_supxlabel()
+
+
 def test_response_leaves_out_what_the_design_never_varied():
     rows = [
         {"fields": 4.0, "mean_area_m2": a * ACRE_M2, "move_m": 0.0, "pass_inverse_per_m": 0.002, "reach_m": 300.0}

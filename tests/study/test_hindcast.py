@@ -70,7 +70,7 @@ def test_bad_days_are_named_by_line():
     assert [one.where for one in caught.value.problems] == ["line 2 (a)", "line 3 (b)"]
     with pytest.raises(InputError, match="no past day"):
         hindcast(loaded, [], 20)
-    with pytest.raises(InputError, match="allowed is 20 to"):
+    with pytest.raises(InputError, match="--days: got 5 simulated days for each past day; allowed is 20 or more"):
         hindcast(loaded, [PastDay(2, "a", 50.0)], 5)
 
 

@@ -9,11 +9,14 @@ import pytest
 from click.testing import CliRunner
 from short_days import PRICED, SCENARIOS, SHORT, short
 
+from simulator.analysis.summary import COLUMNS
 from simulator.command.ladder import command
 from simulator.errors import InputError
 from simulator.experiment.variations import LARGER
 from simulator.scenario.loading import load_scenario, vary
-from simulator.study.ladder import ladder
+from simulator.study.ladder import capped, ladder
+from simulator.study.trial import ACRES
+from simulator.study.words import held_words
 
 DAYS = 12
 
@@ -83,6 +86,43 @@ def test_dear_packs_are_not_bought_and_pairs_are_tried():
     assert any(" with " in step.change for step in dear.rungs[-1].steps)
     unpriced = ladder(short("costs.charger={}"), days=10, most_rungs=1)
     assert any("one more charger (fast)" in note for note in unpriced.notes)
+
+
+def test_work_that_runs_out_is_said_to_cap_the_output():
+    """By hand: 3 of 4 days end with the list done; 2000 acres at 100 a day are 20 of 30 days, at 125 a day 16."""
+    rows = np.full((4, len(COLUMNS)), np.nan)
+    rows[:, ACRES] = 100.0
+    more = rows.copy()
+    more[:, ACRES] = 125.0
+    more[:3, COLUMNS.index("finish_hour")] = 5.0
+    once = short("work=once").sets[0]
+    (said,) = capped(once, None, rows, more)
+    assert "finished early on 0 of 4 days at the foot and 3 of 4 at the top" in said
+    assert "the list caps the output, not the equipment" in said
+    assert capped(once, None, rows, rows) == ()
+    assert capped(short("work=repeat").sets[0], None, rows, more) == ()
+    entry = short("work=repeat", "costs.season_demand=2000 acre").sets[0]
+    (said,) = capped(entry, entry.scenario.costs, rows, more)
+    assert "The demand of 2,000 acres a season caps what is sold" in said
+    assert "of 30 work days it is reached after 20 days at the foot and after 16 days at the top" in said
+    entry = short("work=repeat", "costs.season_demand=3500 acre").sets[0]
+    (said,) = capped(entry, entry.scenario.costs, rows, more)
+    assert "reached never at the foot and after 28 days at the top" in said
+    entry = short("work=repeat", "costs.season_demand=9000 acre").sets[0]
+    assert capped(entry, entry.scenario.costs, rows, more) == ()
+
+
+def test_a_ladder_says_it_beside_its_table():
+    """A list of one small field: done every day, so nothing added can show its worth."""
+    small = ladder(short("work=once", "field.0.area=5 acre", "field.1.area=5 acre"), days=10, most_rungs=1)
+    assert any("the list caps the output" in note for note in small.notes)
+
+
+def test_what_holds_alike_is_named_together():
+    """In the sentence of the ladder and of its rungs."""
+    assert held_words("packs") == "the packs hold"
+    assert held_words("packs", "crew") == "the packs or the crew holds"
+    assert held_words("mix supply", "crew", "chargers") == "mixing and filling, the crew or the chargers hold"
 
 
 @pytest.mark.parametrize(

@@ -10,15 +10,19 @@ import pytest
 from click.testing import CliRunner
 from short_days import PRICED, SCENARIOS, SHORT, THIRD_PACK, calm, short
 
+from simulator.analysis.bottleneck import Bottleneck
+from simulator.analysis.summary import COLUMNS
 from simulator.command.payoff import command
 from simulator.errors import InputError
 from simulator.experiment.estimates import mean_interval
+from simulator.experiment.variations import Variation
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.study.day_money import jackknife, ledger_of
-from simulator.study.payoff import noise_reduction, payoff, small_sample_note
+from simulator.study.payoff import constraint_words, noise_reduction, payoff, small_sample_note
 from simulator.study.payoff_case import make_case
-from simulator.study.trial import ACRES, simulate_sets
+from simulator.study.payoff_pair import Pair, best_pair, pair_note
+from simulator.study.trial import ACRES, area_unit, simulate_sets
 
 DAYS = 24
 
@@ -127,6 +131,81 @@ def test_no_change_is_worth_nothing_and_cannot_be_told():
     assert same.net_present_value.mean == pytest.approx(0.0, abs=1e-9)
     assert same.pays is False
     assert math.isnan(same.noise_reduction)
+
+
+def table(acres):
+    """Return rows of days with these acres, all else nothing."""
+    rows = np.zeros((len(acres), len(COLUMNS)))
+    rows[:, ACRES] = acres
+    return rows
+
+
+def test_the_best_pair_is_what_both_add_together():
+    """Made-up days: a charger adds nothing alone, nor does the change, but both together add ten acres."""
+    noise = np.random.default_rng(5).normal(0.0, 1.0, (4, 30))
+    base, changed = table(100 + noise[0]), table(100 + noise[1])
+    charger, helper = Variation("one more charger", "chargers", "c=2"), Variation("one more helper", "crew", "h=2")
+    both = [table(110 + noise[2]), table(100 + noise[3])]
+    pair = best_pair([charger, helper], both, changed, base, {"one more charger": table(100 + noise[3])})
+    assert pair is not None
+    assert pair.change == "one more charger"
+    by_hand = both[0][:, ACRES] - base[:, ACRES]
+    assert pair.extra_acres_per_day.mean == pytest.approx(by_hand.mean())
+    assert pair.only_together
+    text = pair.sentence(area_unit("us"))
+    assert text.startswith("Together with one more charger it adds 1")
+    assert "neither is shown to add any alone" in text
+    # where one of the two helps alone, or was not tried alone, that is not claimed
+    for alone in ({"one more charger": table(108 + noise[3])}, {}):
+        other = best_pair([charger, helper], both, changed, base, alone)
+        assert other is not None
+        assert not other.only_together
+        assert "alone" not in other.sentence(area_unit("us"))
+    assert best_pair([helper], both[1:], changed, base, {}) is None
+    assert best_pair([], [], changed, base, {}) is None
+
+
+def test_pairs_that_were_tried_stand_in_the_headline(answer):
+    """Against the same two sets simulated here; otherwise a note says how to ask."""
+    if answer.pair is None:
+        assert any(note.startswith("Tried together with one more of each (10 days)") for note in answer.notes)
+    else:
+        assert answer.pair.sentence(answer.unit) in answer.sentence
+        loaded = short()
+        both = vary(loaded.sets[0], [THIRD_PACK, answer.pair.setting], loaded.folder)
+        rows = simulate_sets([make_plan(loaded.sets[0]), make_plan(both)], loaded.base.seed, 10)
+        by_hand = rows[1][:, ACRES] - rows[0][:, ACRES]
+        assert answer.pair.extra_acres_per_day.mean == pytest.approx(by_hand.mean())
+    untried = payoff(short(), changes=[THIRD_PACK], days=12, one_more_days=0, worlds=20)
+    assert untried.pair is None
+    assert "Pairs of changes were not tried" in untried.notes[-1]
+    assert "--to" in untried.notes[-1]
+    assert untried.to_json()["pair"] is None
+
+
+def test_the_note_tells_how_to_price_a_pair():
+    """A later value of the same key stands instead of the earlier one."""
+    interval = mean_interval(np.array([1.0, 2.0, 3.0]))
+    pair = Pair("one more charger", "a.chargers.fast=2", interval, interval, False)
+    assert "give packs.big=3 a.chargers.fast=2." in pair_note(pair, 30, ["packs.big=3"])
+    assert "give a.chargers.fast=2." in pair_note(pair, 30, ["a.chargers.fast=3"])
+    assert "name it with --to" in pair_note(pair, 30, [])
+    assert "(30 days), nothing is shown to add more" in pair_note(None, 30, ["x=1"])
+
+
+@pytest.mark.parametrize(
+    ("before", "after", "words"),
+    [
+        (("packs",), ("chargers",), "The constraint moves on: first the packs hold the set back, then the chargers"),
+        (("packs",), ("packs",), "Before and after the change the packs hold the set back."),
+        (("packs", "crew"), ("crew", "packs"), "Before and after the change the packs or the crew holds"),
+        (("packs",), ("chargers", "packs"), "after it the chargers or the packs hold it back."),
+    ],
+)
+def test_constraints_about_equal_are_named_together(before, after, words):
+    """Held back by several alike: no claim that the constraint moved while one of them stays."""
+    hold = tuple(Bottleneck(names[0], "", names[1:]) for names in (before, after))
+    assert words in constraint_words(*hold)
 
 
 @pytest.mark.parametrize(

@@ -165,6 +165,17 @@ def test_season_by_weather_file(weather):
         season(loaded, workable_days=20)
 
 
+def test_days_that_a_weather_file_adds_are_said(weather):
+    """Two kinds of date, ten days of each: twenty days instead of twelve; not said where none are added."""
+    loaded = _with_weather(weather)
+    more = season(loaded, first="06-01", last="06-30", least_hours=1.5, days=12)
+    assert more.sets[0].days == 20
+    (said,) = [note for note in more.notes if "asked for" in note]
+    assert said.startswith("20 days of each set were simulated, not the 12 asked for")
+    assert "2 kinds of workable date" in said
+    assert not any("asked for" in note for note in season(loaded, first="06-01", last="06-30", days=12).notes)
+
+
 @pytest.mark.parametrize(
     ("arguments", "where"),
     [

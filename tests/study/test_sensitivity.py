@@ -90,6 +90,7 @@ def test_an_input_that_nothing_uses_changes_nothing():
     assert table.loc["aircraft.large.spray_speed", "total"] > 0.0
     assert 0.0 <= answer.noise_share <= 1.0
     assert "spray speed matters most for four" in answer.sentence.lower()
+    assert " the output changes by " in answer.sentence
     assert answer.to_json()["sobol"]["evaluations"] == 8 * 4
 
 
@@ -120,6 +121,7 @@ def test_the_lead_of_one_set_over_another_turns_round_within_a_range():
     # both sets take the same charger power, so only what it does to the difference counts
     assert answer.bars["swing"].iloc[-1] == 0.0
     assert "lead of four over two" in answer.sentence
+    assert " the lead changes by " in answer.sentence or "None of the inputs" in answer.sentence
     flips = answer.bars.set_index("key")["flips"]
     bars = answer.bars.set_index("key")
     for key in flips.index:
@@ -186,5 +188,11 @@ def test_the_command_writes_its_folder(tmp_path):
     ]
     result = CliRunner().invoke(command, [*arguments, "--out", str(tmp_path / "out")], standalone_mode=False)
     assert result.exception is None
+    said = "".join(result.output.split())
+    for words in ("Must be known to within: so that the answer is sure to 2 %", "range will do: the range given"):
+        assert "".join(words.split()) in said
+    assert "count it" in result.output
+    assert "knowtowithin" not in said
+    assert "swing" not in result.output
     written = {path.name for path in (tmp_path / "out").iterdir()}
     assert {"study.json", "inputs.csv", "to_measure.csv", "sobol.csv", "sensitivity.svg"} <= written

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import dataclasses
 import json
 import math
 
@@ -12,7 +13,7 @@ from short_days import PRICED, SCENARIOS, SHORT, THIRD_PACK, calm, short
 
 from simulator.command.size import command
 from simulator.errors import InputError
-from simulator.experiment.selection import select_best
+from simulator.experiment.selection import Selection, select_best
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.scenario.schema_costs import Costs
@@ -130,6 +131,24 @@ def test_the_choice_is_right(answer):
     assert answer.sentence.startswith("The cheapest set shown to reach ")
     assert "acres in 30 work days in 90 % of seasons is large_pack=" in answer.sentence
     assert "95 % confidence" in answer.guarantee
+
+
+def test_costs_and_marks_are_explained(answer):
+    """The cost is that of a season's work; only marks that stand in the table are explained."""
+    assert answer.legend.startswith("Cost a season: wages, fuel, driving, upkeep, interest and wear")
+    for mark in ("good", "misses", "undecided", "dearer"):
+        assert (f"{mark}: " in answer.legend) == (mark in {one.status for one in answer.candidates})
+    assert answer.to_json()["legend"] == answer.legend
+
+
+def test_costs_too_nearly_the_same_are_said_to_be(answer):
+    """When the selection gives up, the guarantee says of how many, after how many days, and what helps."""
+    picked = Selection(0, False, (0, 2), (1.0, 1.1, 1.0), (4000, 60, 4000))
+    text = dataclasses.replace(answer, selection=picked, indifference=300.0).guarantee
+    assert "the cost of 2 of them is too nearly the same to tell which is cheapest in 4,000 days each" in text
+    assert "the choice has the lowest mean, and a --indifference above $300 decides sooner" in text
+    sure = dataclasses.replace(answer, selection=dataclasses.replace(picked, decided=True)).guarantee
+    assert "too nearly" not in sure
 
 
 def test_the_frontier_is_not_beaten(answer):
