@@ -5,10 +5,8 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from simpy.core import Environment
-
 from simulator.operation.crew import Crew, Job
-from simulator.operation.kernel import call_after
+from simulator.operation.kernel import DayClock, call_after
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack, PackPool
 from simulator.operation.power import PowerPoint, Session, Slot
@@ -20,7 +18,7 @@ class ChargingStation:
 
     Parameters
     ----------
-    env : Environment
+    clock : DayClock
         Clock.
     points : list of PowerPoint
         Power points with their chargers.
@@ -42,7 +40,7 @@ class ChargingStation:
 
     def __init__(
         self,
-        env: Environment,
+        clock: DayClock,
         points: list[PowerPoint],
         pool: PackPool,
         crew: Crew,
@@ -54,7 +52,7 @@ class ChargingStation:
         draw_cooling_s: Callable[[Pack], float],
         draw_balance_s: Callable[[Slot], float],
     ) -> None:
-        self.env, self.points, self.pool, self.crew, self.log, self.plug_in = env, points, pool, crew, log, plug_in
+        self.clock, self.points, self.pool, self.crew, self.log, self.plug_in = clock, points, pool, crew, log, plug_in
         self._charge_to, self._partly = charge_to, take_partly_charged
         self._draw_plug_in_s, self._draw_cooling_s, self._draw_balance_s = (
             draw_plug_in_s,
@@ -68,10 +66,10 @@ class ChargingStation:
 
     def bring(self, pack: Pack) -> None:
         """Take in a used pack: it cools first."""
-        pack.enter(self.env.now, State.COOL, self.log)
+        pack.enter(self.clock.now, State.COOL, self.log)
         cooling_s = self._draw_cooling_s(pack)
         if cooling_s > 0.0:
-            call_after(self.env, cooling_s, lambda _: self.queue(pack))
+            call_after(self.clock, cooling_s, lambda _: self.queue(pack))
         else:
             self.queue(pack)
 
@@ -80,7 +78,7 @@ class ChargingStation:
         if pack.energy_wh >= self.full_wh(pack) - 1e-6:
             self._ready(pack)
             return
-        pack.enter(self.env.now, State.QUEUE, self.log)
+        pack.enter(self.clock.now, State.QUEUE, self.log)
         self._queue.append(pack)
         self._assign()
 
@@ -121,12 +119,12 @@ class ChargingStation:
 
     def _plug(self, pack: Pack, slot: Slot) -> None:
         slot.take()
-        pack.enter(self.env.now, State.WAIT, self.log)
+        pack.enter(self.clock.now, State.WAIT, self.log)
 
         def plugged(_: Job) -> None:
-            session = Session(pack, slot, self.full_wh(pack), self._draw_balance_s(slot), self.env.now)
+            session = Session(pack, slot, self.full_wh(pack), self._draw_balance_s(slot), self.clock.now)
             slot.session = session
-            pack.enter(self.env.now, State.CHARGE, self.log)
+            pack.enter(self.clock.now, State.CHARGE, self.log)
             slot.point.start(session)
             self.pool.press()
 
@@ -139,12 +137,12 @@ class ChargingStation:
     def charged(self, session: Session) -> None:
         """Balance a pack that has reached its target, then free the slot and hand the pack on."""
         if session.balance_s > 0.0:
-            call_after(self.env, session.balance_s, lambda _: self._release(session))
+            call_after(self.clock, session.balance_s, lambda _: self._release(session))
         else:
             self._release(session)
 
     def _release(self, session: Session) -> None:
-        slot, pack, now = session.slot, session.pack, self.env.now
+        slot, pack, now = session.slot, session.pack, self.clock.now
         self.close(session, now)
         slot.give_back()
         self.cycles += 1
@@ -162,7 +160,7 @@ class ChargingStation:
             self.queue(pack)
             return
         pack.loads_on_charge = 0
-        pack.enter(self.env.now, State.READY, self.log)
+        pack.enter(self.clock.now, State.READY, self.log)
         self.pool.offer(pack)
 
     def full_wh(self, pack: Pack) -> float:
@@ -188,7 +186,7 @@ class ChargingStation:
     def hand_on(self, pack: Pack) -> None:
         """Take a pack off an aircraft that does not need it: to whoever waits if it holds enough, else to a charger."""
         if self.pool.wanted(pack, pack.energy_wh):
-            pack.enter(self.env.now, State.READY, self.log)
+            pack.enter(self.clock.now, State.READY, self.log)
             self.pool.offer(pack)
         else:
             self.bring(pack)
@@ -226,4 +224,4 @@ class ChargingStation:
                 session.target_wh = target
             if changed:
                 # a pack that already holds enough is handed over at once, after whoever asked has stored the request
-                call_after(self.env, 0.0, lambda _, point=point: point.replan())  # type: ignore[misc]
+                call_after(self.clock, 0.0, lambda _, point=point: point.replan())  # type: ignore[misc]

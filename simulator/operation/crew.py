@@ -9,9 +9,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import TYPE_CHECKING, Literal
 
-from simpy.core import Environment
-
-from simulator.operation.kernel import Due, call_after
+from simulator.operation.kernel import DayClock, Due, call_after
 from simulator.operation.log import DayLog, Reason, State
 from simulator.scenario.schema_rig import Crew as CrewTable
 
@@ -103,7 +101,7 @@ class Crew:
 
     Parameters
     ----------
-    env : Environment
+    clock : DayClock
         Clock.
     rig_name : str
         For the people's names.
@@ -115,8 +113,8 @@ class Crew:
         The day's log.
     """
 
-    def __init__(self, env: Environment, rig_name: str, table: CrewTable, pumps: int, log: DayLog) -> None:
-        self.env, self.table, self.log = env, table, log
+    def __init__(self, clock: DayClock, rig_name: str, table: CrewTable, pumps: int, log: DayLog) -> None:
+        self.clock, self.table, self.log = clock, table, log
         self.pilots = [Person(f"{rig_name}/pilot {number}", True) for number in range(1, table.pilots + 1)]
         self.helpers = [Person(f"{rig_name}/helper {number}", False) for number in range(1, table.helpers + 1)]
         self.people = self.helpers + self.pilots
@@ -206,7 +204,7 @@ class Crew:
             stopped = self._seizes[0][0]
         if stopped is not None:
             for job in self._jobs:
-                job.block(self.env.now, stopped)
+                job.block(self.clock.now, stopped)
             for unit in self._launches:
                 unit.hold(stopped)
             return
@@ -226,12 +224,12 @@ class Crew:
                 left += self._jobs[place:]
                 break
             if job.pump and self._pumps_free == 0:
-                job.block(self.env.now, Reason.PUMP_BUSY)
+                job.block(self.clock.now, Reason.PUMP_BUSY)
                 left.append(job)
                 continue
             people = self._free(job.people, job.by, job.priority)
             if people is None:
-                job.block(self.env.now, Reason.CREW_BUSY)
+                job.block(self.clock.now, Reason.CREW_BUSY)
                 left.append(job)
                 continue
             self._start(job, people)
@@ -262,7 +260,7 @@ class Crew:
         return None
 
     def _start(self, job: Job, people: list[Person]) -> None:
-        now = self.env.now
+        now = self.clock.now
         job.start_s = now
         job.crew, job.hands = self, people
         if not job.away:
@@ -275,7 +273,7 @@ class Crew:
         for person in people:
             person.busy = True
             self.log.add(now, end, person.name, State.TASK, job.kind, job.subject)
-        call_after(self.env, job.duration_s, job.ended)
+        call_after(self.clock, job.duration_s, job.ended)
 
     def finish(self, job: Job) -> None:
         """End a task: free its people, do what follows from it, and see who can go on."""
@@ -289,7 +287,7 @@ class Crew:
         self.dispatch()
 
     def _start_launches(self) -> None:
-        now = self.env.now
+        now = self.clock.now
         left: list[AircraftUnit] = []
         retry = -1.0
         for unit in self._launches:
@@ -313,7 +311,7 @@ class Crew:
         self._launches = left
         if retry >= 0 and not now < self._retry_s <= retry:
             self._retry_s = retry
-            call_after(self.env, retry - now, lambda _: self.dispatch())
+            call_after(self.clock, retry - now, lambda _: self.dispatch())
 
     def _watcher(self) -> Person | None:
         """Return the pilot to watch one more aircraft.
@@ -331,7 +329,7 @@ class Crew:
         return best
 
     def _grant(self, unit: AircraftUnit, pilot: Person) -> None:
-        now, check_s = self.env.now, unit.check_s
+        now, check_s = self.clock.now, unit.check_s
         pilot.watching += 1
         if check_s <= 0.0:
             unit.launch(pilot)
@@ -346,7 +344,7 @@ class Crew:
             unit.launch(pilot)
             self.dispatch()
 
-        call_after(self.env, check_s, checked)
+        call_after(self.clock, check_s, checked)
 
 
 def _priority(job: Job) -> int:

@@ -54,24 +54,24 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
 
 
 def _simulate(plan: DayPlan, streams: DayStreams, replication: int) -> SimulatedDay:
-    env = DayClock()
+    clock = DayClock()
     log = DayLog()
     scenario = plan.scenario
     work = WorkList(plan.fields, plan.geography, scenario.work == "repeat")
-    rigs = [RigUnit(env, plan, rig, work, streams, log) for rig in plan.rigs]
+    rigs = [RigUnit(clock, plan, rig, work, streams, log) for rig in plan.rigs]
     if scenario.weather.stoppages is not None:
-        env.process(weather_stoppages(env, scenario.weather.stoppages, rigs, streams))
+        clock.env.process(weather_stoppages(clock, scenario.weather.stoppages, rigs, streams))
     if plan.weather_days is not None:
-        env.process(weather_hours(env, plan.weather_days, rigs, streams))
+        clock.env.process(weather_hours(clock, plan.weather_days, rigs, streams))
     done = []
     for rig in rigs:
-        plan_breaks(env, scenario.day.breaks, scenario.day.start, rig)
-        call_after(env, plan.last_landing_s + _AFTER_LAST_LANDING_S, rig.close)
-        done.append(env.process(rig.run()))
+        plan_breaks(clock, scenario.day.breaks, scenario.day.start, rig)
+        call_after(clock, plan.last_landing_s + _AFTER_LAST_LANDING_S, rig.close)
+        done.append(clock.env.process(rig.run()))
         for unit in rig.aircraft:
-            Walk(env, unit.run())
+            Walk(clock, unit.run())
     for process in done:
-        env.run_to(process)
+        clock.run_to(process)
     ends = tuple(rig.end() for rig in rigs)
     log.paid_until_s = max(end.paid_until_s for end in ends)
     if scenario.weather.stoppages is not None or plan.weather_days is not None:

@@ -3,13 +3,13 @@
 A process that waits for the crew, a pack or the trailer holds a :class:`Signal`; whoever ends the wait fires it, now or
 after the time that the task takes. So a task costs one event on the agenda: no request, no release, no polling. The
 events here have what SimPy's loop and processes ask of an event, and no more; they stand on SimPy's own agenda among
-its events. :class:`DayClock` is SimPy's environment with its loop written out, since a day is little else than that
-loop.
+its events. :class:`DayClock` is SimPy's environment with its agenda at hand and its loop written out, since a day is
+little else than that loop.
 """
 
 from __future__ import annotations
 
-from collections.abc import Callable, Generator
+from collections.abc import Callable, Generator, Iterator
 from heapq import heappop, heappush
 from typing import Any
 
@@ -25,14 +25,14 @@ class Signal:
 
     Parameters
     ----------
-    env : simpy.Environment
+    clock : DayClock
         Clock.
     """
 
-    __slots__ = ("_ok", "_value", "callbacks", "env", "triggered")
+    __slots__ = ("_clock", "_ok", "_value", "callbacks", "triggered")
 
-    def __init__(self, env: Environment) -> None:
-        self.env = env
+    def __init__(self, clock: DayClock) -> None:
+        self._clock = clock
         self.callbacks: list[Callable[[Any], object]] | None = []
         self.triggered = False
         self._ok, self._value = True, None
@@ -48,8 +48,8 @@ class Signal:
         if self.triggered:
             raise RuntimeError("a signal is fired once")
         self.triggered = True
-        env = self.env
-        heappush(env._queue, (env._now + delay_s, NORMAL, next(env._eid), self))  # type: ignore[misc]
+        clock = self._clock
+        heappush(clock.agenda, (clock.now + delay_s, NORMAL, next(clock.numbers), self))
 
 
 class Due:
@@ -71,16 +71,16 @@ class Due:
         """Let SimPy's own loop note that the event has happened."""
 
 
-def call_after(env: Environment, delay_s: float, call: Callable[[Due], object]) -> Due:
+def call_after(clock: DayClock, delay_s: float, call: Callable[[Due], object]) -> Due:
     """Call a function ``delay_s`` seconds from now and return the event that does it."""
     due = Due(call)
-    heappush(env._queue, (env._now + delay_s, NORMAL, next(env._eid), due))  # type: ignore[misc]
+    heappush(clock.agenda, (clock.now + delay_s, NORMAL, next(clock.numbers), due))
     return due
 
 
-def wait(env: Environment, delay_s: float) -> Signal:
+def wait(clock: DayClock, delay_s: float) -> Signal:
     """Return an event that happens ``delay_s`` seconds from now, for a process to wait for."""
-    signal = Signal(env)
+    signal = Signal(clock)
     signal.fire(delay_s)
     return signal
 
@@ -90,7 +90,7 @@ class Walk:
 
     Parameters
     ----------
-    env : simpy.Environment
+    clock : DayClock
         Clock.
     steps : generator
         The process; it begins at this moment, before anything else.
@@ -98,9 +98,9 @@ class Walk:
 
     __slots__ = ("_steps",)
 
-    def __init__(self, env: Environment, steps: Steps) -> None:
+    def __init__(self, clock: DayClock, steps: Steps) -> None:
         self._steps = steps
-        heappush(env._queue, (env._now, URGENT, next(env._eid), Due(self.go_on)))  # type: ignore[misc]
+        heappush(clock.agenda, (clock.now, URGENT, next(clock.numbers), Due(self.go_on)))
 
     def go_on(self, _: object) -> None:
         """Go on to the next event that has not happened yet."""
@@ -110,39 +110,56 @@ class Walk:
                 return
 
 
-class DayClock(Environment):
-    """SimPy's environment, with ``now`` as a plain attribute (s from the start of the day)."""
+class DayClock:
+    """A SimPy environment, its agenda and its time.
 
-    now = 0.0
+    Attributes
+    ----------
+    env : simpy.Environment
+        For SimPy's own processes; it shares the agenda.
+    now : float
+        Time, s from the start of the day.
+    agenda : list
+        What is to happen: time, SimPy's priority, number in order of scheduling, event.
+    numbers : iterator of int
+        Numbers of events.
+    """
 
-    def step(self) -> None:
-        """Process the next event."""
-        self.now = self._queue[0][0] if self._queue else self.now
-        super().step()
+    __slots__ = ("agenda", "env", "now", "numbers")
+
+    def __init__(self) -> None:
+        self.env = Environment()
+        self.now = 0.0
+        self.agenda: list[tuple[float, int, int, Any]] = self.env._queue  # type: ignore[assignment]
+        self.numbers: Iterator[int] = self.env._eid
 
     def run_to(self, event: Any) -> None:
-        """Process events until one has happened.
+        """Let things happen until an event has.
 
         Raises
         ------
         RuntimeError
             The agenda is empty before.
         """
-        queue: list[tuple[float, int, int, Any]] = self._queue  # type: ignore[assignment]
         while event.callbacks is not None:
-            if not queue:
+            if not self.agenda:
                 raise RuntimeError("the agenda is empty, but the event has not happened")
-            now_s, _, _, happened = heappop(queue)
-            self.now = self._now = now_s
-            if isinstance(happened, Due):
-                happened.call(happened)
-            else:
-                _happen(happened)
+            self._step()
 
+    def run_until(self, time_s: float) -> None:
+        """Let happen what is to happen before a time (s), and go on to it."""
+        while self.agenda and self.agenda[0][0] < time_s:
+            self._step()
+        self.now = self.env._now = time_s
 
-def _happen(event: Any) -> None:
-    callbacks, event.callbacks = event.callbacks, None
-    for call in callbacks:
-        call(event)
-    if not event._ok:
-        raise event._value
+    def _step(self) -> None:
+        now_s, _, _, happened = heappop(self.agenda)
+        self.now = self.env._now = now_s
+        if isinstance(happened, Due):
+            happened.call(happened)
+            return
+        callbacks, happened.callbacks = happened.callbacks, None
+        for call in callbacks:
+            call(happened)
+        if not happened._ok:
+            raise happened._value

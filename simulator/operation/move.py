@@ -6,12 +6,10 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from simpy.core import Environment
-
 from simulator.experiment.streams import DayStreams
 from simulator.operation.charging import ChargingStation
 from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
-from simulator.operation.kernel import Due, Signal, Steps, call_after, wait
+from simulator.operation.kernel import DayClock, Due, Signal, Steps, call_after, wait
 from simulator.operation.log import DayLog, Kind, Reason, State
 from simulator.operation.packs import Pack, PackPool
 from simulator.operation.plan import DayPlan, RigPlan, WorkProfile
@@ -52,7 +50,7 @@ class RigUnit:
 
     Parameters
     ----------
-    env : Environment
+    clock : DayClock
         Clock.
     day : DayPlan
         The plan.
@@ -67,9 +65,9 @@ class RigUnit:
     """
 
     def __init__(
-        self, env: Environment, day: DayPlan, plan: RigPlan, work: WorkList, streams: DayStreams, log: DayLog
+        self, clock: DayClock, day: DayPlan, plan: RigPlan, work: WorkList, streams: DayStreams, log: DayLog
     ) -> None:
-        self.env, self.day, self.plan, self.work, self.log = env, day, plan, work, log
+        self.clock, self.day, self.plan, self.work, self.log = clock, day, plan, work, log
         name, rig = plan.name, plan.rig
         scenario, tasks = day.scenario, rig.crew.tasks
         self.name, self.tasks = name, tasks
@@ -92,12 +90,13 @@ class RigUnit:
         self._refuels: dict[str, Job] = {}
         self._place: int | None = None
         self._leave: Signal | None = None
-        self.crew = Crew(env, name, rig.crew, rig.supply.pumps, log)
+        self.crew = Crew(clock, name, rig.crew, rig.supply.pumps, log)
         # the day begins with loading at the yard; nobody is free for other work before the first field
         self.crew.held_for = Reason.YARD
-        self.pool = PackPool(env)
+        self.pool = PackPool(clock)
         self.points = [
-            PowerPoint(env, f"{name}/{point.name}", point, log, self._charged, self._ask_refuel) for point in plan.power
+            PowerPoint(clock, f"{name}/{point.name}", point, log, self._charged, self._ask_refuel)
+            for point in plan.power
         ]
         draw = streams.draws
         plug_in = draw(f"plug_in/{name}", tasks.plug_in.time)
@@ -108,11 +107,11 @@ class RigUnit:
             for slot in point.slots
         }
         self.station = ChargingStation(
-            env, self.points, self.pool, self.crew, log, tasks.plug_in, rig.charge_to, rig.take_partly_charged,
+            clock, self.points, self.pool, self.crew, log, tasks.plug_in, rig.charge_to, rig.take_partly_charged,
             lambda pack: plug_in(), lambda pack: cooling[pack.plan.name](), lambda slot: balance[slot.name](),
         )  # fmt: skip
         self.supply = Supply(
-            env, f"{name}/supply", rig.supply, scenario.product.kind == "liquid", tasks.mix, self.crew, log,
+            clock, f"{name}/supply", rig.supply, scenario.product.kind == "liquid", tasks.mix, self.crew, log,
             self._product_ahead,
             draw(f"mix/{name}", tasks.mix.time), draw(f"water_trip/{name}", rig.supply.water_trip_time),
         )  # fmt: skip
@@ -208,13 +207,13 @@ class RigUnit:
     def next_ready(self) -> Signal:
         """Return the event that the rig next stands ready at a field."""
         if self._next_ready is None:
-            self._next_ready = Signal(self.env)
+            self._next_ready = Signal(self.clock)
         return self._next_ready
 
     def aircraft_idle(self, unit: AircraftUnit) -> Signal:
         """Return the event that an aircraft with nothing to fly waits for, and see whether the rig may leave."""
         if self._wake is None:
-            self._wake = Signal(self.env)
+            self._wake = Signal(self.clock)
         wake = self._wake
         self.spare_packs()
         self._check_leave()
@@ -278,7 +277,7 @@ class RigUnit:
 
     def _product_ahead(self) -> float:
         """Return the product (L or kg) that can still be flown from here and is in no tank yet."""
-        time_left = self.last_landing_s - self.env.now
+        time_left = self.last_landing_s - self.clock.now
         if time_left <= 0.0 or self.closing:
             return 0.0
         rate = self.visit.plan.rate if self.visit is not None else self.day.fields[0].rate
@@ -288,7 +287,7 @@ class RigUnit:
             flyable += (time_left / cycle + 1.0) * unit.plan.capacity_units
         if self._flown >= _LOADS_TO_KNOW_THE_PACE * len(self.aircraft):
             # what the rig has really flown an hour so far, waits and moves and all, tells better than the least cycle
-            pace = self._applied / max(1.0, self.env.now - self._begun_s)
+            pace = self._applied / max(1.0, self.clock.now - self._begun_s)
             spare = sum(unit.plan.capacity_units for unit in self.aircraft)
             flyable = min(flyable, _PACE_MARGIN * pace * time_left + spare)
         here = self.visit.remaining_m2 * rate if self.visit is not None else 0.0
@@ -298,7 +297,7 @@ class RigUnit:
     def note_applied(self, amount: float) -> None:
         """Count a flown load and what it has applied (L or kg)."""
         if self._flown == 0:
-            self._begun_s = self.env.now
+            self._begun_s = self.clock.now
         self._flown += 1
         self._applied += amount
 
@@ -323,7 +322,7 @@ class RigUnit:
     def _ask_refuel(self, point: PowerPoint) -> None:
         pending = self._refuels.get(point.name)
         if pending is not None:
-            call_after(self.env, 0.0, lambda _: self.crew.hasten(pending))
+            call_after(self.clock, 0.0, lambda _: self.crew.hasten(pending))
             return
         task = self.tasks.refuel
         empty = point.fuel_l <= 1e-6
@@ -340,14 +339,14 @@ class RigUnit:
         def done() -> None:
             del self._refuels[point.name]
             filled = point.end_refuel()
-            self.log.add(self.env.now, self.env.now, point.name, State.RUN, Reason.REFUEL, "", filled)
+            self.log.add(self.clock.now, self.clock.now, point.name, State.RUN, Reason.REFUEL, "", filled)
 
         def begin() -> None:
             point.begin_refuel()
 
         job.begin = begin
         self._refuels[point.name] = job
-        call_after(self.env, 0.0, lambda _: self.crew.request(job))
+        call_after(self.clock, 0.0, lambda _: self.crew.request(job))
 
     # --- the process ---
 
@@ -356,17 +355,17 @@ class RigUnit:
         yield from self._stage(self._draw_yard(), Reason.YARD)
         first = True
         while True:
-            goal = self.work.peek(self.env.now)
+            goal = self.work.peek(self.clock.now)
             if goal is None or not self._time_for(goal, first):
                 break
-            visit = self.work.next_visit(self.env.now)
+            visit = self.work.next_visit(self.clock.now)
             if visit is None:
                 break
             if first or goal != self._place:
                 if not first:
                     yield from self._pack_up()
                 yield from self._drive(goal)
-                if self.env.now >= self.last_landing_s:
+                if self.clock.now >= self.last_landing_s:
                     self.visit = None
                     break
                 yield from self._set_up()
@@ -381,7 +380,7 @@ class RigUnit:
             if visit.opening() is None and not self.closing:
                 self.work.finish()
                 if self.work.all_finished:
-                    self.log.list_finished_s = self.env.now
+                    self.log.list_finished_s = self.clock.now
             left_early = visit.opening() is not None and self.until_s(visit) >= self.last_landing_s
             if self.closing or left_early:
                 break
@@ -391,12 +390,12 @@ class RigUnit:
 
     def _await_opening(self, visit: Visit) -> Steps:
         """Stand by until the field may be flown."""
-        start, wait_s = self.env.now, min(visit.plan.open_from_s, self.last_landing_s) - self.env.now
+        start, wait_s = self.clock.now, min(visit.plan.open_from_s, self.last_landing_s) - self.clock.now
         if wait_s > 0.0:
-            yield wait(self.env, wait_s)
-            self.log.add(start, self.env.now, self.name, State.WAIT, Reason.WINDOW)
+            yield wait(self.clock, wait_s)
+            self.log.add(start, self.clock.now, self.name, State.WAIT, Reason.WINDOW)
             for unit in self.aircraft:
-                unit.mark(self.env.now, State.WAIT, Reason.WINDOW)
+                unit.mark(self.clock.now, State.WAIT, Reason.WINDOW)
 
     def _relocate(self) -> Steps:
         """Shift the landing zone within the field; chargers go on."""
@@ -407,15 +406,15 @@ class RigUnit:
         self.visit = visit
 
     def _seized(self, why: Reason) -> Steps:
-        signal = Signal(self.env)
+        signal = Signal(self.clock)
         self.crew.seize(why, signal.fire)
         yield signal
 
     def _stage(self, length_s: float, why: Reason, amount: float = 0.0) -> Steps:
         """Let the whole rig do one thing together."""
-        start, here = self.env.now, self.crew.present
-        yield wait(self.env, length_s)
-        now = self.env.now
+        start, here = self.clock.now, self.crew.present
+        yield wait(self.clock, length_s)
+        now = self.clock.now
         self.log.add(start, now, self.name, State.MOVE, why, "", amount)
         for person in here:
             self.log.add(start, now, person.name, State.TASK, why)
@@ -464,7 +463,7 @@ class RigUnit:
         rate = self.day.fields[goal].rate
         flight_s = min(self._least_cycle_s(unit.plan, rate) for unit in self.aircraft) * self.least_load_share
         field = self.day.fields[goal]
-        begin_s = max(self.env.now + move_s, field.open_from_s)
+        begin_s = max(self.clock.now + move_s, field.open_from_s)
         return begin_s + flight_s < self.last_landing_s
 
     def _work(self, visit: Visit) -> Steps:
@@ -473,7 +472,7 @@ class RigUnit:
             return
         self.visit = visit
         self.ready = True
-        self._leave = Signal(self.env)
+        self._leave = Signal(self.clock)
         ready, self._next_ready = self._next_ready, None
         self.crew.release()
         self.supply.plan_ahead()
@@ -485,7 +484,7 @@ class RigUnit:
         self._mark_idle()
 
     def _mark_idle(self) -> None:
-        now = self.env.now
+        now = self.clock.now
         for unit in self.aircraft:
             if unit.under_repair:
                 unit.mark(now, State.REPAIR, Reason.BREAKDOWN)
@@ -508,7 +507,7 @@ class RigUnit:
             unit.closed = True
         if self.crew.held_for is None or self.crew.held_for is Reason.BREAK:
             yield from self._seized(Reason.MOVING)
-        now = self.env.now
+        now = self.clock.now
         for unit in self.aircraft:
             if unit.turnaround is not None:
                 unit.turnaround.cut(now)
@@ -521,7 +520,7 @@ class RigUnit:
         yield from self._stage(self._draw_yard(), Reason.YARD)
         for point in self.points:
             point.switch(False)
-        self.paid_until_s = self.env.now
+        self.paid_until_s = self.clock.now
 
     def end(self) -> RigEnd:
         """Close everything that is open in the log and return what is left."""

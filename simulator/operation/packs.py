@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections.abc import Callable
 from typing import Protocol
 
-from simpy.core import Environment
-
+from simulator.operation.kernel import DayClock
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.plan_equipment import PackPlan
 
@@ -95,12 +94,12 @@ class PackPool:
 
     Parameters
     ----------
-    env : Environment
+    clock : DayClock
         Clock.
     """
 
-    def __init__(self, env: Environment) -> None:
-        self._env = env
+    def __init__(self, clock: DayClock) -> None:
+        self._clock = clock
         self.ready: list[Pack] = []
         self._waiting: list[tuple[str, float, Callable[[Pack], None]]] = []
         self.chargers: Hurry | None = None

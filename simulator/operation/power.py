@@ -5,9 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Callable
 
-from simpy.core import Environment
-
-from simulator.operation.kernel import Due, call_after
+from simulator.operation.kernel import DayClock, Due, call_after
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack
 from simulator.operation.plan import PowerPointPlan
@@ -105,7 +103,7 @@ class PowerPoint:
 
     Parameters
     ----------
-    env : Environment
+    clock : DayClock
         Clock.
     name : str
         Unique name.
@@ -121,14 +119,14 @@ class PowerPoint:
 
     def __init__(
         self,
-        env: Environment,
+        clock: DayClock,
         name: str,
         plan: PowerPointPlan,
         log: DayLog,
         charged: Callable[[Session], None],
         ask_refuel: Callable[[PowerPoint], None],
     ) -> None:
-        self.env, self.name, self.plan, self.log = env, name, plan, log
+        self.clock, self.name, self.plan, self.log = clock, name, plan, log
         self._charged, self._ask_refuel = charged, ask_refuel
         self.chargers = [
             Charger(f"{name}/{charger.name} {number}", charger, self)
@@ -144,7 +142,7 @@ class PowerPoint:
         self.fuel_l = plan.generator.fuel_tank_l if plan.generator is not None else math.inf
         self.fuel_burnt_l = 0.0
         self.bus_wh = 0.0
-        self._since_s = env.now
+        self._since_s = clock.now
         self._bus_w = 0.0
         self._dealt_short = False
         self._dealt_running = False
@@ -184,7 +182,7 @@ class PowerPoint:
 
     def advance(self) -> None:
         """Bring energies and fuel up to now under the current shares."""
-        now = self.env.now
+        now = self.clock.now
         span = now - self._since_s
         if span <= 0.0:
             return
@@ -244,7 +242,7 @@ class PowerPoint:
         running = self._dealt_running = self.running
         if running and self._deal_plenty():
             return
-        now = self.env.now
+        now = self.clock.now
         grid: list[list[float]] = []
         holders: list[list[Session]] = []
         limits: list[float] = []
@@ -289,7 +287,7 @@ class PowerPoint:
             total_w += given / session.terminal_share
         if total_w > self._capacity_w:
             return False
-        now = self.env.now
+        now = self.clock.now
         for session in sessions:
             session.held_back = session.limited = False
             session.lost_share = 0.0
@@ -320,7 +318,7 @@ class PowerPoint:
         if math.isinf(soonest):
             self._wake = None
             return
-        self._wake = call_after(self.env, max(soonest, 1e-3), self._woken)
+        self._wake = call_after(self.clock, max(soonest, 1e-3), self._woken)
 
     def _woken(self, event: Due) -> None:
         if event is self._wake:

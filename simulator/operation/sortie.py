@@ -7,12 +7,10 @@ from collections.abc import Callable
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from simpy.core import Environment
-
 from simulator.experiment.streams import DayStreams
 from simulator.operation.crew import Person
 from simulator.operation.flight import Airborne, Flight, furthest, to_pass_end
-from simulator.operation.kernel import Signal, Steps, wait
+from simulator.operation.kernel import DayClock, Signal, Steps, wait
 from simulator.operation.log import Reason, State
 from simulator.operation.packs import Pack
 from simulator.operation.plan_equipment import AircraftPlan
@@ -64,7 +62,7 @@ class AircraftUnit:
     """
 
     def __init__(self, rig: RigUnit, name: str, plan: AircraftPlan, streams: DayStreams) -> None:
-        self.env: Environment = rig.env
+        self.clock: DayClock = rig.clock
         self.rig, self.name, self.plan = rig, name, plan
         self.pack: Pack | None = None
         self.load = 0.0
@@ -128,13 +126,13 @@ class AircraftUnit:
     def mount(self, pack: Pack) -> None:
         """Put a pack on."""
         self.pack = pack
-        pack.enter(self.env.now, State.FLOWN, self.rig.log)
+        pack.enter(self.clock.now, State.FLOWN, self.rig.log)
 
     # --- the process ---
 
     def run(self) -> Steps:
         """Fly load after load; the process of one aircraft."""
-        env = self.env
+        clock = self.clock
         while True:
             if not self.rig.ready or self.rig.visit is None:
                 yield self.rig.next_ready()
@@ -144,8 +142,8 @@ class AircraftUnit:
                 self.idle = True
                 yield self.rig.aircraft_idle(self)
                 self.idle = False
-                if not self.closed and self._marked_s < env.now:
-                    self.mark(env.now, State.WAIT, self.idle_reason)
+                if not self.closed and self._marked_s < clock.now:
+                    self.mark(clock.now, State.WAIT, self.idle_reason)
                 continue
             self.claim = load
             turnaround = self.turnaround = Turnaround(self, load)
@@ -181,7 +179,7 @@ class AircraftUnit:
     def _ask_launch(self) -> Signal:
         """Ask to be cleared; the event happens once the flight is fixed, or once none is possible any more."""
         self._air = None
-        go = self._go = Signal(self.env)
+        go = self._go = Signal(self.clock)
         self.rig.crew.request_launch(self)
         return go
 
@@ -200,10 +198,10 @@ class AircraftUnit:
         """Begin the flight; the event is its landing."""
         if self.pack is None or self._pilot is None or self._flight is None:
             raise RuntimeError(f"{self.name}: cleared to take off without a pack or a pilot")
-        self._took_off_s = self.env.now
+        self._took_off_s = self.clock.now
         self._refusals = 0
         self.pack.loads_on_charge += 1
-        return wait(self.env, air.total_s)
+        return wait(self.clock, air.total_s)
 
     def _land(self, load: LoadPlan, air: Airborne) -> None:
         visit, pack, pilot, flight = load.visit, self.pack, self._pilot, self._flight
@@ -223,7 +221,7 @@ class AircraftUnit:
         left = self.load - applied
         self.load = left if left > _TRACE else 0.0
         rig.note_applied(applied)
-        self._marked_s = self.env.now
+        self._marked_s = self.clock.now
         self._until_failure_s -= air.total_s
         self.claim = None
         if 0.0 < load.area_to_m2 - end < _SLIVER_M2:
@@ -252,14 +250,14 @@ class AircraftUnit:
             raise RuntimeError(f"{self.name}: a breakdown without a repair time")
         self.under_repair = True
         self.rig.spare_packs()
-        return wait(self.env, self._draw_repair())
+        return wait(self.clock, self._draw_repair())
 
     def _end_repair(self) -> None:
         self.under_repair = False
         if self._draw_between is not None:
             self._until_failure_s = self._draw_between()
         if not self.closed and self.rig.ready:
-            self.mark(self.env.now, State.REPAIR, Reason.BREAKDOWN)
+            self.mark(self.clock.now, State.REPAIR, Reason.BREAKDOWN)
         self.rig.repaired()
 
     # --- planning a load ---
@@ -289,7 +287,7 @@ class AircraftUnit:
         swap, flight, energy, wanted = self._choose_pack(visit, area_from, border, fresh)
         rate = flight.profile.rate
         fill = max(0.0, (wanted - area_from) * rate - self.load)
-        time_left = self.rig.until_s(visit) - self.env.now
+        time_left = self.rig.until_s(visit) - self.clock.now
         # a load is filled before its pack comes: near the day's end it must not be filled for a flight that is too late
         wait_s = self.rig.station.soonest_s(self.plan.name) if swap and time_left < _NEAR_THE_END_S else 0.0
         least_s = wait_s + 0.5 * self.rig.swap_mean_s if wait_s > 0.0 else 0.0
@@ -373,12 +371,12 @@ class AircraftUnit:
         if self._hold is None:
             self._hold = reason
         elif self._hold is not reason:
-            self.mark(self.env.now, State.WAIT, self._hold)
+            self.mark(self.clock.now, State.WAIT, self._hold)
             self._hold = reason
 
     def _end_hold(self) -> None:
         if self._hold is not None:
-            self.mark(self.env.now, State.WAIT, self._hold)
+            self.mark(self.clock.now, State.WAIT, self._hold)
             self._hold = None
 
     @property
@@ -418,7 +416,7 @@ class AircraftUnit:
             raise RuntimeError(f"{self.name}: cleared without having asked")
         self._pilot = pilot
         if self.check_s > 0.0:
-            self.mark(self.env.now, State.LAUNCH_CHECK)
+            self.mark(self.clock.now, State.LAUNCH_CHECK)
         self._go.fire()
 
     def clear_from_s(self, now_s: float) -> float:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from simpy.core import Environment
-
 from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
+from simulator.operation.kernel import DayClock
 from simulator.operation.log import DayLog, Reason, State
 from simulator.scenario.schema_rig import Supply as SupplyTable
 from simulator.scenario.schema_rig import Task
@@ -30,7 +29,7 @@ class Supply:
 
     Parameters
     ----------
-    env : Environment
+    clock : DayClock
         Clock.
     name : str
         Unique name.
@@ -52,7 +51,7 @@ class Supply:
 
     def __init__(
         self,
-        env: Environment,
+        clock: DayClock,
         name: str,
         table: SupplyTable,
         liquid: bool,
@@ -63,7 +62,7 @@ class Supply:
         draw_mix_s: Callable[[], float],
         draw_trip_s: Callable[[], float],
     ) -> None:
-        self.env, self.name, self.table, self.liquid, self.mix_task = env, name, table, liquid, mix
+        self.clock, self.name, self.table, self.liquid, self.mix_task = clock, name, table, liquid, mix
         self.crew, self.log, self._ahead = crew, log, product_ahead
         self._draw_mix_s, self._draw_trip_s = draw_mix_s, draw_trip_s
         self.start = table.mix_tank * table.start_mixed if liquid else table.dry_stock
@@ -145,7 +144,7 @@ class Supply:
             self.made += size
             self.stock -= size * self.table.water_share
             if job.start_s is not None:
-                self.log.add(job.start_s, self.env.now, self.name, State.RUN, Reason.MIX, "", size)
+                self.log.add(job.start_s, self.clock.now, self.name, State.RUN, Reason.MIX, "", size)
             self._serve()
 
         self._mixing = Job(
@@ -184,7 +183,9 @@ class Supply:
             before = self.fetched
             arrive()
             if job.start_s is not None:
-                self.log.add(job.start_s, self.env.now, self.name, State.RUN, Reason.RESTOCK, "", self.fetched - before)
+                self.log.add(
+                    job.start_s, self.clock.now, self.name, State.RUN, Reason.RESTOCK, "", self.fetched - before
+                )
             self._serve()
 
         people = self.table.water_trip_people

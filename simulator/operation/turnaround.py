@@ -74,10 +74,10 @@ class Turnaround:
 
     def __init__(self, unit: AircraftUnit, load: LoadPlan) -> None:
         self.unit, self.load = unit, load
-        env, rig = unit.env, unit.rig
-        self.env, self.rig = env, rig
-        self.start_s = env.now
-        self.ready = Signal(env)
+        clock, rig = unit.clock, unit.rig
+        self.clock, self.rig = clock, rig
+        self.start_s = clock.now
+        self.ready = Signal(clock)
         self._swap_first = rig.plan.rig.swap_first
         self._swap = _Branch(self.start_s) if load.swap else None
         self._fill = _Branch(self.start_s) if load.fill_amount > 0.0 else None
@@ -115,7 +115,7 @@ class Turnaround:
         self.rig.crew.request(job)
 
     def _taken_off(self, job: Job) -> None:
-        unit, now = self.unit, self.env.now
+        unit, now = self.unit, self.clock.now
         if self._swap is not None:
             self._swap.end_job(job, now, State.SWAP)
         self._give_used()
@@ -129,7 +129,7 @@ class Turnaround:
             self.rig.station.bring(used)
 
     def _await_pack(self) -> None:
-        self._asked_pack_s = self.env.now
+        self._asked_pack_s = self.clock.now
         unit, pool = self.unit, self.rig.pool
         if self._swap is not None:
             self._swap.waiting_for = Reason.TOO_FEW_PACKS
@@ -141,7 +141,7 @@ class Turnaround:
             self.rig.spare_packs()
 
     def _got_pack(self, pack: Pack) -> None:
-        now = self.env.now
+        now = self.clock.now
         if self._swap is not None:
             for _, end, reason in pack.waits(self._asked_pack_s, now):
                 self._swap.wait(end, reason)
@@ -152,7 +152,7 @@ class Turnaround:
         )
 
     def _swapped(self, job: Job) -> None:
-        now, branch = self.env.now, self._swap
+        now, branch = self.clock.now, self._swap
         if branch is None or self._incoming is None:
             return
         branch.end_job(job, now, State.SWAP)
@@ -178,14 +178,14 @@ class Turnaround:
         branch, unit, task = self._fill, self.unit, self.rig.tasks.fill
         if branch is None:
             return
-        branch.wait(self.env.now, Reason.NO_MIX)
+        branch.wait(self.clock.now, Reason.NO_MIX)
         duration = unit.draw_fill() + self.rig.supply.fill_s(self.load.fill_amount)
         self.load.product_taken = True
         branch.job = Job(Reason.FILL, duration, task.people, task.by, TURNAROUND, self._filled, unit.name, pump=True)
         self.rig.crew.request(branch.job)
 
     def _filled(self, job: Job) -> None:
-        branch, unit, now = self._fill, self.unit, self.env.now
+        branch, unit, now = self._fill, self.unit, self.clock.now
         if branch is None:
             return
         branch.end_job(job, now, State.FILL)
@@ -202,7 +202,7 @@ class Turnaround:
     def _check_ready(self) -> None:
         swap, fill = self._swap, self._fill
         if (swap is None or swap.done) and (fill is None or fill.done) and not self.unit.closed:
-            self.write(self.env.now)
+            self.write(self.clock.now)
             self.ready.fire()
 
     def cut(self, now_s: float) -> None:
@@ -218,9 +218,7 @@ class Turnaround:
                 for _, end_s, reason in self.rig.pack_waits(self.unit.plan.name, swap.at_s, now_s):
                     swap.wait(end_s, reason)
             swap.cut(now_s, State.SWAP)
-        if self._fill is not None and not (
-            self._swap is not None and not self._swap.done and self._swap_first
-        ):
+        if self._fill is not None and not (self._swap is not None and not self._swap.done and self._swap_first):
             self._fill.cut(now_s, State.FILL)
         self.write(now_s)
 

@@ -1,10 +1,10 @@
 """Crew, power point, supply, work list and turnaround, each alone."""
 
 import pytest
-from simpy.core import Environment
 from small_day import day_of, plan_of, table, waits_s
 
 from simulator.operation.crew import AHEAD, FEED, TURNAROUND, Crew, Job
+from simulator.operation.kernel import DayClock
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack
 from simulator.operation.power import PowerPoint, Session
@@ -18,73 +18,73 @@ from simulator.scenario.schema_rig import Supply as SupplyTable
 
 
 def crew(pumps=1, **values):
-    env, log = Environment(), DayLog()
-    return env, log, Crew(env, "rig", CrewTable.model_validate(values), pumps, log)
+    clock, log = DayClock(), DayLog()
+    return clock, log, Crew(clock, "rig", CrewTable.model_validate(values), pumps, log)
 
 
-def ended(env):
+def ended(clock):
     done = []
-    return done, lambda job: done.append((env.now, job.subject))
+    return done, lambda job: done.append((clock.now, job.subject))
 
 
 def test_tasks_start_by_rank_then_in_order_of_asking():
-    env, _, people = crew(pilots=1, helpers=1, pilot_helps=False)
-    done, call = ended(env)
+    clock, _, people = crew(pilots=1, helpers=1, pilot_helps=False)
+    done, call = ended(clock)
     people.request(Job(Reason.MIX, 10.0, 1, "anyone", AHEAD, call, "first"))
     for name, rank in (("mix", AHEAD), ("plug", FEED), ("swap", TURNAROUND), ("fill", TURNAROUND)):
         people.request(Job(Reason.SWAP, 10.0, 1, "anyone", rank, call, name))
-    env.run(1000.0)
+    clock.run_until(1000.0)
     assert done == [(10.0, "first"), (20.0, "swap"), (30.0, "fill"), (40.0, "plug"), (50.0, "mix")]
 
 
 def test_pumps_limit_fills_but_not_other_tasks():
-    env, _, people = crew(pumps=1, pilots=1, helpers=3)
-    done, call = ended(env)
+    clock, _, people = crew(pumps=1, pilots=1, helpers=3)
+    done, call = ended(clock)
     jobs = [Job(Reason.FILL, 10.0, 1, "anyone", TURNAROUND, call, f"fill {n}", pump=True) for n in range(2)]
     for job in jobs:
         people.request(job)
     people.request(Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "swap"))
-    env.run(1000.0)
+    clock.run_until(1000.0)
     assert done == [(10.0, "fill 0"), (10.0, "swap"), (20.0, "fill 1")]
     assert jobs[1].holds == [(0.0, Reason.CREW_BUSY)]
     assert jobs[1].blocked is Reason.PUMP_BUSY
 
 
 def test_break_waits_for_tasks_and_holds_what_comes_later():
-    env, _, people = crew(pilots=1, helpers=2)
-    done, call = ended(env)
+    clock, _, people = crew(pilots=1, helpers=2)
+    done, call = ended(clock)
     people.request(Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "before"))
     began = []
-    people.seize(Reason.BREAK, lambda: began.append(env.now))
+    people.seize(Reason.BREAK, lambda: began.append(clock.now))
     later = Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "later")
     people.request(later)
-    env.run(50.0)
+    clock.run_until(50.0)
     assert began == [10.0]
     assert later.blocked is Reason.BREAK
     people.release()
-    env.run(100.0)
+    clock.run_until(100.0)
     assert done == [(10.0, "before"), (60.0, "later")]
 
 
 def test_who_is_away_holds_up_no_break():
-    env, _, people = crew(pilots=1, helpers=1)
-    done, call = ended(env)
+    clock, _, people = crew(pilots=1, helpers=1)
+    done, call = ended(clock)
     people.request(Job(Reason.RESTOCK, 500.0, 1, "anyone", AHEAD, call, "trip", away=True))
     began = []
     people.seize(Reason.BREAK, lambda: began.append([person.name for person in people.present]))
     assert began == [["rig/pilot 1"]]
-    env.run(1000.0)
+    clock.run_until(1000.0)
     assert done == [(500.0, "trip")]
 
 
 def test_a_start_that_asks_for_people_loses_no_task():
-    env, _, people = crew(pilots=1, helpers=2, pilot_helps=False)
-    done, call = ended(env)
+    clock, _, people = crew(pilots=1, helpers=2, pilot_helps=False)
+    done, call = ended(clock)
     first = Job(Reason.REFUEL, 10.0, 1, "anyone", TURNAROUND, call, "refuel")
     first.begin = lambda: people.request(Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "asked"))
     people.request(first)
     people.request(Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "last"))
-    env.run(100.0)
+    clock.run_until(100.0)
     assert sorted(name for _, name in done) == ["asked", "last", "refuel"]
 
 
@@ -94,17 +94,17 @@ def test_a_start_that_asks_for_people_loses_no_task():
 def point(refuels, **changes):
     made = table(**changes)
     plan = plan_of(made).rigs[0]
-    env, log, charged = Environment(), DayLog(), []
+    clock, log, charged = DayClock(), DayLog(), []
     source = PowerPoint(
-        env, "point", plan.power[0], log, lambda session: charged.append((env.now, session)), refuels.append
+        clock, "point", plan.power[0], log, lambda session: charged.append((clock.now, session)), refuels.append
     )
     source.switch(True)
-    return env, source, plan.packs[0][0], charged
+    return clock, source, plan.packs[0][0], charged
 
 
-def plug(env, source, plan, place, energy_wh):
+def plug(clock, source, plan, place, energy_wh):
     pack, slot = Pack(f"pack {place}", plan, energy_wh), source.slots[place]
-    session = Session(pack, slot, plan.capacity_wh, 0.0, env.now)
+    session = Session(pack, slot, plan.capacity_wh, 0.0, clock.now)
     slot.session, slot.taken = session, True
     source.start(session)
     return session
@@ -117,24 +117,24 @@ TWO = {
 
 
 def test_source_is_shared_equally_while_it_is_short():
-    env, source, plan, charged = point([], **TWO)
-    sessions = [plug(env, source, plan, place, 800.0) for place in range(2)]
+    clock, source, plan, charged = point([], **TWO)
+    sessions = [plug(clock, source, plan, place, 800.0) for place in range(2)]
     # 5 kW of the bus each, at charger efficiency 0.92 and charge efficiency 0.99
     for session in sessions:
         assert session.draw_w == pytest.approx(5000 * 0.92 * 0.99)
         assert session.limited
         assert session.pack.state is State.CHARGE_LIMITED
-    env.run(10000.0)
+    clock.run_until(10000.0)
     assert [time for time, _ in charged] == pytest.approx([1000 / (5000 * 0.92 * 0.99) * 3600] * 2, abs=0.01)
     assert source.bus_wh == pytest.approx(2 * 1000 / (0.92 * 0.99), rel=1e-6)
     assert sessions[0].pack.waits(0.0, 5000.0)[0][2] is Reason.GENERATOR_LIMITED
 
 
 def test_the_rest_is_given_to_who_is_left():
-    env, source, plan, _ = point([], **TWO)
-    plug(env, source, plan, 0, 1799.0)
-    late = plug(env, source, plan, 1, 500.0)
-    env.run(60.0)
+    clock, source, plan, _ = point([], **TWO)
+    plug(clock, source, plan, 0, 1799.0)
+    late = plug(clock, source, plan, 1, 500.0)
+    clock.run_until(60.0)
     # its own charger's 8 kW, not the bus's 10
     assert late.draw_w == pytest.approx(8000 * 0.99)
     assert not late.limited
@@ -142,26 +142,26 @@ def test_the_rest_is_given_to_who_is_left():
 
 def test_tank_is_asked_for_at_its_level_and_again_when_empty():
     refuels = []
-    env, source, plan, _ = point(refuels, generator__generator__fuel_tank="0.5 L")
-    session = plug(env, source, plan, 0, 100.0)
-    env.run(20000.0)
+    clock, source, plan, _ = point(refuels, generator__generator__fuel_tank="0.5 L")
+    session = plug(clock, source, plan, 0, 100.0)
+    clock.run_until(20000.0)
     assert len(refuels) == 2
     assert not source.running
     assert source.fuel_burnt_l == pytest.approx(0.5, rel=0.01)
     held = session.pack.energy_wh
     source.begin_refuel()
-    env.run(20300.0)
+    clock.run_until(20300.0)
     assert source.end_refuel() == pytest.approx(0.5)
-    env.run(20400.0)
+    clock.run_until(20400.0)
     source.advance()
     assert session.pack.energy_wh > held
 
 
 def test_a_source_switched_off_is_no_shortage_of_power():
-    env, source, plan, _ = point([], **TWO)
-    session = plug(env, source, plan, 0, 100.0)
+    clock, source, plan, _ = point([], **TWO)
+    session = plug(clock, source, plan, 0, 100.0)
     source.switch(False)
-    env.run(600.0)
+    clock.run_until(600.0)
     source.switch(True)
     assert session.pack.delays_s == {Reason.MOVING: pytest.approx(600.0)}
 
@@ -170,20 +170,20 @@ def test_a_source_switched_off_is_no_shortage_of_power():
 
 
 def supply(ahead, **values):
-    env, log, people = crew(pilots=1, helpers=2)
+    clock, log, people = crew(pilots=1, helpers=2)
     made = SupplyTable.model_validate(
         {"mix_tank": "100 L", "nurse_water": "500 L", "transfer_flow": "60 L/min", **values}
     )
     mixing = people.table.tasks.mix
-    return env, Supply(env, "supply", made, True, mixing, people, log, ahead, lambda: 60.0, lambda: 600.0)
+    return clock, Supply(clock, "supply", made, True, mixing, people, log, ahead, lambda: 60.0, lambda: 600.0)
 
 
 def test_orders_are_served_in_turn_and_mixing_never_exceeds_what_can_be_flown():
-    env, tank = supply(lambda: 30.0, start_mixed="20 %", mix_at="0 %")
+    clock, tank = supply(lambda: 30.0, start_mixed="20 %", mix_at="0 %")
     served = []
-    tank.request(15.0, lambda: served.append((env.now, 1)))
-    tank.request(15.0, lambda: served.append((env.now, 2)))
-    env.run(1000.0)
+    tank.request(15.0, lambda: served.append((clock.now, 1)))
+    tank.request(15.0, lambda: served.append((clock.now, 2)))
+    clock.run_until(1000.0)
     assert served[0] == (0.0, 1)
     # 15 ordered and 30 ahead less 5 in the tank: 40 L, of which 95 % is water let in at 1 L/s
     assert served[1] == (pytest.approx(60 + 40 * 0.95), 2)
