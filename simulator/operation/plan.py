@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
+from typing import Any
 
 from simulator.errors import InputError, Problem
 from simulator.operation.flight import Flight, furthest
@@ -22,6 +23,7 @@ from simulator.operation.plan_equipment import (
     plan_packs,
 )
 from simulator.operation.plan_fields import FieldPlan, Geography, plan_fields
+from simulator.operation.sendable import Sendable
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.references import used_rigs
@@ -33,7 +35,7 @@ Cubic = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
-class WorkProfile:
+class WorkProfile(Sendable):
     """One aircraft class on one field: its path, rate and speed.
 
     Parameters
@@ -62,13 +64,13 @@ class WorkProfile:
             flight = self.flights[pack_kg] = Flight(aircraft, self, pack_kg, unit_kg)
         return flight
 
-    def __getstate__(self) -> dict[str, object]:
+    def __reduce__(self) -> tuple[Any, ...]:
         """Leave what was worked out behind when a plan goes to a worker."""
-        return {**self.__dict__, "flights": {}}
+        return WorkProfile, self.values({"flights": {}})
 
 
 @dataclass(frozen=True)
-class PowerPointPlan:
+class PowerPointPlan(Sendable):
     """A generator or grid supply and its chargers."""
 
     name: str
@@ -79,7 +81,7 @@ class PowerPointPlan:
 
 
 @dataclass(frozen=True)
-class RigPlan:
+class RigPlan(Sendable):
     """One rig: numbers of everything, in a fixed order."""
 
     name: str
@@ -91,7 +93,7 @@ class RigPlan:
 
 
 @dataclass(frozen=True)
-class DayPlan:
+class DayPlan(Sendable):
     """All that a simulated day of one equipment set needs.
 
     Parameters

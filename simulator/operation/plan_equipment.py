@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from functools import cached_property
+from dataclasses import dataclass, field
 
 from simulator.errors import Problem
+from simulator.operation.sendable import Sendable
 from simulator.physics.air import density_kg_per_m3
 from simulator.physics.charge import ChargeCurve
 from simulator.physics.flight import FlightModel, calibrate, calibrate_from_load_use, cubic_power
@@ -28,7 +28,7 @@ Cubic = tuple[float, float, float, float]
 
 
 @dataclass(frozen=True)
-class PackPlan:
+class PackPlan(Sendable):
     """One pack type.
 
     Energies are what the pack now holds: nominal times health.
@@ -45,7 +45,7 @@ class PackPlan:
 
 
 @dataclass(frozen=True)
-class ChargerPlan:
+class ChargerPlan(Sendable):
     """One charger class; powers at the packs' terminals, after its setting."""
 
     name: str
@@ -58,7 +58,7 @@ class ChargerPlan:
 
 
 @dataclass(frozen=True)
-class GeneratorPlan:
+class GeneratorPlan(Sendable):
     """One generator class: what it may be loaded to here, and what it burns."""
 
     name: str
@@ -70,7 +70,7 @@ class GeneratorPlan:
 
 
 @dataclass(frozen=True)
-class AircraftPlan:
+class AircraftPlan(Sendable):
     """One aircraft class on the scenario's product and in its air.
 
     ``capacity_units`` is litres or kilograms of product; ``flow_max`` in the same unit per second.
@@ -98,6 +98,12 @@ class AircraftPlan:
     handling_time: Distribution
     handling_people: int
     breakdown: Breakdown | None
+    ferry_power: Cubic = field(init=False, repr=False, compare=False)
+    """Cubic of power (W) against all-up mass (kg) at the ferry speed."""
+
+    def __post_init__(self) -> None:
+        """Work out what is flown with again and again."""
+        object.__setattr__(self, "ferry_power", self.power_at(self.ferry_speed_m_per_s))
 
     def power_at(self, speed_m_per_s: float) -> Cubic:
         """Return the cubic of power (W) against all-up mass (kg) at a ground speed, half of it upwind."""
@@ -109,11 +115,6 @@ class AircraftPlan:
         )
         c0, c1, c2, c3 = (0.5 * (one + other) for one, other in zip(against, along, strict=True))
         return c0, c1, c2, c3
-
-    @cached_property
-    def ferry_power(self) -> Cubic:
-        """Cubic of power (W) against all-up mass (kg) at the ferry speed."""
-        return self.power_at(self.ferry_speed_m_per_s)
 
     def capacity(self, pack_kg: float) -> float:
         """Return the largest load (L or kg) with a pack of that mass; not below 0."""

@@ -10,6 +10,7 @@ import numpy as np
 
 from simulator.errors import InputError, Problem
 from simulator.operation.path import FieldPath
+from simulator.operation.sendable import Sendable
 from simulator.physics.route import DETOUR_FACTORS
 from simulator.physics.swath import SwathPlan, plan_rectangle
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, FieldList, FieldSite
@@ -26,7 +27,7 @@ class Station(NamedTuple):
 
 
 @dataclass(frozen=True)
-class FieldPlan:
+class FieldPlan(Sendable):
     """One field.
 
     Parameters
@@ -58,7 +59,7 @@ class FieldPlan:
 
 
 @dataclass(frozen=True)
-class Geography:
+class Geography(Sendable):
     """Road distances (m) between yard and fields, and the order of visits."""
 
     order: tuple[int, ...]

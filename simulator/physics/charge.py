@@ -76,6 +76,10 @@ class ChargeCurve:
         object.__setattr__(self, "_constant_to_wh", self.cc_share * self.capacity_wh)
         object.__setattr__(self, "asymptote_wh", self.capacity_wh + tau_h * self.cut_share * self.cc_power_w)
 
+    def __reduce__(self) -> tuple[type[ChargeCurve], tuple[float, float, float, float]]:
+        """Pickle as the call that makes the curve."""
+        return ChargeCurve, (self.capacity_wh, self.cc_power_w, self.cc_share, self.cut_share)
+
     def acceptance_w(self, e_wh: float) -> float:
         """Return the most that the pack takes at an energy.
 
