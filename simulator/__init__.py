@@ -9,7 +9,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
+from simulator.compiled import activate
+
 __version__ = "0.1.0"
+
+activate()
 
 if TYPE_CHECKING:
     from simulator.experiment.result import Result

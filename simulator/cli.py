@@ -39,6 +39,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "fit": ("simulator.command.fit", "Turn stopwatch times into a scenario's distributions."),
     "hindcast": ("simulator.command.hindcast", "Hold the simulation against past days."),
     "validation": ("simulator.command.validation", "Write the page that sets the model beside published measurements."),
+    "compile": ("simulator.command.compile", "Translate the model into machine code, for long runs: same numbers."),
     "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
 }
 """Command name to module (with a click command named ``command``) and short help."""

@@ -84,6 +84,7 @@ _NAMES = {
 }
 _PLURAL = frozenset({"packs", "chargers"})
 _HARM = {
+    "aircraft": "for it brings no packs, chargers or people with it, and must be set up and packed up as well",
     "chargers": "most likely because chargers on one supply share its power, so the pack waited for is ready later",
     "packs": "most likely because it has to be swapped, plugged in and charged too, by the same people and chargers",
     "crew": "most likely because another person changes who does what first",
@@ -135,7 +136,7 @@ def judge(
     momentary = max(active_share, key=lambda name: active_share[name], default="aircraft")
     if lost["moves"] >= _MOSTLY and lost["moves"] > active_share.get(momentary, 0.0):
         momentary = "moves"
-    harm = _losing(one_more, lost, unit, per_unit)
+    harm = _losing(one_more, unit, per_unit)
     leaders = _leaders(one_more, lost)
     if not leaders:
         return Bottleneck(momentary, _without_change(momentary, lost, bool(one_more)) + harm)
@@ -192,22 +193,15 @@ def _about_equal(leaders: Sequence[OneMore], lost: Mapping[str, float], unit: st
     return f"{listed} {verb} this set back, about equally as far as {days} days can tell: {', '.join(gains)}.{why}"
 
 
-def _losing(one_more: Sequence[OneMore], lost: Mapping[str, float], unit: str, per_unit: float) -> str:
+def _losing(one_more: Sequence[OneMore], unit: str, per_unit: float) -> str:
     """Say which additions lower output beyond doubt, and why they may; empty when none does."""
     worse = sorted((change for change in one_more if change.high < 0.0), key=lambda change: change.acres_per_day)
     said = []
     for change in worse[:_MOST_LOSING]:
         taken = replace(change, acres_per_day=-change.acres_per_day, low=-change.high, high=-change.low)
-        why = _aircraft_harm(lost) if change.resource == "aircraft" else _HARM.get(change.resource, _HARM_ELSE)
+        why = _HARM.get(change.resource, _HARM_ELSE)
         said.append(f"{change.change} lowers output by {_gain(taken, unit, per_unit)}, {why}")
     return f" More is not always better: {'; '.join(said)}." if said else ""
-
-
-def _aircraft_harm(lost: Mapping[str, float]) -> str:
-    worst = max((name for name in lost if name != "moves"), key=lambda name: lost[name])
-    if lost[worst] >= 0.005:
-        return f"for it must share {_inside(worst)}, which aircraft wait for already"
-    return "for it must share the packs, chargers and people that are there, and be set up and packed up as well"
 
 
 def _inside(resource: str) -> str:

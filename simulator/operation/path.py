@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from bisect import bisect_left, bisect_right
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
 import numpy as np
 
@@ -39,6 +39,7 @@ class FieldPath:
     __slots__ = (
         "_ferry_m",
         "_gap_m",
+        "_made_from",
         "_turns",
         "_zone_starts",
         "_zones",
@@ -54,6 +55,7 @@ class FieldPath:
     def __init__(
         self, plan: SwathPlan, zones: list[tuple[float, float, float]], ferry_distance_m: float | None = None
     ) -> None:
+        self._made_from = plan, zones, ferry_distance_m
         total = np.concatenate(([0.0], np.cumsum(plan.area_m2)))
         self.cumulative_m2: list[float] = total.tolist()
         self.path_m: list[float] = np.concatenate(([0.0], np.cumsum(plan.length_m))).tolist()
@@ -70,6 +72,10 @@ class FieldPath:
         self.area_m2 = self.cumulative_m2[-1]
         self.mean_pass_m2 = self.area_m2 / len(self.starts)
         self._ferry_m = ferry_distance_m
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickle as the call that makes the path."""
+        return FieldPath, self._made_from
 
     def place(self, area_m2: float, *, ending: bool) -> tuple[int, float]:
         """Return the pass and the part of it flown at an area from the start.

@@ -17,13 +17,12 @@ from simulator.errors import InputError, Problem
 from simulator.scenario.field_list import FieldList, field_list
 from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_setting, resolve_likes
 from simulator.scenario.references import check_references
+from simulator.scenario.remarks import remarks
 from simulator.scenario.schema import Scenario
 from simulator.scenario.types import read_ordinary_file, shown
 from simulator.scenario.validate import check_names, check_size, fill_defaults, validate
 from simulator.scenario.weather_days import Windows, weather_days
 
-MOST_WIND_M_PER_S = 10.0 * 0.44704
-"""More wind than this is remarked on; source: 3-10 mph, label and extension guidance."""
 LARGEST_FILE_BYTES = 5_000_000
 """A larger scenario file is refused before it is read."""
 MOST_SETS = 1000
@@ -370,7 +369,7 @@ def _load_set(
         return None, error.problems
     resolved = fill_defaults(merged)
     resolved.pop("equipment_set", None)
-    return EquipmentSet(name, scenario, fields, resolved, days, (*fields.skipped, *notes, *_remarks(scenario))), []
+    return EquipmentSet(name, scenario, fields, resolved, days, (*fields.skipped, *notes, *remarks(scenario))), []
 
 
 def _once(files: _Files, key: tuple[object, ...], make: Callable[[], Any]) -> Any:
@@ -407,15 +406,6 @@ def _weather_of(
         lambda: weather_days(scenario, folder),
     )
     return found
-
-
-def _remarks(scenario: Scenario) -> list[Problem]:
-    """Return what is allowed but should not pass without a word."""
-    remarks = []
-    if scenario.weather.wind_speed > MOST_WIND_M_PER_S:
-        text = "more than 10 mph, beyond what labels and extension guidance allow for spraying; ground speed is held"
-        remarks.append(Problem("weather.wind_speed", f"{scenario.weather.wind_speed / 0.44704:.3g} mph is {text}"))
-    return remarks
 
 
 def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:

@@ -1,0 +1,102 @@
+"""The change of a payoff together with one thing more: what the two add when each alone may add nothing."""
+
+from __future__ import annotations
+
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+
+from simulator.experiment.estimates import PairedInterval, paired_interval
+from simulator.experiment.variations import Variation
+from simulator.study.money import FloatArray
+from simulator.study.trial import ACRES, AreaUnit
+from simulator.study.words import interval_text
+
+
+@dataclass(frozen=True)
+class Pair:
+    """The change together with one thing more.
+
+    Parameters
+    ----------
+    change, setting : str
+        The one thing more, in plain words and as ``KEY=VALUE`` over the changed set.
+    extra_acres_per_day : PairedInterval
+        What both add to the set as it was.
+    beyond_change : PairedInterval
+        What they add to the change alone.
+    only_together : bool
+        Whether neither was shown to add anything alone.
+    """
+
+    change: str
+    setting: str
+    extra_acres_per_day: PairedInterval
+    beyond_change: PairedInterval
+    only_together: bool
+
+    def sentence(self, unit: AreaUnit) -> str:
+        """Return what both add, in a sentence."""
+        gain = interval_text(self.extra_acres_per_day, unit.acres, f"{unit.name} a day")
+        start = f"Together with {self.change} it adds {gain} in all ({self.extra_acres_per_day.n} days simulated)"
+        return f"{start}, though neither is shown to add any alone." if self.only_together else f"{start}."
+
+
+def best_pair(
+    variations: Sequence[Variation],
+    both: Sequence[FloatArray],
+    changed: FloatArray,
+    base: FloatArray,
+    alone: Mapping[str, FloatArray],
+) -> Pair | None:
+    """Return the one thing more that adds most together with the change; None when none is shown to add to it.
+
+    Parameters
+    ----------
+    variations : sequence of Variation
+        Things tried over the changed set.
+    both : sequence of ndarray, shape (days, len(COLUMNS))
+        Simulated days of each.
+    changed, base : ndarray, shape (days, len(COLUMNS))
+        Days of the changed set and of the set as it was; the first replications are the same.
+    alone : mapping
+        Days of the set as it was with that one thing more alone, by its words.
+    """
+    # shared out over all that was tried, so that one lucky addition among many is not named (Bonferroni)
+    level = 1.0 - 0.05 / max(1, len(variations))
+    found = []
+    for variation, rows in zip(variations, both, strict=True):
+        n = min(len(rows), len(changed), len(base))
+        beyond = paired_interval(rows[:n, ACRES], changed[:n, ACRES], level)
+        if n < 2 or beyond.low is None or beyond.low <= 0:
+            continue
+        extra = paired_interval(rows[:n, ACRES], base[:n, ACRES])
+        singles = [changed[:n], *([alone[variation.change][:n]] if variation.change in alone else [])]
+        lows = [paired_interval(one[:, ACRES], base[: len(one), ACRES]).low for one in singles]
+        only = len(singles) == 2 and all(low is None or low <= 0 for low in lows)
+        found.append(Pair(variation.change, variation.setting, extra, beyond, only))
+    return max(found, key=lambda pair: pair.extra_acres_per_day.mean, default=None)
+
+
+def pair_note(pair: Pair | None, days: int, changes: Sequence[str]) -> str:
+    """Return what was tried together with the change, and how to ask about a pair.
+
+    Parameters
+    ----------
+    pair : Pair or None
+        The best.
+    days : int
+        Days of each trial; 0 when none was made.
+    changes : sequence of str
+        The change as ``KEY=VALUE``; empty when it is another equipment set.
+    """
+    if pair is not None:
+        kept = [text for text in changes if text.split("=")[0].strip() != pair.setting.split("=")[0]]
+        both = " ".join([*kept, pair.setting]) if changes else ""
+        how = f"give {both}" if both else f"declare a set with {pair.setting} as well and name it with --to"
+        return f"What {pair.change} costs is not in these numbers: to ask whether both pay, {how}."
+    how = "give both as KEY=VALUE, or declare a set that has both and name it with --to; ladder --pairs tries all"
+    if days:
+        return (
+            f"Tried together with one more of each ({days} days), nothing is shown to add more; for other pairs {how}."
+        )
+    return f"Pairs of changes were not tried, and some only help together: {how}."

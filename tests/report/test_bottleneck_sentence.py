@@ -1,0 +1,92 @@
+"""The words on what holds a set back: one name, several about equal, and additions that lower output."""
+
+from __future__ import annotations
+
+import pytest
+
+from simulator.analysis.bottleneck import OneMore, judge
+
+WAITS = {"wait: too few packs": 0.08, "wait: chargers busy": 0.02, "spray": 0.9}
+ACTIVE = {"aircraft": 0.7, "packs": 0.3}
+
+
+def more(resource: str, mean: float, half: float, days: int = 50) -> OneMore:
+    return OneMore(f"one more of {resource}", resource, f"rig.main.{resource}=2", mean, mean - half, mean + half, days)
+
+
+def test_one_that_adds_more_than_all_others_is_named_alone() -> None:
+    hold = judge(WAITS, ACTIVE, [more("packs", 20.0, 2.0), more("chargers", 10.0, 7.9), more("crew", 17.9, 0.05)])
+    assert hold.resource == "packs"
+    assert hold.alike == ()
+    assert hold.sentence.startswith("Packs hold this set back: the aircraft spend 8 % of their time waiting")
+    assert "one more of packs adds 20.0 acres a day (95 % interval 18.0 to 22.0, 50 days)" in hold.sentence
+    assert "equally" not in hold.sentence
+
+
+def test_overlapping_gains_are_about_equal() -> None:
+    """The upper limit of one reaches the lower limit of the best: neither is named before the other."""
+    changes = [more("chargers", 4.0, 1.0), more("packs", 3.9, 1.0, days=40), more("crew", 2.9, 0.05)]
+    hold = judge(WAITS, ACTIVE, changes)
+    assert hold.resource == "chargers"
+    assert hold.alike == ("packs",)
+    assert hold.resources == ("chargers", "packs")
+    assert hold.sentence.startswith("Chargers or packs hold this set back, about equally as far as 40 days can tell:")
+    assert "one more of chargers adds 4.0 acres a day (95 % interval 3.0 to 5.0)" in hold.sentence
+    assert "one more of packs 3.9 (2.9 to 4.9)" in hold.sentence
+    assert "one more of crew" not in hold.sentence
+    # the wait that costs most is still told
+    assert "The aircraft spend 8 % of their time waiting for a charged pack" in hold.sentence
+    hectares = judge(WAITS, ACTIVE, changes, "ha", 2.471)
+    assert "adds 1.6 ha a day (95 % interval 1.2 to 2.0)" in hectares.sentence  # 4.0 / 2.471 and so on: arithmetic
+
+
+def test_the_verb_follows_the_last_name() -> None:
+    hold = judge(WAITS, ACTIVE, [more("packs", 4.0, 1.0), more("crew", 3.5, 1.0)])
+    assert hold.sentence.startswith("Packs or the crew holds this set back, about equally")
+
+
+def test_two_of_one_resource_are_no_tie() -> None:
+    """Two kinds of pack relieve the same resource: it is named once."""
+    other = OneMore("one more small pack", "packs", "rig.main.packs.small=2", 19.0, 17.0, 21.0, 50)
+    hold = judge(WAITS, ACTIVE, [more("packs", 20.0, 2.0), other])
+    assert hold.alike == ()
+
+
+def test_an_addition_that_may_do_nothing_is_no_rival() -> None:
+    hold = judge(WAITS, ACTIVE, [more("packs", 4.0, 1.0), more("chargers", 4.0, 4.5)])
+    assert hold.alike == ()
+
+
+@pytest.mark.parametrize("helps", [True, False])
+def test_additions_that_lower_output_are_said_with_a_reason(helps: bool) -> None:
+    """A second charger on a short supply, and an aircraft without packs and crew of its own."""
+    changes = [more("chargers", -2.0, 1.5), more("aircraft", -5.0, 1.0), more("generator", -0.5, 0.6)]
+    hold = judge(WAITS, ACTIVE, [*changes, *([more("packs", 20.0, 2.0)] if helps else [])])
+    tail = hold.sentence[hold.sentence.index("More is not always better") :]
+    assert "one more of aircraft lowers output by 5.0 acres a day (95 % interval 4.0 to 6.0)" in tail
+    assert "it brings no packs, chargers or people with it" in tail
+    assert "one more of chargers lowers output by 2.0 acres a day (95 % interval 0.5 to 3.5)" in tail
+    assert "share its power" in tail
+    assert tail.index("aircraft") < tail.index("chargers")  # the worst first
+    assert "generator" not in tail  # within its interval of nothing
+    assert hold.sentence.startswith("Packs hold" if helps else "The aircraft itself holds")
+
+
+def test_nothing_is_said_of_loss_where_none_is_beyond_doubt() -> None:
+    hold = judge(WAITS, ACTIVE, [more("chargers", -2.0, 2.5)])
+    assert "always better" not in hold.sentence
+    assert "no single addition that was tried adds output beyond doubt" in hold.sentence
+
+
+def test_an_aircraft_is_no_rival_while_others_are_waited_for() -> None:
+    """A further aircraft adds in most sets; while aircraft wait for packs, the cheaper thing is named."""
+    changes = [more("aircraft", 9.0, 2.0), more("packs", 8.5, 2.0)]
+    assert judge(WAITS, ACTIVE, changes).resources == ("packs",)
+    assert judge({"spray": 1.0}, ACTIVE, changes).resources == ("aircraft", "packs")
+
+
+def test_time_on_the_road_is_not_called_the_longest_running() -> None:
+    shares = {"wait: too few packs": 0.02, "move: drive": 0.5, "spray": 0.48}
+    hold = judge(shares, {"aircraft": 0.4, "packs": 0.3}, [more("packs", 4.0, 1.0)])
+    assert "The aircraft spend 50 % of their time on the road" in hold.sentence
+    assert "longest-running" not in hold.sentence
