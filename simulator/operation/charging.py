@@ -105,11 +105,12 @@ class ChargingStation:
                 plan = charger.plan
                 if charger.taken == plan.slots or pack_type not in plan.serves:
                     continue
-                share_w = min(
-                    plan.slot_w,
-                    plan.output_w / (charger.taken + 1),
-                    point.plan.capacity_w * plan.efficiency / (point.taken + 1),
-                )
+                share_w = plan.output_w / (charger.taken + 1)
+                if plan.slot_w < share_w:
+                    share_w = plan.slot_w
+                source_w = point.plan.capacity_w * plan.efficiency / (point.taken + 1)
+                if source_w < share_w:
+                    share_w = source_w
                 if best is None or share_w > most_w:
                     for slot in charger.slots:
                         if not slot.taken:

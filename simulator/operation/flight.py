@@ -33,6 +33,9 @@ class Airborne(NamedTuple):
     energy_wh: float
 
 
+_NO_FLIGHT = Airborne(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
+
+
 class Flight:
     """One aircraft with one pack type on one field: gives time and energy of any stretch.
 
@@ -50,7 +53,20 @@ class Flight:
         Durations of this flight; means by default.
     """
 
-    __slots__ = ("_known", "aircraft", "landing_s", "pack_kg", "profile", "take_off_s", "turn_s", "unit_kg")
+    __slots__ = (
+        "_from_m2",
+        "_known",
+        "_last",
+        "_load",
+        "_to_m2",
+        "aircraft",
+        "landing_s",
+        "pack_kg",
+        "profile",
+        "take_off_s",
+        "turn_s",
+        "unit_kg",
+    )
 
     def __init__(
         self,
@@ -67,6 +83,8 @@ class Flight:
         self.take_off_s = aircraft.take_off_time.mean() if take_off_s is None else take_off_s
         self.landing_s = aircraft.landing_time.mean() if landing_s is None else landing_s
         self._known: dict[tuple[float, float, float], Airborne] = {}
+        self._from_m2 = self._to_m2 = self._load = math.nan
+        self._last = _NO_FLIGHT
 
     def over(self, area_from_m2: float, area_to_m2: float, load: float, factor: float) -> Airborne:
         """Return time and energy of flying a stretch.
@@ -100,12 +118,16 @@ class Flight:
 
     def plain(self, area_from_m2: float, area_to_m2: float, load: float) -> Airborne:
         """Return time and energy of flying a stretch at a factor of 1; both are in proportion to it."""
+        # who plans a load or a launch asks for the same stretch again at once
+        if area_from_m2 == self._from_m2 and area_to_m2 == self._to_m2 and load == self._load:
+            return self._last
         key = (area_from_m2, area_to_m2, load)
         air = self._known.get(key)
         if air is None:
             if len(self._known) >= _MOST_KNOWN:
                 self._known.clear()
             air = self._known[key] = self._work_out(area_from_m2, area_to_m2, load)
+        self._from_m2, self._to_m2, self._load, self._last = area_from_m2, area_to_m2, load, air
         return air
 
     def _work_out(self, area_from_m2: float, area_to_m2: float, load: float) -> Airborne:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from simulator.experiment.streams import DayStreams
@@ -32,18 +31,33 @@ _NEAR_THE_END_S = 5400.0
 """Within this time of the last landing the wait for a pack counts when a load is planned."""
 
 
-@dataclass
 class LoadPlan:
-    """What the next flight is to do."""
+    """What the next flight is to do, and how far its fill has come."""
 
-    visit: Visit
-    area_from_m2: float
-    area_to_m2: float
-    fill_amount: float
-    swap: bool
-    need_wh: float
-    product_taken: bool = False
-    filled: bool = False
+    __slots__ = (
+        "area_from_m2",
+        "area_to_m2",
+        "fill_amount",
+        "filled",
+        "need_wh",
+        "product_taken",
+        "swap",
+        "visit",
+    )
+
+    def __init__(
+        self,
+        visit: Visit,
+        area_from_m2: float,
+        area_to_m2: float,
+        fill_amount: float,
+        swap: bool,
+        need_wh: float,
+    ) -> None:
+        self.visit, self.area_from_m2, self.area_to_m2 = visit, area_from_m2, area_to_m2
+        self.fill_amount, self.swap, self.need_wh = fill_amount, swap, need_wh
+        self.product_taken = False
+        self.filled = False
 
 
 class AircraftUnit:
@@ -292,11 +306,9 @@ class AircraftUnit:
         wait_s = self.rig.station.soonest_s(self.plan.name) if swap and time_left < _NEAR_THE_END_S else 0.0
         least_s = wait_s + 0.5 * self.rig.swap_mean_s if wait_s > 0.0 else 0.0
         time_left -= max(least_s, self.rig.turnaround_mean_s(swap, fill))
-        area_to = (
-            furthest(flight, area_from, wanted, self.load, energy, time_left, 1.0, fill=True)
-            if time_left > 0
-            else area_from
-        )
+        area_to = area_from
+        if time_left > 0:
+            area_to = furthest(flight, area_from, wanted, self.load, energy, time_left, 1.0, fill=True)
         if area_to < wanted:
             return self._shortened(visit, flight, area_from, area_to, wanted, energy, time_left, swap)
         return self._claim(visit, flight, area_from, area_to, swap, energy, time_left), False

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
 from simulator.operation.kernel import DayClock
@@ -16,10 +15,13 @@ _LEAST_AHEAD = 0.1
 """No batch below this share of the mix tank is begun ahead of need: it would take people for next to nothing."""
 
 
-@dataclass
 class _Order:
-    amount: float
-    call: Callable[[], None]
+    """A load asked for; ``call`` runs when it stands ready."""
+
+    __slots__ = ("amount", "call")
+
+    def __init__(self, amount: float, call: Callable[[], None]) -> None:
+        self.amount, self.call = amount, call
 
 
 class Supply:
