@@ -17,6 +17,8 @@ from collections.abc import Sequence
 from pathlib import Path
 from types import ModuleType
 
+from simulator.errors import InputError
+
 VARIABLE = "ACREDAY_COMPILED"
 """Environment variable: ``0`` leaves the compiled copy unused, ``1`` refuses to run without it."""
 
@@ -110,7 +112,9 @@ def _choose() -> Path | None:
     found = folder()
     if not all(library(found, module).exists() for module in MODULES):
         if wish == "1":
-            raise ImportError(f"{VARIABLE} is 1, but there is no compiled copy of this version: run acreday compile")
+            raise InputError.single(
+                "is 1, but there is no compiled copy of this version of the model: run acreday compile", file=VARIABLE
+            )
         return None
     for shared in found.glob("*__mypyc*"):
         name = shared.name.split(".", 1)[0]
