@@ -20,11 +20,12 @@ LONGEST_DAY_S = 5e7
 
 @dataclass(frozen=True)
 class SimulatedDay:
-    """The log of a day and what was left at its end."""
+    """The log of a day, what was left at its end, and how many events it took."""
 
     log: DayLog
     ends: tuple[RigEnd, ...]
     replication: int
+    events: int = 0
 
 
 def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> SimulatedDay:
@@ -78,7 +79,7 @@ def _simulate(plan: DayPlan, streams: DayStreams, replication: int) -> Simulated
         log.kinds[WEATHER] = Kind.WEATHER
         log.clip(WEATHER, log.paid_until_s)
     log.last_landing_s = max([_end_s(one) for one in log.flown], default=0.0)
-    return SimulatedDay(log, ends, replication)
+    return SimulatedDay(log, ends, replication, next(clock.numbers))
 
 
 def _end_s(one: RawSortie) -> float:

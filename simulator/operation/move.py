@@ -137,6 +137,11 @@ class RigUnit:
             for count in range(1, number + 1)
         ]
         self._best_packs = {aircraft.name: _best_pack(aircraft.name, self.packs) for aircraft, _ in plan.aircraft}
+        fullest = max(rig.charge_to, rig.packs_start_charge)
+        self.pool.most_wh = {
+            name: max([pack.capacity_wh * fullest - pack.reserve_wh for pack, _ in plan.packs if name in pack.fits])
+            for name in self._best_packs
+        }
         self._least_cycles_s: dict[tuple[str, float], float] = {}
         self._swap_first = rig.swap_first
         self.charge_to = rig.charge_to

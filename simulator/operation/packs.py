@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 from typing import Protocol
 
@@ -101,16 +102,21 @@ class PackPool:
     def __init__(self, clock: DayClock) -> None:
         self._clock = clock
         self.ready: list[Pack] = []
+        self.most_wh: dict[str, float] = {}
+        """The most above its reserve that a pack for an aircraft class ever holds; no search goes on beyond it."""
         self._waiting: list[tuple[str, float, Callable[[Pack], None]]] = []
         self.chargers: Hurry | None = None
 
     def take(self, aircraft_class: str, need_wh: float) -> Pack | None:
         """Take the fullest ready pack that fits and holds ``need_wh`` above its reserve; None when there is none."""
-        best = None
+        best: Pack | None = None
+        best_wh, enough_wh = need_wh - 1e-6, self.most_wh.get(aircraft_class, math.inf) - 1e-6
         for pack in self.ready:
-            fits = aircraft_class in pack.plan.fits and pack.above_reserve_wh >= need_wh - 1e-6
-            if fits and (best is None or pack.above_reserve_wh > best.above_reserve_wh + 1e-6):
-                best = pack
+            above_wh = pack.energy_wh - pack.plan.reserve_wh
+            if (above_wh >= best_wh if best is None else above_wh > best_wh) and aircraft_class in pack.plan.fits:
+                best, best_wh = pack, above_wh + 1e-6
+                if above_wh >= enough_wh:
+                    break
         if best is not None:
             self.ready.remove(best)
         return best

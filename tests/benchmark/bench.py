@@ -1,12 +1,14 @@
-"""Measure the model's speed: against the bare loop, by size, in memory and over processes. For developers.
+"""Measure the model's speed: against the bare loop, by size, and over processes. For developers.
 
-Run it with ``python tests/benchmark/bench.py`` on a quiet machine; ``--quick`` measures less. It prints tables in
-Markdown; DEVELOPERS.md holds the last ones. Nothing here is a test: wall times are compared within one run only.
+``python tests/benchmark/bench.py`` prints tables in Markdown, first for the interpreted model, then for the compiled
+copy when ``acreday compile`` has made one; ``--quick`` measures less. ``tests/benchmark/memory.py`` measures memory.
+DEVELOPERS.md holds the last tables. Nothing here is a test: wall times are compared within one run only.
 """
 
 from __future__ import annotations
 
 import math
+import os
 import resource
 import statistics
 import subprocess
@@ -17,12 +19,19 @@ from typing import Any
 
 from bare_loop import draws, handed_over, idiomatic
 
+from simulator import compiled
 from simulator.experiment.replicate import Runner, run_day
 from simulator.experiment.run import make_plans
 from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.plan import DayPlan
 from simulator.scenario.loading import load_scenario
+
+SIZES = (
+    (1, 3, 1, 1), (2, 7, 3, 1), (5, 16, 7, 1), (10, 32, 14, 1), (20, 64, 28, 1), (20, 100, 28, 1), (1, 2, 1, 1),
+    (1, 100, 1, 1), (1, 3, 1, 20), (1, 3, 1, 200),
+)  # fmt: skip
+"""Aircraft, packs, chargers, fields."""
 
 
 def table(aircraft: int, packs: int, chargers: int, fields: int) -> dict[str, Any]:
@@ -66,8 +75,7 @@ def median_ms(calls: list[Callable[[int], object]], rounds: int) -> list[float]:
 def against_bare_loop(rounds: int) -> None:
     plan, bank = plan_of(2, 7, 3, 1), StreamBank(1)
     sample = [draws(number) for number in range(rounds)]
-    for number in range(rounds):
-        simulate(plan, bank.day(number))
+    days = [simulate(plan, bank.day(number)) for number in range(rounds)]
     medians = median_ms(
         [
             lambda number: idiomatic(sample[number]),
@@ -77,57 +85,49 @@ def against_bare_loop(rounds: int) -> None:
         ],
         rounds,
     )
-    sorties = [statistics.mean(idiomatic(one) for one in sample)] * 2
-    sorties += [statistics.mean(len(simulate(plan, bank.day(number)).log.sorties) for number in range(rounds))] * 2
-    print("| what | ms a day | sorties a day | µs a sortie | times the idiomatic bare loop, by sortie |")
-    print("| --- | ---: | ---: | ---: | ---: |")
-    base = medians[0] / sorties[0]
-    for name, ms, count in zip(
+    model = [(len(day.log.flown), day.events) for day in days]
+    counts = [
+        [statistics.mean(part) for part in zip(*found, strict=True)]
+        for found in ([idiomatic(one) for one in sample], [handed_over(one) for one in sample], model, model)
+    ]
+    print(
+        "| what | ms a day | sorties a day | µs a sortie | events a sortie | µs an event "
+        "| times the idiomatic bare loop, by sortie |"
+    )
+    print("| --- | ---: | ---: | ---: | ---: | ---: | ---: |")
+    base = medians[0] / counts[0][0]
+    for name, ms, (sorties, events) in zip(
         ("bare loop, idiomatic", "bare loop, handed over", "full model, a day", "full model, a day summed up"),
         medians,
-        sorties,
+        counts,
         strict=True,
     ):
-        print(f"| {name} | {ms:.2f} | {count:.0f} | {ms / count * 1e3:.0f} | {ms / count / base:.2f} |")
+        print(
+            f"| {name} | {ms:.2f} | {sorties:.0f} | {ms / sorties * 1e3:.1f} | {events / sorties:.1f} "
+            f"| {ms / events * 1e3:.2f} | {ms / sorties / base:.2f} |"
+        )
 
 
 def by_size(rounds: int) -> None:
-    print("\n| aircraft | packs | chargers | fields | days a second | sorties a day | µs a sortie |")
-    print("| ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
+    print("\n| aircraft | packs | chargers | fields | days a second | sorties a day | events a sortie | µs an event |")
+    print("| ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
     points = []
-    for aircraft, packs, chargers, fields in (
-        (1, 3, 1, 1), (2, 7, 3, 1), (5, 16, 7, 1), (10, 32, 14, 1), (20, 64, 28, 1), (20, 100, 28, 1), (1, 3, 1, 20),
-        (1, 3, 1, 200),
-    ):  # fmt: skip
-        plan, bank = plan_of(aircraft, packs, chargers, fields), StreamBank(1)
-        count = len(simulate(plan, bank.day(0)).log.sorties)
+    for size in SIZES:
+        plan, bank = plan_of(*size), StreamBank(1)
+        day = simulate(plan, bank.day(0))
         (ms,) = median_ms([lambda number, plan=plan, bank=bank: simulate(plan, bank.day(number))], rounds)
-        points.append((aircraft, count, ms))
-        print(f"| {aircraft} | {packs} | {chargers} | {fields} | {1e3 / ms:.0f} | {count} | {ms / count * 1e3:.0f} |")
-    (_, few, low), (_, many, high) = points[0], points[4]
-    print(
-        "\nGrowth of time with sorties from 1 to 20 aircraft: exponent "
-        f"{math.log(high / low) / math.log(many / few):.2f}."
-    )
-
-
-def memory(days: int) -> None:
-    code = (
-        "import sys, resource; sys.path.insert(0, 'tests/benchmark')\n"
-        "from bench import plan_of\nfrom simulator.experiment.replicate import Runner\n"
-        "plan = plan_of(1, 3, 1, 1)\n"
-        "with Runner([plan], 1) as runner: runner.extend(0, int(sys.argv[1]))\n"
-        "print(resource.getrusage(resource.RUSAGE_SELF).ru_maxrss)\n"
-    )
-    print("\n| days | peak memory, MB |")
-    print("| ---: | ---: |")
-    for number in (100, days):
-        done = subprocess.run([sys.executable, "-c", code, str(number)], capture_output=True, text=True, check=True)
-        print(f"| {number} | {int(done.stdout) / 1024:.0f} |")
+        sorties = len(day.log.flown)
+        points.append((size, day.events, ms))
+        cells = (f"{1e3 / ms:.0f}", str(sorties), f"{day.events / sorties:.1f}", f"{ms / day.events * 1e3:.2f}")
+        print("| " + " | ".join((*map(str, size), *cells)) + " |")
+    grown = [(events, ms) for (aircraft, packs, _, fields), events, ms in points if fields == 1 and 2 < packs < 100]
+    (few, low), (many, high) = grown[0], grown[-1]
+    exponent = math.log(high / low) / math.log(many / few)
+    print(f"\nGrowth of time with events from 1 to 20 aircraft: exponent {exponent:.2f}.")
 
 
 def speed_up(days: int) -> None:
-    plan = plan_of(1, 3, 1, 1)
+    plan = plan_of(2, 7, 3, 1)
     times = []
     for workers in (1, 2):
         begun = time.perf_counter()
@@ -140,13 +140,27 @@ def speed_up(days: int) -> None:
     )
 
 
-def main() -> None:
-    quick = "--quick" in sys.argv
+def measure(quick: bool) -> None:
+    print(f"\n### {'Compiled' if compiled.in_use() else 'Interpreted'}\n")
     against_bare_loop(10 if quick else 60)
     by_size(3 if quick else 15)
-    memory(400 if quick else 5000)
     speed_up(400 if quick else 2000)
     print(f"\nPeak memory of this process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB.")
+
+
+def main() -> None:
+    if "--here" in sys.argv:
+        measure("--quick" in sys.argv)
+        return
+    made = all(compiled.library(compiled.folder(), module).exists() for module in compiled.MODULES)
+    for wish in ("0", "1") if made else ("0",):
+        subprocess.run(
+            [sys.executable, __file__, "--here", *sys.argv[1:]],
+            env={**os.environ, compiled.VARIABLE: wish},
+            check=True,
+        )
+    if not made:
+        print("\nNo compiled copy is there; acreday compile makes one.")
 
 
 if __name__ == "__main__":
