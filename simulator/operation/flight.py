@@ -200,7 +200,13 @@ def furthest(
     low, high = area_from_m2, area_to_m2
     least = flight.plain(area_from_m2, low, load)
     if least.energy_wh * factor >= energy_wh or least.total_s * factor >= time_s:
-        return area_from_m2
+        if not 0.0 < load < rate * (area_to_m2 - area_from_m2):
+            return area_from_m2
+        # what is on board must be carried anyway: to spray it all may take less than to bring it all back
+        low += load / rate
+        least = flight.plain(area_from_m2, low, load)
+        if least.energy_wh * factor >= energy_wh or least.total_s * factor >= time_s:
+            return area_from_m2
     under = max(least.energy_wh * factor / energy_wh, least.total_s * factor / time_s)
     # use of the tighter limit is nearly linear in area: aim by the secant, a little short, and halve when that stalls
     for step in range(_STEPS):

@@ -378,10 +378,12 @@ class RigUnit:
                 pass
             first = False
             yield from self._await_opening(visit)
+            flown = self._flown
             yield from self._work(visit)
             while not self.closing and visit.opening() is None and visit.next_station():
                 yield from self._relocate()
                 yield from self._work(visit)
+            self.work.note_visit(self._flown > flown)
             if visit.opening() is None and not self.closing:
                 self.work.finish()
                 if self.work.all_finished:

@@ -348,6 +348,8 @@ class AircraftUnit:
         rate = flight.profile.rate
         by_energy = furthest(flight, area_from, wanted, self.load, energy, math.inf, 1.0, fill=True)
         if by_energy - area_from < 1.0 and wanted - area_from > 1.0:
+            if self._unload():
+                return None, True
             visit.claim(area_from, wanted)
             visit.settle(wanted, wanted)
             self.rig.out_of_reach(visit, wanted - area_from)
@@ -357,6 +359,19 @@ class AircraftUnit:
             self.idle_reason = Reason.DAY_END
             return None, False
         return self._claim(visit, flight, area_from, area_to, swap, energy, time_left), False
+
+    def _unload(self) -> bool:
+        """Put a load back that no charge carries from here; what was filled for a fuller pack may be too much now.
+
+        That is rare, and its time is not counted. False when there is no load, or no room for it.
+        """
+        amount = self.load
+        if amount <= 0.0 or not self.rig.supply.take_back(amount):
+            return False
+        self.load = 0.0
+        now = self.clock.now
+        self.rig.log.add(now, now, self.name, State.FILL, Reason.FILL, "", -amount)
+        return True
 
     def _claim(
         self,

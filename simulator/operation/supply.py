@@ -73,6 +73,7 @@ class Supply:
         self.made = 0.0
         self.fetched = 0.0
         self._promised = 0.0
+        self._coming = 0.0
         self._orders: list[_Order] = []
         self._mixing: Job | None = None
         self._trip: Job | None = None
@@ -90,6 +91,15 @@ class Supply:
         """Take back a load that stood ready but was not filled in."""
         self._promised -= amount
         self.level += amount
+
+    def take_back(self, amount: float) -> bool:
+        """Take a load back out of an aircraft, if there is room for it."""
+        full = self.table.mix_tank if self.liquid else self.table.dry_stock
+        if amount > full - self.level - self._promised - self._coming:
+            return False
+        self.level += amount
+        self._serve()
+        return True
 
     def pumped(self, amount: float) -> None:
         """Note that a load is in an aircraft: only now has its place in the tank become free."""
@@ -142,6 +152,7 @@ class Supply:
 
         def done(job: Job) -> None:
             self._mixing = None
+            self._coming = 0.0
             self.level += size
             self.made += size
             self.stock -= size * self.table.water_share
@@ -149,6 +160,7 @@ class Supply:
                 self.log.add(job.start_s, self.clock.now, self.name, State.RUN, Reason.MIX, "", size)
             self._serve()
 
+        self._coming = size
         self._mixing = Job(
             Reason.MIX, duration, task.people, task.by, TURNAROUND if waiting else AHEAD, done, self.name
         )

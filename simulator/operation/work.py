@@ -100,6 +100,7 @@ class WorkList:
         self._fields, self._order, self._repeat = fields, geography.order, repeat
         self._taken = 0
         self._finished = 0
+        self._barren = 0
 
     def peek(self, now_s: float) -> int | None:
         """Return the field number that :meth:`next_visit` would take.
@@ -122,6 +123,8 @@ class WorkList:
     def _next_place(self, now_s: float) -> int | None:
         """Return the next place in the (repeated) order whose field may still be flown today."""
         count = len(self._order)
+        if self._barren >= count:
+            return None
         for place in range(self._taken, self._taken + count):
             if place >= count and not self._repeat:
                 return None
@@ -134,6 +137,10 @@ class WorkList:
         if self._repeat:
             return float("inf")
         return sum(self._fields[index].area_m2 * self._fields[index].rate for index in self._order[self._taken :])
+
+    def note_visit(self, flown: bool) -> None:
+        """Note whether anything was flown on a visit: a list on which nothing can be flown is not begun again."""
+        self._barren = 0 if flown else self._barren + 1
 
     def finish(self) -> None:
         """Note that a visit has left nothing to do on its field."""

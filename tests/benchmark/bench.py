@@ -1,7 +1,8 @@
 """Measure the model's speed: against the bare loop, by size, and over processes. For developers.
 
 ``python tests/benchmark/bench.py`` prints tables in Markdown, first for the interpreted model, then for the compiled
-copy when ``acreday compile`` has made one; ``--quick`` measures less. ``tests/benchmark/memory.py`` measures memory.
+copy, which it makes by ``acreday compile`` when there is none; ``--quick`` measures less.
+``tests/benchmark/memory.py`` measures memory.
 DEVELOPERS.md holds the last tables. Nothing here is a test: wall times are compared within one run only.
 """
 
@@ -152,15 +153,13 @@ def main() -> None:
     if "--here" in sys.argv:
         measure("--quick" in sys.argv)
         return
-    made = all(compiled.library(compiled.folder(), module).exists() for module in compiled.MODULES)
-    for wish in ("0", "1") if made else ("0",):
+    done = subprocess.run([sys.executable, "-m", "simulator.cli", "compile"], check=False)
+    for wish in ("0", "1") if done.returncode == 0 else ("0",):
         subprocess.run(
             [sys.executable, __file__, "--here", *sys.argv[1:]],
             env={**os.environ, compiled.VARIABLE: wish},
             check=True,
         )
-    if not made:
-        print("\nNo compiled copy is there; acreday compile makes one.")
 
 
 if __name__ == "__main__":

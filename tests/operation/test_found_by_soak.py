@@ -1,0 +1,36 @@
+"""Days that the soak found to go wrong, each by its scenario, seed and replication."""
+
+import json
+from pathlib import Path
+
+from small_day import plan_of, table
+
+from simulator.analysis.conservation import verify_day
+from simulator.experiment.run import make_plans
+from simulator.experiment.streams import StreamBank
+from simulator.operation.day import simulate
+from simulator.operation.log import Reason
+from simulator.operation.work import WorkList
+from simulator.scenario.loading import load_scenario
+
+HERE = Path(__file__).parent
+
+
+def test_a_load_too_heavy_for_the_packs_to_come_is_put_back():
+    """Filled for a pack that was fuller than any to come, most of it still on board: the day went on for ever."""
+    scenario = json.loads((HERE / "too_heavy_for_its_packs.json").read_text(encoding="utf-8"))
+    (plan,) = make_plans(load_scenario(scenario))
+    day = simulate(plan, StreamBank(207).day(1), 1)
+    verify_day(plan, day)
+    assert any(row.reason is Reason.FILL and row.amount < 0 for row in day.log.rows)
+    assert len(day.log.flown) > 50
+    assert day.ends[0].out_of_reach_m2 == 0.0
+
+
+def test_a_list_on_which_nothing_can_be_flown_is_not_begun_again():
+    plan = plan_of(table(work="repeat", field=[{"name": "some", "area": "1 ha", "count": 2}]))
+    work = WorkList(plan.fields, plan.geography, True)
+    for flown, left in ((False, True), (True, True), (False, True), (False, False)):
+        assert work.next_visit(0.0) is not None
+        work.note_visit(flown)
+        assert (work.peek(0.0) is not None) == left
