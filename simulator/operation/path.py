@@ -21,6 +21,35 @@ class Stretch(NamedTuple):
     back_m: float
 
 
+class PathLists(NamedTuple):
+    """A path laid out: sums up to each pass (one more than passes), where each pass starts and ends (m), mean pass."""
+
+    cumulative_m2: list[float]
+    path_m: list[float]
+    turns: list[int]
+    gap_m: list[float]
+    starts: list[tuple[float, float]]
+    ends: list[tuple[float, float]]
+    mean_pass_m2: float
+
+
+def _lists(plan: SwathPlan) -> PathLists:
+    turn = plan.is_turn.astype(float)
+    # a turn brings the aircraft one swath over; only the way beyond that is flown as a gap
+    gap = np.where(plan.is_turn, np.maximum(0.0, plan.link_m - plan.swath_m), plan.link_m)
+    cumulative_m2: list[float] = np.concatenate(([0.0], np.cumsum(plan.area_m2))).tolist()
+    starts = list(zip(plan.start_x_m.tolist(), plan.start_y_m.tolist(), strict=True))
+    return PathLists(
+        cumulative_m2,
+        np.concatenate(([0.0], np.cumsum(plan.length_m))).tolist(),
+        np.concatenate(([0], np.cumsum(turn))).astype(int).tolist(),
+        np.concatenate(([0.0], np.cumsum(gap))).tolist(),
+        starts,
+        list(zip(plan.end_x_m.tolist(), plan.end_y_m.tolist(), strict=True)),
+        cumulative_m2[-1] / len(starts),
+    )
+
+
 class FieldPath:
     """A swath plan laid out for quick look-up by area covered.
 
@@ -28,7 +57,7 @@ class FieldPath:
 
     Parameters
     ----------
-    plan : SwathPlan
+    plan : SwathPlan or PathLists
         Passes in order.
     zones : list of (float, float, float)
         Landing zones in order of the path: area (m2) from which each serves, and its place (m) on the plan's grid.
@@ -39,7 +68,6 @@ class FieldPath:
     __slots__ = (
         "_ferry_m",
         "_gap_m",
-        "_made_from",
         "_turns",
         "_zone_starts",
         "_zones",
@@ -53,29 +81,25 @@ class FieldPath:
     )
 
     def __init__(
-        self, plan: SwathPlan, zones: list[tuple[float, float, float]], ferry_distance_m: float | None = None
+        self,
+        plan: SwathPlan | PathLists,
+        zones: list[tuple[float, float, float]],
+        ferry_distance_m: float | None = None,
     ) -> None:
-        self._made_from = plan, zones, ferry_distance_m
-        total = np.concatenate(([0.0], np.cumsum(plan.area_m2)))
-        self.cumulative_m2: list[float] = total.tolist()
-        self.path_m: list[float] = np.concatenate(([0.0], np.cumsum(plan.length_m))).tolist()
-        turn = plan.is_turn.astype(float)
-        # a turn brings the aircraft one swath over; only the way beyond that is flown as a gap
-        gap = np.where(plan.is_turn, np.maximum(0.0, plan.link_m - plan.swath_m), plan.link_m)
-        self._turns: list[int] = np.concatenate(([0], np.cumsum(turn))).astype(int).tolist()
-        self._gap_m: list[float] = np.concatenate(([0.0], np.cumsum(gap))).tolist()
-        self.starts = list(zip(plan.start_x_m.tolist(), plan.start_y_m.tolist(), strict=True))
-        self.ends = list(zip(plan.end_x_m.tolist(), plan.end_y_m.tolist(), strict=True))
+        lists = plan if isinstance(plan, PathLists) else _lists(plan)
+        self._zones, self._ferry_m = zones, ferry_distance_m
+        self.cumulative_m2, self.path_m, self._turns, self._gap_m = lists[:4]
+        self.starts, self.ends, self.mean_pass_m2 = lists[4:]
         self.zone = zones[0][1:]
-        self._zones = zones
         self._zone_starts = [zone[0] for zone in zones]
         self.area_m2 = self.cumulative_m2[-1]
-        self.mean_pass_m2 = self.area_m2 / len(self.starts)
-        self._ferry_m = ferry_distance_m
 
     def __reduce__(self) -> tuple[Any, ...]:
-        """Pickle as the call that makes the path."""
-        return FieldPath, self._made_from
+        """Pickle as lists: to add them up again elsewhere might change a last digit."""
+        lists = PathLists(
+            self.cumulative_m2, self.path_m, self._turns, self._gap_m, self.starts, self.ends, self.mean_pass_m2
+        )
+        return FieldPath, (lists, self._zones, self._ferry_m)
 
     def place(self, area_m2: float, *, ending: bool) -> tuple[int, float]:
         """Return the pass and the part of it flown at an area from the start.
