@@ -152,7 +152,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     target = Path(request.out) if request.out is not None else Path("reports") / f"{loaded.name}{suffix}"
     check_target(target, request.force or request.resume)
     path = prepare_journal(target, request.force, request.resume)
-    from simulator.experiment.journal import days_in
+    from simulator.experiment.journal import days_in, sync_folder
     from simulator.experiment.run import Options, open_journal, run
 
     budget_s = read_budget(request.budget)
@@ -180,7 +180,14 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         document["units"], document["title"] = loaded.base.units, loaded.base.title
         document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
         document["product_kind"] = loaded.base.product.kind
-        folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
+        try:
+            folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
+        except KeyboardInterrupt:
+            progress.end()
+            note("acreday: stopped while the result was written; every finished day is kept, go on with --resume")
+            sys.exit(130)
+        # its name must be on the disk before the days that it was made of go
+        sync_folder(folder.resolve().parent)
         if request.json_file is not None:
             write_json(document, request.json_file)
         journal.close(remove=not result.stopped.startswith("interrupted"))

@@ -75,7 +75,7 @@ class Journal:
             if written < len(head):
                 os.pwrite(handle, head[written:], written)
             os.fsync(handle)
-            _sync_folder(self.path.parent)
+            sync_folder(self.path.parent)
         except OSError as error:
             with suppress(OSError):
                 os.ftruncate(handle, 0)
@@ -162,8 +162,8 @@ def in_use(path: Path) -> bool:
     return False
 
 
-def _sync_folder(folder: Path) -> None:
-    """Make a new name in a folder outlive a power loss."""
+def sync_folder(folder: Path) -> None:
+    """Make new, changed and removed names in a folder outlive a power loss."""
     # some file systems refuse to sync a folder; the file itself is safe there
     with suppress(OSError):
         handle = os.open(folder, os.O_RDONLY)

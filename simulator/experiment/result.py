@@ -33,7 +33,7 @@ PER_DAY = (
     "field_hours", "applied", "mixed", "left_over", "moves", "drive_km", "fields_finished", "water_fetched_l",
     "out_of_reach_acres",
 )  # fmt: skip
-FRAME_ROWS = 4096
+FRAME_ROWS = 1024
 """Rows in each part of a table that is made part by part."""
 _PLACE = {name: place for place, name in enumerate(COLUMNS)}
 

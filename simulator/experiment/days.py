@@ -1,0 +1,99 @@
+"""Simulated days as rows of numbers: one day, or a piece of work of several plans."""
+
+from __future__ import annotations
+
+import os
+import time
+
+import numpy as np
+
+from simulator.analysis.summary import COLUMNS, summarise
+from simulator.experiment.pieces import Piece
+from simulator.experiment.record_file import Rows
+from simulator.experiment.streams import BLOCK_DAYS, DayStreams, StreamBank, StreamSource
+from simulator.operation.day import SimulatedDay, simulate
+from simulator.operation.plan import DayPlan
+
+ACTIVE_PERIOD_DAYS = 100
+"""Momentary bottlenecks are found in this many days of a set; the rest only adds to the other figures."""
+
+VERIFY_VARIABLE = "ACREDAY_VERIFY"
+"""When this environment variable is set (as it is in the tests), every simulated day is checked for conservation."""
+
+
+class LatestBlock:
+    """The streams of the last block of replications that was asked for; those before are forgotten.
+
+    Days come in order, so a block that has passed is not asked for again, and memory stays that of one block.
+
+    Parameters
+    ----------
+    seed : int
+        Seed of the streams.
+    """
+
+    def __init__(self, seed: int) -> None:
+        self.seed = seed
+        self._block = -1
+        self._bank = StreamBank(seed)
+
+    def day(self, replication: int) -> DayStreams:
+        """Return the streams of one replication, at their beginning."""
+        block = replication // BLOCK_DAYS
+        if block != self._block:
+            self._block, self._bank = block, StreamBank(self.seed)
+        return self._bank.day(replication)
+
+
+def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int) -> SimulatedDay:
+    """Simulate one replication; with ``ACREDAY_VERIFY`` set, check its conservation laws.
+
+    Raises
+    ------
+    ConservationError
+        The day broke a law, which is a fault of the model.
+    """
+    day = simulate(plan, bank.day(replication), replication)
+    if os.environ.get(VERIFY_VARIABLE):
+        from simulator.analysis.conservation import verify_day
+
+        verify_day(plan, day)
+    return day
+
+
+def run_day(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:
+    """Simulate one replication and return its row of numbers, shape (len(COLUMNS),)."""
+    return summarise(
+        plan, simulate_replication(plan, bank, replication), active_period=replication < ACTIVE_PERIOD_DAYS
+    )
+
+
+def run_piece(plans: list[DayPlan], bank: StreamSource, piece: Piece) -> tuple[Rows, list[float]]:
+    """Simulate a piece, day by day through its plans.
+
+    Parameters
+    ----------
+    plans : list of DayPlan
+        All plans of the run; the piece names those it wants by place.
+    bank : StreamSource
+        Streams.
+    piece : Piece
+        What to simulate.
+
+    Returns
+    -------
+    rows : ndarray, shape (len(piece.plans), days, len(COLUMNS))
+        A row a day of each plan.
+    seconds : list of float
+        What each plan took.
+    """
+    rows = np.empty((len(piece.plans), piece.last - piece.first, len(COLUMNS)))
+    seconds = [0.0] * len(piece.plans)
+    before = time.perf_counter()
+    for place, replication in enumerate(range(piece.first, piece.last)):
+        for number, plan in enumerate(piece.plans):
+            rows[number, place] = run_day(plans[plan], bank, replication)
+            now = time.perf_counter()
+            seconds[number] += now - before
+            before = now
+    return rows, seconds

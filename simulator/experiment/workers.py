@@ -1,0 +1,117 @@
+"""Where pieces of work go: worker processes here, or the workers of a cluster. Started once for a run."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import pickle
+import signal
+import threading
+from collections.abc import Sequence
+from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+from multiprocessing.connection import wait as wait_for_any
+from typing import Any
+
+from simulator.errors import InputError
+from simulator.experiment.days import LatestBlock, run_piece
+from simulator.experiment.pieces import Piece
+from simulator.experiment.record_file import Rows
+from simulator.operation.plan import DayPlan
+
+Done = Future[tuple[Rows, list[float]]]
+_worker: dict[str, Any] = {}
+
+
+def _start_worker(plans: list[DayPlan], seed: int) -> None:
+    # Ctrl-C goes to every process of a terminal; what to do then is for the parent to say
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+    _worker["plans"], _worker["bank"] = plans, LatestBlock(seed)
+    parent = multiprocessing.parent_process()
+    if parent is not None:
+        threading.Thread(target=_leave_with, args=(parent.sentinel,), daemon=True).start()
+
+
+def _leave_with(sentinel: int) -> None:
+    """End this process when its parent has been killed: it would wait for work for ever, and keep files locked."""
+    wait_for_any([sentinel])
+    os._exit(1)
+
+
+def _work(piece: Piece) -> tuple[Rows, list[float]]:
+    return run_piece(_worker["plans"], _worker["bank"], piece)
+
+
+def _work_anywhere(packed: bytes, key: str, seed: int, piece: Piece) -> tuple[Rows, list[float]]:
+    """Simulate a piece on a cluster's worker, which keeps the plans of the last run it saw."""
+    if _worker.get("key") != key:
+        _worker.update(key=key, plans=pickle.loads(packed), bank=LatestBlock(seed))
+    return _work(piece)
+
+
+class Workers:
+    """Worker processes, or a cluster, that know all plans of a run.
+
+    Parameters
+    ----------
+    plans : sequence of DayPlan
+        Read only; handed over once to each process.
+    seed : int
+        Seed of the streams.
+    count : int
+        Processes here; with a scheduler, how many workers the cluster is taken to have at least.
+    scheduler : str, optional
+        Address of a dask scheduler to use instead of processes here.
+
+    Raises
+    ------
+    InputError
+        Nothing answers at that address.
+    """
+
+    def __init__(self, plans: Sequence[DayPlan], seed: int, count: int, scheduler: str | None = None) -> None:
+        self.seed = seed
+        self._client: Any = None
+        self._packed: Any = None
+        self._executor: Executor
+        if scheduler is None:
+            self.count, self.ahead = count, 2 * count + 1
+            self._executor = ProcessPoolExecutor(count, initializer=_start_worker, initargs=(list(plans), seed))
+            return
+        from simulator.experiment.cluster import connect
+
+        self.count = max(count, 8)
+        self.ahead = 4 * self.count
+        self._client, self._executor = connect(scheduler)
+        self._packed = self._client.scatter(pickle.dumps(list(plans)), broadcast=True, hash=True)
+
+    def submit(self, piece: Piece) -> Done:
+        """Hand over a piece.
+
+        Raises
+        ------
+        InputError
+            A worker process was killed.
+        """
+        if self._client is not None:
+            key = f"{self.seed}-{self._packed.key}"
+            return self._executor.submit(_work_anywhere, self._packed, key, self.seed, piece)
+        try:
+            return self._executor.submit(_work, piece)
+        except BrokenExecutor as error:
+            raise lost_worker() from error
+
+    def close(self) -> None:
+        """End the processes, or the connection to the cluster."""
+        if self._client is not None:
+            self._client.close()
+        else:
+            self._executor.shutdown(wait=True, cancel_futures=True)
+
+
+def lost_worker() -> InputError:
+    """Return what to tell when the system or somebody ended a worker process."""
+    return InputError.single(
+        "a worker process was killed, perhaps for want of memory; the days before are kept: "
+        "go on with --resume, and with fewer workers if it happens again",
+        "--workers",
+    )

@@ -1,0 +1,120 @@
+"""Measure that memory does not grow with days: simulating, going on with an unfinished run, and a whole result folder.
+
+Run it with ``python tests/benchmark/memory.py`` (100 to 10 000 days, two minutes) or name the numbers of days, such as
+``python tests/benchmark/memory.py 1000 100000``. Every figure is the peak of a process of its own, in MB; a day is one
+hour long, so that many of them take little time. It prints a table in Markdown; DEVELOPERS.md holds the last one.
+"""
+
+from __future__ import annotations
+
+import json
+import os
+import subprocess
+import sys
+import tempfile
+from pathlib import Path
+
+SCENARIO = """
+name = "short_days"
+[product]
+rate = "2 gal/acre"
+[day]
+start = "07:00"
+last_landing = "08:00"
+[[field]]
+name = "field"
+area = "40 acre"
+[aircraft.large]
+like = "tank_40_l"
+hover.pack = "pack"
+[pack.pack]
+like = "pack_1800_wh"
+fits = ["large"]
+[charger.fast]
+like = "charger_8_kw"
+serves = ["pack"]
+[rig.main.aircraft]
+large = 1
+[rig.main.packs]
+pack = 3
+[rig.main.power.grid]
+grid_power = "10 kW"
+chargers.fast = 1
+[rig.main.crew]
+pilots = 1
+helpers = 1
+[rig.main.crew.tasks]
+swap = { time = { dist = "lognormal", mean = "60 s", cv = 0.25 } }
+fill = { time = { dist = "lognormal", mean = "35 s", cv = 0.3 } }
+[rig.main.supply]
+mix_tank = "200 gal"
+nurse_water = "2000 gal"
+[equipment_set.three_packs]
+[equipment_set.four_packs]
+rig.main.packs.pack = 4
+"""
+"""Two equipment sets and a day of one hour."""
+
+_PEAKS = """
+import json, resource, sys
+peaks = [resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
+print(json.dumps(peaks), file=sys.stderr)
+"""
+_SIMULATE = """
+import sys
+from pathlib import Path
+from simulator.experiment.run import run
+from simulator.scenario.loading import load_scenario
+scenario, days, journal = sys.argv[1:4]
+result = run(load_scenario(scenario), days=int(days), one_more_days=0, journal=Path(journal))
+assert [entry.days for entry in result.sets] == [int(days)] * 2
+"""
+_COMMAND = """
+import sys
+from simulator.cli import main
+try:
+    main(sys.argv[1:])
+except SystemExit as stop:
+    assert stop.code == 0, stop.code
+"""
+
+
+def peaks(code: str, *arguments: object) -> tuple[float, float]:
+    """Return the peak memory (MB) of a process of its own that runs some code, and of the largest of its workers."""
+    root = Path(__file__).resolve().parent.parent.parent
+    done = subprocess.run(
+        [sys.executable, "-c", code + _PEAKS, *map(str, arguments)],
+        capture_output=True,
+        text=True,
+        check=True,
+        env={**os.environ, "PYTHONPATH": str(root), "ACREDAY_VERIFY": ""},
+    )
+    own, workers = json.loads(done.stderr.splitlines()[-1])
+    return own, workers
+
+
+def measure(days: int, folder: Path) -> list[float]:
+    """Return peaks of simulating, resuming, a result folder, and a result folder with two workers: main and worker."""
+    scenario, journal, out = folder / "short_days.toml", folder / f"journal_{days}", folder / "out"
+    scenario.write_text(SCENARIO, encoding="utf-8")
+    simulated, _ = peaks(_SIMULATE, scenario, days, journal)
+    resumed, _ = peaks(_SIMULATE, scenario, days, journal)
+    journal.unlink()
+    command = ("run", scenario, "--days", days, "--one-more-days", 0, "--out", out, "--force", "--quiet")
+    alone, _ = peaks(_COMMAND, *command)
+    shared, worker = peaks(_COMMAND, *command, "--workers", 2)
+    return [simulated, resumed, alone, shared, worker]
+
+
+def main() -> None:
+    wanted = [int(text) for text in sys.argv[1:]] or [100, 1000, 10_000]
+    print("| days of each of two sets | simulating | resuming | `acreday run` | with two workers | a worker |")
+    print("| ---: | ---: | ---: | ---: | ---: | ---: |")
+    with tempfile.TemporaryDirectory() as name:
+        for days in wanted:
+            row = measure(days, Path(name))
+            print(f"| {days} | " + " | ".join(f"{value:.1f}" for value in row) + " |", flush=True)
+
+
+if __name__ == "__main__":
+    main()

@@ -1,0 +1,195 @@
+"""Worker processes: started once, light, gone when their parent is, and their death told."""
+
+from __future__ import annotations
+
+import multiprocessing
+import os
+import pickle
+import signal
+import subprocess
+import sys
+import time
+from concurrent.futures import ProcessPoolExecutor
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from simulator.errors import InputError
+from simulator.experiment import workers
+from simulator.experiment.days import LatestBlock, run_day, run_piece
+from simulator.experiment.pieces import Piece
+from simulator.experiment.replicate import Runner
+from simulator.experiment.run import make_plans, run
+from simulator.experiment.streams import BLOCK_DAYS, StreamBank
+from simulator.scenario.loading import LoadedScenario, load_scenario
+
+ROOT = Path(__file__).resolve().parents[2]
+CONSTANT = {
+    "name": "constant",
+    "product": {"rate": "2 gal/acre"},
+    "day": {"start": "07:00", "last_landing": "08:00"},
+    "field": [{"name": "field", "area": "40 acre"}],
+    "route": {"road_speed": "25 mph"},
+    "aircraft": {"large": {"like": "tank_40_l", "hover": {"pack": "pack"}, "flight_time_factor": 1.0}},
+    "pack": {"pack": {"like": "pack_1800_wh", "fits": ["large"]}},
+    "charger": {"fast": {"like": "charger_8_kw", "serves": ["pack"]}},
+    "rig": {
+        "main": {
+            "aircraft": {"large": 1},
+            "packs": {"pack": 3},
+            "power": {"grid": {"grid_power": "10 kW", "chargers": {"fast": 1}}},
+            "crew": {"pilots": 1, "helpers": 1},
+            "supply": {"mix_tank": "200 gal", "nurse_water": "2000 gal"},
+        }
+    },
+}
+"""A scenario in which nothing is drawn from a distribution that needs scipy."""
+
+
+def test_a_worker_loads_nothing_heavy_unless_a_distribution_needs_it(tmp_path: Path) -> None:
+    """Whatever starts the processes: by fork they have what the parent has, by spawn what they import themselves."""
+    code = f"""
+import multiprocessing, sys
+def loaded():
+    return {{"pandas", "matplotlib", "scipy", "dask", "jinja2"}} & set(sys.modules)
+def look(piece):
+    import simulator.experiment.workers as workers
+    rows, seconds = workers._work(piece)
+    return loaded(), len(rows)
+if __name__ == "__main__":
+    from simulator.experiment.pieces import Piece
+    from simulator.experiment.run import make_plans
+    from simulator.experiment.workers import Workers
+    from simulator.scenario.loading import load_scenario
+    multiprocessing.set_start_method(sys.argv[1])
+    pool = Workers(make_plans(load_scenario({CONSTANT!r})), 1, 2)
+    heavy, rows = pool._executor.submit(look, Piece((0,), 0, 2)).result()
+    pool.close()
+    assert rows == 1
+    assert not heavy, heavy
+    assert not loaded(), loaded()
+"""
+    program = tmp_path / "program.py"  # a file, which spawned processes import
+    program.write_text(code, encoding="utf-8")
+    for method in multiprocessing.get_all_start_methods():
+        done = subprocess.run(
+            [sys.executable, str(program), method],
+            capture_output=True,
+            text=True,
+            check=False,
+            env={**os.environ, "ACREDAY_VERIFY": "", "PYTHONPATH": str(ROOT)},
+        )
+        assert done.returncode == 0, f"{method}: {done.stderr}"
+
+
+def test_processes_are_started_once_for_a_run(loaded: LoadedScenario, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Also for what one more adds, whose plans the workers know from the start."""
+    made = []
+
+    class Counted(ProcessPoolExecutor):
+        def __init__(self, *given: object, **named: object) -> None:
+            made.append(given)
+            super().__init__(*given, **named)  # type: ignore[arg-type]
+
+    monkeypatch.setattr(workers, "ProcessPoolExecutor", Counted)
+    alone = run(loaded, days=10, precision=0.2, one_more_days=4)
+    assert made == []
+    shared = run(loaded, days=10, precision=0.2, one_more_days=4, workers=2)
+    assert len(made) == 1
+    assert shared.to_json() == alone.to_json()
+    assert shared.sets[0].one_more
+
+
+def test_a_killed_worker_is_told_and_finished_days_are_kept(
+    loaded: LoadedScenario, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    path = tmp_path / "journal"
+    pools: list[ProcessPoolExecutor] = []
+
+    class Caught(ProcessPoolExecutor):
+        def __init__(self, *given: object, **named: object) -> None:
+            pools.append(self)
+            super().__init__(*given, **named)  # type: ignore[arg-type]
+
+    def kill_one(stage: str, done: int, total: int) -> None:
+        if pools:
+            os.kill(next(iter(pools.pop()._processes)), signal.SIGKILL)
+
+    monkeypatch.setattr(workers, "ProcessPoolExecutor", Caught)
+    with pytest.raises(InputError, match="a worker process was killed") as caught:
+        run(loaded, days=300, one_more_days=0, workers=2, journal=path, report=kill_one)
+    assert "--resume" in str(caught.value)
+    resumed = run(loaded, days=2, one_more_days=0, journal=path)
+    assert int(resumed.resumed.split()[0]) > 0
+
+
+def test_workers_end_when_their_parent_is_killed(tmp_path: Path) -> None:
+    """Otherwise they would wait for ever, hold the journal's lock, and --resume would be refused."""
+    code = f"""
+import sys, time
+from pathlib import Path
+from simulator.experiment.run import open_journal, run
+from simulator.scenario.loading import load_scenario
+loaded = load_scenario({CONSTANT!r})
+run(loaded, days=1_000_000, one_more_days=0, workers=2, journal=Path(sys.argv[1]))
+"""
+    journal = tmp_path / "journal"
+    process = subprocess.Popen([sys.executable, "-c", code, str(journal)], cwd=ROOT)
+    end = time.monotonic() + 60
+    while not (journal.exists() and journal.stat().st_size > 20_000) and time.monotonic() < end:
+        time.sleep(0.05)
+    process.kill()
+    process.wait()
+    constant = load_scenario(CONSTANT)
+    while time.monotonic() < end:
+        try:
+            resumed = run(constant, days=2, one_more_days=0, journal=journal)
+            break
+        except InputError:  # locked by a worker that is about to notice
+            time.sleep(0.05)
+    assert int(resumed.resumed.split()[0]) > 10
+
+
+def test_streams_of_the_latest_block_are_those_of_a_bank(loaded: LoadedScenario) -> None:
+    """Forgetting earlier blocks changes no draw, also when a block is asked for again."""
+    plan = make_plans(loaded)[0]
+    bank, latest = StreamBank(4), LatestBlock(4)
+    for replication in (0, BLOCK_DAYS - 1, BLOCK_DAYS, 3, 200):
+        assert np.array_equal(run_day(plan, bank, replication), run_day(plan, latest, replication), equal_nan=True)
+
+
+def test_a_piece_gives_the_rows_of_its_days(loaded: LoadedScenario) -> None:
+    plans = make_plans(loaded)
+    rows, seconds = run_piece(plans, LatestBlock(4), Piece((1, 0), 62, 66))
+    assert rows.shape[:2] == (2, 4)
+    assert len(seconds) == 2
+    assert min(seconds) > 0.0
+    for place, plan in enumerate((1, 0)):
+        for number in range(4):
+            expected = run_day(plans[plan], StreamBank(4), 62 + number)
+            assert np.array_equal(rows[place, number], expected, equal_nan=True)
+
+
+@pytest.mark.parametrize("name", ["third_pack", "willow_basin", "granules"])
+def test_a_plan_that_travels_gives_the_same_days(name: str) -> None:
+    """To a cluster's workers, and to processes that do not begin as a copy of this one, plans go pickled."""
+    for plan in make_plans(load_scenario(ROOT / "scenarios" / f"{name}.toml")):
+        sent = pickle.loads(pickle.dumps(plan))
+        assert np.array_equal(run_day(plan, StreamBank(1), 5), run_day(sent, StreamBank(1), 5), equal_nan=True)
+
+
+@pytest.mark.parametrize("method", ["here", "pool"])
+def test_any_order_of_arrival_gives_the_same_tables(loaded: LoadedScenario, method: str) -> None:
+    plans = make_plans(loaded)
+    with Runner(plans, 3) as runner:
+        runner.extend(0, 20)
+        expected = [runner.tables.table(place) for place in range(2)]
+    with Runner(plans, 3, 1 if method == "here" else 2) as runner:
+        runner.extend(12, 20, plans=[1])
+        runner.extend(4, 9)
+        runner.extend(0, 20)
+        for place, (numbers, rows) in enumerate(expected):
+            found = runner.tables.table(place)
+            assert np.array_equal(found[0], numbers)
+            assert np.array_equal(found[1], rows, equal_nan=True)
