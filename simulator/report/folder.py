@@ -12,6 +12,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simulator import __version__
+from simulator.compiled import in_use
 from simulator.errors import InputError
 from simulator.report.writing import safe_cell
 
@@ -211,7 +212,7 @@ def manifest(
         "acreday_version": __version__,
         "python": platform.python_version(),
         "packages": packages,
-        "engine": "simpy",
+        "engine": "simpy, compiled" if in_use() else "simpy, interpreted",
         "created": created,
         "duration_s": round(duration_s, 2),
         "command": command,

@@ -23,6 +23,9 @@ MOST_IMPROVED = 400
 LEAST_FIELD_M2 = 1.0
 MOST_CROSSINGS = 300_000
 """Places where the boundaries of fields, obstacles and patches may meet: seconds of cutting."""
+MOST_NEAR = 500_000
+MOST_NEAR_OF_ALL = 3_000_000
+"""Pairs of sides that may come near each other when one shape's boundary is moved, or all of a file's."""
 
 
 @dataclass(frozen=True)
@@ -192,6 +195,8 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
         [shape for shape in (obstacles, patches) if shape is not None],
         path,
     )
+    _check_moved([entry.polygon for entry in boundaries.fields[: declared.most]], declared.buffer, "buffer", path)
+    _check_moved([] if obstacles is None else [obstacles], declared.obstacle_clearance, "obstacle_clearance", path)
     for entry in boundaries.fields[: declared.most]:
         polygon = entry.polygon
         try:
@@ -229,6 +234,25 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldLi
     if problems:
         raise InputError(problems)
     return FieldList(tuple(sites), yard, tuple(skipped))
+
+
+def _check_moved(shapes: list[BaseGeometry], distance_m: float, key: str, path: Path) -> None:
+    """Refuse boundaries so ragged that moving them by a distance would not end.
+
+    Raises
+    ------
+    InputError
+        They are.
+    """
+    from simulator.scenario.crossings import near_pairs
+
+    total = 0
+    for shape in shapes if distance_m > 0.0 else ():
+        pairs = near_pairs(shape, distance_m, MOST_NEAR)
+        total += pairs
+        if pairs > MOST_NEAR or total > MOST_NEAR_OF_ALL:
+            message = f"{distance_m:g} m is more than boundaries so ragged can be moved by; allowed are simpler ones"
+            raise InputError.single(message, f"field_file.{key}", str(path))
 
 
 def _check_crossings(fields: list[BaseGeometry], others: list[BaseGeometry], path: Path) -> None:

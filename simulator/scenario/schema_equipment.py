@@ -266,3 +266,14 @@ class Generator(Table):
     )
     fuel_tank: Volume = may("25 L", "Fuel tank; assumption.")
     refuel_at: Share = may("15 %", "Tank level at which the crew is asked to refuel; assumption.")
+
+    @model_validator(mode="after")
+    def _fuel_line(self) -> Generator:
+        if len(self.fuel_use) > 1:
+            from simulator.physics.generator import fit_fuel_line
+
+            try:
+                fit_fuel_line([point.load for point in self.fuel_use], [point.use * 3600.0 for point in self.fuel_use])
+            except ValueError as error:
+                raise fail(f"fuel_use gives no straight line, in W and litres an hour: {error}") from error
+        return self

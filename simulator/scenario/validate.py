@@ -12,7 +12,7 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from simulator.errors import Problem
-from simulator.scenario.field_list import LARGEST_FIELD_PASSES, FieldList, FieldSite
+from simulator.scenario.field_list import LARGEST_FIELD_PASSES, MOST_NEAR, FieldList, FieldSite
 from simulator.scenario.merge import nearest
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
@@ -31,6 +31,10 @@ MOST_PACK_SLOTS = 20_000
 MOST_PEOPLE = 1000
 MOST_PASSES = 500_000
 """Passes of all fields for all swaths: about half a kilobyte each is kept."""
+LARGEST_FIELD_CUTS = 3e7
+MOST_CUTS = 2e8
+"""Passes times corners of a field and of all: each pass is cut out of the whole boundary, and each corner of the outer
+one is tried as a landing zone for all pieces."""
 LARGEST_FACTOR = 10.0
 """Largest mean of flight_time_factor: beyond it no planned flight is ever long enough, and each is begun in vain."""
 MOST_OF_A_DAY = 50_000
@@ -178,7 +182,7 @@ def check_size(scenario: Scenario, fields: FieldList) -> list[Problem]:
     total = sum(number for rig in rigs.values() for number in rig.aircraft.values())
     if total > MOST_AIRCRAFT:
         problems.append(Problem("rig", f"got {total} aircraft on all rigs; allowed is at most {MOST_AIRCRAFT}"))
-    problems += _check_passes(scenario, fields, rigs)
+    problems += _check_passes(scenario, fields, rigs) or _check_headlands(scenario, fields, rigs)
     for name, aircraft in scenario.aircraft.items():
         if not 1.0 / LARGEST_FACTOR <= aircraft.flight_time_factor.mean() <= LARGEST_FACTOR:
             message = f"its mean is {aircraft.flight_time_factor.mean():g}; allowed is 0.1 to {LARGEST_FACTOR:g}"
@@ -240,16 +244,51 @@ def _swath_m(scenario: Scenario, aircraft: Aircraft) -> float:
 def _check_passes(scenario: Scenario, fields: FieldList, rigs: dict[str, Rig]) -> list[Problem]:
     flown = {name for rig in rigs.values() for name, number in rig.aircraft.items() if number}
     swaths = {_swath_m(scenario, scenario.aircraft[name]) for name in flown}
-    total = 0.0
+    total = cuts = 0.0
     for swath in swaths:
         for site in fields.sites:
             passes = _widest_m(site) / swath
             if passes > LARGEST_FIELD_PASSES:
                 message = f"{site.name}: up to {passes:.3g} passes at a swath of {swath:.3g} m"
                 return [Problem("field", f"{message} are more passes than can be planned ({LARGEST_FIELD_PASSES})")]
-            total += passes
+            pieces, corners, outside = _most_pieces(site, passes, swath)
+            total += pieces
+            cost = passes * corners + pieces * outside
+            cuts += cost
+            if cost > LARGEST_FIELD_CUTS or cuts > MOST_CUTS:
+                message = f"{site.name}: {corners} corners and up to {pieces:.3g} passes are more than can be planned"
+                return [Problem("field_file", f"{message}; allowed are simpler boundaries")]
     if total > MOST_PASSES:
         return [Problem("field", f"the fields need up to {total:.3g} passes; allowed is at most {MOST_PASSES} in all")]
+    return []
+
+
+def _most_pieces(site: FieldSite, passes: float, swath_m: float) -> tuple[float, int, int]:
+    """Return the most pieces that a field's passes may be cut into, its corners, and those of its outer boundary."""
+    if site.polygon is None:
+        return passes, 4, 4
+    import shapely
+
+    # a boundary crosses an edge of a pass at most once a swath of its length, and each piece has two ends
+    pieces = max(passes, 0.5 * site.polygon.length / swath_m)
+    outside = shapely.get_num_points(shapely.get_exterior_ring(shapely.get_parts(site.polygon))).sum()
+    return pieces, int(shapely.get_num_coordinates(site.polygon)), int(outside)
+
+
+def _check_headlands(scenario: Scenario, fields: FieldList, rigs: dict[str, Rig]) -> list[Problem]:
+    """Refuse boundaries too ragged for passes along them; each is the boundary moved inwards."""
+    if scenario.field_file is None or scenario.field_file.headland_passes == 0:
+        return []
+    from simulator.scenario.crossings import near_pairs
+
+    flown = {name for rig in rigs.values() for name, number in rig.aircraft.items() if number}
+    widest_m = scenario.field_file.headland_passes * max(_swath_m(scenario, scenario.aircraft[name]) for name in flown)
+    total = 0
+    for site in fields.sites:
+        total += near_pairs(site.polygon, widest_m, MOST_NEAR) if site.polygon is not None else 0
+        if total > MOST_NEAR:
+            message = f"{site.name}: headlands of {widest_m:g} m are more than boundaries so ragged can be moved by"
+            return [Problem("field_file.headland_passes", f"{message}; allowed are simpler ones")]
     return []
 
 
@@ -303,6 +342,7 @@ def _longest_day_s(scenario: Scenario, rig: Rig, fields: FieldList) -> float:
     trailer, tasks = rig.trailer, rig.crew.tasks
     distances = [scenario.yard.drive_distance, scenario.route.between_field_distance]
     distances += [site.drive_distance_m or 0.0 for site in fields.sites]
+    distances += [max(row) for row in fields.drive_m or ()]
     distances += [
         math.hypot(*site.location_m) * scenario.route.detour_factor for site in fields.sites if site.location_m
     ]

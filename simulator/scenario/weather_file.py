@@ -402,7 +402,9 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
     for name, column, most in (("UTC offset", 3, 14.0), ("latitude", 4, 90.0), ("longitude", 5, 180.0)):
         number = _number(station[column])
         if number is None or abs(number) > most:
-            problems.add(f"line {line}", f"got {name} = {shown(station[column])}; allowed is from {-most:g} to {most:g}")
+            problems.add(
+                f"line {line}", f"got {name} = {shown(station[column])}; allowed is from {-most:g} to {most:g}"
+            )
         else:
             place[name] = number
     (header_line, header), body = rows[1], rows[2:]
@@ -419,7 +421,8 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
                 raise ValueError
             return datetime(TYPICAL_YEAR, month, number) + timedelta(hours=hour - 1)
         except (ValueError, OverflowError):
-            return f"got {shown(day)} {shown(clock)}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
+            got = f"{shown(day)} {shown(clock)}"
+            return f"got {got}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
 
     times = _times(body, read_time, problems)
     table = _measured(body, ["wind", "temperature", "humidity"], places, {}, problems)

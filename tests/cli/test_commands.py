@@ -60,6 +60,7 @@ def test_from_an_empty_folder(tmp_path: Path) -> None:
         assert sum(entry["time_share"].values()) == pytest.approx(1.0)
     manifest = json.loads((result / "manifest.json").read_text(encoding="utf-8"))
     assert manifest["seed"] == 1
+    assert manifest["engine"] == "simpy, interpreted"
     assert manifest["resolved"]["three_packs"]["day"]["last_landing"] == "11:00"
     assert "not a promise" in (result / "summary.md").read_text(encoding="utf-8")
     assert [path.name for path in (tmp_path / "reports").iterdir()] == ["My_fields"]

@@ -1,31 +1,38 @@
 """What the fuzzers share: the readers under test, what may come out of them, and a corpus made by code."""
 
+import atexit
 import copy
 import json
+import math
 import os
+import shutil
 import sys
 import tempfile
-import time
 import traceback
 from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
+sys.path.insert(0, str(Path(__file__).parent))
+
+from bounds import bounded
+from small_day import TABLE
 
 from simulator.errors import InputError
 from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.plan import make_plan
+from simulator.scenario import units
 from simulator.scenario.boundaries import read_boundaries
-from simulator.scenario.loading import load_scenario, read_toml
+from simulator.scenario.loading import load_scenario
 from simulator.scenario.merge import parse_setting
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
 from simulator.scenario.toml_text import toml_document
 from simulator.scenario.weather_file import read_weather
 
-sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
-
-from small_day import TABLE
-
 MOST_S = 20.0
-"""A single input that keeps a reader longer than this counts as a hang; ordinary ones take milliseconds."""
+"""Processor time of one input; ordinary ones take milliseconds."""
+MOST_MB = 1000
+"""What one input may add to the process; ordinary ones add nothing."""
 COLUMNS = {"time": "time", "wind": "wind", "temperature": "temperature", "humidity": "humidity", "rain": "rain"}
 
 
@@ -34,6 +41,7 @@ class _Scratch:
 
     def __init__(self):
         self.folder = Path(tempfile.mkdtemp(prefix="acreday_fuzz_"))
+        atexit.register(shutil.rmtree, self.folder, ignore_errors=True)
 
     def file(self, name, data):
         path = self.folder / name
@@ -44,23 +52,49 @@ class _Scratch:
 _scratch = _Scratch()
 
 
+def _load(name, data, **changes):
+    """Load the small scenario with changes that name a file of these bytes."""
+    path = _scratch.file(name, data)
+    made = copy.deepcopy(TABLE)
+    for key, value in changes.items():
+        place = made
+        *parts, last = key.split("__")
+        for part in parts:
+            place = place.setdefault(part, {})
+        place[last] = json.loads(json.dumps(value).replace("FILE", path.name))
+    return load_scenario(made, folder=_scratch.folder)
+
+
 def _scenario_file(data):
-    path = _scratch.file("scenario.toml", data)
-    return load_scenario(read_toml(path), folder=_scratch.folder)
+    return load_scenario(_scratch.file("scenario.toml", data), folder=_scratch.folder)
+
+
+def _manifest(data):
+    return load_scenario(_scratch.file("manifest.json", data), folder=_scratch.folder)
 
 
 def _empirical(data):
-    _scratch.file("times.csv", data)
-    table = copy.deepcopy(TABLE)
-    table["aircraft"]["big"]["turn_time"] = {"dist": "empirical", "file": "times.csv", "column": "turn", "unit": "s"}
-    return load_scenario(table, folder=_scratch.folder)
+    drawn = {"dist": "empirical", "file": "FILE", "column": "turn", "unit": "s"}
+    return _load("times.csv", data, aircraft__big__turn_time=drawn)
 
 
 def _field_file(data):
-    _scratch.file("fields.geojson", data)
-    table = copy.deepcopy(TABLE)
-    table["field"], table["field_file"] = [], {"path": "fields.geojson", "buffer": "3 m"}
-    return load_scenario(table, folder=_scratch.folder)
+    return _load("fields.geojson", data, field=[], field_file={"path": "FILE", "buffer": "3 m"})
+
+
+def _other_shapes(key):
+    fields = _scratch.file("good.geojson", json.dumps(collection(feature([ring()], name="a"))).encode())
+
+    def read_shapes(data):
+        table = {"path": fields.name, key: "FILE", "obstacle_clearance": "4 m"}
+        return _load("shapes.geojson", data, field=[], field_file=table)
+
+    return read_shapes
+
+
+def _scenario_weather(data):
+    table = {"path": "FILE", "columns": COLUMNS, "months": [5, 6, 7]}
+    return _load("hours.csv", data, weather={"file": table})
 
 
 def _setting(data):
@@ -69,17 +103,18 @@ def _setting(data):
     return load_scenario(TABLE, [text], folder=_scratch.folder)
 
 
-READERS = {
-    "scenario": _scenario_file,
-    "geojson": lambda data: read_boundaries(_scratch.file("boundaries.geojson", data)),
-    "field file": _field_file,
-    "stopwatch": lambda data: read_stopwatch(_scratch.file("stopwatch.csv", data)),
-    "past days": lambda data: read_past_days(_scratch.file("past.csv", data)),
-    "empirical": _empirical,
-    "weather": lambda data: read_weather(_scratch.file("weather.csv", data), COLUMNS, least_hours=2),
-    "typical year": lambda data: read_weather(_scratch.file("typical.csv", data), least_hours=2),
-    "setting": _setting,
-}
+def _quantity(data):
+    text = data.decode("utf-8", "surrogateescape")
+    found = []
+    for dimension in DIMENSIONS:
+        try:
+            value = units.parse(text, dimension)
+        except units.UnitError:
+            continue
+        if not math.isfinite(value):
+            raise UnexpectedError(f"{text!r} is {value}")
+        found.append(value)
+    return found or None
 
 
 class UnexpectedError(AssertionError):
@@ -92,10 +127,10 @@ def read(kind, data):
 
 
 def guarded(call, said):
-    """Call; only `InputError` with sane messages may come out, and within the time."""
-    begun = time.perf_counter()
+    """Call; only `InputError` with sane messages may come out, and within the bounds of time and memory."""
     try:
-        return call()
+        with bounded(MOST_S, MOST_MB):
+            return call()
     except InputError as error:
         length = len(str(error))
         if not error.problems or not 0 < length < 200_000:
@@ -103,10 +138,6 @@ def guarded(call, said):
         return None
     except Exception as error:
         raise UnexpectedError(f"{said}\n{''.join(traceback.format_exception(error)[-3:])}") from error
-    finally:
-        spent = time.perf_counter() - begun
-        if spent > MOST_S:
-            raise UnexpectedError(f"{said}: {spent:.1f} s")
 
 
 def simulate_one(loaded):
@@ -121,8 +152,6 @@ def simulate_one(loaded):
 
 def ring(x=0.0, y=0.0, size=0.01, corners=4):
     """Return a closed ring of longitude and latitude."""
-    import math
-
     turns = [2 * math.pi * place / corners for place in range(corners)]
     points = [[x + size * math.cos(turn), y + size * math.sin(turn)] for turn in turns]
     return [*points, points[0]]
@@ -149,13 +178,92 @@ def typical_rows(hours=26):
     return head + "\n".join(rows)
 
 
+READERS = {
+    "scenario": _scenario_file,
+    "manifest": _manifest,
+    "geojson": lambda data: read_boundaries(_scratch.file("boundaries.geojson", data)),
+    "field file": _field_file,
+    "obstacles": _other_shapes("obstacles"),
+    "patches": _other_shapes("patches"),
+    "stopwatch": lambda data: read_stopwatch(_scratch.file("stopwatch.csv", data)),
+    "past days": lambda data: read_past_days(_scratch.file("past.csv", data)),
+    "empirical": _empirical,
+    "distances": lambda data: _load("km.csv", data, route__distance_table="FILE"),
+    "weather": lambda data: read_weather(_scratch.file("weather.csv", data), COLUMNS, least_hours=2),
+    "scenario weather": _scenario_weather,
+    "typical year": lambda data: read_weather(_scratch.file("typical.csv", data), least_hours=2),
+    "setting": _setting,
+    "quantity": _quantity,
+}
+"""Kind of input to what reads its bytes."""
+DIMENSIONS = [value for value in vars(units).values() if isinstance(value, units.Dimension)]
+
+
+def wide_table():
+    """Return a valid scenario that writes out nearly every key that there is."""
+    made = copy.deepcopy(TABLE)
+    made = copy.deepcopy(load_scenario(made).sets[0].resolved)
+    for kind in ("aircraft", "pack", "charger", "generator", "rig"):
+        for entry in made[kind].values():
+            entry.pop("like", None)
+    item = {"purchase": 1000.0, "life_years": "5", "life_cycles": "800", "life_hours": "900"}
+    made.update(
+        title="A title",
+        notes="Invented.",
+        invented=True,
+        costs={
+            "price_per_acre": 15.0, "season_demand": "9000 acre", "pump": item,
+            **{kind: {name: dict(item) for name in made[kind]} for kind in ("aircraft", "pack", "charger", "rig")},
+        },
+        range={"pack.pack.cooling_time": ["1 min", "9 min"], "aircraft.big.swath": ["7 m", "9 m"]},
+        rigs_used=["main"],
+        equipment_set={"base": {}, "four": {"rig": {"main": {"packs": {"pack": 4}}}, "seed": 3}},
+    )  # fmt: skip
+    made["day"]["breaks"] = [{"start": "12:00", "length": "30 min"}]
+    made["weather"]["stoppages"] = {
+        "time_between": {"dist": "exponential", "mean": "3 h"},
+        "length": {"dist": "weibull", "mean": "20 min", "shape": 1.5},
+    }
+    made["field"] += [
+        {
+            "name": "two", "area": "12 ha", "count": 2, "location": ["2 km", "-1 km"], "open_from": "08:00",
+            "open_until": "16:00", "rate": "25 L/ha", "landing_zone": ["0 m", "-5 m"],
+        }
+    ]  # fmt: skip
+    made["flying"]["visual_range"] = "500 m"
+    made["route"]["roads"] = "typical"
+    made["aircraft"]["big"].update(
+        take_off_mass_max="110 kg",
+        flow_max="12 L/min",
+        hover={"pack": "pack", "full_time": "9 min", "empty_time": "18 min"},
+        turn_limits={"acceleration": "2 m/s^2", "radius_least": "1 m"},
+        breakdown={"airborne_time_between": {"dist": "gamma", "mean": "9 h", "cv": 1.0}, "repair_time": "20 min"},
+        landing_time={"dist": "triangular", "low": "9 s", "mode": "12 s", "high": "30 s"},
+        take_off_time={"dist": "empirical", "values": ["9 s", "12 s", "15 s"]},
+    )
+    made["pack"]["pack"]["cooling"] = {"after_flight": "45 degC", "limit": "38 degC", "time_constant": "20 min"}
+    made["generator"]["generator"]["fuel_use"] = [{"load": "5 kW", "use": "2 L/h"}, {"load": "15 kW", "use": "5 L/h"}]
+    return made
+
+
 def corpus():
     """Return (kind of reader, bytes) of valid and nearly valid inputs, for a fuzzer to start from."""
     two = collection(feature([ring()], name="a"), feature([[ring(0.05)], [ring(0.09)]], "MultiPolygon", id=7))
     entries = {
-        "scenario": [toml_document(TABLE), 'name = "x"\n[product]\nrate = "2 gal/acre"\n', "[[field]]\n" * 3],
+        "scenario": [
+            toml_document(TABLE),
+            toml_document(wide_table()),
+            'name = "x"\n[product]\nrate = "2 gal/acre"\n',
+            "[[field]]\n" * 3,
+        ],
         "geojson": [json.dumps(two), json.dumps(feature([ring(corners=60), ring(size=0.001)]))],
         "field file": [json.dumps(two)],
+        "obstacles": [json.dumps(collection(feature([ring(size=0.002)])))],
+        "patches": [json.dumps(collection(feature([ring(size=0.005)]), feature([ring(0.004, size=0.003)])))],
+        "manifest": [json.dumps({"resolved": {"base": TABLE, "wide": wide_table()}, "seed": 3, "days": {"base": 5}})],
+        "distances": [",yard,one\nyard,0,3.5\none,3,0\n"],
+        "scenario weather": [weather_rows()],
+        "quantity": ["5 m", "2 gal/acre", "80 %", "3 m/s^2", "-4.5e-3 degC", "1.05", "15 kg/m**3 * m"],
         "stopwatch": ["task,time,of\nswap,62 s,\nfill,1:02,big\n", "# made up\ntask,time_s\nturn,5\n"],
         "past days": ["date,acres,hours,fields,product.rate\n2024-05-01,140,9,80 acre; 45 acre x 2,2 gal/acre\n"],
         "empirical": ["turn,who\n5,a\n6.5,b\n", "\ufeffturn\r\n5\r\n"],

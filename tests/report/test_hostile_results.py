@@ -208,6 +208,36 @@ def test_a_run_of_sets_named_like_formulas(tmp_path, monkeypatch, capsys):
     assert set(stored.days["equipment_set"]) == set(sets)
 
 
+HOSTILE_NAME = "\u202eevil\x1b[2J\x07\n=x\u2028y"
+
+
+def test_nothing_that_is_written_or_printed_holds_signs_that_steer_a_terminal(tmp_path, monkeypatch, capsys):
+    """Names of fields, titles and notes may hold anything that is text; what shows them must not."""
+    monkeypatch.chdir(tmp_path)
+    scenario = table(
+        equipment_set={"a": {}, "b": {"rig": {"main": {"packs": {"pack": 4}}}}},
+        field=[{"name": HOSTILE_NAME, "area": "3 ha"}, {"name": "=two", "area": "3 ha"}],
+        day={"window": "1 h"},
+        title=HOSTILE_NAME,
+        notes=HOSTILE_NAME,
+    )
+    (tmp_path / "s.toml").write_text(toml_document(scenario), encoding="utf-8")
+    run = ["run", "s.toml", "--days", "2", "--one-more-days", "0", "--out", "made"]
+    for command in (["check", "s.toml"], ["explain", "s.toml"], run, ["report", "made"]):
+        with pytest.raises(SystemExit) as done:
+            main(command)
+        assert done.value.code == 0
+    printed = "".join(capsys.readouterr())
+    texts = {"what is printed": printed}
+    for path in (tmp_path / "made").iterdir():
+        if path.suffix in (".csv", ".html", ".md", ".txt", ".svg"):
+            texts[path.name] = path.read_text(encoding="utf-8")
+    assert {"days.csv", "what is printed"} < set(texts)
+    for where, text in texts.items():
+        steering = {sign for sign in text if not sign.isprintable()} - set("\n\r\t\xa0")
+        assert not steering, where
+
+
 # --- what is read back ---
 
 

@@ -273,8 +273,22 @@ def test_empirical_values(values):
 
 # --- files that a scenario names ---
 
+
+def with_shapes(key, path):
+    """Load a scenario whose fields are good and whose obstacles or patches are in the file."""
+    fields = Path(__file__).parents[2] / "scenarios" / "fields_willow_basin.geojson"
+    return load_scenario(table(field=[], field_file={"path": str(fields), "most": 2, key: str(path)}))
+
+
 READERS = {
     "scenario": lambda path: load_scenario(path),
+    "manifest": lambda path: loading._load_manifest(path, [], None),
+    "field file": lambda path: load_scenario(table(field=[], field_file={"path": str(path)})),
+    "--fields": lambda path: load_scenario(TABLE, fields=path),
+    "obstacles": lambda path: with_shapes("obstacles", path),
+    "patches": lambda path: with_shapes("patches", path),
+    "distances": lambda path: load_scenario(table(route__distance_table=str(path))),
+    "scenario weather": lambda path: load_scenario(table(weather={"file": {"path": str(path)}})),
     "boundaries": lambda path: read_boundaries(path),
     "stopwatch": lambda path: read_stopwatch(path),
     "past days": lambda path: read_past_days(path),
@@ -313,11 +327,39 @@ def test_a_file_of_200_mb_is_refused_unread(kind, tmp_path, monkeypatch):
     with path.open("wb") as handle:
         handle.truncate(200_000_000)  # sparse: it takes no room on the disk
 
-    def no_reading(*_, **__):
-        raise AssertionError("a file that is too large was opened for reading")
+    honest = os.fdopen
+
+    def no_reading(number, *more, **named):
+        if os.fstat(number).st_size > 150_000_000:
+            raise AssertionError("a file that is too large was opened for reading")
+        return honest(number, *more, **named)
 
     monkeypatch.setattr(types.os, "fdopen", no_reading)
     assert "larger than" in refusal(lambda: READERS[kind](path))
+
+
+@pytest.mark.parametrize("kind", READERS)
+@pytest.mark.parametrize(
+    "content",
+    [
+        b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + bytes(range(256)),
+        b"\x7fELF\x02\x01\x01" + b"\0" * 100,
+        b"PK\x03\x04" + bytes(range(128, 256)),
+        "name = 'x'\nturn,task,time,date,acres\n5,fill,5 s,1,1\n".encode("utf-16"),
+        '{"type": "FeatureCollection", "features": []}'.encode("utf-16-le"),
+        '{"type": "Feature"}'.encode("utf-32"),
+        b"\xef\xbb\xbf",
+        b"\xef\xbb\xbf\xef\xbb\xbfx = 1",
+        b"\xc0\x80",
+        b"\xed\xa0\x80 = 1",
+        b"\0" * 10_000,
+        b"\r" * 10_000,
+    ],
+)
+def test_what_is_no_text_is_refused(kind, content, tmp_path):
+    path = tmp_path / "file"
+    path.write_bytes(content)
+    assert 0 < len(refusal(lambda: READERS[kind](path))) < 20_000
 
 
 def test_a_file_that_grows_while_it_is_read_is_still_bounded(tmp_path, monkeypatch):
@@ -353,6 +395,173 @@ def test_names_of_files(key, name):
         table(field=[], field_file={"path": name}) if key == "field_file" else table(weather={"file": {"path": name}})
     )
     assert refusal(lambda: load_scenario(made))
+
+
+def test_a_table_of_short_rows_does_not_take_the_product_of_rows_and_columns(tmp_path):
+    """Forty thousand columns times forty thousand rows would be filled with nothing, cell by cell."""
+    (tmp_path / "t.csv").write_text("x," + "y," * 40_000 + "\n" + "1\n" * 40_000)
+    drawn = {"dist": "empirical", "file": "t.csv", "column": "x", "unit": "s"}
+    begun = time.process_time()
+    loaded = load_scenario(table(aircraft__big__turn_time=drawn), folder=tmp_path)
+    assert loaded.base.aircraft["big"].turn_time.mean() == 1.0
+    assert time.process_time() - begun < 20.0
+
+
+@pytest.mark.parametrize(
+    ("text", "cells"), [("x,y\n5,1\n7,2\n", [5, 7]), ("x,y,x\n5,1,9\n5,1\n", [9]), ("\n\n  x,x\n1,3\n\n,\n", [3])]
+)
+def test_columns_of_measured_values(tmp_path, text, cells):
+    """The last of two columns of one name counts, and short rows have none of it."""
+    (tmp_path / "t.csv").write_text(text)
+    drawn = {"dist": "empirical", "file": "t.csv", "column": "x", "unit": "s"}
+    loaded = load_scenario(table(aircraft__big__turn_time=drawn), folder=tmp_path)
+    assert loaded.base.aircraft["big"].turn_time.values == tuple(float(cell) for cell in cells)
+
+
+@pytest.mark.parametrize("columns", [200_000, 3])
+def test_no_search_for_the_nearest_among_thousands_of_columns(tmp_path, columns):
+    path = tmp_path / "weather.csv"
+    path.write_text(",".join(f"wi{place:05x}" for place in range(columns)) + "\n")
+    names = {name: name for name in ("time", "wind", "temperature", "humidity")}
+    begun = time.process_time()
+    assert "no column 'wind' for wind" in refusal(lambda: read_weather(path, names))
+    assert time.process_time() - begun < 10.0
+
+
+def test_long_cells_are_cut_in_messages(tmp_path):
+    path = tmp_path / "weather.csv"
+    long = "9" * 100_000
+    for row in (f"{long},3,20,50", f"2024-06-01 00:00,{long},20,50", f"2024-06-01 00:00,5{'0' * 250},20,50"):
+        path.write_text("time,wind,temperature,humidity\n" + f"{row}\n" * 20)
+        columns = {name: name for name in ("time", "wind", "temperature", "humidity")}
+        assert len(refusal(lambda columns=columns: read_weather(path, columns, least_hours=1))) < 20_000
+
+
+# --- distance tables ---
+
+
+def distances(tmp_path, text, **changes):
+    (tmp_path / "km.csv").write_text(text)
+    return load_scenario(table(route__distance_table="km.csv", **changes), folder=tmp_path)
+
+
+def test_a_distance_table(tmp_path):
+    loaded = distances(tmp_path, ",yard,one\nyard,0,3\none,4,0\n")
+    assert loaded.sets[0].fields.drive_m == ((0.0, 3000.0), (4000.0, 0.0))
+
+
+@pytest.mark.parametrize(
+    "cell", ["1e308", "1e6", "-1", "nan", "inf", "", "x", "1e999", "9" * 400, "5 km", "=1+1", "\0"]
+)
+def test_distances_that_are_none(tmp_path, cell):
+    assert re.search(
+        "yard to one: got|NUL", refusal(lambda: distances(tmp_path, f",yard,one\nyard,0,{cell}\none,3,0\n"))
+    )
+
+
+@pytest.mark.parametrize(
+    "text", ["", "\n", ",yard\n", ",yard,one\n", "yard,one\nyard,one\n", ",one,yard\none,1,1\n", '"']
+)
+def test_distance_tables_that_miss_a_place(tmp_path, text):
+    assert re.search("no column for|no row for", refusal(lambda: distances(tmp_path, text)))
+
+
+def test_a_distance_table_of_thousands_of_places(tmp_path):
+    names = [f"a {place}" for place in range(1, 301)]
+    rows = [",".join([name, *["3.25"] * 301]) for name in ("yard", *names)]
+    begun = time.process_time()
+    more = {"field": [{"name": "a", "area": "1 ha", "count": 300}]}
+    loaded = distances(tmp_path, "\n".join([",".join(["", "yard", *names]), *rows]), **more)
+    assert len(loaded.sets[0].fields.drive_m) == 301
+    # ninety thousand cells of one unit: the unit is worked out once
+    assert time.process_time() - begun < 15.0
+    header = ",yard," + ",".join(f"f{place}" for place in range(300_000))
+    assert "no column for 'a 1'" in refusal(lambda: distances(tmp_path, f"{header}\nyard,0\n", **more))
+    assert time.process_time() - begun < 30.0
+
+
+# --- manifests ---
+
+
+def manifest(tmp_path, document):
+    path = tmp_path / "manifest.json"
+    path.write_text(document if isinstance(document, str) else json.dumps(document))
+    return load_scenario(path)
+
+
+def test_a_manifest_is_a_scenario(tmp_path):
+    loaded = manifest(tmp_path, {"resolved": {"=1+1": TABLE}, "seed": 5, "days": {"=1+1": 7}})
+    assert [entry.name for entry in loaded.sets] == ["=1+1"]
+    assert (loaded.base.seed, loaded.base.days) == (5, 7)
+
+
+@pytest.mark.parametrize(
+    "document",
+    [
+        "",
+        "[" * 100_000,
+        '{"a":' * 100_000,
+        '{"resolved": {"a": ' + "9" * 5000 + "}}",
+        {"resolved": {"a": {**TABLE, "days": 1e999}}},
+        {"resolved": {"a": {**TABLE, "seed": float("nan")}}},
+        {"resolved": {"a": TABLE}, "seed": [1]},
+        {"resolved": {"a": TABLE}, "days": {"a": 10**30}},
+        {"resolved": {"": TABLE}},
+        {"resolved": {"\u202eabc": TABLE}},
+        {"resolved": {"\x1b[2J": TABLE}},
+        {"resolved": {"\ud800": TABLE}},
+        {"resolved": {"x" * 5000: TABLE}},
+        {"resolved": {f"s{place}": {} for place in range(5000)}},
+        {"resolved": {"a": {**TABLE, "day": json.loads('{"a":' * 900 + "1" + "}" * 900)}}},
+    ],
+    ids=range(15),
+)
+def test_hostile_manifests(tmp_path, document):
+    assert len(refusal(lambda: manifest(tmp_path, document))) < 20_000
+
+
+# --- many equipment sets ---
+
+
+def test_sets_times_values_are_bounded():
+    many = [{"name": f"f{place}", "area": "40 acre"} for place in range(900)]
+    made = table(field=many, equipment_set={f"s{place}": {} for place in range(900)})
+    begun = time.process_time()
+    assert "sets of so many values" in refusal(lambda: load_scenario(made))
+    assert time.process_time() - begun < 10.0
+
+
+def test_files_that_sets_share_are_read_once(tmp_path, monkeypatch):
+    read = []
+    honest = types.read_ordinary_file
+    for module in (boundaries, weather_file):
+        monkeypatch.setattr(
+            module, "read_ordinary_file", lambda path, *more: (read.append(path.name), honest(path, *more))[1]
+        )
+    geojson(tmp_path, SQUARE)
+    (tmp_path / "w.csv").write_text("t,w,c,h\n" + "\n".join(f"2024-06-01 {hour:02d}:00,3,20,50" for hour in range(24)))
+    columns = {"time": "t", "wind": "w", "temperature": "c", "humidity": "h"}
+    made = table(
+        field=[],
+        field_file={"path": "fields.geojson"},
+        weather={"file": {"path": "w.csv", "columns": columns}},
+        equipment_set={
+            **{f"s{place}": {"rig": {"main": {"packs": {"pack": place}}}} for place in range(1, 30)},
+            "buffered": {"field_file": {"buffer": "9 m"}},
+            "later": {"day": {"start": "08:00"}},
+        },
+    )
+    loaded = load_scenario(made, folder=tmp_path)
+    assert read == ["fields.geojson", "w.csv", "fields.geojson", "w.csv"]
+    areas = {entry.name: entry.fields.sites[0].area_m2 for entry in loaded.sets}
+    assert areas["buffered"] < areas["s1"] == areas["later"]
+    windows = {entry.name: entry.weather_days[0][0][0] for entry in loaded.sets}
+    assert windows["later"] == windows["s1"] - 3600.0
+    # what a file refuses is refused once, and said
+    read.clear()
+    (tmp_path / "w.csv").write_text("t,w,c,h\n")
+    assert "w.csv" in refusal(lambda: load_scenario(made, folder=tmp_path))
+    assert read.count("w.csv") == 2
 
 
 # --- GeoJSON ---

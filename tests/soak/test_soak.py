@@ -1,77 +1,26 @@
-"""Soak: many days of random valid scenarios, every conservation law checked on each day.
+"""Soak, in a short form: random valid scenarios, every conservation law checked on each day; see `soaking.py`.
 
-``ACREDAY_SOAK`` says how long: ``short`` (the default) is 2,000 days, a number that many days. Each violation is kept
-with the seed of its batch and its whole scenario, so that it can become a test of its own.
+``ACREDAY_SOAK`` says how long: ``short`` (the default) is 2,000 days, a number that many days.
 """
 
-import copy
 import json
 import os
-import re
-from dataclasses import dataclass, field
+import sys
 from pathlib import Path
 
 import pytest
-from hypothesis import HealthCheck, Phase, given, seed, settings
-from scenarios_strategy import scenarios
 
-from simulator.analysis.conservation import violations
-from simulator.errors import InputError
+sys.path.insert(0, str(Path(__file__).parent))
+
+import soaking
+from soaking import Found, check_day, soak, soak_batch
+
 from simulator.experiment.streams import StreamBank
-from simulator.operation.day import simulate
+from simulator.operation.log import State
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
 
 SHORT_DAYS = 2000
-BATCH = 50
-"""Scenarios of one seed of the generator."""
-DAYS_EACH = 5
-"""Days of each scenario: faults are in the scenario more often than in the draw."""
-
-
-@dataclass
-class Found:
-    """What a soak has seen."""
-
-    days: int = 0
-    scenarios: int = 0
-    refused: int = 0
-    faults: list[dict[str, object]] = field(default_factory=list)
-
-
-def soak_batch(number: int, found: Found) -> None:
-    """Simulate one batch of random scenarios; what breaks a law, or breaks off, is kept and the batch goes on."""
-
-    @seed(number)
-    @settings(
-        max_examples=BATCH,
-        phases=[Phase.generate],
-        database=None,
-        deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(scenarios())
-    def one(table):
-        found.scenarios += 1
-        kept = copy.deepcopy(table)
-        try:
-            plan = make_plan(load_scenario(table).sets[0])
-        except InputError:
-            found.refused += 1
-            return
-        bank = StreamBank(number)
-        for replication in range(DAYS_EACH):
-            try:
-                broken = violations(plan, simulate(plan, bank.day(replication), replication))
-            except Exception as error:  # noqa: BLE001  whatever breaks off a day is a finding, and the soak goes on
-                broken = [f"{type(error).__name__}: {error}"]
-            found.days += 1
-            if broken:
-                entry = {"seed": number, "replication": replication, "broken": broken[:5], "scenario": kept}
-                found.faults.append(entry)
-                break
-
-    one()
 
 
 def days_wanted() -> int:
@@ -87,26 +36,65 @@ def test_soak():
     while found.days < wanted:
         number += 1
         soak_batch(number, found)
-    print(f"soak: {found.days} days of {found.scenarios} scenarios, {found.refused} refused")
+    print(f"soak: {found}")
     assert not found.faults, json.dumps(found.faults[:3], indent=1)
-    # a soak whose scenarios are nearly all refused has seen nothing
+    # a soak whose scenarios are nearly all refused, or fly nothing, has seen nothing
     assert found.refused < 0.5 * found.scenarios
+    assert found.sorties > 5 * found.days
 
 
-def test_no_code_is_made_from_text_and_no_foreign_pickle_is_read():
-    """``eval``, ``exec`` and unpickling let a file run code; a cluster's worker unpickles what its own client sent."""
-    calls = re.compile(
-        r"(?<![\w.])(eval|exec|compile|__import__)\(|\b(pickle|marshal|shelve|dill|joblib)\.loads?\(|\byaml\.load\(|allow_pickle=True|read_pickle\("
-    )
-    package = Path(__file__).parents[2] / "simulator"
-    found = [
-        f"{path.relative_to(package)}: {line.strip()}"
-        for path in sorted(package.rglob("*.py"))
-        for line in path.read_text(encoding="utf-8").splitlines()
-        if calls.search(line)
-    ]
-    assert all(
-        entry.startswith("experiment/replicate.py: _worker.update(key=key, plans=pickle.loads(packed)")
-        for entry in found
-    ), found
-    assert len(found) <= 1
+# --- the soak itself finds what it looks for ---
+
+
+def small_plan():
+    from small_day import TABLE
+
+    return make_plan(load_scenario(TABLE).sets[0])
+
+
+def test_a_day_that_breaks_a_law_is_a_finding(monkeypatch):
+    honest = soaking.simulate
+
+    def waits_twice(plan, streams, replication):
+        day = honest(plan, streams, replication)
+        day.log.add(0.0, 60.0, "main/big 1", State.WAIT)
+        return day
+
+    assert not check_day(small_plan(), StreamBank(1), 0, Found())
+    monkeypatch.setattr(soaking, "simulate", waits_twice)
+    assert "main/big 1" in check_day(small_plan(), StreamBank(1), 0, Found())[0]
+
+
+def test_a_day_that_breaks_off_or_never_ends_is_a_finding(monkeypatch):
+    def fails(*_):
+        raise RuntimeError("broken")
+
+    def hangs(*_):
+        while True:
+            pass
+
+    monkeypatch.setattr(soaking, "simulate", fails)
+    assert check_day(small_plan(), StreamBank(1), 0, Found()) == ["RuntimeError: broken"]
+    monkeypatch.setattr(soaking, "simulate", hangs)
+    monkeypatch.setattr(soaking, "MOST_S", 0.2)
+    assert "broken off" in check_day(small_plan(), StreamBank(1), 0, Found())[0]
+
+
+def test_findings_are_told_with_seed_and_scenario_and_the_soak_goes_on(monkeypatch):
+    monkeypatch.setattr(soaking, "check_day", lambda *_: ["a law"])
+    monkeypatch.setattr(soaking, "BATCH", 10)
+    lines = []
+    found = soak(12, 5.0, 3, lines.append)
+    told = [json.loads(line) for line in lines if line.startswith("{")]
+    assert len(told) == len(found.faults) >= 12
+    assert {entry["seed"] for entry in told} == {3, 4}
+    assert told[0]["broken"] == ["a law"]
+    assert load_scenario(told[0]["scenario"]).sets
+
+
+def test_it_stops_at_the_time(monkeypatch):
+    monkeypatch.setattr(soaking, "check_day", lambda *_: [])
+    monkeypatch.setattr(soaking, "BATCH", 10)
+    lines = []
+    assert soak(10**9, 0.001, 1, lines.append).days > 0
+    assert lines[-1].startswith("ended after")
