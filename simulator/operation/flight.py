@@ -11,7 +11,7 @@ from simulator.physics.flight import cubic_mean, cubic_value
 if TYPE_CHECKING:
     from simulator.operation.plan import WorkProfile
 
-_MOST_KNOWN = 20_000
+_MOST_KNOWN = 2_000
 """Stretches that one aircraft class on one field keeps in memory."""
 _STEPS = 40
 _CLOSE_M2 = 0.5
