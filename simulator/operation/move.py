@@ -136,7 +136,9 @@ class RigUnit:
             for pack, number in plan.packs
             for count in range(1, number + 1)
         ]
-        self._best_packs = {aircraft.name: _best_pack(aircraft.name, self.packs) for aircraft, _ in plan.aircraft}
+        self._best_packs = {
+            aircraft.name: _best_pack(aircraft.name, self.packs, rig.charge_to) for aircraft, _ in plan.aircraft
+        }
         fullest = max(rig.charge_to, rig.packs_start_charge)
         self.pool.most_wh = {
             name: max([pack.capacity_wh * fullest - pack.reserve_wh for pack, _ in plan.packs if name in pack.fits])
@@ -193,7 +195,7 @@ class RigUnit:
         return self.day.profiles[aircraft_class, field]
 
     def best_pack(self, aircraft_class: str) -> Pack:
-        """Return a pack of the fitting type that holds most above its reserve when full."""
+        """Return a pack of the fitting type that holds most above its reserve when charged as far as told."""
         return self._best_packs[aircraft_class]
 
     def pack_waits(self, aircraft_class: str, start_s: float, end_s: float) -> list[tuple[float, float, Reason]]:
@@ -407,8 +409,9 @@ class RigUnit:
     def _relocate(self) -> Steps:
         """Shift the landing zone within the field; chargers go on."""
         visit = self.visit
-        yield from self._seized(Reason.RELOCATE)
+        # before the crew is asked for: an aircraft repaired meanwhile must not plan for the next zone from here
         self.ready = False
+        yield from self._seized(Reason.RELOCATE)
         yield from self._stage(self._draw_relocate(), Reason.RELOCATE)
         self.visit = visit
 
@@ -563,7 +566,7 @@ class RigUnit:
         )
 
 
-def _best_pack(aircraft_class: str, packs: list[Pack]) -> Pack:
-    """Return a pack of the fitting type that holds most above its reserve when full."""
+def _best_pack(aircraft_class: str, packs: list[Pack], charge_to: float) -> Pack:
+    """Return a pack of the fitting type that holds most above its reserve when charged as far as told."""
     fitting = [pack for pack in packs if aircraft_class in pack.plan.fits]
-    return max(fitting, key=lambda pack: pack.plan.capacity_wh - pack.plan.reserve_wh)
+    return max(fitting, key=lambda pack: pack.plan.capacity_wh * charge_to - pack.plan.reserve_wh)

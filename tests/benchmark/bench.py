@@ -21,8 +21,8 @@ from typing import Any
 from bare_loop import draws, handed_over, idiomatic
 
 from simulator import compiled
-from simulator.experiment.replicate import Runner
 from simulator.experiment.days import run_day
+from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
 from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate

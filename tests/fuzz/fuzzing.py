@@ -1,0 +1,213 @@
+"""Fuzz: whatever is given to a reader, only the project's own errors come out, soon and without eating memory.
+
+Four kinds of input: scenario tables (random valid ones, and one with nearly every key) with one to four mutations, of
+which those still valid are simulated for a day; files made by hypothesis that are nearly what a reader wants; good
+files with some bytes changed; and raw bytes. By hand, as long as wanted, with a line of progress a minute and a table
+of the readers at the end:
+
+    PYTHONPATH=. python tests/fuzz/fuzzing.py --inputs 100000 --minutes 90 --log fuzz.log
+
+It stops by itself at the number of inputs or of minutes, whichever comes first, and with Ctrl-C. Each input may take 20
+seconds of processor time and a gigabyte more memory than there was. What breaks a bound, or brings out anything but
+`InputError`, is a finding: it is written to the log with its input, and the fuzz goes on. Round ``n`` is made from seed
+``n`` alone, so ``--first-seed n --inputs 1`` brings a finding back. `atheris_readers.py` beside this file tries bytes
+guided by coverage instead of at random.
+"""
+
+import argparse
+import copy
+import itertools
+import json
+import random
+import resource
+import sys
+import time
+from collections import defaultdict
+from dataclasses import dataclass, field
+from pathlib import Path
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
+sys.path.insert(0, str(Path(__file__).parent))
+
+from file_strategies import FILES
+from fuzz_inputs import UnexpectedError, corpus, guarded, read, simulate_one, wide_table
+from hypothesis import HealthCheck, Phase, given, seed, settings
+from mutations import garble, mutate, places
+from scenarios_strategy import scenarios
+
+from simulator.scenario.loading import load_scenario
+
+ROUND = 50
+"""Inputs of one kind from one seed: later examples of a long run of hypothesis resemble each other."""
+
+
+@dataclass
+class Tally:
+    """What a fuzz has seen, by (kind, reader)."""
+
+    tried: dict[tuple[str, str], int] = field(default_factory=lambda: defaultdict(int))
+    accepted: dict[tuple[str, str], int] = field(default_factory=lambda: defaultdict(int))
+    slowest_s: dict[tuple[str, str], float] = field(default_factory=lambda: defaultdict(float))
+    findings: list[str] = field(default_factory=list)
+    keep_going: bool = False
+
+    @property
+    def inputs(self):
+        return sum(self.tried.values())
+
+    def note(self, kind, reader, call):
+        """Count one input; a finding is raised, or kept when the fuzz is to go on."""
+        place, begun = (kind, reader), time.process_time()
+        self.tried[place] += 1
+        try:
+            self.accepted[place] += bool(call())
+        except UnexpectedError as error:
+            if not self.keep_going:
+                raise
+            self.findings.append(f"{kind}, {reader}: {error}")
+        finally:
+            self.slowest_s[place] = max(self.slowest_s[place], time.process_time() - begun)
+
+    def table(self):
+        """Return lines: kind, reader, inputs, how many were accepted, and the slowest in seconds."""
+        return [
+            f"{kind:10} {reader:17} {number:8} {self.accepted[kind, reader]:8} {self.slowest_s[kind, reader]:6.1f}"
+            for (kind, reader), number in sorted(self.tried.items())
+        ]
+
+
+def _examples(strategy, number, example_seed, use):
+    """Give examples of a strategy to ``use``."""
+
+    @seed(example_seed)
+    @settings(
+        max_examples=number,
+        phases=[Phase.generate],
+        database=None,
+        deadline=None,
+        suppress_health_check=list(HealthCheck),
+    )
+    @given(strategy)
+    def one(example):
+        use(example)
+
+    one()
+
+
+def try_scenario(table, own_seed):
+    """Mutate a valid scenario, load it, and when it is still valid simulate a day of it."""
+    # a copy: hypothesis prints its own when something fails, and cannot print what is nested deeply
+    table = copy.deepcopy(table)
+    chooser = random.Random(own_seed)
+    for _ in range(chooser.choice([1, 1, 2, 4])):
+        if places(table):
+            mutate(table, chooser)
+    loaded = guarded(lambda: load_scenario(table), f"{own_seed} {_text(table)}")
+    if loaded is not None:
+        simulate_one(loaded)
+    return loaded is not None
+
+
+def _text(table):
+    try:
+        return json.dumps(table, default=str, skipkeys=True)[:20_000]
+    except (RecursionError, ValueError):
+        return "nested deeply, or with a number that is too long"
+
+
+def fuzz_tables(number, round_seed, tally):
+    """Try random valid scenarios with mutations."""
+    chooser = random.Random(round_seed)
+    _examples(
+        scenarios(),
+        number,
+        round_seed,
+        lambda table: tally.note("mutated", "scenario", lambda: try_scenario(table, chooser.getrandbits(32))),
+    )
+
+
+def fuzz_wide_tables(number, round_seed, tally):
+    """Try one scenario that writes out nearly every key, with mutations."""
+    chooser = random.Random(round_seed)
+    table = wide_table()
+    for _ in range(number):
+        own_seed = chooser.getrandbits(32)
+        tally.note("mutated", "scenario, all keys", lambda own_seed=own_seed: try_scenario(table, own_seed))
+
+
+def fuzz_files(number, round_seed, tally, reader):
+    """Try files that hypothesis makes for one reader."""
+    _examples(
+        FILES[reader],
+        number,
+        round_seed,
+        lambda data: tally.note("made", reader, lambda: read(reader, data) is not None),
+    )
+
+
+def fuzz_bytes(number, round_seed, tally):
+    """Try good files of all readers with some bytes changed, and raw bytes."""
+    chooser = random.Random(round_seed)
+    seeds = corpus()
+    for _ in range(number):
+        reader, data = chooser.choice(seeds)
+        raw = chooser.randrange(20) == 0
+        data = chooser.randbytes(chooser.choice([0, 1, 7, 300])) if raw else garble(data, chooser)
+        tally.note("raw" if raw else "garbled", reader, lambda reader=reader, data=data: read(reader, data) is not None)
+
+
+def fuzz_round(round_seed, tally, size=ROUND):
+    """Try every kind of input: ``size`` of each, of tables twice and of bytes six times as many."""
+    fuzz_tables(2 * size, round_seed, tally)
+    fuzz_wide_tables(2 * size, round_seed, tally)
+    for reader in FILES:
+        fuzz_files(size, round_seed, tally, reader)
+    fuzz_bytes(6 * size, round_seed, tally)
+
+
+def fuzz(inputs, minutes, first_seed, say):
+    """Fuzz round after round; ``say`` gets a line a minute and each finding as it is found."""
+    tally, begun, told, shown = Tally(keep_going=True), time.monotonic(), 0.0, 0
+    last = first_seed - 1
+    try:
+        for last in itertools.count(first_seed):
+            fuzz_round(last, tally)
+            for text in tally.findings[shown:]:
+                say(f"FINDING, seed {last}: {text}")
+            shown = len(tally.findings)
+            passed_s = time.monotonic() - begun
+            if passed_s - told > 60.0 or not told:
+                told = passed_s
+                say(f"{told / 60.0:.1f} min, seed {last}: {tally.inputs} inputs, {shown} findings")
+            if tally.inputs >= inputs or passed_s > 60.0 * minutes:
+                break
+    except KeyboardInterrupt:
+        say("interrupted")
+    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+    for line in ["kind       reader              inputs accepted slowest_s", *tally.table()]:
+        say(line)
+    passed = f"{(time.monotonic() - begun) / 60.0:.1f} min"
+    say(f"{tally.inputs} inputs in {passed}, seeds {first_seed} to {last}, peak {peak_mb:.0f} MB, {shown} findings")
+    return tally
+
+
+def main():
+    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    parser.add_argument("--inputs", type=int, default=100_000, help="inputs to try")
+    parser.add_argument("--minutes", type=float, default=90.0, help="time to stop after")
+    parser.add_argument("--first-seed", type=int, default=1, help="seed of the first round")
+    parser.add_argument("--log", type=Path, help="file for the progress and the findings; else standard output")
+    options = parser.parse_args()
+
+    def say(line):
+        if options.log is None:
+            print(line, flush=True)
+            return
+        with options.log.open("a", encoding="utf-8", errors="backslashreplace") as handle:
+            handle.write(line + "\n")
+
+    return 1 if fuzz(options.inputs, options.minutes, options.first_seed, say).findings else 0
+
+
+if __name__ == "__main__":
+    sys.exit(main())
