@@ -7,8 +7,8 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable
-from contextlib import suppress
+from collections.abc import Callable, Iterator
+from contextlib import contextmanager
 from pathlib import Path
 from typing import Any, TypeVar
 
@@ -123,30 +123,75 @@ def refuse_existing(target: str | None, force: bool, *inputs: str) -> None:
         raise InputError.single("exists; give --force to replace it, or another name", file=target)
 
 
+def write_whole(path: Path, write: Callable[[Path], object], where: str = "") -> None:
+    """Write a file whole or not at all; its folder is made if need be.
+
+    Parameters
+    ----------
+    path : Path
+        File; a link is followed and stays.
+    write : callable
+        Writes to the path that it is given.
+    where : str, optional
+        Option that named the file.
+
+    Raises
+    ------
+    InputError
+        The folder cannot be written to, or the disk is full.
+    """
+    from simulator.report.writing import whole_file
+
+    try:
+        if path.exists() and not path.is_file():
+            # a device or pipe would be replaced by a file, a folder by nothing
+            raise InputError.single("is not a regular file; allowed is the name of a file", where, str(path))
+        path = path.resolve()
+    except (OSError, RuntimeError, ValueError) as error:
+        name = str(path).replace("\0", "")
+        raise InputError.single(f"is not a usable file name: {error}", where, name) from error
+    try:
+        path.parent.mkdir(parents=True, exist_ok=True)
+        with whole_file(path) as temporary:
+            write(temporary)
+    except OSError as error:
+        raise InputError.single(f"cannot be written: {error.strerror or error}", where, str(path)) from error
+
+
 def write_text_atomically(path: Path, text: str) -> None:
-    """Write a file whole or not at all.
+    """Write a text file whole or not at all.
 
     Raises
     ------
     InputError
         The folder cannot be written to.
     """
+    write_whole(path, lambda temporary: temporary.write_text(text, encoding="utf-8", errors="replace"))
+
+
+@contextmanager
+def told_file(target: Path, name: str) -> Iterator[None]:
+    """Turn a full or broken disk into a message that says which file failed and what to do.
+
+    Parameters
+    ----------
+    target : Path
+        Result folder.
+    name : str
+        File in it.
+
+    Raises
+    ------
+    InputError
+        The file cannot be written.
+    """
     try:
-        if path.exists() and not path.is_file():
-            # a device or pipe would be replaced by a file, a folder by nothing
-            raise InputError.single("is not a regular file; allowed is the name of a file", file=str(path))
-        path = path.resolve()
-        temporary = path.with_name(f".{path.name[:200]}.{os.getpid()}.part")
-    except (OSError, RuntimeError, ValueError) as error:
-        raise InputError.single(f"is not a usable file name: {error}", file=str(path).replace("\0", "")) from error
-    try:
-        path.parent.mkdir(parents=True, exist_ok=True)
-        temporary.write_text(text, encoding="utf-8", errors="replace")
-        temporary.replace(path)
+        yield
     except OSError as error:
-        with suppress(OSError):
-            temporary.unlink(missing_ok=True)
-        raise InputError.single(f"cannot be written: {error.strerror or error}", file=str(path)) from error
+        from simulator.experiment.record_file import disk_problem
+
+        remedy = "no result is written: free space there, then give the command again"
+        raise disk_problem(error, str(target / name), remedy) from error
 
 
 def write_json(document: Any, target: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, note, options
+from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, note, options, told_file
 
 
 @click.command("day")
@@ -60,9 +60,14 @@ def command(
         time.monotonic() - begun,
     )
     with ResultFolder(target, force) as folder:
-        folder.write_table("day.csv", day_frame(day, plan))
-        save_figure(timeline_figure(day, plan, f"{entry.name}: replication {replication}"), folder.path / "timeline")
-        folder.write_json("manifest.json", record)
+        with told_file(target, "day.csv"):
+            folder.write_table("day.csv", day_frame(day, plan))
+        figure = timeline_figure(day, plan, f"{entry.name}: replication {replication}")
+        for form in ("svg", "png"):
+            with told_file(target, f"timeline.{form}"):
+                save_figure(figure, folder.path / "timeline", (form,))
+        with told_file(target, "manifest.json"):
+            folder.write_json("manifest.json", record)
         folder.finish()
     area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
     size = f"{area / M2_PER_HECTARE:.1f} ha" if loaded.base.units == "metric" else f"{area / M2_PER_ACRE:.1f} acres"

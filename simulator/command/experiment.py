@@ -331,6 +331,8 @@ _FILE_KEYS = ("path", "obstacles", "patches", "distance_table", "file")
 
 def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
     """Name a scenario's files as the copies beside the manifest; the copies to make go to ``inputs``."""
+    from simulator.report.folder import INPUT_COPY
+
     if isinstance(table, list):
         return [_with_inputs(item, folder, inputs) for item in table]
     if not isinstance(table, dict):
@@ -339,10 +341,10 @@ def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
     for key, value in table.items():
         source = (folder / value).resolve() if key in _FILE_KEYS and isinstance(value, str) and value else None
         if source is not None and source.is_file():
-            stem = f"input_{source.name}"
+            stem = f"{INPUT_COPY}{source.name}"
             taken = {name for path, name in inputs.items() if path != source}
             while stem in taken:
-                stem = f"input_{len(inputs)}_{source.name}"
+                stem = f"{INPUT_COPY}{len(inputs)}_{source.name}"
             changed[key] = inputs.setdefault(source, stem)
         else:
             changed[key] = _with_inputs(value, folder, inputs)

@@ -21,6 +21,7 @@ from simulator.command.common import (
     Progress,
     note,
     options,
+    write_whole,
 )
 from simulator.errors import InputError
 
@@ -162,14 +163,11 @@ def _estimate(value: float, low: float, high: float) -> str:
 
 
 def _write_parquet(frame: pd.DataFrame, file: str) -> None:
-    """Write a table as Parquet.
+    """Write a table as Parquet, whole or not at all.
 
     Raises
     ------
     InputError
         The file cannot be written.
     """
-    try:
-        frame.to_parquet(file, index=False)
-    except OSError as error:
-        raise InputError.single(f"cannot be written: {error.strerror or error}", "--parquet", file) from error
+    write_whole(Path(file), lambda temporary: frame.to_parquet(temporary, index=False), "--parquet")

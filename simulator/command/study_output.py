@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from simulator.command.common import note, terminal_width, write_json
+from simulator.command.common import note, terminal_width, told_file, write_json
 from simulator.errors import InputError
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 
@@ -151,18 +151,23 @@ class StudyRun:
             datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
             time.monotonic() - self.begun_s,
         )
-        try:
-            with ResultFolder(Path(self.out or ""), self.force) as folder:
+        target = Path(self.out or "")
+        with ResultFolder(target, self.force) as folder:
+            with told_file(target, "study.json"):
                 folder.write_json("study.json", document)
-                for name, frame in output.tables.items():
+            for name, frame in output.tables.items():
+                with told_file(target, name):
                     folder.write_table(name, frame)
-                for stem, draw in output.figures.items():
-                    save_figure(draw(), folder.path / stem)
+            for stem, draw in output.figures.items():
+                figure = draw()
+                for form in ("svg", "png"):
+                    with told_file(target, f"{stem}.{form}"):
+                        save_figure(figure, folder.path / stem, (form,))
+            with told_file(target, "manifest.json"):
                 folder.write_json("manifest.json", record)
+            with told_file(target, "summary.md"):
                 folder.write_text("summary.md", summary(self.name, loaded, output, seed))
-                folder.finish()
-        except OSError as error:
-            raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(self.out)) from error
+            folder.finish()
 
 
 def shown(text: str) -> str:

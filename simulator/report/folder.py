@@ -2,11 +2,15 @@
 
 from __future__ import annotations
 
+import fcntl
 import json
+import os
 import platform
+import re
 import shutil
 import tempfile
-from collections.abc import Iterable, Mapping
+from collections.abc import Iterable, Iterator, Mapping
+from contextlib import contextmanager, suppress
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -14,7 +18,9 @@ from typing import TYPE_CHECKING, Any
 from simulator import __version__
 from simulator.compiled import in_use
 from simulator.errors import InputError
-from simulator.report.writing import safe_cell
+from simulator.experiment.journal import sync_folder
+from simulator.experiment.record_file import disk_problem
+from simulator.report.writing import safe_cell, sync_file
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -22,13 +28,19 @@ if TYPE_CHECKING:
 MANIFEST = "manifest.json"
 """The file that makes a folder a result folder."""
 _LARGEST_MANIFEST_BYTES = 100_000_000
+_OLDER = "result"
+"""Name of an older result within the hidden folder where it waits until the new one is in its place."""
 _OWN_SUFFIXES = {".csv", ".html", ".json", ".md", ".pdf", ".png", ".svg"}
 """Kinds of file that a result may hold; a folder with any other holds somebody's work."""
+INPUT_COPY = "input_"
+"""How the names of copied input files begin, whatever their kind."""
 _PACKAGES = ("simpy", "numpy", "pandas", "scipy", "matplotlib", "shapely", "pyproj", "pydantic", "pint")
 
 
 def check_target(folder: Path, force: bool) -> None:
     """Refuse a folder that cannot take a result, before anything is simulated.
+
+    An older result that a crash left aside while it was being replaced is put back first.
 
     Parameters
     ----------
@@ -44,6 +56,7 @@ def check_target(folder: Path, force: bool) -> None:
     """
     name = str(folder)
     try:
+        _put_back(folder)
         _check_free(folder, name, force)
     except (OSError, RuntimeError) as error:
         reason = (error.strerror if isinstance(error, OSError) else None) or error
@@ -87,7 +100,8 @@ def _stranger(folder: Path) -> str:
     """Return something in a folder that no result holds, which forbids replacing it; empty when there is nothing."""
     entries = sorted(folder.iterdir())
     for entry in entries:
-        if entry.is_symlink() or not entry.is_file() or entry.suffix not in _OWN_SUFFIXES:
+        known = entry.suffix in _OWN_SUFFIXES or entry.name.startswith(INPUT_COPY)
+        if entry.is_symlink() or not entry.is_file() or not known:
             return f"{entry.name[:60]!r}"
     manifest_file = folder / MANIFEST
     # other programs have files of that name too
@@ -101,6 +115,52 @@ def _stranger(folder: Path) -> str:
         content = None
     own = isinstance(content, dict) and "acreday_version" in content
     return "" if own else f"{MANIFEST!r} of another program"
+
+
+def _put_back(folder: Path) -> None:
+    """Put back an older result whose replacement a crash cut short, when nothing stands in its place."""
+    target = folder.resolve()
+    if os.path.lexists(target):
+        return
+    # eight letters of tempfile's: a folder of a longer name that begins alike is another's
+    pattern = re.compile(re.escape(f".{target.name}.old.") + "[a-z0-9_]{8}")
+    aside: list[Path] = []
+    with suppress(OSError):
+        aside = [entry for entry in target.parent.iterdir() if pattern.fullmatch(entry.name)]
+        aside.sort(key=lambda entry: entry.stat().st_mtime_ns, reverse=True)
+    for entry in aside:
+        older = entry / _OLDER
+        # another run may hold it, or have put it back just now
+        with suppress(OSError), _held(entry):
+            if older.is_symlink() or not older.is_dir() or not any(older.iterdir()) or _stranger(older):
+                continue
+            older.replace(target)
+            entry.rmdir()
+            sync_folder(target.parent)
+            return
+
+
+@contextmanager
+def _held(folder: Path) -> Iterator[None]:
+    """Hold a folder so that no other run takes it for one that a crash left; the lock ends with the process.
+
+    Raises
+    ------
+    BlockingIOError
+        Another process holds it.
+    """
+    handle = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
+    try:
+        try:
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+        except BlockingIOError:
+            raise
+        except OSError:
+            # some file systems cannot lock a folder
+            pass
+        yield
+    finally:
+        os.close(handle)
 
 
 class ResultFolder:
@@ -149,29 +209,53 @@ class ResultFolder:
         safe.to_csv(self.path / name, index=False, lineterminator="\n")
 
     def finish(self) -> Path:
-        """Move the folder into place and return it.
+        """Force the files to the disk, move the folder into place and return it.
 
         Raises
         ------
         InputError
-            It cannot be moved there.
+            The disk is full, or the folder cannot be moved there.
         """
+        for path in sorted(self.path.iterdir()):
+            try:
+                sync_file(path)
+            except OSError as error:
+                raise disk_problem(error, str(self.folder / path.name), "no result is written") from error
+        sync_folder(self.path)
         try:
             if self._target.exists():
                 # it may have changed while days were simulated
                 if any(self._target.iterdir()) and _stranger(self._target):
                     raise InputError.single("holds other files since this run began", "--out", str(self.folder))
-                old = Path(tempfile.mkdtemp(prefix=f".{self._target.name}.old.", dir=self._target.parent))
-                self._target.replace(old / "result")
-                self.path.replace(self._target)
-                shutil.rmtree(old, ignore_errors=True)
+                self._replace_older()
             else:
                 self.path.replace(self._target)
+                sync_folder(self._target.parent)
         except OSError as error:
             raise InputError.single(
                 f"cannot be written: {error.strerror or error}", "--out", str(self.folder)
             ) from error
         return self.folder
+
+    def _replace_older(self) -> None:
+        """Move an older result aside, this one into its place, and delete the older; after a failure it is back."""
+        aside = Path(tempfile.mkdtemp(prefix=f".{self._target.name}.old.", dir=self._target.parent))
+        older = aside / _OLDER
+        with _held(aside):
+            try:
+                self._target.replace(older)
+                self.path.replace(self._target)
+                # before the older one goes
+                sync_folder(self._target.parent)
+            except BaseException:
+                with suppress(OSError):
+                    if older.exists() and not self._target.exists():
+                        older.replace(self._target)
+                    aside.rmdir()
+                raise
+            # by another name: what a crash leaves of it from here on must not be put back
+            older.replace(aside / "replaced")
+        shutil.rmtree(aside, ignore_errors=True)
 
 
 def _cell(value: object) -> object:

@@ -20,9 +20,10 @@ LARGEST_JSON_BYTES = 100_000_000
 LARGEST_TABLE_BYTES = 2_000_000_000
 MOST_SETS = 1000
 _LONGEST_NAME = 200
+_DAYS = "days.csv"
 _TABLES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     # file: (columns of text, columns of numbers that must stand)
-    "days.csv": (("equipment_set",), ("replication", "acres", "hectares")),
+    _DAYS: (("equipment_set",), ("replication", "acres", "hectares")),
     "time_use.csv": (("equipment_set", "state"), ("hours_per_day", "share")),
     "bottleneck.csv": (
         ("equipment_set", "resource", "one_more"),
@@ -44,7 +45,9 @@ class StoredResult:
         Where it was read from.
     document : dict
         ``result.json``.
-    days, time_use, bottleneck : pandas.DataFrame
+    days : pandas.DataFrame
+        What reports need of ``days.csv``: ``equipment_set`` (categorical), ``replication``, ``acres``, ``hectares``.
+    time_use, bottleneck : pandas.DataFrame
         The tables of the same names.
     manifest : dict
         ``manifest.json``.
@@ -174,12 +177,20 @@ def _read_table(path: Path, names: list[str], problems: list[Problem]) -> pd.Dat
             raise ValueError("is missing")
         if path.stat().st_size > LARGEST_TABLE_BYTES:
             raise ValueError(f"is larger than {LARGEST_TABLE_BYTES // 1_000_000} MB")
+        # a day's row has many more numbers than a report shows
+        wanted = {*texts, *numbers} if path.name == _DAYS else None
         heads = list(pd.read_csv(path, nrows=0, encoding="utf-8").columns)
         # only numbers can be missing: a set may be named "NA"
         empty = {column: [""] for column in heads if column not in texts}
-        kinds = dict.fromkeys(texts, "str")
+        kinds = dict.fromkeys(texts, "str") if wanted is None else dict.fromkeys(texts, "category")
         frame = pd.read_csv(
-            path, dtype=kinds, na_values=empty, keep_default_na=False, encoding="utf-8", low_memory=False
+            path,
+            usecols=None if wanted is None else wanted.__contains__,
+            dtype=kinds,
+            na_values=empty,
+            keep_default_na=False,
+            encoding="utf-8",
+            low_memory=wanted is not None,
         )
         missing = [column for column in (*texts, *numbers) if column not in frame.columns]
         if missing:
@@ -187,13 +198,14 @@ def _read_table(path: Path, names: list[str], problems: list[Problem]) -> pd.Dat
         for column in texts:
             read = set_name if column == "equipment_set" else plain_cell
             cells = {cell: read(cell) for cell in frame[column].unique()}
-            frame[column] = frame[column].map(cells)
+            plainly = frame[column].map(cells)
+            frame[column] = plainly if wanted is None else plainly.astype("category")
         for column in numbers:
             if frame[column].dtype.kind not in "biuf":
                 raise ValueError(f"column {column} holds text; allowed are numbers")
             if not (frame[column].isna() | frame[column].abs().lt(math.inf)).all():
                 raise ValueError(f"column {column} holds a number that is not finite")
-        strangers = sorted(set(frame["equipment_set"]) - known)
+        strangers = sorted(set(frame["equipment_set"].unique()) - known)
         if strangers:
             raise ValueError(f"names {plain(strangers[0], 60)!r}, which is no equipment set of result.json")
     except OSError as error:

@@ -7,15 +7,74 @@ import os
 import re
 import tempfile
 import unicodedata
+from collections.abc import Iterator
+from contextlib import contextmanager
 from pathlib import Path
+
+from simulator.experiment.journal import sync_folder
 
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
 _MARKS = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
 """Unicode categories that print nothing or steer a terminal, a bidirectional layout or a line."""
 
 
+@contextmanager
+def whole_file(path: Path) -> Iterator[Path]:
+    """Let a file be written under another name, then force it to the disk and move it into place.
+
+    A reader finds the old content or the new one, never a part, and so does who looks after a power loss.
+
+    Parameters
+    ----------
+    path : Path
+        File; its folder must exist.
+
+    Yields
+    ------
+    Path
+        An empty hidden file beside it, to be written; it is removed when that fails.
+
+    Raises
+    ------
+    OSError
+        The folder cannot be written, or the disk is full.
+    """
+    handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
+    os.close(handle)
+    temporary = Path(name)
+    try:
+        yield temporary
+        sync_file(temporary)
+        temporary.chmod(0o666 & ~_umask())
+        temporary.replace(path)
+    except BaseException:
+        temporary.unlink(missing_ok=True)
+        raise
+    sync_folder(path.parent)
+
+
+def sync_file(path: Path) -> None:
+    """Force what was written to a file to the disk.
+
+    Parameters
+    ----------
+    path : Path
+        File; its name is safe only when its folder is synced too.
+
+    Raises
+    ------
+    OSError
+        The disk is full or gone.
+    """
+    handle = os.open(path, os.O_RDONLY)
+    try:
+        os.fsync(handle)
+    finally:
+        os.close(handle)
+
+
 def write_atomically(path: Path, content: bytes) -> None:
-    """Write a file so that a reader finds the old content or the new one, never a part.
+    """Write a file so that a reader finds the old content or the new one, never a part; see :func:`whole_file`.
 
     Parameters
     ----------
@@ -29,15 +88,8 @@ def write_atomically(path: Path, content: bytes) -> None:
     OSError
         The folder cannot be written.
     """
-    handle, temporary = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
-    try:
-        with os.fdopen(handle, "wb") as stream:
-            stream.write(content)
-        Path(temporary).chmod(0o666 & ~_umask())
-        Path(temporary).replace(path)
-    except BaseException:
-        Path(temporary).unlink(missing_ok=True)
-        raise
+    with whole_file(path) as temporary:
+        temporary.write_bytes(content)
 
 
 def _umask() -> int:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+import weakref
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
 from pathlib import Path
@@ -50,6 +51,7 @@ class CaseDays:
         self.plans, self.seed, self.workers = list(plans), seed, workers
         self._report, self._stage = report, stage
         self._rows: list[FloatArray] = [np.empty((0, len(COLUMNS))) for _ in plans]
+        self._kept: Runner | None = None
 
     def days(self, case: int) -> int:
         """Return how many days of a case are finished."""
@@ -84,15 +86,38 @@ class CaseDays:
                 self._run(together[start : start + PLANS_AT_ONCE], first, last, progress)
 
     def _run(self, cases: Sequence[int], first: int, last: int, progress: Callable[[int], None]) -> None:
-        with Runner([self.plans[case] for case in cases], self.seed, self.workers) as runner:
-            try:
-                runner.extend(first, last, progress)
-            finally:
-                for place, case in enumerate(cases):
-                    numbers, rows = runner.tables.table(place)
-                    # an interrupted pool may leave gaps; a case keeps the days before the first gap
-                    whole = int(np.sum(numbers == first + np.arange(len(numbers))))
-                    self._rows[case] = np.vstack([self._rows[case], rows[:whole]])
+        if self.workers > 1 and len(self.plans) <= PLANS_AT_ONCE:
+            self._extend(self._pool(), cases, cases, first, last, progress)
+        else:
+            with Runner([self.plans[case] for case in cases], self.seed, self.workers) as runner:
+                self._extend(runner, cases, range(len(cases)), first, last, progress)
+
+    def _pool(self) -> Runner:
+        """Return what simulates all cases: its processes are started once, and end with this object."""
+        if self._kept is None:
+            self._kept = Runner(self.plans, self.seed, self.workers).__enter__()
+            weakref.finalize(self, self._kept.__exit__)
+        return self._kept
+
+    def _extend(
+        self,
+        runner: Runner,
+        cases: Sequence[int],
+        places: Sequence[int],
+        first: int,
+        last: int,
+        progress: Callable[[int], None],
+    ) -> None:
+        """Simulate cases that stand at these places in a runner, and keep their days."""
+        try:
+            runner.extend(first, last, progress, places)
+        finally:
+            for place, case in zip(places, cases, strict=True):
+                numbers, rows = runner.tables.table(place)
+                numbers, rows = numbers[numbers >= first], rows[numbers >= first]
+                # an interrupted pool may leave gaps; a case keeps the days before the first gap
+                whole = int(np.sum(numbers == first + np.arange(len(numbers))))
+                self._rows[case] = np.vstack([self._rows[case], rows[:whole]])
 
 
 def check_size(days: int, cases: int, where: str = "days", least: int = 2) -> None:

@@ -92,6 +92,15 @@ def test_an_older_result_is_not_overwritten_unasked(folder: Path) -> None:
     assert call(*arguments, "--force", folder=folder).returncode == 0
 
 
+def test_a_result_with_a_copied_field_file_can_be_replaced(folder: Path) -> None:
+    wanted = ("run", str(ROOT / "scenarios" / "willow_basin.toml"), "--out", "out", "--days", "2", "--quiet")
+    wanted += ("--one-more-days", "0", *SHORT)
+    for more in ((), ("--force",)):
+        done = call(*wanted, *more, folder=folder)
+        assert done.returncode == 0, done.stderr
+    assert list((folder / "out").glob("input_*.geojson"))
+
+
 def test_foreign_files_are_never_replaced(folder: Path) -> None:
     (folder / "precious").mkdir()
     (folder / "precious" / "letter.txt").write_text("dear", encoding="utf-8")
