@@ -2,7 +2,8 @@
 
 ``acreday compile`` translates the modules below by mypyc, from the same source that the interpreter runs, into a folder
 of the user's cache. The folder's name is a hash of these sources, of Python's version and of the machine's kind, so a
-copy of another version is never found, let alone used. Results are equal to the last digit either way.
+copy of another version is never found, let alone used; a damaged one is left alone. Results are equal to the last digit
+either way.
 """
 
 from __future__ import annotations
@@ -10,6 +11,7 @@ from __future__ import annotations
 import hashlib
 import importlib.machinery
 import importlib.util
+import json
 import os
 import platform
 import sys
@@ -46,6 +48,8 @@ MODULES = (
 )
 """What is compiled: all that a simulated day and its summing up run through."""
 
+CONTENTS = "contents.json"
+"""In a compiled copy: the SHA-256 of each of its files."""
 PACKAGE = Path(__file__).resolve().parent
 _SUFFIX = importlib.machinery.EXTENSION_SUFFIXES[0]
 
@@ -60,18 +64,47 @@ def library(folder: Path, module: str) -> Path:
     return folder / (module + _SUFFIX)
 
 
-def cache() -> Path:
-    """Return the folder that holds compiled copies."""
-    home = os.environ.get("XDG_CACHE_HOME")
-    return (Path(home) if home else Path.home() / ".cache") / "acreday"
+def cache() -> Path | None:
+    """Return the folder that holds compiled copies; None where a user has no place for it."""
+    named = Path(os.environ.get("XDG_CACHE_HOME", ""))
+    if named.is_absolute():
+        return named / "acreday"
+    try:
+        return Path.home() / ".cache" / "acreday"
+    except RuntimeError:
+        return None
 
 
-def folder() -> Path:
-    """Return where the compiled copy of the present sources lies, or would."""
-    digest = hashlib.sha256(f"{sys.implementation.cache_tag} {platform.machine()} {sys.platform}".encode())
+def digest() -> str:
+    """Return a hash of the model's sources."""
+    found = hashlib.sha256()
     for module in MODULES:
-        digest.update(source(module).read_bytes())
-    return cache() / f"model-{digest.hexdigest()[:24]}"
+        found.update(source(module).read_bytes())
+    return found.hexdigest()
+
+
+def folder() -> Path | None:
+    """Return where the compiled copy of the present sources lies, or would; None where there is no cache."""
+    place = cache()
+    kind = f"{digest()} {sys.implementation.cache_tag} {platform.machine()} {sys.platform}"
+    return place / f"model-{hashlib.sha256(kind.encode()).hexdigest()[:24]}" if place is not None else None
+
+
+def contents(place: Path) -> dict[str, str]:
+    """Return the SHA-256 of every library in a folder, by its name."""
+    return {
+        file.name: hashlib.sha256(file.read_bytes()).hexdigest()
+        for file in sorted(place.iterdir())
+        if file.name != CONTENTS
+    }
+
+
+def is_whole(place: Path) -> bool:
+    """Tell whether a folder holds a compiled copy, every file as it was made."""
+    try:
+        return bool(json.loads((place / CONTENTS).read_text(encoding="utf-8")) == contents(place))
+    except (OSError, ValueError):
+        return False
 
 
 def in_use() -> bool:
@@ -107,22 +140,33 @@ class Finder:
 def _choose() -> Path | None:
     """Return the compiled copy to use, its shared part loaded; None to interpret."""
     wish = os.environ.get(VARIABLE, "")
+    if wish not in ("", "0", "1"):
+        raise InputError.single(f"got {wish!r}; allowed is 0 (never), 1 (always) or nothing", file=VARIABLE)
     if wish == "0":
         return None
     found = folder()
-    if not all(library(found, module).exists() for module in MODULES):
-        if wish == "1":
-            raise InputError.single(
-                "is 1, but there is no compiled copy of this version of the model: run acreday compile", file=VARIABLE
-            )
-        return None
+    if found is not None and is_whole(found):
+        try:
+            _load_shared(found)
+        except ImportError as error:
+            problem = f"the compiled copy cannot be loaded here: {error}"
+        else:
+            return found
+    else:
+        problem = "there is no whole compiled copy of this version of the model"
+    if wish == "1":
+        raise InputError.single(f"is 1, but {problem}: run acreday compile --force", file=VARIABLE)
+    return None
+
+
+def _load_shared(found: Path) -> None:
     for shared in found.glob("*__mypyc*"):
         name = shared.name.split(".", 1)[0]
         spec = importlib.util.spec_from_file_location(name, shared)
         if spec is not None and spec.loader is not None:
-            sys.modules[name] = importlib.util.module_from_spec(spec)
-            spec.loader.exec_module(sys.modules[name])
-    return found
+            module = importlib.util.module_from_spec(spec)
+            spec.loader.exec_module(module)
+            sys.modules[name] = module
 
 
 def activate() -> None:

@@ -12,22 +12,24 @@ import click
 @click.option("--force", is_flag=True, help="Compile again, whatever is there.")
 @click.option("--remove", is_flag=True, help="Remove all compiled copies instead.")
 def command(force: bool, remove: bool) -> None:
-    """Translate the model into machine code once: days then take about a fifth of the time.
+    """Translate the model into machine code once: days then take a fifth to a third of the time.
 
     The numbers stay the same to the last digit. Needs a C compiler and pip install 'acreday[compile]'; takes a minute
     or two. The copy lies in your cache folder and belongs to this version of acreday and of Python; with the
     environment variable ACREDAY_COMPILED=0 it is left unused.
     """
     from simulator import compiled
-    from simulator.compiling import compile_model
+    from simulator.compiling import check_tools, compile_model
 
+    place = compiled.cache()
     if remove:
-        for copy in compiled.cache().glob("model-*"):
-            shutil.rmtree(copy)
-        click.echo(f"no compiled copy is left in {compiled.cache()}")
+        for copy in [*place.glob("model-*"), *place.glob("new-*")] if place is not None else []:
+            if copy.is_dir():
+                shutil.rmtree(copy)
+        click.echo(f"no compiled copy is left in {place}")
         return
-    goal = compiled.folder()
-    if goal.exists() and not force:
+    goal = check_tools()
+    if not force and compiled.is_whole(goal):
         click.echo(f"compiled already: {goal}")
         return
     click.echo("compiling the model; this takes a minute or two ...", err=True)

@@ -199,7 +199,8 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         sync_folder(folder.resolve().parent)
         if request.json_file is not None:
             write_json(document, request.json_file)
-        journal.close(remove=not result.stopped.startswith("interrupted"))
+        # what time cut short may go on, too
+        journal.close(remove=not result.stopped.startswith(("interrupted", "the time was over")))
     finally:
         journal.close(remove=days_in(path) == 0)
     if not request.quiet and request.json_file != "-":

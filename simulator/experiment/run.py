@@ -13,6 +13,7 @@ from typing import Any, Literal
 from simulator import __version__
 from simulator.analysis.bottleneck import OneMore
 from simulator.analysis.summary import COLUMNS
+from simulator.compiled import digest
 from simulator.errors import InputError, Problem
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
 from simulator.experiment.journal import Journal
@@ -187,6 +188,7 @@ def open_journal(loaded: LoadedScenario, path: Path, seed: int | None = None, fr
         "sets": [entry.name for entry in loaded.sets],
         "columns": list(COLUMNS),
         "version": __version__,
+        "model": digest(),
     }
     return Journal(path, identity, len(COLUMNS), fresh)
 
