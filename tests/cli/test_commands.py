@@ -101,6 +101,15 @@ def test_a_result_with_a_copied_field_file_can_be_replaced(folder: Path) -> None
     assert list((folder / "out").glob("input_*.geojson"))
 
 
+def test_a_run_that_ran_out_of_time_goes_on_with_resume(folder: Path) -> None:
+    wanted = ("run", "mine.toml", "--days", "100000", "--budget", "1 s", "--out", "out", "--one-more-days", "0", *SHORT)
+    first = call(*wanted, folder=folder)
+    assert "go on with --resume" in first.stderr
+    again = call(*wanted, "--resume", folder=folder)
+    assert again.returncode == 0, again.stderr
+    assert "went on with an unfinished run" in again.stderr
+
+
 def test_foreign_files_are_never_replaced(folder: Path) -> None:
     (folder / "precious").mkdir()
     (folder / "precious" / "letter.txt").write_text("dear", encoding="utf-8")
