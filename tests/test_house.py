@@ -17,7 +17,7 @@ ROOMS = ["physics", "scenario", "operation", "analysis", "experiment", "study", 
 MAY_USE = {
     "physics": set(),
     "scenario": {"physics"},
-    "operation": {"physics", "scenario", "experiment.streams"},
+    "operation": {"physics", "scenario", "scenario.streams"},
     "analysis": {"physics", "scenario", "operation"},
     "experiment": {"physics", "scenario", "operation", "analysis"},
     "study": {"physics", "scenario", "operation", "analysis", "experiment"},

@@ -30,9 +30,9 @@ from simulator.operation.log import Kind, Reason, Row, Sortie, State, sortie_row
 
 if TYPE_CHECKING:
     from simulator.operation.day import SimulatedDay
-    from simulator.operation.move import RigEnd
+    from simulator.operation.log import RigEnd
     from simulator.operation.plan import DayPlan, RigPlan
-    from simulator.operation.plan_equipment import AircraftPlan
+    from simulator.operation.plan_aircraft import AircraftPlan
 
 _SHOWN = 20
 """Violations told in words."""

@@ -20,9 +20,9 @@ from simulator.analysis.conservation_parts import (
 from simulator.operation.log import Reason, Row, Sortie, State
 
 if TYPE_CHECKING:
-    from simulator.operation.move import RigEnd
-    from simulator.operation.plan import PowerPointPlan, RigPlan
-    from simulator.operation.plan_equipment import PackPlan
+    from simulator.operation.log import RigEnd
+    from simulator.operation.plan import RigPlan
+    from simulator.operation.plan_equipment import PackPlan, PowerPointPlan
 
 _ON_CHARGER = (State.CHARGE, State.CHARGE_LIMITED, State.STOPPED)
 

@@ -8,8 +8,8 @@ from dataclasses import dataclass
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_load import LoadCase, mean_note
 from simulator.analysis.explain_sheet import Sheet
-from simulator.operation.plan import DayPlan, PowerPointPlan, RigPlan
-from simulator.operation.plan_equipment import ChargerPlan, PackPlan
+from simulator.operation.plan import DayPlan, RigPlan
+from simulator.operation.plan_equipment import ChargerPlan, PackPlan, PowerPointPlan
 from simulator.physics.sharing import share_bus
 from simulator.scenario.schema_equipment import Cooling
 

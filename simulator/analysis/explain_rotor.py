@@ -7,7 +7,7 @@ from dataclasses import dataclass
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_sheet import Sheet
 from simulator.operation.plan import DayPlan
-from simulator.operation.plan_equipment import AircraftPlan
+from simulator.operation.plan_aircraft import AircraftPlan
 from simulator.physics.flight import FIXED_POWER_TOLERANCE, cubic_value
 from simulator.scenario.schema_equipment import Hover, LoadLog
 

@@ -6,7 +6,7 @@ from typing import NamedTuple
 
 from simulator.operation.log import Sortie
 from simulator.operation.path import FieldPath
-from simulator.operation.plan import WorkProfile
+from simulator.operation.plan_fields import WorkProfile
 
 
 class LinePoint(NamedTuple):

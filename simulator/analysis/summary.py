@@ -107,7 +107,7 @@ class _Sums:
         self.rig_s = self.drive_m = self.stored_wh = self.source_wh = self.mixing_s = 0.0
         self.drives = 0
         busy_s = self.busy_s
-        for start, end, entity, state, reason, _, amount in day.log.raw:
+        for start, end, entity, state, reason, _, amount in day.log.rows:
             kind = kinds[entity]
             span = end - start
             if kind is Kind.AIRCRAFT:
@@ -233,7 +233,7 @@ def active_intervals(day: SimulatedDay) -> dict[str, dict[str, list[tuple[float,
     active: dict[str, dict[str, list[tuple[float, float]]]] = {name: {} for name in RESOURCES}
     moves: dict[str, list[tuple[float, float]]] = defaultdict(list)
     stopped: dict[str, list[tuple[float, float]]] = defaultdict(list)
-    for start, end, entity, state, _, _, _ in day.log.raw:
+    for start, end, entity, state, _, _, _ in day.log.rows:
         if state is State.MOVE and kinds[entity] is Kind.RIG:
             moves[entity].append((start, end))
         elif state is State.STOPPED and kinds[entity] is Kind.PACK:
@@ -242,7 +242,7 @@ def active_intervals(day: SimulatedDay) -> dict[str, dict[str, list[tuple[float,
     def add(resource: str, entity: str, start: float, end: float) -> None:
         active[resource].setdefault(entity, []).append((start, end))
 
-    for start, end, entity, state, reason, field, _ in day.log.raw:
+    for start, end, entity, state, reason, field, _ in day.log.rows:
         if end <= start:
             continue
         kind = kinds[entity]

@@ -1,228 +1,259 @@
-"""From landing to charged: cooling, the queue for a slot, plugging in, and the charge itself."""
+"""A pack's way from landing to ready: cool, wait for a slot, plug in, charge, balance."""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Callable
 
-from simulator.operation.crew import Crew, Job
-from simulator.operation.kernel import DayClock, call_after
+from simpy import Environment, Event
+from simpy.events import ProcessGenerator
+
+from simulator.operation.chargers import Charger, Charging, Slot
+from simulator.operation.crew import Crew
 from simulator.operation.log import DayLog, Reason, State
-from simulator.operation.packs import Pack, PackPool
-from simulator.operation.power import PowerPoint, Session, Slot
-from simulator.scenario.schema_rig import Task
+from simulator.operation.packs import Pack, PackShelf
+from simulator.operation.people import Task
+from simulator.operation.plan_equipment import PackPlan
+from simulator.operation.power import PowerSource
+from simulator.scenario.schema_rig import Rig as RigTable
+from simulator.scenario.streams import DayStreams
+
+Place = tuple[PowerSource, Slot]
+_FULL_WH = 1e-6
+_NEARLY_FULL_WH = 1e-3
 
 
 class ChargingStation:
-    """All chargers of a rig and the packs that wait for them, first cooled first served.
+    """All chargers of a rig, the packs that wait for a slot (first cooled first served), and the shelf they go to.
 
     Parameters
     ----------
-    clock : DayClock
+    env : simpy.Environment
         Clock.
-    points : list of PowerPoint
-        Power points with their chargers.
-    pool : PackPool
+    name : str
+        The rig's name.
+    table : Rig
+        Rules and tasks.
+    sources : list of PowerSource
+        Power sources with their chargers.
+    packs : list of PackPlan
+        Types of pack.
+    shelf : PackShelf
         Receives charged packs.
     crew : Crew
         Plugs packs in.
     log : DayLog
         The day's log.
-    plug_in : Task
-        The plug-in task.
-    charge_to : float
-        Share of capacity at which a pack is done.
-    take_partly_charged : bool
-        Whether waiting aircraft may take a pack early.
-    draw_plug_in_s, draw_cooling_s, draw_balance_s : callable
-        Durations for a pack (cooling: of its type).
+    streams : DayStreams
+        The day's random streams.
     """
 
     def __init__(
         self,
-        clock: DayClock,
-        points: list[PowerPoint],
-        pool: PackPool,
+        env: Environment,
+        name: str,
+        table: RigTable,
+        sources: list[PowerSource],
+        packs: list[PackPlan],
+        shelf: PackShelf,
         crew: Crew,
         log: DayLog,
-        plug_in: Task,
-        charge_to: float,
-        take_partly_charged: bool,
-        draw_plug_in_s: Callable[[Pack], float],
-        draw_cooling_s: Callable[[Pack], float],
-        draw_balance_s: Callable[[Slot], float],
+        streams: DayStreams,
     ) -> None:
-        self.clock, self.points, self.pool, self.crew, self.log, self.plug_in = clock, points, pool, crew, log, plug_in
-        self._charge_to, self._partly = charge_to, take_partly_charged
-        self._draw_plug_in_s, self._draw_cooling_s, self._draw_balance_s = (
-            draw_plug_in_s,
-            draw_cooling_s,
-            draw_balance_s,
-        )
-        self._queue: list[Pack] = []
+        self.env, self.sources, self.shelf, self.crew, self.log = env, sources, shelf, crew, log
         self.cycles = 0
-        if take_partly_charged:
-            pool.chargers = self
+        self._charge_to, self._early = table.charge_to, table.take_partly_charged
+        self._plug_in = table.crew.tasks.plug_in
+        self._draw_plug_in_s = streams.draws(f"plug_in/{name}", self._plug_in.time)
+        draws = streams.draws
+        self._draw_cooling_s = {one.name: draws(f"cooling/{name}/{one.name}", one.cooling_time) for one in packs}
+        self._draw_balance_s = {
+            slot.name: draws(f"balance/{slot.name}", slot.charger.plan.balance_time)
+            for source in sources
+            for slot in source.slots
+        }
+        self._queue: list[tuple[Pack, Event]] = []
+        self._open: dict[str, tuple[Charging, float, float]] = {}
 
-    def bring(self, pack: Pack) -> None:
-        """Take in a used pack: it cools first."""
-        pack.enter(self.clock.now, State.COOL, self.log)
-        cooling_s = self._draw_cooling_s(pack)
+    # --- the process of a pack ---
+
+    def cycle(self, pack: Pack) -> ProcessGenerator:
+        """Cool a used pack, then charge it; the process of a pack from landing to ready."""
+        pack.enter(self.env.now, State.COOL, self.log)
+        cooling_s = self._draw_cooling_s[pack.plan.name]()
         if cooling_s > 0.0:
-            call_after(self.clock, cooling_s, lambda _: self.queue(pack))
-        else:
-            self.queue(pack)
+            yield self.env.timeout(cooling_s)
+        yield from self.recharge(pack)
 
-    def queue(self, pack: Pack) -> None:
-        """Take in a cool pack: it waits for a slot."""
-        if pack.energy_wh >= self.full_wh(pack) - 1e-6:
-            self._ready(pack)
-            return
-        pack.enter(self.clock.now, State.QUEUE, self.log)
-        self._queue.append(pack)
-        self._assign()
+    def recharge(self, pack: Pack) -> ProcessGenerator:
+        """Charge a cool pack until it is full, or holds enough for who waits; then it is ready."""
+        while pack.energy_wh < self.full_wh(pack) - _FULL_WH:
+            pack.enter(self.env.now, State.QUEUE, self.log)
+            place = self._take_slot(pack)
+            if place is None:
+                place = yield self._ask_slot(pack)
+            pack.enter(self.env.now, State.WAIT, self.log)
+            yield from self.crew.do(self._plugging_in(pack))
+            yield from self._charge(pack, *place)
+            if self._is_enough(pack):
+                self._put_on_shelf(pack)
+                self._free(*place)
+                return
+            self._free(*place)
+        self._put_on_shelf(pack)
 
-    def _assign(self) -> None:
-        place = 0
-        while place < len(self._queue):
-            pack = self._queue[place]
-            slot = self._free_slot(pack)
-            if slot is None:
-                place += 1
-                continue
-            del self._queue[place]
-            self._plug(pack, slot)
+    def _plugging_in(self, pack: Pack) -> Task:
+        task, urgency = self._plug_in, self.crew.feed_urgency
+        return Task(Reason.PLUG_IN, self._draw_plug_in_s(), task.people, task.by, urgency, pack.name)
 
-    def _free_slot(self, pack: Pack) -> Slot | None:
-        """Return the free slot whose charger and source have most to give one pack more."""
-        best: Slot | None = None
-        most_w = 0.0
-        pack_type = pack.plan.name
-        for point in self.points:
-            if point.taken == len(point.slots):
-                continue
-            for charger in point.chargers:
-                plan = charger.plan
-                if charger.taken == plan.slots or pack_type not in plan.serves:
-                    continue
-                share_w = plan.output_w / (charger.taken + 1)
-                if plan.slot_w < share_w:
-                    share_w = plan.slot_w
-                source_w = point.plan.capacity_w * plan.efficiency / (point.taken + 1)
-                if source_w < share_w:
-                    share_w = source_w
-                if best is None or share_w > most_w:
-                    for slot in charger.slots:
-                        if not slot.taken:
-                            best, most_w = slot, share_w
-                            break
-        return best
-
-    def _plug(self, pack: Pack, slot: Slot) -> None:
-        slot.take()
-        pack.enter(self.clock.now, State.WAIT, self.log)
-
-        def plugged(_: Job) -> None:
-            session = Session(pack, slot, self.full_wh(pack), self._draw_balance_s(slot), self.clock.now)
-            slot.session = session
-            pack.enter(self.clock.now, State.CHARGE, self.log)
-            slot.point.start(session)
-            self.pool.press()
-
-        task = self.plug_in
-        duration = self._draw_plug_in_s(pack)
-        self.crew.request(
-            Job(Reason.PLUG_IN, duration, task.people, task.by, self.crew.feed_priority, plugged, pack.name)
-        )
-
-    def charged(self, session: Session) -> None:
-        """Balance a pack that has reached its target, then free the slot and hand the pack on."""
-        if session.balance_s > 0.0:
-            call_after(self.clock, session.balance_s, lambda _: self._release(session))
-        else:
-            self._release(session)
-
-    def _release(self, session: Session) -> None:
-        slot, pack, now = session.slot, session.pack, self.clock.now
-        self.close(session, now)
-        slot.give_back()
+    def _charge(self, pack: Pack, source: PowerSource, slot: Slot) -> ProcessGenerator:
+        """Charge a pack that is plugged in, and balance it."""
+        charging = slot.charging = Charging(pack, slot, self.full_wh(pack), self.env.event())
+        self._open[slot.name] = charging, self.env.now, pack.energy_wh
+        balance_s = self._draw_balance_s[slot.name]()
+        pack.enter(self.env.now, State.CHARGE, self.log)
+        full = source.charge(charging)
+        self.hurry()
+        yield full
+        if balance_s > 0.0:
+            yield self.env.timeout(balance_s)
+        self._write(slot.name, self.env.now)
+        del self._open[slot.name]
         self.cycles += 1
-        self._ready(pack)
-        self._assign()
 
-    def close(self, session: Session, now_s: float) -> None:
-        """Write the slot's log row up to now."""
-        stored = session.pack.energy_wh - session.started_wh
-        self.log.add(session.started_s, now_s, session.slot.name, State.CHARGE, Reason.NONE, session.pack.name, stored)
-
-    def _ready(self, pack: Pack) -> None:
-        if pack.energy_wh < self.full_wh(pack) - 1e-3 and not self.pool.wanted(pack, pack.energy_wh):
-            # it was taken off early for an aircraft that has got another meanwhile
-            self.queue(pack)
-            return
+    def _put_on_shelf(self, pack: Pack) -> None:
         pack.loads_on_charge = 0
-        pack.enter(self.clock.now, State.READY, self.log)
-        self.pool.offer(pack)
+        pack.enter(self.env.now, State.READY, self.log)
+        self._give(pack)
+
+    def _write(self, slot_name: str, end_s: float) -> None:
+        """Write a slot's log row."""
+        charging, started_s, started_wh = self._open[slot_name]
+        stored_wh, pack = charging.pack.energy_wh - started_wh, charging.pack.name
+        self.log.add(started_s, end_s, slot_name, State.CHARGE, Reason.NONE, pack, stored_wh)
+
+    def close(self, end_s: float) -> None:
+        """Write what is open when the day has ended."""
+        for source in self.sources:
+            source.settle()
+        for slot_name in self._open:
+            self._write(slot_name, end_s)
+
+    def _is_enough(self, pack: Pack) -> bool:
+        """Tell whether a pack off its charger is ready; False when it was taken early for who has another by now."""
+        return pack.energy_wh >= self.full_wh(pack) - _NEARLY_FULL_WH or self.shelf.wanted(pack, pack.energy_wh)
 
     def full_wh(self, pack: Pack) -> float:
         """Return the charge at which a pack is done."""
         return pack.plan.capacity_wh * self._charge_to
+
+    # --- slots ---
+
+    def _take_slot(self, pack: Pack) -> Place | None:
+        """Keep a free slot for a pack: the one whose charger and source have most to give one pack more."""
+        best: Charger | None = None
+        of: PowerSource | None = None
+        most_w = 0.0
+        for source in self.sources:
+            if source.taken == len(source.slots):
+                continue
+            for charger in source.chargers:
+                plan, taken = charger.plan, charger.taken
+                if taken == plan.slots or pack.plan.name not in plan.serves:
+                    continue
+                share_w = min(plan.slot_w, plan.output_w / (taken + 1))
+                share_w = min(share_w, source.capacity_w * plan.efficiency / (source.taken + 1))
+                if best is None or share_w > most_w:
+                    of, best, most_w = source, charger, share_w
+        if of is None or best is None:
+            return None
+        slot = best.free_slot()
+        slot.taken = True
+        best.taken += 1
+        of.taken += 1
+        return of, slot
+
+    def _ask_slot(self, pack: Pack) -> Event:
+        """Wait for a slot; the event's value is its source and the slot."""
+        given = self.env.event()
+        self._queue.append((pack, given))
+        return given
+
+    def _free(self, source: PowerSource, slot: Slot) -> None:
+        """Give a slot back, and free slots to the packs that have waited longest."""
+        slot.taken = False
+        slot.charger.taken -= 1
+        source.taken -= 1
+        left = []
+        for pack, given in self._queue:
+            place = self._take_slot(pack)
+            if place is None:
+                left.append((pack, given))
+            else:
+                given.succeed(place)
+        self._queue = left
+
+    # --- what aircraft ask ---
+
+    def ask_pack(self, aircraft_class: str, need_wh: float) -> Event:
+        """Ask for the next pack that fits and holds enough; the event's value is the pack."""
+        asked = self.shelf.ask(aircraft_class, need_wh)
+        self.hurry()
+        return asked
+
+    def _give(self, pack: Pack) -> None:
+        waiting = len(self.shelf.wants)
+        self.shelf.give(pack)
+        if len(self.shelf.wants) < waiting:
+            self.hurry()
+
+    def hand_on(self, pack: Pack) -> None:
+        """Take a pack off an aircraft that does not need it: to whoever waits if it holds enough, else to a charger."""
+        if self.shelf.wanted(pack, pack.energy_wh):
+            pack.enter(self.env.now, State.READY, self.log)
+            self._give(pack)
+        else:
+            self.env.process(self.cycle(pack))
 
     def soonest_s(self, aircraft_class: str) -> float:
         """Return the time until the next charge that fits an aircraft class ends.
 
         0 when a pack is ready or none charges.
         """
-        if self._partly or any(aircraft_class in pack.plan.fits for pack in self.pool.ready):
+        if self._early or any(aircraft_class in pack.plan.fits for pack in self.shelf.ready):
             return 0.0
         soonest = math.inf
-        for point in self.points:
-            point.advance()
-            for session in point.sessions:
-                pack = session.pack
-                if session.draw_w > 0.0 and aircraft_class in pack.plan.fits:
-                    soonest = min(soonest, pack.plan.curve.time_s(pack.energy_wh, session.target_wh, session.draw_w))
+        for source in self.sources:
+            source.settle()
+            for one in source.on_charge:
+                pack = one.pack
+                if one.draw_w > 0.0 and aircraft_class in pack.plan.fits:
+                    soonest = min(soonest, one.curve.time_s(pack.energy_wh, one.target_wh, one.draw_w))
         return soonest if math.isfinite(soonest) else 0.0
 
-    def hand_on(self, pack: Pack) -> None:
-        """Take a pack off an aircraft that does not need it: to whoever waits if it holds enough, else to a charger."""
-        if self.pool.wanted(pack, pack.energy_wh):
-            pack.enter(self.clock.now, State.READY, self.log)
-            self.pool.offer(pack)
-        else:
-            self.bring(pack)
-
-    def hurry(self, wants: list[tuple[str, float]]) -> None:
-        """Set the target of every charge anew: a pack each for who waits, at what that one needs.
-
-        Else the full charge.
-        """
-        free = [session for point in self.points for session in point.sessions]
-        if not free:
+    def hurry(self) -> None:
+        """Where packs may be taken early: a pack each for who waits, off its charger at what that one needs."""
+        if not self._early:
             return
-        targets = {id(session): self.full_wh(session.pack) for session in free}
-        for point in self.points:
-            point.advance()
-        for aircraft_class, need_wh in wants:
-            best: Session | None = None
+        for source in self.sources:
+            source.settle()
+        free = [one for source in self.sources for one in source.on_charge]
+        needs_wh: dict[str, float] = {}
+        for want in self.shelf.wants:
+            best: Charging | None = None
             best_s = 0.0
-            for session in free:
-                pack = session.pack
-                need = pack.plan.reserve_wh + need_wh
-                if session.draw_w <= 0.0 or aircraft_class not in pack.plan.fits or need > self.full_wh(pack) + 1e-6:
+            for one in free:
+                need_wh = one.pack.plan.reserve_wh + want.need_wh
+                most_wh = self.full_wh(one.pack)
+                fits = want.aircraft_class in one.pack.plan.fits and need_wh <= most_wh + _FULL_WH
+                if one.draw_w <= 0.0 or not fits:
                     continue
-                wait_s = pack.plan.curve.time_s(pack.energy_wh, min(need, self.full_wh(pack)), session.draw_w)
+                wait_s = one.curve.time_s(one.pack.energy_wh, min(need_wh, most_wh), one.draw_w)
                 if best is None or wait_s < best_s:
-                    best, best_s = session, wait_s
+                    best, best_s = one, wait_s
             if best is not None:
                 free.remove(best)
-                targets[id(best)] = min(best.pack.plan.reserve_wh + need_wh, self.full_wh(best.pack))
-        for point in self.points:
-            changed = False
-            for session in point.sessions:
-                target = targets[id(session)]
-                changed = changed or abs(target - session.target_wh) > 1e-6
-                session.target_wh = target
-            if changed:
-                # a pack that already holds enough is handed over at once, after whoever asked has stored the request
-                call_after(self.clock, 0.0, lambda _, point=point: point.replan())  # type: ignore[misc]
+                needs_wh[best.slot.name] = best.pack.plan.reserve_wh + want.need_wh
+        for source in self.sources:
+            source.set_targets(
+                [min(self.full_wh(one.pack), needs_wh.get(one.slot.name, math.inf)) for one in source.on_charge]
+            )

@@ -5,27 +5,26 @@ from __future__ import annotations
 import gc
 from dataclasses import dataclass
 
-from simulator.experiment.streams import DayStreams
-from simulator.operation.kernel import DayClock, Walk, call_after
-from simulator.operation.log import DayLog, Kind, RawSortie
-from simulator.operation.move import RigEnd, RigUnit
-from simulator.operation.plan import DayPlan
-from simulator.operation.weather import WEATHER, plan_breaks, weather_hours, weather_stoppages
-from simulator.operation.work import WorkList
+from simpy import Environment
 
-_AFTER_LAST_LANDING_S = 1e-3
-"""The day closes this much after the last allowed landing, so that a landing just then still counts."""
-LONGEST_DAY_S = 5e7
+from simulator.operation.breaks import take_break
+from simulator.operation.log import DayLog, Kind, RigEnd
+from simulator.operation.moves import Moves
+from simulator.operation.plan import DayPlan
+from simulator.operation.rig import Rig
+from simulator.operation.sorties import Sorties
+from simulator.operation.weather import WEATHER, weather_hours, weather_stoppages
+from simulator.operation.work import WorkList
+from simulator.scenario.streams import DayStreams
 
 
 @dataclass(frozen=True)
 class SimulatedDay:
-    """The log of a day, what was left at its end, and how many events it took."""
+    """The log of a day, and what was left at its end."""
 
     log: DayLog
     ends: tuple[RigEnd, ...]
     replication: int
-    events: int = 0
 
 
 def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> SimulatedDay:
@@ -55,33 +54,29 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
 
 
 def _simulate(plan: DayPlan, streams: DayStreams, replication: int) -> SimulatedDay:
-    clock = DayClock()
-    log = DayLog()
-    scenario = plan.scenario
+    env, log, scenario = Environment(), DayLog(), plan.scenario
     work = WorkList(plan.fields, plan.geography, scenario.work == "repeat")
-    rigs = [RigUnit(clock, plan, rig, work, streams, log) for rig in plan.rigs]
+    rigs = [Rig(env, plan, rig, work, streams, log) for rig in plan.rigs]
     if scenario.weather.stoppages is not None:
-        clock.env.process(weather_stoppages(clock, scenario.weather.stoppages, rigs, streams))
+        env.process(weather_stoppages(env, scenario.weather.stoppages, rigs, streams))
     if plan.weather_days is not None:
-        clock.env.process(weather_hours(clock, plan.weather_days, rigs, streams))
-    done = []
+        env.process(weather_hours(env, plan.weather_days, rigs, streams))
+    home = []
     for rig in rigs:
-        plan_breaks(clock, scenario.day.breaks, scenario.day.start, rig)
-        call_after(clock, plan.last_landing_s + _AFTER_LAST_LANDING_S, rig.close)
-        done.append(clock.env.process(rig.run()))
-        for unit in rig.aircraft:
-            Walk(clock, unit.run())
-    for process in done:
-        clock.run_to(process)
-    ends = tuple(rig.end() for rig in rigs)
-    log.paid_until_s = max(end.paid_until_s for end in ends)
+        for one in scenario.day.breaks:
+            if one.start >= scenario.day.start:
+                env.process(take_break(rig, one, one.start - scenario.day.start))
+        moves = Moves(rig)
+        env.process(moves.close_in_time())
+        home.append(env.process(moves.run()))
+        for aircraft in rig.aircraft:
+            aircraft.process = env.process(Sorties(rig, aircraft).run())
+    for process in home:
+        env.run(until=process)
+    ends = tuple([rig.end() for rig in rigs])
+    log.paid_until_s = max([end.paid_until_s for end in ends])
+    log.last_landing_s = max([sortie.end_s for sortie in log.sorties], default=0.0)
     if scenario.weather.stoppages is not None or plan.weather_days is not None:
         log.kinds[WEATHER] = Kind.WEATHER
         log.clip(WEATHER, log.paid_until_s)
-    log.last_landing_s = max([_end_s(one) for one in log.flown], default=0.0)
-    return SimulatedDay(log, ends, replication, next(clock.numbers))
-
-
-def _end_s(one: RawSortie) -> float:
-    """Return when a flight ended; the sum is that of :attr:`Sortie.end_s`."""
-    return one[0] + one[7] + one[8] + one[9] + one[10] + one[11] + one[12]
+    return SimulatedDay(log, ends, replication)

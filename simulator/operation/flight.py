@@ -3,13 +3,11 @@
 from __future__ import annotations
 
 import math
-from typing import TYPE_CHECKING, NamedTuple
+from typing import Any, NamedTuple
 
-from simulator.operation.plan_equipment import AircraftPlan
+from simulator.operation.plan_aircraft import AircraftPlan
+from simulator.operation.plan_fields import WorkProfile
 from simulator.physics.flight import cubic_mean, cubic_value
-
-if TYPE_CHECKING:
-    from simulator.operation.plan import WorkProfile
 
 _MOST_KNOWN = 2_000
 """Stretches that one aircraft class on one field keeps in memory."""
@@ -149,6 +147,27 @@ class Flight:
         )
         total = take_off + out + work + turn + back + landing
         return Airborne(take_off, out, work, turn, back, landing, total, path_m, joule / 3600.0)
+
+
+class FlightBook:
+    """Flights by mean times, each of which remembers what was worked out; it stays behind when a plan is sent."""
+
+    __slots__ = ("_flights",)
+
+    def __init__(self) -> None:
+        self._flights: dict[tuple[str, int, float], Flight] = {}
+
+    def __reduce__(self) -> tuple[Any, ...]:
+        """Pickle as an empty book."""
+        return FlightBook, ()
+
+    def of(self, aircraft: AircraftPlan, field: int, profile: WorkProfile, pack_kg: float) -> Flight:
+        """Return the flight of an aircraft class over a field with a pack of that mass."""
+        key = (aircraft.name, field, pack_kg)
+        flight = self._flights.get(key)
+        if flight is None:
+            flight = self._flights[key] = Flight(aircraft, profile, pack_kg, aircraft.unit_kg)
+        return flight
 
 
 def furthest(

@@ -7,23 +7,21 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import Any
 
 from simulator.errors import InputError, Problem
-from simulator.operation.flight import Flight, furthest
+from simulator.operation.flight import Flight, FlightBook, furthest
 from simulator.operation.path import FieldPath
+from simulator.operation.plan_aircraft import AircraftPlan, plan_aircraft
 from simulator.operation.plan_equipment import (
-    AircraftPlan,
     ChargerPlan,
     GeneratorPlan,
     PackPlan,
-    plan_aircraft,
+    PowerPointPlan,
     plan_chargers,
     plan_generators,
     plan_packs,
 )
-from simulator.operation.plan_fields import FieldPlan, Geography, plan_fields
-from simulator.operation.sendable import Sendable
+from simulator.operation.plan_fields import FieldPlan, Geography, WorkProfile, plan_fields
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.references import used_rigs
@@ -31,57 +29,9 @@ from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_rig import Rig
 from simulator.scenario.weather_days import Windows
 
-Cubic = tuple[float, float, float, float]
-
 
 @dataclass(frozen=True)
-class WorkProfile(Sendable):
-    """One aircraft class on one field: its path, rate and speed.
-
-    Parameters
-    ----------
-    path : FieldPath
-        Passes at the aircraft's swath.
-    rate : float
-        Product per area, L/m2 or kg/m2.
-    speed_m_per_s : float
-        Ground speed along a pass, after the flow limit.
-    spray_power : tuple of float
-        Cubic of power (W) against all-up mass (kg) at that speed.
-    """
-
-    path: FieldPath
-    rate: float
-    speed_m_per_s: float
-    spray_power: Cubic
-    flights: dict[float, Flight] = field(default_factory=dict, repr=False, compare=False)
-    """Flights by mean times, by the mass of the pack; they remember what was worked out."""
-
-    def mean_flight(self, aircraft: AircraftPlan, pack_kg: float, unit_kg: float) -> Flight:
-        """Return the flight by mean times with a pack of that mass."""
-        flight = self.flights.get(pack_kg)
-        if flight is None:
-            flight = self.flights[pack_kg] = Flight(aircraft, self, pack_kg, unit_kg)
-        return flight
-
-    def __reduce__(self) -> tuple[Any, ...]:
-        """Leave what was worked out behind when a plan goes to a worker."""
-        return WorkProfile, self.values({"flights": {}})
-
-
-@dataclass(frozen=True)
-class PowerPointPlan(Sendable):
-    """A generator or grid supply and its chargers."""
-
-    name: str
-    generator: GeneratorPlan | None
-    capacity_w: float
-    other_load_w: float
-    chargers: tuple[tuple[ChargerPlan, int], ...]
-
-
-@dataclass(frozen=True)
-class RigPlan(Sendable):
+class RigPlan:
     """One rig: numbers of everything, in a fixed order."""
 
     name: str
@@ -93,7 +43,7 @@ class RigPlan(Sendable):
 
 
 @dataclass(frozen=True)
-class DayPlan(Sendable):
+class DayPlan:
     """All that a simulated day of one equipment set needs.
 
     Parameters
@@ -124,6 +74,8 @@ class DayPlan(Sendable):
     profiles: dict[tuple[str, int], WorkProfile] = field(repr=False)
     unit_kg: float = 1.0
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
+    flights: FlightBook = field(default_factory=FlightBook, repr=False, compare=False)
+    """Flights by mean times; they remember what was worked out."""
 
     @property
     def last_landing_s(self) -> float:

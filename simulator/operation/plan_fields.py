@@ -10,7 +10,6 @@ import numpy as np
 
 from simulator.errors import InputError, Problem
 from simulator.operation.path import FieldPath
-from simulator.operation.sendable import Sendable
 from simulator.physics.route import DETOUR_FACTORS
 from simulator.physics.swath import SwathPlan, plan_rectangle
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, FieldList, FieldSite
@@ -27,7 +26,7 @@ class Station(NamedTuple):
 
 
 @dataclass(frozen=True)
-class FieldPlan(Sendable):
+class FieldPlan:
     """One field.
 
     Parameters
@@ -59,7 +58,29 @@ class FieldPlan(Sendable):
 
 
 @dataclass(frozen=True)
-class Geography(Sendable):
+class WorkProfile:
+    """One aircraft class on one field: its path, rate and speed.
+
+    Parameters
+    ----------
+    path : FieldPath
+        Passes at the aircraft's swath.
+    rate : float
+        Product per area, L/m2 or kg/m2.
+    speed_m_per_s : float
+        Ground speed along a pass, after the flow limit.
+    spray_power : tuple of float
+        Cubic of power (W) against all-up mass (kg) at that speed.
+    """
+
+    path: FieldPath
+    rate: float
+    speed_m_per_s: float
+    spray_power: tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class Geography:
     """Road distances (m) between yard and fields, and the order of visits."""
 
     order: tuple[int, ...]

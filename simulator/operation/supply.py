@@ -1,27 +1,23 @@
-"""Product at the rig: mixing batches, fetching water or granules, and handing a load to the fill task."""
+"""Product at the rig: mixing batches, fetching water or granules, and handing loads to the fill pump."""
 
 from __future__ import annotations
 
 from collections.abc import Callable
 
-from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
-from simulator.operation.kernel import DayClock
+from simpy import Environment, Event
+from simpy.events import ProcessGenerator
+
+from simulator.operation.crew import Crew
 from simulator.operation.log import DayLog, Reason, State
+from simulator.operation.people import AHEAD, TURNAROUND, Task
 from simulator.scenario.schema_rig import Supply as SupplyTable
-from simulator.scenario.schema_rig import Task
+from simulator.scenario.schema_rig import Task as TaskTable
 
 _TINY = 1e-9
+_ROUNDING_SHARE = 1e-6
+"""A batch below this share of the mix tank is rounding."""
 _LEAST_AHEAD = 0.1
 """No batch below this share of the mix tank is begun ahead of need: it would take people for next to nothing."""
-
-
-class _Order:
-    """A load asked for; ``call`` runs when it stands ready."""
-
-    __slots__ = ("amount", "call")
-
-    def __init__(self, amount: float, call: Callable[[], None]) -> None:
-        self.amount, self.call = amount, call
 
 
 class Supply:
@@ -31,7 +27,7 @@ class Supply:
 
     Parameters
     ----------
-    clock : DayClock
+    env : simpy.Environment
         Clock.
     name : str
         Unique name.
@@ -39,53 +35,127 @@ class Supply:
         Sizes and flows.
     liquid : bool
         Whether the product must be mixed.
-    mix, trip_s : Task and callable
-        Mixing task; draws the length of a trip for water or granules.
+    mix : Task
+        The mixing task.
     crew : Crew
         People.
     log : DayLog
         The day's log.
     product_ahead : callable
         Returns the product (L or kg) that can still be flown and is not yet in any tank.
-    draw_mix_s : callable
-        Draws the duration of mixing, without transfer.
+    draw_mix_s, draw_trip_s : callable
+        Draw the duration of mixing, without transfer, and of a trip for water or granules.
     """
 
     def __init__(
         self,
-        clock: DayClock,
+        env: Environment,
         name: str,
         table: SupplyTable,
         liquid: bool,
-        mix: Task,
+        mix: TaskTable,
         crew: Crew,
         log: DayLog,
         product_ahead: Callable[[], float],
         draw_mix_s: Callable[[], float],
         draw_trip_s: Callable[[], float],
     ) -> None:
-        self.clock, self.name, self.table, self.liquid, self.mix_task = clock, name, table, liquid, mix
-        self.crew, self.log, self._ahead = crew, log, product_ahead
+        self.env, self.name, self.liquid, self.crew, self.log = env, name, liquid, crew, log
+        self._table, self._mix, self._ahead = table, mix, product_ahead
         self._draw_mix_s, self._draw_trip_s = draw_mix_s, draw_trip_s
+        self._full = table.mix_tank if liquid else table.dry_stock
+        self._flow = table.pump_flow if liquid else table.dry_flow
+        self._largest = min(table.batch, table.mix_tank) if table.batch is not None else table.mix_tank
         self.start = table.mix_tank * table.start_mixed if liquid else table.dry_stock
         self.level = self.start
+        """Product that stands ready and is promised to nobody."""
         self.stock = table.nurse_water if liquid else 0.0
-        self.made = 0.0
-        self.fetched = 0.0
-        self._promised = 0.0
-        self._coming = 0.0
-        self._orders: list[_Order] = []
-        self._mixing: Job | None = None
-        self._trip: Job | None = None
-        self._water_share = table.water_share
-        self._flow = table.pump_flow if liquid else table.dry_flow
-        self._mix_at = table.mix_at * table.mix_tank
-        self._largest = min(table.batch, table.mix_tank) if table.batch is not None else table.mix_tank
+        self.made = self.fetched = 0.0
+        self._promised = self._coming = 0.0
+        self._orders: list[tuple[float, Event]] = []
+        self._mixing: Task | None = None
+        self._trip: Task | None = None
+        self._changed = env.event()
+        env.process(self.keeping_ahead())
 
-    def request(self, amount: float, call: Callable[[], None]) -> None:
-        """Ask for a load; ``call`` runs when the product stands ready for it (now, if it does)."""
-        self._orders.append(_Order(amount, call))
+    # --- the processes ---
+
+    def keeping_ahead(self) -> ProcessGenerator:
+        """See to it that product stands ready: begin a batch or a trip when it is due; the process of the supply."""
+        while True:
+            yield self._changed
+            self._changed = self.env.event()
+            batch = self._next_batch() if self.liquid else 0.0
+            if batch > 0.0:
+                self.env.process(self._mix_batch(batch))
+            elif self._mixing is None and self._trip_is_due():
+                self.env.process(self._fetch())
+            under_way = self._mixing if self._mixing is not None else self._trip
+            if self._orders and under_way is not None:
+                self.crew.hasten(under_way)
+
+    def _mix_batch(self, amount: float) -> ProcessGenerator:
+        """Mix a batch."""
+        water_l = amount * self._table.water_share
+        task = Task(Reason.MIX, self._draw_mix_s() + water_l / self._table.transfer_flow, self._mix.people,
+                    self._mix.by, self._urgency, self.name)  # fmt: skip
+        self._mixing, self._coming = task, amount
+        yield from self.crew.begin(task)
+        yield self.env.timeout(task.duration_s)
+        self._mixing, self._coming = None, 0.0
+        self.level += amount
+        self.made += amount
+        self.stock -= water_l
+        self.log.add(task.start_s, self.env.now, self.name, State.RUN, Reason.MIX, "", amount)
         self._serve()
+        self.crew.finish(task)
+
+    def _fetch(self) -> ProcessGenerator:
+        """Drive for water or granules, and come back full."""
+        people = self._table.water_trip_people
+        task = Task(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", self._urgency, self.name, away=True)
+        self._trip = task
+        yield from self.crew.begin(task)
+        yield self.env.timeout(task.duration_s)
+        self._trip = None
+        if self.liquid:
+            fetched = self._table.nurse_water - self.stock
+            self.stock = self._table.nurse_water
+        else:
+            fetched = max(0.0, self._full - self.level - self._promised)
+            self.level += fetched
+            self.made += fetched
+        self.fetched += fetched
+        self.log.add(task.start_s, self.env.now, self.name, State.RUN, Reason.RESTOCK, "", fetched)
+        self._serve()
+        self.crew.finish(task)
+
+    @property
+    def _urgency(self) -> int:
+        return TURNAROUND if self._orders else AHEAD
+
+    # --- what aircraft ask ---
+
+    def take(self, amount: float) -> bool:
+        """Take a load if it stands ready and nobody waits before; False otherwise."""
+        if self._orders or self.level < amount - _TINY:
+            return False
+        self._promise(amount)
+        self.change()
+        return True
+
+    def ask(self, amount: float) -> Event:
+        """Ask for a load; the event is that it stands ready."""
+        ready = self.env.event()
+        self._orders.append((amount, ready))
+        self.change()
+        return ready
+
+    def pumped(self, amount: float) -> None:
+        """Note that a load is in an aircraft: only now has its place in the tank become free."""
+        self._promised = max(0.0, self._promised - amount)
+        if self._orders:
+            self.change()
 
     def put_back(self, amount: float) -> None:
         """Take back a load that stood ready but was not filled in."""
@@ -94,18 +164,11 @@ class Supply:
 
     def take_back(self, amount: float) -> bool:
         """Take a load back out of an aircraft, if there is room for it."""
-        full = self.table.mix_tank if self.liquid else self.table.dry_stock
-        if amount > full - self.level - self._promised - self._coming:
+        if amount > self._full - self.level - self._promised - self._coming:
             return False
         self.level += amount
         self._serve()
         return True
-
-    def pumped(self, amount: float) -> None:
-        """Note that a load is in an aircraft: only now has its place in the tank become free."""
-        self._promised = max(0.0, self._promised - amount)
-        if self._orders:
-            self.plan_ahead()
 
     def withdraw(self) -> None:
         """Forget every order that waits: the day is over."""
@@ -115,112 +178,47 @@ class Supply:
         """Return the time (s) that pumping or pouring an amount takes."""
         return amount / self._flow
 
+    def change(self) -> None:
+        """Say that what stands ready, is asked for, or can still be flown has changed."""
+        if not self._changed.triggered:
+            self._changed.succeed()
+
+    def _promise(self, amount: float) -> None:
+        self.level = max(0.0, self.level - amount)
+        self._promised += amount
+
     def _serve(self) -> None:
-        while self._orders and self.level >= self._orders[0].amount - _TINY:
-            order = self._orders.pop(0)
-            self.level = max(0.0, self.level - order.amount)
-            self._promised += order.amount
-            order.call()
-        self.plan_ahead()
+        """Hand out what stands ready, in order of asking."""
+        while self._orders and self.level >= self._orders[0][0] - _TINY:
+            amount, ready = self._orders.pop(0)
+            self._promise(amount)
+            ready.succeed()
+        self.change()
 
-    def plan_ahead(self) -> None:
-        """Start the next batch or trip when it is due."""
-        if self.liquid:
-            self._plan_mix()
-        else:
-            self._plan_stock()
+    # --- when what is due ---
 
-    def _plan_mix(self) -> None:
+    def _needed(self) -> float:
+        """Return the product asked for and still to be flown, beyond what stands ready."""
+        return sum([amount for amount, _ in self._orders]) + self._ahead() - self.level
+
+    def _next_batch(self) -> float:
+        """Return the size of a batch to begin now: no more than is needed, fits, and there is water for; 0 for none."""
+        tank = self._table.mix_tank
         waiting = bool(self._orders)
-        if self._mixing is not None:
-            if waiting:
-                self.crew.hasten(self._mixing)
-            return
-        if not waiting and self.level > self._mix_at:
-            self._plan_trip(waiting)
-            return
-        ordered = sum(order.amount for order in self._orders)
-        wanted = ordered + self._ahead() - self.level
-        room = self.table.mix_tank - self.level - self._promised
-        size = min(self._largest, wanted, room, self.stock / self.table.water_share)
-        least = _TINY if waiting else _LEAST_AHEAD * self.table.mix_tank
-        if size <= max(least, 1e-6 * self.table.mix_tank):
-            self._plan_trip(waiting)
-            return
-        duration = self._draw_mix_s() + size * self.table.water_share / self.table.transfer_flow
-        task = self.mix_task
+        if self._mixing is not None or (not waiting and self.level > self._table.mix_at * tank):
+            return 0.0
+        room = tank - self.level - self._promised
+        size = min(self._largest, self._needed(), room, self.stock / self._table.water_share)
+        least = _TINY if waiting else _LEAST_AHEAD * tank
+        return size if size > max(least, _ROUNDING_SHARE * tank) else 0.0
 
-        def done(job: Job) -> None:
-            self._mixing = None
-            self._coming = 0.0
-            self.level += size
-            self.made += size
-            self.stock -= size * self.table.water_share
-            if job.start_s is not None:
-                self.log.add(job.start_s, self.clock.now, self.name, State.RUN, Reason.MIX, "", size)
-            self._serve()
-
-        self._coming = size
-        self._mixing = Job(
-            Reason.MIX, duration, task.people, task.by, TURNAROUND if waiting else AHEAD, done, self.name
-        )
-        self.crew.request(self._mixing)
-
-    def _plan_trip(self, urgent: bool) -> None:
-        """Fetch water when less than a batch, and less than is still needed, is left."""
+    def _trip_is_due(self) -> bool:
+        """Tell whether to drive now: less than a batch of water, and than is needed, is left; the tender runs low."""
         if self._trip is not None:
-            if urgent:
-                self.crew.hasten(self._trip)
-            return
-        left = self.stock / self._water_share
-        if left >= self._largest - 1e-6:
-            return
-        need = sum([order.amount for order in self._orders]) + self._ahead() - self.level
-        if left >= need - 1e-6 or need <= _TINY:
-            return
-        self._start_trip(urgent, self._full_stock)
-
-    def _plan_stock(self) -> None:
-        if self._trip is not None:
-            if self._orders:
-                self.crew.hasten(self._trip)
-            return
-        if self.table.dry_stock - self.level - self._promised <= _TINY:
-            return
-        ordered = sum(order.amount for order in self._orders)
-        if self._orders or (self.level < 0.1 * self.table.dry_stock and self._ahead() > self.level):
-            self._start_trip(ordered > 0, self._full_tender)
-
-    def _start_trip(self, urgent: bool, arrive: Callable[[], None]) -> None:
-        def done(job: Job) -> None:
-            self._trip = None
-            before = self.fetched
-            arrive()
-            if job.start_s is not None:
-                self.log.add(
-                    job.start_s, self.clock.now, self.name, State.RUN, Reason.RESTOCK, "", self.fetched - before
-                )
-            self._serve()
-
-        people = self.table.water_trip_people
-        self._trip = Job(
-            Reason.RESTOCK,
-            self._draw_trip_s(),
-            people,
-            "anyone",
-            TURNAROUND if urgent else AHEAD,
-            done,
-            self.name,
-            away=True,
-        )
-        self.crew.request(self._trip)
-
-    def _full_stock(self) -> None:
-        self.fetched += self.table.nurse_water - self.stock
-        self.stock = self.table.nurse_water
-
-    def _full_tender(self) -> None:
-        added = max(0.0, self.table.dry_stock - self.level - self._promised)
-        self.fetched += added
-        self.made += added
-        self.level += added
+            return False
+        if self.liquid:
+            left, needed = self.stock / self._table.water_share, self._needed()
+            return left < self._largest - 1e-6 and needed > _TINY and left < needed - 1e-6
+        if self._full - self.level - self._promised <= _TINY:
+            return False
+        return bool(self._orders) or (self.level < 0.1 * self._full and self._ahead() > self.level)

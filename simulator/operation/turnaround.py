@@ -2,63 +2,58 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from collections.abc import Callable
 
-from simulator.operation.crew import TURNAROUND, Job
-from simulator.operation.kernel import Signal
+from simpy.events import ProcessGenerator
+
+from simulator.operation.aircraft import Aircraft
 from simulator.operation.log import Reason, State
 from simulator.operation.packs import Pack
+from simulator.operation.people import TURNAROUND, Task
+from simulator.operation.rig import Rig
+from simulator.operation.work import Load
+from simulator.scenario.schema_rig import Task as TaskTable
 
-if TYPE_CHECKING:
-    from simulator.operation.sortie import AircraftUnit, LoadPlan
 
-Part = tuple[float, float, State, Reason]
+class Part:
+    """A stretch of work on an aircraft, or of waiting for it."""
+
+    __slots__ = ("end_s", "reason", "start_s", "state")
+
+    def __init__(self, start_s: float, end_s: float, state: State, reason: Reason) -> None:
+        self.start_s, self.end_s, self.state, self.reason = start_s, end_s, state, reason
 
 
-class _Branch:
-    """One line of work on the aircraft: intervals without a gap from its start to ``at_s``."""
+class Line:
+    """One line of work on an aircraft, swap or fill: parts without a gap from its start to ``at_s``."""
 
-    __slots__ = ("at_s", "done", "job", "parts", "waiting_for")
+    __slots__ = ("at_s", "done", "parts", "state", "task", "waiting_for")
 
-    def __init__(self, start_s: float) -> None:
-        self.at_s = start_s
+    def __init__(self, start_s: float, state: State, waiting_for: Reason) -> None:
+        self.at_s, self.state, self.waiting_for = start_s, state, waiting_for
         self.parts: list[Part] = []
-        self.job: Job | None = None
-        self.waiting_for = Reason.CREW_BUSY
+        self.task: Task | None = None
         self.done = False
 
     def wait(self, end_s: float, reason: Reason) -> None:
-        if end_s > self.at_s:
-            self.parts.append((self.at_s, end_s, State.WAIT, reason))
-            self.at_s = end_s
+        """Note a wait up to a time."""
+        self._add(end_s, State.WAIT, reason)
 
-    def serve(self, end_s: float, state: State) -> None:
-        if end_s > self.at_s:
-            self.parts.append((self.at_s, end_s, state, Reason.NONE))
-            self.at_s = end_s
-
-    def end_job(self, job: Job, now_s: float, state: State) -> None:
-        """Record a finished task: the wait for people before it, and the task."""
-        self._held(job, job.start_s if job.start_s is not None else now_s)
-        self.serve(now_s, state)
-        self.job = None
-
-    def _held(self, job: Job, until_s: float) -> None:
-        for end_s, reason in job.holds:
-            self.wait(min(end_s, until_s), reason)
-        self.wait(until_s, job.blocked)
-
-    def cut(self, now_s: float, state: State) -> None:
-        """Close what is open at the day's end."""
-        if self.done:
+    def end_task(self, now_s: float) -> None:
+        """Note the task that has ended (or is cut short): what it waited for, then the task."""
+        task, self.task = self.task, None
+        if task is None:
             return
-        if self.job is not None:
-            if self.job.start_s is not None:
-                self.end_job(self.job, now_s, state)
-            else:
-                self._held(self.job, now_s)
-        else:
-            self.wait(now_s, self.waiting_for)
+        start_s = task.start_s if task.started else now_s
+        for end_s, reason in task.holds:
+            self.wait(min(end_s, start_s), reason)
+        self.wait(start_s, task.blocked)
+        self._add(now_s, self.state, Reason.NONE)
+
+    def _add(self, end_s: float, state: State, reason: Reason) -> None:
+        if end_s > self.at_s:
+            self.parts.append(Part(self.at_s, end_s, state, reason))
+            self.at_s = end_s
 
 
 class Turnaround:
@@ -66,197 +61,186 @@ class Turnaround:
 
     Parameters
     ----------
-    unit : AircraftUnit
+    rig : Rig
+        Its rig.
+    aircraft : Aircraft
         The aircraft.
-    load : LoadPlan
+    load : Load
         What the next flight needs.
+    draw_swap_s, draw_fill_s : callable
+        Draw the time of a swap, and of a fill without pumping.
     """
 
-    def __init__(self, unit: AircraftUnit, load: LoadPlan) -> None:
-        self.unit, self.load = unit, load
-        clock, rig = unit.clock, unit.rig
-        self.clock, self.rig = clock, rig
-        self.start_s = clock.now
-        self.ready = Signal(clock)
+    def __init__(
+        self,
+        rig: Rig,
+        aircraft: Aircraft,
+        load: Load,
+        draw_swap_s: Callable[[], float],
+        draw_fill_s: Callable[[], float],
+    ) -> None:
+        self._rig, self._env, self._aircraft, self._load = rig, rig.env, aircraft, load
+        self._draw_swap_s, self._draw_fill_s = draw_swap_s, draw_fill_s
         self._swap_first = rig.plan.rig.swap_first
-        self._swap = _Branch(self.start_s) if load.swap else None
-        self._fill = _Branch(self.start_s) if load.fill_amount > 0.0 else None
-        self._half_swap_s = 0.0
-        self._asked_pack_s = 0.0
-        self._incoming: Pack | None = None
-        if self._swap is not None:
-            self._begin_swap()
-        if self._fill is not None and not (self._swap is not None and self._swap_first):
-            self._begin_fill()
-        if self._swap is None and self._fill is None:
-            self.ready.fire()
+        self._product_taken = False
+        now = rig.env.now
+        self._swap = Line(now, State.SWAP, Reason.CREW_BUSY) if load.swap else None
+        self._fill = Line(now, State.FILL, Reason.NO_MIX) if load.fill_amount > 0.0 else None
 
-    # --- swap ---
-
-    def _begin_swap(self) -> None:
-        unit, task = self.unit, self.rig.tasks.swap
-        whole_s = unit.draw_swap()
-        pack = self.rig.pool.take(unit.plan.name, self.load.need_wh)
-        if pack is not None:
-            duration, call = whole_s, self._swapped
-            self._incoming = pack
-        elif unit.pack is not None:
-            duration, call = 0.5 * whole_s, self._taken_off
-            self._half_swap_s = 0.5 * whole_s
-        else:
-            self._half_swap_s = whole_s
-            self._await_pack()
-            return
-        self._request(Job(Reason.SWAP, duration, task.people, task.by, TURNAROUND, call, unit.name))
-
-    def _request(self, job: Job) -> None:
-        if self._swap is not None:
-            self._swap.job = job
-        self.rig.crew.request(job)
-
-    def _taken_off(self, job: Job) -> None:
-        unit, now = self.unit, self.clock.now
-        if self._swap is not None:
-            self._swap.end_job(job, now, State.SWAP)
-        self._give_used()
-        if unit.closed:
-            return
-        self._await_pack()
-
-    def _give_used(self) -> None:
-        used, self.unit.pack = self.unit.pack, None
-        if used is not None:
-            self.rig.station.bring(used)
-
-    def _await_pack(self) -> None:
-        self._asked_pack_s = self.clock.now
-        unit, pool = self.unit, self.rig.pool
-        if self._swap is not None:
-            self._swap.waiting_for = Reason.TOO_FEW_PACKS
-        pack = pool.take(unit.plan.name, self.load.need_wh)
-        if pack is not None:
-            self._got_pack(pack)
-        else:
-            pool.wait(unit.plan.name, self.load.need_wh, self._got_pack)
-            self.rig.spare_packs()
-
-    def _got_pack(self, pack: Pack) -> None:
-        now = self.clock.now
-        if self._swap is not None:
-            for _, end, reason in pack.waits(self._asked_pack_s, now):
-                self._swap.wait(end, reason)
-        self._incoming = pack
-        task = self.rig.tasks.swap
-        self._request(
-            Job(Reason.SWAP, self._half_swap_s, task.people, task.by, TURNAROUND, self._swapped, self.unit.name)
-        )
-
-    def _swapped(self, job: Job) -> None:
-        now, branch = self.clock.now, self._swap
-        if branch is None or self._incoming is None:
-            return
-        branch.end_job(job, now, State.SWAP)
-        branch.done = True
-        self._give_used()
-        self.unit.mount(self._incoming)
-        self.unit.swaps += 1
-        self._incoming = None
-        if self._fill is not None and self._swap_first:
-            self._fill.at_s = now
-            if not self.unit.closed:
-                self._begin_fill()
-        self._check_ready()
-
-    # --- fill ---
-
-    def _begin_fill(self) -> None:
-        if self._fill is not None:
-            self._fill.waiting_for = Reason.NO_MIX
-        self.rig.supply.request(self.load.fill_amount, self._product_ready)
-
-    def _product_ready(self) -> None:
-        branch, unit, task = self._fill, self.unit, self.rig.tasks.fill
-        if branch is None:
-            return
-        branch.wait(self.clock.now, Reason.NO_MIX)
-        duration = unit.draw_fill() + self.rig.supply.fill_s(self.load.fill_amount)
-        self.load.product_taken = True
-        branch.job = Job(Reason.FILL, duration, task.people, task.by, TURNAROUND, self._filled, unit.name, pump=True)
-        self.rig.crew.request(branch.job)
-
-    def _filled(self, job: Job) -> None:
-        branch, unit, now = self._fill, self.unit, self.clock.now
-        if branch is None:
-            return
-        branch.end_job(job, now, State.FILL)
-        branch.done = True
-        self.load.filled = True
-        self.rig.supply.pumped(self.load.fill_amount)
-        unit.load += self.load.fill_amount
-        unit.loads += 1
-        self.rig.log.add(now, now, unit.name, State.FILL, Reason.FILL, "", self.load.fill_amount)
-        self._check_ready()
-
-    # --- both ---
-
-    def _check_ready(self) -> None:
+    def run(self) -> ProcessGenerator:
+        """Make the aircraft ready for its next flight."""
         swap, fill = self._swap, self._fill
-        if (swap is None or swap.done) and (fill is None or fill.done) and not self.unit.closed:
-            self.write(self.clock.now)
-            self.ready.fire()
+        if swap is not None and fill is not None and not self._swap_first:
+            filled = self._env.process(self._filling(fill))
+            yield from self._swapping(swap)
+            yield filled
+        else:
+            if swap is not None:
+                yield from self._swapping(swap)
+            if fill is not None:
+                fill.at_s = self._env.now
+                yield from self._filling(fill)
+        self._write(self._env.now)
 
-    def cut(self, now_s: float) -> None:
+    def _swapping(self, line: Line) -> ProcessGenerator:
+        """Take the used pack off and put a charged one on."""
+        rig, aircraft, need_wh = self._rig, self._aircraft, self._load.need_wh
+        task_s = self._draw_swap_s()
+        pack = rig.shelf.take(aircraft.plan.name, need_wh)
+        if pack is None:
+            if aircraft.pack is not None:
+                # the used pack comes off meanwhile: it may be the very one that is waited for
+                task_s *= 0.5
+                yield from self._hands(line, rig.tasks.swap, Reason.SWAP, task_s)
+                self._send_to_charge()
+            pack = rig.shelf.take(aircraft.plan.name, need_wh)
+        if pack is None:
+            line.waiting_for = Reason.TOO_FEW_PACKS
+            asked_s = self._env.now
+            asked = rig.station.ask_pack(aircraft.plan.name, need_wh)
+            lend_packs(rig)
+            pack = yield asked
+            for end_s, reason in pack.waits(asked_s, self._env.now):
+                line.wait(end_s, reason)
+        yield from self._hands(line, rig.tasks.swap, Reason.SWAP, task_s)
+        self._send_to_charge()
+        aircraft.mount(pack, self._env.now)
+        aircraft.swaps += 1
+        line.done = True
+
+    def _send_to_charge(self) -> None:
+        used, self._aircraft.pack = self._aircraft.pack, None
+        if used is not None:
+            self._env.process(self._rig.station.cycle(used))
+
+    def _filling(self, line: Line) -> ProcessGenerator:
+        """Fill the product in, once it stands ready."""
+        supply, aircraft, amount = self._rig.supply, self._aircraft, self._load.fill_amount
+        if not supply.take(amount):
+            yield supply.ask(amount)
+            line.wait(self._env.now, Reason.NO_MIX)
+        self._product_taken = True
+        task_s = self._draw_fill_s() + supply.fill_s(amount)
+        yield from self._hands(line, self._rig.tasks.fill, Reason.FILL, task_s, pump=True)
+        self._product_taken = False
+        aircraft.on_board += amount
+        aircraft.fills += 1
+        now = self._env.now
+        self._rig.log.add(now, now, aircraft.name, State.FILL, Reason.FILL, "", amount)
+        line.done = True
+
+    def _hands(self, line: Line, table: TaskTable, kind: Reason, task_s: float, pump: bool = False) -> ProcessGenerator:
+        """Have people do a task on the aircraft."""
+        crew = self._rig.crew
+        task = line.task = Task(kind, task_s, table.people, table.by, TURNAROUND, self._aircraft.name, pump)
+        yield from crew.begin(task)
+        yield self._env.timeout(task_s)
+        if pump:
+            self._rig.supply.pumped(self._load.fill_amount)
+        crew.finish(task)
+        line.end_task(self._env.now)
+
+    def cut(self) -> None:
         """Close an unfinished turnaround at the day's end; product that is in no aircraft yet goes back."""
-        if self.ready.triggered:
-            return
-        if self.load.product_taken and not self.load.filled:
-            self.load.product_taken = False
-            self.rig.supply.put_back(self.load.fill_amount)
-        swap = self._swap
-        if swap is not None:
-            if swap.job is None and not swap.done and swap.waiting_for is Reason.TOO_FEW_PACKS:
-                for _, end_s, reason in self.rig.pack_waits(self.unit.plan.name, swap.at_s, now_s):
+        now, swap, fill = self._env.now, self._swap, self._fill
+        if self._product_taken:
+            self._rig.supply.put_back(self._load.fill_amount)
+        if swap is not None and not swap.done:
+            if swap.task is None and swap.waiting_for is Reason.TOO_FEW_PACKS:
+                for end_s, reason in self._rig.pack_waits(self._aircraft.plan.name, swap.at_s, now):
                     swap.wait(end_s, reason)
-            swap.cut(now_s, State.SWAP)
-        if self._fill is not None and not (self._swap is not None and not self._swap.done and self._swap_first):
-            self._fill.cut(now_s, State.FILL)
-        self.write(now_s)
+            swap.end_task(now)
+            swap.wait(now, swap.waiting_for)
+        if fill is not None and not fill.done and not (swap is not None and not swap.done and self._swap_first):
+            fill.end_task(now)
+            fill.wait(now, fill.waiting_for)
+        self._write(now)
 
-    def write(self, end_s: float) -> None:
-        """Write the aircraft's states since landing: service before waiting, and of waits the one that lasted."""
-        unit, swap, fill = self.unit, self._swap, self._fill
+    def _write(self, end_s: float) -> None:
+        """Log the aircraft's states since landing: service before waiting, and of waits the one that lasted."""
+        swap, fill = self._swap, self._fill
         if swap is None or fill is None:
             one = swap if swap is not None else fill
             parts = one.parts if one is not None else []
         elif self._swap_first:
             parts = swap.parts + fill.parts
         elif fill.at_s > swap.at_s:
-            parts = _overlay(fill.parts, swap.parts)
+            parts = overlay(fill.parts, swap.parts)
         else:
-            parts = _overlay(swap.parts, fill.parts)
-        for start, end, state, reason in parts:
-            unit.mark(min(end, end_s), state, reason, start)
+            parts = overlay(swap.parts, fill.parts)
+        for part in parts:
+            self._aircraft.mark(min(part.end_s, end_s), part.state, part.reason)
 
 
-def _overlay(last: list[Part], other: list[Part]) -> list[Part]:
-    """Lay the services of the branch that ended first over the waits of the one that ended last."""
-    services = [part for part in other if part[2] is not State.WAIT]
-    if not services or all(part[2] is not State.WAIT for part in last):
+def overlay(last: list[Part], other: list[Part]) -> list[Part]:
+    """Lay the services of the line that ended first over the waits of the one that ended last."""
+    services = [part for part in other if part.state is not State.WAIT]
+    if not services or all(part.state is not State.WAIT for part in last):
         return last
     merged: list[Part] = []
     for part in last:
-        if part[2] is not State.WAIT:
+        if part.state is not State.WAIT:
             merged.append(part)
             continue
-        at, end = part[0], part[1]
-        for start, finish, state, reason in services:
-            low, high = max(start, at), min(finish, end)
-            if high <= low:
+        at_s = part.start_s
+        for one in services:
+            low_s, high_s = max(one.start_s, at_s), min(one.end_s, part.end_s)
+            if high_s <= low_s:
                 continue
-            if low > at:
-                merged.append((at, low, part[2], part[3]))
-            merged.append((low, high, state, reason))
-            at = high
-        if end > at:
-            merged.append((at, end, part[2], part[3]))
+            if low_s > at_s:
+                merged.append(Part(at_s, low_s, part.state, part.reason))
+            merged.append(Part(low_s, high_s, one.state, one.reason))
+            at_s = high_s
+        if part.end_s > at_s:
+            merged.append(Part(at_s, part.end_s, part.state, part.reason))
     return merged
+
+
+def lend_packs(rig: Rig) -> None:
+    """Take packs off aircraft that have nothing to fly, or cannot fly, for those that wait for one."""
+    if not rig.shelf.wants or rig.site.closed:
+        return
+    for one in rig.aircraft:
+        pack = one.pack
+        if pack is None or not one.rests or one.giving:
+            continue
+        if rig.shelf.wanted(pack, max(pack.energy_wh, rig.station.full_wh(pack))):
+            one.giving = True
+            rig.env.process(_give_pack(rig, one, pack))
+
+
+def _give_pack(rig: Rig, lender: Aircraft, pack: Pack) -> ProcessGenerator:
+    """Take a pack off an aircraft and hand it on, unless the aircraft flies again before somebody comes to do it."""
+    table = rig.tasks.swap
+    task_s = 0.5 * table.time.mean()
+    task = Task(Reason.SWAP, task_s, table.people, table.by, TURNAROUND, lender.name)
+    yield from rig.crew.begin(task)
+    if lender.pack is not pack or not lender.rests:
+        rig.crew.finish(task)
+        lender.giving = False
+        return
+    lender.pack = None
+    yield rig.env.timeout(task_s)
+    lender.giving = False
+    rig.station.hand_on(pack)
+    rig.crew.finish(task)

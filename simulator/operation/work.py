@@ -83,6 +83,32 @@ class Visit:
                 self.returned.sort()
 
 
+class Load:
+    """What the next flight is to do.
+
+    Parameters
+    ----------
+    visit : Visit
+        The field.
+    area_from_m2, area_to_m2 : float
+        Stretch claimed.
+    fill_amount : float
+        Product to be filled in, L or kg.
+    swap : bool
+        Whether a fresh pack is needed.
+    need_wh : float
+        Energy above the reserve that the pack must hold.
+    """
+
+    __slots__ = ("area_from_m2", "area_to_m2", "fill_amount", "need_wh", "swap", "visit")
+
+    def __init__(
+        self, visit: Visit, area_from_m2: float, area_to_m2: float, fill_amount: float, swap: bool, need_wh: float
+    ) -> None:
+        self.visit, self.area_from_m2, self.area_to_m2 = visit, area_from_m2, area_to_m2
+        self.fill_amount, self.swap, self.need_wh = fill_amount, swap, need_wh
+
+
 class WorkList:
     """The fields, shared by all rigs.
 

@@ -14,7 +14,8 @@ if TYPE_CHECKING:
     import pandas as pd
 
     from simulator.operation.day import SimulatedDay
-    from simulator.operation.plan import DayPlan, WorkProfile
+    from simulator.operation.plan import DayPlan
+    from simulator.operation.plan_fields import WorkProfile
 
 COLUMNS = (
     "start_s", "end_s", "clock_start", "clock_end", "entity", "kind", "activity", "reason", "field", "amount", "unit",

@@ -1,10 +1,10 @@
 """Crew, power point, supply, work list and turnaround, each alone."""
 
 import pytest
+from simulator.operation.kernel import DayClock
 from small_day import day_of, plan_of, table, waits_s
 
 from simulator.operation.crew import AHEAD, FEED, TURNAROUND, Crew, Job
-from simulator.operation.kernel import DayClock
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack
 from simulator.operation.power import PowerPoint, Session

@@ -1,0 +1,170 @@
+"""The next load of an aircraft: which stretch, how much product, and whether a fresh pack is needed for it."""
+
+from __future__ import annotations
+
+import math
+
+from simulator.operation.aircraft import Aircraft
+from simulator.operation.flight import Flight, furthest, to_pass_end
+from simulator.operation.log import Reason, State
+from simulator.operation.rig import Rig
+from simulator.operation.work import Load, Visit
+
+_ROUNDING_M2 = 1e-3
+"""A remainder smaller than this is rounding: it is flown with the load before."""
+_ROUNDING = 1e-6
+"""Less product than this (L or kg) is not filled in."""
+_NEAR_THE_END_S = 5400.0
+"""Within this time of the last landing the wait for a pack counts when a load is planned."""
+
+
+class Limits:
+    """What a load is planned within: the flight by mean times, the charge and the time for it, and a full load's end.
+
+    Parameters
+    ----------
+    swap : bool
+        Whether a fresh pack is needed.
+    flight : Flight
+        With the pack that will be flown.
+    energy_wh : float
+        Energy above the reserve to plan with.
+    area_from_m2, wanted_m2 : float
+        Beginning of the stretch, and its end with a full load.
+    """
+
+    __slots__ = ("area_from_m2", "energy_wh", "flight", "swap", "time_s", "wanted_m2")
+
+    def __init__(self, swap: bool, flight: Flight, energy_wh: float, area_from_m2: float, wanted_m2: float) -> None:
+        self.swap, self.flight, self.energy_wh = swap, flight, energy_wh
+        self.area_from_m2, self.wanted_m2 = area_from_m2, wanted_m2
+        self.time_s = 0.0
+
+
+class LoadPlanner:
+    """Plans the loads of one aircraft.
+
+    Parameters
+    ----------
+    rig : Rig
+        Its rig.
+    aircraft : Aircraft
+        The aircraft.
+    """
+
+    def __init__(self, rig: Rig, aircraft: Aircraft) -> None:
+        self._rig, self._aircraft = rig, aircraft
+        self.idle_reason = Reason.NO_WORK_HERE
+        """Why there is no load."""
+        self.late_on: Visit | None = None
+        """The field on which a flight has been found to come too late."""
+        flying = rig.day.scenario.flying
+        self._spare = 1.0 + flying.energy_margin
+        self._least_load_share = flying.least_load_share
+        self._whole_passes = flying.stop_at == "pass end"
+        self._swap_mean_s = rig.tasks.swap.time.mean()
+
+    def next_load(self) -> Load | None:
+        """Claim the next stretch; None when nothing can be flown, with `idle_reason` set."""
+        site = self._rig.site
+        while True:
+            visit = site.visit
+            opening = visit.opening() if visit is not None and not site.closed else None
+            if visit is None or opening is None:
+                self.idle_reason = Reason.NO_WORK_HERE
+                return None
+            if self.late_on is visit:
+                self.idle_reason = Reason.DAY_END
+                return None
+            limits = self._limits(visit, *opening)
+            limits.time_s = self._time_left_s(visit, limits)
+            end_m2 = limits.area_from_m2
+            if limits.time_s > 0:
+                end_m2 = self._reach_m2(limits, limits.time_s)
+            if end_m2 >= limits.wanted_m2:
+                return self._claim(visit, limits, end_m2)
+            by_energy_m2 = self._reach_m2(limits, math.inf)
+            if by_energy_m2 - limits.area_from_m2 < 1.0 < limits.wanted_m2 - limits.area_from_m2:
+                if not self._put_load_back():
+                    self._give_up(visit, limits)
+                continue
+            if end_m2 < by_energy_m2 and self._is_too_little(limits, end_m2):
+                self.idle_reason = Reason.DAY_END
+                return None
+            return self._claim(visit, limits, end_m2)
+
+    def _limits(self, visit: Visit, area_from_m2: float, border_m2: float) -> Limits:
+        """Return what to plan a load within: on the pack it has if that carries a full load, else on a fresh one."""
+        aircraft, pack = self._aircraft, self._aircraft.pack
+        if pack is not None and not (aircraft.plan.swap_every_landing and pack.loads_on_charge > 0):
+            flight = self._rig.mean_flight(aircraft, visit.index, pack.plan)
+            wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
+            product = max(aircraft.on_board, (wanted_m2 - area_from_m2) * flight.profile.rate)
+            need_wh = flight.over(area_from_m2, wanted_m2, product, 1.0).energy_wh
+            if need_wh * self._spare <= pack.above_reserve_wh:
+                return Limits(False, flight, pack.above_reserve_wh / self._spare, area_from_m2, wanted_m2)
+        fresh = self._rig.best_pack[aircraft.plan.name]
+        flight = self._rig.mean_flight(aircraft, visit.index, fresh)
+        wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
+        energy_wh = fresh.capacity_wh * self._rig.plan.rig.charge_to - fresh.reserve_wh
+        return Limits(True, flight, energy_wh / self._spare, area_from_m2, wanted_m2)
+
+    def _full_load_end_m2(self, flight: Flight, area_from_m2: float, border_m2: float) -> float:
+        """Return the end of a full load, or the border when no more than rounding would be left before it."""
+        end_m2 = area_from_m2 + self._aircraft.plan.capacity(flight.pack_kg) / flight.profile.rate
+        return border_m2 if end_m2 > border_m2 - _ROUNDING_M2 else end_m2
+
+    def _time_left_s(self, visit: Visit, limits: Limits) -> float:
+        """Return the time left for the flight, after the turnaround; near the day's end, after the wait for a pack.
+
+        A load is filled before its pack comes: it must not be filled for a flight that is too late.
+        """
+        rig = self._rig
+        fill = max(0.0, (limits.wanted_m2 - limits.area_from_m2) * limits.flight.profile.rate - self._aircraft.on_board)
+        time_left_s = rig.site.until_s(visit) - rig.env.now
+        least_s = 0.0
+        if limits.swap and time_left_s < _NEAR_THE_END_S:
+            wait_s = rig.station.soonest_s(self._aircraft.plan.name)
+            least_s = wait_s + 0.5 * self._swap_mean_s if wait_s > 0.0 else 0.0
+        return time_left_s - max(least_s, rig.turnaround_mean_s(limits.swap, fill))
+
+    def _reach_m2(self, limits: Limits, time_s: float) -> float:
+        on_board = self._aircraft.on_board
+        return furthest(
+            limits.flight, limits.area_from_m2, limits.wanted_m2, on_board, limits.energy_wh, time_s, 1.0, fill=True
+        )
+
+    def _is_too_little(self, limits: Limits, end_m2: float) -> bool:
+        """Tell whether the clock leaves so little of a load that it is not worth a flight."""
+        flight = limits.flight
+        least_m2 = self._least_load_share * self._aircraft.plan.capacity(flight.pack_kg) / flight.profile.rate
+        return end_m2 - limits.area_from_m2 < min(least_m2, limits.wanted_m2 - limits.area_from_m2)
+
+    def _give_up(self, visit: Visit, limits: Limits) -> None:
+        """Count a stretch that no charge reaches from here, and go past it."""
+        visit.claim(limits.area_from_m2, limits.wanted_m2)
+        visit.settle(limits.wanted_m2, limits.wanted_m2)
+        self._rig.site.out_of_reach_m2 += limits.wanted_m2 - limits.area_from_m2
+
+    def _put_load_back(self) -> bool:
+        """Put a load back that no charge carries from here; what was filled for a fuller pack may be too much now.
+
+        That is rare, and its time is not counted. False when there is no load, or no room for it.
+        """
+        aircraft, amount = self._aircraft, self._aircraft.on_board
+        if amount <= 0.0 or not self._rig.supply.take_back(amount):
+            return False
+        aircraft.on_board = 0.0
+        now = self._rig.env.now
+        self._rig.log.add(now, now, aircraft.name, State.FILL, Reason.FILL, "", -amount)
+        return True
+
+    def _claim(self, visit: Visit, limits: Limits, end_m2: float) -> Load:
+        flight, start_m2, on_board = limits.flight, limits.area_from_m2, self._aircraft.on_board
+        if self._whole_passes:
+            end_m2 = to_pass_end(flight, start_m2, end_m2, on_board, limits.energy_wh, limits.time_s, 1.0, fill=True)
+        visit.claim(start_m2, end_m2)
+        product = flight.profile.rate * (end_m2 - start_m2)
+        need_wh = flight.over(start_m2, end_m2, max(on_board, product), 1.0).energy_wh * self._spare
+        fill = product - on_board
+        return Load(visit, start_m2, end_m2, fill if fill > _ROUNDING else 0.0, limits.swap, need_wh)

@@ -1,0 +1,199 @@
+"""Aircraft classes as plain numbers for the simulation."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+
+from simulator.errors import Problem
+from simulator.operation.plan_equipment import PackPlan
+from simulator.physics.air import density_kg_per_m3
+from simulator.physics.flight import FlightModel, calibrate, calibrate_from_load_use, cubic_power
+from simulator.physics.swath import turn_time_s
+from simulator.scenario.distributions import Constant, Distribution
+from simulator.scenario.schema import Scenario
+from simulator.scenario.schema_equipment import Aircraft, Breakdown, LoadLog
+
+Cubic = tuple[float, float, float, float]
+
+
+@dataclass(frozen=True)
+class AircraftPlan:
+    """One aircraft class on the scenario's product and in its air.
+
+    ``capacity_units`` is litres or kilograms of product; ``flow_max`` in the same unit per second.
+    """
+
+    name: str
+    model: FlightModel
+    density_kg_per_m3: float
+    wind_m_per_s: float
+    empty_kg: float
+    capacity_units: float
+    unit_kg: float
+    take_off_mass_max_kg: float | None
+    swath_m: float
+    work_speed_m_per_s: float
+    ferry_speed_m_per_s: float
+    flow_max: float | None
+    mass_range_kg: tuple[float, float]
+    hover_power: Cubic
+    turn_time: Distribution
+    take_off_time: Distribution
+    landing_time: Distribution
+    flight_time_factor: Distribution
+    swap_every_landing: bool
+    handling_time: Distribution
+    handling_people: int
+    breakdown: Breakdown | None
+    ferry_power: Cubic = field(init=False, repr=False, compare=False)
+    """Cubic of power (W) against all-up mass (kg) at the ferry speed."""
+
+    def __post_init__(self) -> None:
+        """Work out what is flown with again and again."""
+        object.__setattr__(self, "ferry_power", self.power_at(self.ferry_speed_m_per_s))
+
+    def power_at(self, speed_m_per_s: float) -> Cubic:
+        """Return the cubic of power (W) against all-up mass (kg) at a ground speed, half of it upwind."""
+        if self.wind_m_per_s == 0.0:
+            return cubic_power(self.model, speed_m_per_s, self.density_kg_per_m3, *self.mass_range_kg)
+        against, along = (
+            cubic_power(self.model, speed_m_per_s, self.density_kg_per_m3, *self.mass_range_kg, headwind_m_per_s=wind)
+            for wind in (self.wind_m_per_s, -self.wind_m_per_s)
+        )
+        c0, c1, c2, c3 = (0.5 * (one + other) for one, other in zip(against, along, strict=True))
+        return c0, c1, c2, c3
+
+    def capacity(self, pack_kg: float) -> float:
+        """Return the largest load (L or kg) with a pack of that mass; not below 0."""
+        if self.take_off_mass_max_kg is None:
+            return self.capacity_units
+        lifted = (self.take_off_mass_max_kg - self.empty_kg - pack_kg) / self.unit_kg
+        return max(0.0, min(self.capacity_units, lifted))
+
+
+def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list[Problem]) -> dict[str, AircraftPlan]:
+    """Return every aircraft class that can carry the scenario's product.
+
+    Parameters
+    ----------
+    scenario : Scenario
+        Valid scenario.
+    packs : dict
+        Its pack types.
+    problems : list of Problem
+        Receives what the flight physics refuses.
+    """
+    density = density_kg_per_m3(scenario.weather.altitude, scenario.weather.air_temperature)
+    plans = {}
+    for name, aircraft in scenario.aircraft.items():
+        model = _flight_model(name, aircraft, scenario, problems)
+        capacity = _capacity(aircraft, scenario)
+        fitting = [pack.mass_kg for pack in packs.values() if name in pack.fits]
+        if model is None or capacity is None or not fitting:
+            continue
+        liquid = scenario.product.kind == "liquid"
+        unit_kg = scenario.product.density if liquid else 1.0
+        low = aircraft.empty_mass + min(fitting)
+        high = aircraft.empty_mass + max(fitting) + capacity * unit_kg
+        speed = aircraft.spray_speed if liquid or aircraft.spread_speed is None else aircraft.spread_speed
+        swath = aircraft.swath if liquid or aircraft.spread_swath is None else aircraft.spread_swath
+        plans[name] = AircraftPlan(
+            name=name,
+            model=model,
+            density_kg_per_m3=density,
+            wind_m_per_s=scenario.weather.wind_speed,
+            empty_kg=aircraft.empty_mass,
+            capacity_units=capacity,
+            unit_kg=unit_kg,
+            take_off_mass_max_kg=aircraft.take_off_mass_max,
+            swath_m=swath,
+            work_speed_m_per_s=speed,
+            ferry_speed_m_per_s=aircraft.ferry_speed,
+            flow_max=aircraft.flow_max if liquid else aircraft.spread_flow_max,
+            mass_range_kg=(low, high),
+            hover_power=cubic_power(model, scenario.weather.wind_speed, density, low, high),
+            turn_time=_turn_time(aircraft, swath, speed),
+            take_off_time=aircraft.take_off_time,
+            landing_time=aircraft.landing_time,
+            flight_time_factor=aircraft.flight_time_factor,
+            swap_every_landing=aircraft.swap == "every landing",
+            handling_time=aircraft.handling_time,
+            handling_people=aircraft.handling_people,
+            breakdown=aircraft.breakdown,
+        )
+    return plans
+
+
+def _turn_time(aircraft: Aircraft, swath_m: float, speed_m_per_s: float) -> Distribution:
+    if aircraft.turn_limits is None:
+        return aircraft.turn_time
+    limits = aircraft.turn_limits
+    return Constant(turn_time_s(swath_m, speed_m_per_s, limits.acceleration, limits.radius_least))
+
+
+def _capacity(aircraft: Aircraft, scenario: Scenario) -> float | None:
+    """Return the largest load by tank or hopper, L or kg; None when the aircraft cannot carry the product."""
+    if scenario.product.kind == "liquid":
+        return aircraft.tank
+    if aircraft.hopper_mass is None:
+        return None
+    if aircraft.hopper_volume is None:
+        return aircraft.hopper_mass
+    return min(aircraft.hopper_mass, aircraft.hopper_volume * scenario.product.bulk_density)
+
+
+def _flight_model(name: str, aircraft: Aircraft, scenario: Scenario, problems: list[Problem]) -> FlightModel | None:
+    try:
+        if aircraft.load_log is not None:
+            return _from_log(aircraft, aircraft.load_log, scenario)
+        if aircraft.hover is None:
+            return FlightModel(
+                aircraft.rotors,
+                aircraft.rotor_diameter,
+                aircraft.coaxial,
+                aircraft.figure_of_merit,
+                aircraft.fixed_power,
+                drag_area_m2=aircraft.drag_area,
+            )
+        pack = scenario.pack[aircraft.hover.pack]
+        full_kg = _full_tank_kg(aircraft)
+        points = []
+        if aircraft.hover.empty_time is not None:
+            points.append((aircraft.empty_mass + pack.mass, aircraft.hover.empty_time / 60.0))
+        if aircraft.hover.full_time is not None:
+            points.append((aircraft.empty_mass + pack.mass + full_kg, aircraft.hover.full_time / 60.0))
+        return calibrate(
+            aircraft.rotors,
+            aircraft.rotor_diameter,
+            aircraft.coaxial,
+            pack.energy,
+            aircraft.hover.usable_share,
+            points,
+            density_kg_per_m3(aircraft.hover.altitude, aircraft.hover.air_temperature),
+            drag_area_m2=aircraft.drag_area,
+        )
+    except ValueError as error:
+        part = ".hover" if aircraft.hover else ".load_log" if aircraft.load_log else ""
+        problems.append(Problem(f"aircraft.{name}{part}", str(error)))
+        return None
+
+
+def _from_log(aircraft: Aircraft, log: LoadLog, scenario: Scenario) -> FlightModel:
+    pack = scenario.pack[log.pack]
+    return calibrate_from_load_use(
+        aircraft.rotors,
+        aircraft.rotor_diameter,
+        aircraft.coaxial,
+        pack.energy * pack.health,
+        aircraft.empty_mass + pack.mass,
+        [(one.load, one.airborne / 60.0, one.used) for one in log.loads],
+        density_kg_per_m3(log.altitude, log.air_temperature),
+        speed_m_per_s=aircraft.spray_speed,
+        fixed_power_w=aircraft.fixed_power,
+        drag_area_m2=aircraft.drag_area,
+    )
+
+
+def _full_tank_kg(aircraft: Aircraft) -> float:
+    """Return the mass of a full tank of water, or of a full hopper: what a spec sheet calls full."""
+    return aircraft.tank if aircraft.tank is not None else float(aircraft.hopper_mass or 0.0)

@@ -1,0 +1,169 @@
+"""What travels together: one rig's aircraft, packs, chargers, crew and supply, put together for a day."""
+
+from __future__ import annotations
+
+from simpy import Environment
+
+from simulator.operation.aircraft import Aircraft
+from simulator.operation.charging import ChargingStation
+from simulator.operation.crew import Crew
+from simulator.operation.flight import Flight
+from simulator.operation.launching import Airspace
+from simulator.operation.log import DayLog, Kind, Reason, RigEnd, State
+from simulator.operation.pace import Pace
+from simulator.operation.packs import Pack, PackShelf
+from simulator.operation.plan import DayPlan, RigPlan
+from simulator.operation.plan_equipment import PackPlan
+from simulator.operation.power import PowerSource
+from simulator.operation.refuelling import refuelling
+from simulator.operation.site import Site
+from simulator.operation.supply import Supply
+from simulator.operation.work import WorkList
+from simulator.scenario.streams import DayStreams
+
+
+class Rig:
+    """One rig during one day: its parts, each of which keeps its own state.
+
+    Parameters
+    ----------
+    env : simpy.Environment
+        Clock.
+    day : DayPlan
+        The plan.
+    plan : RigPlan
+        This rig.
+    work : WorkList
+        Fields, shared with the other rigs.
+    streams : DayStreams
+        The day's random streams.
+    log : DayLog
+        The day's log.
+    """
+
+    def __init__(
+        self, env: Environment, day: DayPlan, plan: RigPlan, work: WorkList, streams: DayStreams, log: DayLog
+    ) -> None:
+        self.env, self.day, self.plan, self.work, self.streams, self.log = env, day, plan, work, streams, log
+        name, table = plan.name, plan.rig
+        self.name, self.tasks = name, table.crew.tasks
+        flying, draw = day.scenario.flying, streams.draws
+        count = sum([number for _, number in plan.aircraft])
+        self.site = Site(env, count, day.last_landing_s)
+        self.aircraft = [
+            Aircraft(f"{name}/{one.name} {place}", one, self.site, log)
+            for one, number in plan.aircraft
+            for place in range(1, number + 1)
+        ]
+        self.airspace = Airspace(count, flying.separation, flying.launch_interval, flying.stop_at == "pass end")
+        self.crew = Crew(env, name, table.crew, table.supply.pumps, self.airspace, log)
+        # the day begins with loading at the yard; nobody is free for other work before the first field
+        self.crew.held_for = Reason.YARD
+        self.sources = [PowerSource(env, f"{name}/{point.name}", point, log) for point in plan.power]
+        self.packs = [
+            Pack(f"{name}/{pack.name} {place}", pack, pack.capacity_wh * table.packs_start_charge)
+            for pack, number in plan.packs
+            for place in range(1, number + 1)
+        ]
+        types = [pack for pack, _ in plan.packs]
+        classes = [one.name for one, _ in plan.aircraft]
+        self.best_pack = {one: _best_pack(one, types, table.charge_to) for one in classes}
+        """By aircraft class, the fitting type of pack that holds most above its reserve when charged as far as told."""
+        fullest = max(table.charge_to, table.packs_start_charge)
+        self.shelf = PackShelf(env, {one: _most_wh(one, types, fullest) for one in classes})
+        self.station = ChargingStation(env, name, table, self.sources, types, self.shelf, self.crew, log, streams)
+        self.pace = Pace(day, plan, self.aircraft, self.site, work)
+        liquid = day.scenario.product.kind == "liquid"
+        self.supply = Supply(
+            env, f"{name}/supply", table.supply, liquid, self.tasks.mix, self.crew, log,
+            lambda: self.pace.product_ahead(env.now),
+            draw(f"mix/{name}", self.tasks.mix.time), draw(f"water_trip/{name}", table.supply.water_trip_time),
+        )  # fmt: skip
+        draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
+        for source in self.sources:
+            env.process(refuelling(env, source, self.crew, self.tasks.refuel, draw_refuel_s, log))
+        self.paid_until_s = 0.0
+        self._swap_mean_s, self._fill_mean_s = self.tasks.swap.time.mean(), self.tasks.fill.time.mean()
+        self._check_mean_s = self.tasks.launch_check.time.mean()
+        self._name_everything()
+        self._mount_first_packs()
+
+    def _name_everything(self) -> None:
+        kinds = self.log.kinds
+        kinds.update({one.name: Kind.AIRCRAFT for one in self.aircraft})
+        kinds.update({pack.name: Kind.PACK for pack in self.packs})
+        kinds.update({person.name: Kind.PERSON for person in self.crew.people})
+        kinds.update({source.name: Kind.POWER for source in self.sources})
+        kinds.update({slot.name: Kind.CHARGER for source in self.sources for slot in source.slots})
+        kinds[self.supply.name] = Kind.SUPPLY
+        kinds[self.name] = Kind.RIG
+
+    def _mount_first_packs(self) -> None:
+        """Put a pack on every aircraft; the others are ready, or wait for a charger when not charged enough."""
+        table = self.plan.rig
+        left = list(self.packs)
+        for one in self.aircraft:
+            for pack in left:
+                if one.plan.name in pack.plan.fits and pack.above_reserve_wh > 0:
+                    left.remove(pack)
+                    one.mount(pack, 0.0)
+                    break
+        for pack in left:
+            if table.packs_start_charge >= table.charge_to - 1e-9:
+                self.shelf.ready.append(pack)
+            else:
+                self.env.process(self.station.recharge(pack))
+
+    def mean_flight(self, aircraft: Aircraft, field: int, pack: PackPlan) -> Flight:
+        """Return an aircraft's flight over a field by mean times, with a type of pack."""
+        return self.day.flights.of(aircraft.plan, field, self.day.profiles[aircraft.plan.name, field], pack.mass_kg)
+
+    def turnaround_mean_s(self, swap: bool, fill_amount: float) -> float:
+        """Return the least mean time from now to take-off."""
+        fill_s = self._fill_mean_s + self.supply.fill_s(fill_amount) if fill_amount > 0 else 0.0
+        swap_s = self._swap_mean_s if swap else 0.0
+        service_s = swap_s + fill_s if self.plan.rig.swap_first else max(swap_s, fill_s)
+        return service_s + self._check_mean_s
+
+    def pack_waits(self, aircraft_class: str, start_s: float, end_s: float) -> list[tuple[float, Reason]]:
+        """Split a wait for a pack that the day's end cut short, by what has delayed the pack that holds most so far."""
+        coming = [one for one in self.packs if aircraft_class in one.plan.fits and one.state is not State.FLOWN]
+        if not coming:
+            return [(end_s, Reason.TOO_FEW_PACKS)]
+        return max(coming, key=lambda pack: pack.above_reserve_wh).waits(start_s, end_s)
+
+    def end(self) -> RigEnd:
+        """Close everything that is open in the log and return what is left."""
+        now = self.paid_until_s
+        self.station.close(now)
+        for pack in self.packs:
+            if pack.since_s < now:
+                self.log.add(pack.since_s, now, pack.name, pack.state)
+        for one in self.aircraft:
+            one.mark(now, State.DONE, Reason.DAY_END)
+        self.crew.close(now)
+        return RigEnd(
+            self.name,
+            self.supply.start,
+            self.supply.made,
+            self.supply.level,
+            sum([one.on_board for one in self.aircraft]),
+            self.supply.fetched if self.supply.liquid else 0.0,
+            sum([source.fuel_burnt_l for source in self.sources]),
+            sum([source.bus_wh for source in self.sources]),
+            self.station.cycles,
+            sum([one.swaps for one in self.aircraft]),
+            sum([one.fills for one in self.aircraft]),
+            self.site.out_of_reach_m2,
+            {pack.name: pack.energy_wh for pack in self.packs},
+            now,
+        )
+
+
+def _best_pack(aircraft_class: str, types: list[PackPlan], charge_to: float) -> PackPlan:
+    fitting = [pack for pack in types if aircraft_class in pack.fits]
+    return max(fitting, key=lambda pack: pack.capacity_wh * charge_to - pack.reserve_wh)
+
+
+def _most_wh(aircraft_class: str, types: list[PackPlan], fullest: float) -> float:
+    return max([pack.capacity_wh * fullest - pack.reserve_wh for pack in types if aircraft_class in pack.fits])
