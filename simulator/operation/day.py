@@ -54,7 +54,7 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
 
 
 def _simulate(plan: DayPlan, streams: DayStreams, replication: int) -> SimulatedDay:
-    env, log, scenario = Environment(), DayLog(), plan.scenario
+    env, log, scenario = Environment(0.0), DayLog(), plan.scenario
     work = WorkList(plan.fields, plan.geography, scenario.work == "repeat")
     rigs = [Rig(env, plan, rig, work, streams, log) for rig in plan.rigs]
     if scenario.weather.stoppages is not None:

@@ -81,8 +81,6 @@ class Sorties:
         self._turnaround = Turnaround(self._rig, aircraft, load, self._draw_swap_s, self._draw_fill_s)
         yield from self._turnaround.run()
         self._turnaround = None
-        # the hands that have just become free go to what waits already
-        yield self._env.timeout(0.0)
         flight, factor, check_s = self._draw_flight(load), self._draw_factor(), self._draw_check_s()
         until_s, pack = self._rig.site.until_s(load.visit), aircraft.flown_with()
         while True:

@@ -90,17 +90,21 @@ class Turnaround:
     def run(self) -> ProcessGenerator:
         """Make the aircraft ready for its next flight."""
         swap, fill = self._swap, self._fill
-        if swap is not None and fill is not None and not self._swap_first:
-            filled = self._env.process(self._filling(fill))
-            yield from self._swapping(swap)
-            yield filled
+        if swap is not None and fill is not None and self._swap_first:
+            yield self._env.process(self._one_after_the_other(swap, fill))
         else:
-            if swap is not None:
-                yield from self._swapping(swap)
-            if fill is not None:
-                fill.at_s = self._env.now
-                yield from self._filling(fill)
+            swapped = self._env.process(self._swapping(swap)) if swap is not None else None
+            filled = self._env.process(self._filling(fill)) if fill is not None else None
+            if swapped is not None:
+                yield swapped
+            if filled is not None:
+                yield filled
         self._write(self._env.now)
+
+    def _one_after_the_other(self, swap: Line, fill: Line) -> ProcessGenerator:
+        yield from self._swapping(swap)
+        fill.at_s = self._env.now
+        yield from self._filling(fill)
 
     def _swapping(self, line: Line) -> ProcessGenerator:
         """Take the used pack off and put a charged one on."""
