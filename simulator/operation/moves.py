@@ -102,9 +102,9 @@ class Moves:
         """Let the aircraft fly what the landing zone serves, until it is done or the day ends."""
         if self._site.closed:
             return
+        self._rig.supply.change()
         left = self._site.open(visit)
         self._rig.crew.release()
-        self._rig.supply.change()
         yield left
         self._mark_rests()
 
@@ -190,6 +190,8 @@ class Moves:
         for one in rig.aircraft:
             if one.process is not None:
                 one.process.interrupt("the day is over")
+        # they write down what they were about, here
+        yield self._env.timeout(0.0)
         if self._place is not None:
             yield from self._pack_up()
             yield from self._drive(None)
