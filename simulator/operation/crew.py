@@ -79,17 +79,11 @@ class Crew:
 
     def do(self, task: Task) -> ProcessGenerator:
         """Wait for people, and keep them for the task: ``yield from crew.do(task)``."""
-        granted = self._ask(task)
+        granted = self.ask(task)
         if granted is not None:
             yield granted
         yield self.env.timeout(task.duration_s)
         self.finish(task)
-
-    def begin(self, task: Task) -> ProcessGenerator:
-        """Wait for people only; who begins a task takes its time and ends it by :meth:`finish`."""
-        granted = self._ask(task)
-        if granted is not None:
-            yield granted
 
     def finish(self, task: Task) -> None:
         """End a task and free its people."""
@@ -110,8 +104,11 @@ class Crew:
             task.urgency = TURNAROUND
             self.look_round()
 
-    def _ask(self, task: Task) -> Event | None:
-        """Start a task that nothing stands before, or queue it; the event is then its start."""
+    def ask(self, task: Task) -> Event | None:
+        """Start a task that nothing stands before, or queue it: the event is then its start, to be waited for.
+
+        Who asks takes the task's time, and ends it by :meth:`finish`.
+        """
         first = self.held_for is None and not self._something_waits
         if first and self._start(task):
             return None

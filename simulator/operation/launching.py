@@ -45,7 +45,7 @@ class Launch(Wish):
         factor: float,
         check_s: float,
     ) -> None:
-        super().__init__(Reason.NONE)
+        self.blocked, self.holds = Reason.NONE, []
         self.aircraft, self.load, self.flight, self.on_board = aircraft, load, flight, on_board
         self.energy_wh, self.until_s, self.factor, self.check_s = energy_wh, until_s, factor, check_s
         self.decided: Event | None = None

@@ -65,7 +65,7 @@ class Task(Wish):
         pump: bool = False,
         away: bool = False,
     ) -> None:
-        super().__init__(Reason.CREW_BUSY)
+        self.blocked, self.holds = Reason.CREW_BUSY, []
         self.kind, self.duration_s, self.people, self.by, self.urgency = kind, duration_s, people, by, urgency
         self.subject, self.pump, self.away = subject, pump, away
         self.start_s = -1.0

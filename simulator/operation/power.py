@@ -61,26 +61,29 @@ class PowerSource:
         self._bus_w = 0.0
         self._dealt_short = False
         self._dealt_running = False
-        self._roused = False
+        self._due_s = self._wakes_s = math.inf
+        """When something next changes by itself, and when the process wakes."""
         self._dealing = env.process(self.dealing())
 
     # --- the process ---
 
     def dealing(self) -> ProcessGenerator:
-        """Deal anew when a pack is full, takes much less, or fuel runs low; whoever changes the deal rouses it."""
+        """Deal anew when a pack is full, takes much less, or fuel runs low; woken when that comes sooner than it did."""
         while True:
-            self._roused = False
-            due_s = self._next_change_s()
+            sleep_s = self._due_s - self.env.now
+            self._wakes_s = self._due_s
             try:
-                yield self.env.event() if math.isinf(due_s) else self.env.timeout(due_s)
+                yield self.env.event() if math.isinf(sleep_s) else self.env.timeout(sleep_s)
             except Interrupt:
                 continue
-            self.settle()
-            self._deal()
+            if self.env.now >= self._due_s:
+                self._deal()
 
-    def _rouse(self) -> None:
-        if not self._roused:
-            self._roused = True
+    def _note_next_change(self) -> None:
+        """Work out when something next changes by itself, and wake the process if it would sleep beyond that."""
+        self._due_s = self.env.now + self._next_change_s()
+        if self._due_s < self._wakes_s:
+            self._wakes_s = self._due_s
             self._dealing.interrupt()
 
     def _next_change_s(self) -> float:
@@ -113,13 +116,13 @@ class PowerSource:
         """Turn the source on or off (set-up, pack-up)."""
         self.settle()
         self.on = on
-        self._deal_and_rouse()
+        self._deal()
 
     def stop_to_refuel(self) -> None:
         """Stop the generator for refuelling."""
         self.settle()
         self.refuelling = True
-        self._deal_and_rouse()
+        self._deal()
 
     def refuelled(self) -> float:
         """Run again with a full tank; return the litres filled in."""
@@ -127,14 +130,14 @@ class PowerSource:
         full_l = self._generator.fuel_tank_l if self._generator is not None else self.fuel_l
         filled, self.fuel_l, self.refuelling = full_l - self.fuel_l, full_l, False
         self.low, self.dry = self.env.event(), self.env.event()
-        self._deal_and_rouse()
+        self._deal()
         return filled
 
     def charge(self, charging: Charging) -> Event:
         """Put a pack on charge; the event is that it holds its target."""
         self.settle()
         self.on_charge.append(charging)
-        self._deal_and_rouse()
+        self._deal()
         return charging.full
 
     def set_targets(self, targets_wh: list[float]) -> None:
@@ -144,7 +147,7 @@ class PowerSource:
             changed = changed or abs(target_wh - one.target_wh) > _TINY_WH
             one.target_wh = target_wh
         if changed:
-            self._deal_and_rouse()
+            self._deal()
 
     # --- energy and fuel up to now ---
 
@@ -180,12 +183,9 @@ class PowerSource:
 
     # --- dealing ---
 
-    def _deal_and_rouse(self) -> None:
-        self._deal()
-        self._rouse()
-
     def _deal(self) -> None:
         """Take full packs off, give every other its share of the source, and see to the fuel."""
+        self.settle()
         full = [one for one in self.on_charge if one.pack.energy_wh >= one.target_wh - _TINY_WH]
         for one in full:
             self.on_charge.remove(one)
@@ -200,6 +200,7 @@ class PowerSource:
                 self.low.succeed()
             if self.fuel_l <= _EMPTY_L and not self.dry.triggered:
                 self.dry.succeed()
+        self._note_next_change()
 
     def _deal_plenty(self) -> bool:
         """Give every pack all that it takes when nothing limits it but itself; False when something else does."""

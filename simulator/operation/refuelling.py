@@ -24,7 +24,9 @@ def refuelling(
         task = Task(Reason.REFUEL, draw_s(), table.people, table.by, urgency, source.name)
         if source.dry.callbacks is not None:
             source.dry.callbacks.append(lambda _, task=task: crew.hasten(task))  # type: ignore[misc]
-        yield from crew.begin(task)
+        granted = crew.ask(task)
+        if granted is not None:
+            yield granted
         source.stop_to_refuel()
         yield env.timeout(task.duration_s)
         filled_l = source.refuelled()

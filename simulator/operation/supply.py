@@ -100,7 +100,9 @@ class Supply:
         task = Task(Reason.MIX, self._draw_mix_s() + water_l / self._table.transfer_flow, self._mix.people,
                     self._mix.by, self._urgency, self.name)  # fmt: skip
         self._mixing, self._coming = task, amount
-        yield from self.crew.begin(task)
+        granted = self.crew.ask(task)
+        if granted is not None:
+            yield granted
         yield self.env.timeout(task.duration_s)
         self._mixing, self._coming = None, 0.0
         self.level += amount
@@ -115,7 +117,9 @@ class Supply:
         people = self._table.water_trip_people
         task = Task(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", self._urgency, self.name, away=True)
         self._trip = task
-        yield from self.crew.begin(task)
+        granted = self.crew.ask(task)
+        if granted is not None:
+            yield granted
         yield self.env.timeout(task.duration_s)
         self._trip = None
         if self.liquid:
@@ -141,7 +145,8 @@ class Supply:
         if self._orders or self.level < amount - _TINY:
             return False
         self._promise(amount)
-        self.change()
+        if not self._in_plenty:
+            self.change()
         return True
 
     def ask(self, amount: float) -> Event:
@@ -196,6 +201,14 @@ class Supply:
         self.change()
 
     # --- when what is due ---
+
+    @property
+    def _in_plenty(self) -> bool:
+        """True while neither a batch nor a trip can be due."""
+        if not self.liquid:
+            return self.level >= 0.1 * self._full
+        water_in_plenty = self.stock >= self._largest * self._table.water_share
+        return water_in_plenty and self.level > self._table.mix_at * self._full
 
     def _needed(self) -> float:
         """Return the product asked for and still to be flown, beyond what stands ready."""

@@ -157,7 +157,9 @@ class Turnaround:
         """Have people do a task on the aircraft."""
         crew = self._rig.crew
         task = line.task = Task(kind, task_s, table.people, table.by, TURNAROUND, self._aircraft.name, pump)
-        yield from crew.begin(task)
+        granted = crew.ask(task)
+        if granted is not None:
+            yield granted
         yield self._env.timeout(task_s)
         if pump:
             self._rig.supply.pumped(self._load.fill_amount)
@@ -238,7 +240,9 @@ def _give_pack(rig: Rig, lender: Aircraft, pack: Pack) -> ProcessGenerator:
     table = rig.tasks.swap
     task_s = 0.5 * table.time.mean()
     task = Task(Reason.SWAP, task_s, table.people, table.by, TURNAROUND, lender.name)
-    yield from rig.crew.begin(task)
+    granted = rig.crew.ask(task)
+    if granted is not None:
+        yield granted
     if lender.pack is not pack or not lender.rests:
         rig.crew.finish(task)
         lender.giving = False
