@@ -1,15 +1,19 @@
-"""Crew, power point, supply, work list and turnaround, each alone."""
+"""Crew, power source, supply, work list and turnaround, each alone."""
 
 import pytest
-from simulator.operation.kernel import DayClock
+import simpy
 from small_day import day_of, plan_of, table, waits_s
 
-from simulator.operation.crew import AHEAD, FEED, TURNAROUND, Crew, Job
+from simulator.operation.chargers import Charging
+from simulator.operation.crew import Crew
+from simulator.operation.launching import Airspace
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack
-from simulator.operation.power import PowerPoint, Session
+from simulator.operation.people import AHEAD, FEED, TURNAROUND, Task
+from simulator.operation.power import PowerSource
+from simulator.operation.refuelling import refuelling
 from simulator.operation.supply import Supply
-from simulator.operation.turnaround import _overlay
+from simulator.operation.turnaround import Part, overlay
 from simulator.operation.work import Visit, WorkList
 from simulator.scenario.schema_rig import Crew as CrewTable
 from simulator.scenario.schema_rig import Supply as SupplyTable
@@ -17,97 +21,107 @@ from simulator.scenario.schema_rig import Supply as SupplyTable
 # --- crew ---
 
 
-def crew(pumps=1, **values):
-    clock, log = DayClock(), DayLog()
-    return clock, log, Crew(clock, "rig", CrewTable.model_validate(values), pumps, log)
+class People:
+    """A crew, what it has done and when."""
 
+    def __init__(self, pumps=1, **values):
+        self.env, self.log, self.done = simpy.Environment(0.0), DayLog(), []
+        airspace = Airspace(1, 0.0, 0.0, False)
+        self.crew = Crew(self.env, "rig", CrewTable.model_validate(values), pumps, airspace, self.log)
 
-def ended(clock):
-    done = []
-    return done, lambda job: done.append((clock.now, job.subject))
+    def ask(self, kind, seconds, rank, name, people=1, then=None, **values):
+        task = Task(kind, seconds, people, "anyone", rank, name, **values)
+
+        def process():
+            yield from self.crew.do(task)
+            self.done.append((self.env.now, name))
+            if then is not None:
+                then()
+
+        self.env.process(process())
+        return task
 
 
 def test_tasks_start_by_rank_then_in_order_of_asking():
-    clock, _, people = crew(pilots=1, helpers=1, pilot_helps=False)
-    done, call = ended(clock)
-    people.request(Job(Reason.MIX, 10.0, 1, "anyone", AHEAD, call, "first"))
+    people = People(pilots=1, helpers=1, pilot_helps=False)
+    people.ask(Reason.MIX, 10.0, AHEAD, "first")
     for name, rank in (("mix", AHEAD), ("plug", FEED), ("swap", TURNAROUND), ("fill", TURNAROUND)):
-        people.request(Job(Reason.SWAP, 10.0, 1, "anyone", rank, call, name))
-    clock.run_until(1000.0)
-    assert done == [(10.0, "first"), (20.0, "swap"), (30.0, "fill"), (40.0, "plug"), (50.0, "mix")]
+        people.ask(Reason.SWAP, 10.0, rank, name)
+    people.env.run(until=1000.0)
+    assert people.done == [(10.0, "first"), (20.0, "swap"), (30.0, "fill"), (40.0, "plug"), (50.0, "mix")]
 
 
 def test_pumps_limit_fills_but_not_other_tasks():
-    clock, _, people = crew(pumps=1, pilots=1, helpers=3)
-    done, call = ended(clock)
-    jobs = [Job(Reason.FILL, 10.0, 1, "anyone", TURNAROUND, call, f"fill {n}", pump=True) for n in range(2)]
-    for job in jobs:
-        people.request(job)
-    people.request(Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "swap"))
-    clock.run_until(1000.0)
-    assert done == [(10.0, "fill 0"), (10.0, "swap"), (20.0, "fill 1")]
-    assert jobs[1].holds == [(0.0, Reason.CREW_BUSY)]
-    assert jobs[1].blocked is Reason.PUMP_BUSY
+    people = People(pumps=1, pilots=1, helpers=3)
+    fills = [people.ask(Reason.FILL, 10.0, TURNAROUND, f"fill {n}", pump=True) for n in range(2)]
+    people.ask(Reason.SWAP, 10.0, TURNAROUND, "swap")
+    people.env.run(until=1000.0)
+    assert people.done == [(10.0, "fill 0"), (10.0, "swap"), (20.0, "fill 1")]
+    assert fills[1].holds == [(0.0, Reason.CREW_BUSY)]
+    assert fills[1].blocked is Reason.PUMP_BUSY
 
 
 def test_break_waits_for_tasks_and_holds_what_comes_later():
-    clock, _, people = crew(pilots=1, helpers=2)
-    done, call = ended(clock)
-    people.request(Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "before"))
-    began = []
-    people.seize(Reason.BREAK, lambda: began.append(clock.now))
-    later = Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "later")
-    people.request(later)
-    clock.run_until(50.0)
+    people = People(pilots=1, helpers=2)
+    env, began = people.env, []
+    people.ask(Reason.SWAP, 10.0, TURNAROUND, "before")
+    later = []
+
+    def pause():
+        yield env.timeout(0.0)
+        gathered = people.crew.gather(Reason.BREAK)
+        later.append(people.ask(Reason.SWAP, 10.0, TURNAROUND, "later"))
+        yield gathered
+        began.append(env.now)
+        yield env.timeout(40.0)
+        assert later[0].blocked is Reason.BREAK
+        people.crew.release()
+
+    env.process(pause())
+    env.run(until=100.0)
     assert began == [10.0]
-    assert later.blocked is Reason.BREAK
-    people.release()
-    clock.run_until(100.0)
-    assert done == [(10.0, "before"), (60.0, "later")]
+    assert people.done == [(10.0, "before"), (60.0, "later")]
 
 
 def test_who_is_away_holds_up_no_break():
-    clock, _, people = crew(pilots=1, helpers=1)
-    done, call = ended(clock)
-    people.request(Job(Reason.RESTOCK, 500.0, 1, "anyone", AHEAD, call, "trip", away=True))
-    began = []
-    people.seize(Reason.BREAK, lambda: began.append([person.name for person in people.present]))
-    assert began == [["rig/pilot 1"]]
-    clock.run_until(1000.0)
-    assert done == [(500.0, "trip")]
+    people = People(pilots=1, helpers=1)
+    people.ask(Reason.RESTOCK, 500.0, AHEAD, "trip", away=True)
+    people.env.run(until=1.0)
+    gathered = people.crew.gather(Reason.BREAK)
+    people.env.run(until=2.0)
+    assert gathered.triggered
+    assert [person.name for person in people.crew.present] == ["rig/pilot 1"]
+    people.env.run(until=1000.0)
+    assert people.done == [(500.0, "trip")]
 
 
-def test_a_start_that_asks_for_people_loses_no_task():
-    clock, _, people = crew(pilots=1, helpers=2, pilot_helps=False)
-    done, call = ended(clock)
-    first = Job(Reason.REFUEL, 10.0, 1, "anyone", TURNAROUND, call, "refuel")
-    first.begin = lambda: people.request(Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "asked"))
-    people.request(first)
-    people.request(Job(Reason.SWAP, 10.0, 1, "anyone", TURNAROUND, call, "last"))
-    clock.run_until(100.0)
-    assert sorted(name for _, name in done) == ["asked", "last", "refuel"]
+def test_people_are_handed_on_after_who_asked_has_said_what_comes_next():
+    people = People(pilots=1, helpers=1, pilot_helps=False)
+    people.ask(Reason.FILL, 10.0, TURNAROUND, "half", then=lambda: people.ask(Reason.SWAP, 5.0, TURNAROUND, "next"))
+    people.ask(Reason.MIX, 10.0, AHEAD, "mix")
+    people.env.run(until=100.0)
+    assert people.done == [(10.0, "half"), (15.0, "next"), (25.0, "mix")]
 
 
 # --- power ---
 
 
-def point(refuels, **changes):
-    made = table(**changes)
-    plan = plan_of(made).rigs[0]
-    clock, log, charged = DayClock(), DayLog(), []
-    source = PowerPoint(
-        clock, "point", plan.power[0], log, lambda session: charged.append((clock.now, session)), refuels.append
-    )
+def source_of(**changes):
+    plan = plan_of(table(**changes)).rigs[0]
+    env = simpy.Environment(0.0)
+    source = PowerSource(env, "source", plan.power[0], DayLog())
     source.switch(True)
-    return clock, source, plan.packs[0][0], charged
+    return env, source, plan.packs[0][0]
 
 
-def plug(clock, source, plan, place, energy_wh):
-    pack, slot = Pack(f"pack {place}", plan, energy_wh), source.slots[place]
-    session = Session(pack, slot, plan.capacity_wh, 0.0, clock.now)
-    slot.session, slot.taken = session, True
-    source.start(session)
-    return session
+def plug(source, plan, place, energy_wh):
+    """Put a pack on charge; return it as it charges, and the list that gets the time when it is full."""
+    slot, charged = source.slots[place], []
+    charging = slot.charging = Charging(
+        Pack(f"pack {place}", plan, energy_wh), slot, plan.capacity_wh, source.env.event()
+    )
+    source.charge(charging).callbacks.append(lambda _: charged.append(source.env.now))
+    return charging, charged
 
 
 TWO = {
@@ -117,83 +131,102 @@ TWO = {
 
 
 def test_source_is_shared_equally_while_it_is_short():
-    clock, source, plan, charged = point([], **TWO)
-    sessions = [plug(clock, source, plan, place, 800.0) for place in range(2)]
+    env, source, plan = source_of(**TWO)
+    both = [plug(source, plan, place, 800.0) for place in range(2)]
     # 5 kW of the bus each, at charger efficiency 0.92 and charge efficiency 0.99
-    for session in sessions:
-        assert session.draw_w == pytest.approx(5000 * 0.92 * 0.99)
-        assert session.limited
-        assert session.pack.state is State.CHARGE_LIMITED
-    clock.run_until(10000.0)
-    assert [time for time, _ in charged] == pytest.approx([1000 / (5000 * 0.92 * 0.99) * 3600] * 2, abs=0.01)
+    for charging, _ in both:
+        assert charging.draw_w == pytest.approx(5000 * 0.92 * 0.99)
+        assert charging.limited
+        assert charging.pack.state is State.CHARGE_LIMITED
+    env.run(until=10000.0)
+    assert [time for _, charged in both for time in charged] == pytest.approx(
+        [1000 / (5000 * 0.92 * 0.99) * 3600] * 2, abs=0.01
+    )
     assert source.bus_wh == pytest.approx(2 * 1000 / (0.92 * 0.99), rel=1e-6)
-    assert sessions[0].pack.waits(0.0, 5000.0)[0][2] is Reason.GENERATOR_LIMITED
+    assert both[0][0].pack.waits(0.0, 5000.0)[0][1] is Reason.GENERATOR_LIMITED
 
 
 def test_the_rest_is_given_to_who_is_left():
-    clock, source, plan, _ = point([], **TWO)
-    plug(clock, source, plan, 0, 1799.0)
-    late = plug(clock, source, plan, 1, 500.0)
-    clock.run_until(60.0)
+    env, source, plan = source_of(**TWO)
+    plug(source, plan, 0, 1799.0)
+    late, _ = plug(source, plan, 1, 500.0)
+    env.run(until=60.0)
     # its own charger's 8 kW, not the bus's 10
     assert late.draw_w == pytest.approx(8000 * 0.99)
     assert not late.limited
 
 
-def test_tank_is_asked_for_at_its_level_and_again_when_empty():
-    refuels = []
-    clock, source, plan, _ = point(refuels, generator__generator__fuel_tank="0.5 L")
-    session = plug(clock, source, plan, 0, 100.0)
-    clock.run_until(20000.0)
-    assert len(refuels) == 2
+def test_tank_is_low_and_then_dry_and_runs_again_when_filled():
+    env, source, plan = source_of(generator__generator__fuel_tank="0.5 L")
+    charging, _ = plug(source, plan, 0, 100.0)
+    low, dry = source.low, source.dry
+    env.run(until=low)
+    assert source.running
+    env.run(until=20000.0)
+    assert dry.processed
     assert not source.running
     assert source.fuel_burnt_l == pytest.approx(0.5, rel=0.01)
-    held = session.pack.energy_wh
-    source.begin_refuel()
-    clock.run_until(20300.0)
-    assert source.end_refuel() == pytest.approx(0.5)
-    clock.run_until(20400.0)
-    source.advance()
-    assert session.pack.energy_wh > held
+    held = charging.pack.energy_wh
+    source.stop_to_refuel()
+    env.run(until=20300.0)
+    assert source.refuelled() == pytest.approx(0.5)
+    env.run(until=20400.0)
+    source.settle()
+    assert charging.pack.energy_wh > held
+    assert not source.low.triggered
+
+
+def test_whoever_is_free_refuels_a_generator_that_is_low():
+    env, source, plan = source_of(generator__generator__fuel_tank="0.5 L")
+    crew = Crew(env, "rig", CrewTable(pilots=1, helpers=1), 1, Airspace(1, 0.0, 0.0, False), source.log)
+    env.process(refuelling(env, source, crew, crew.table.tasks.refuel, lambda: 60.0, source.log))
+    plug(source, plan, 0, 100.0)
+    env.run(until=3600.0)
+    filled = [row.amount for row in source.log.rows if row.reason is Reason.REFUEL and row.state is State.RUN]
+    assert filled
+    assert all(0.0 < amount < 0.5 for amount in filled)
+    assert [row.entity for row in source.log.rows if row.state is State.TASK] == ["rig/helper 1"] * len(filled)
 
 
 def test_a_source_switched_off_is_no_shortage_of_power():
-    clock, source, plan, _ = point([], **TWO)
-    session = plug(clock, source, plan, 0, 100.0)
+    env, source, plan = source_of(**TWO)
+    charging, _ = plug(source, plan, 0, 100.0)
     source.switch(False)
-    clock.run_until(600.0)
+    env.run(until=600.0)
     source.switch(True)
-    assert session.pack.delays_s == {Reason.MOVING: pytest.approx(600.0)}
+    assert charging.pack.delays_s == {Reason.MOVING: pytest.approx(600.0)}
 
 
 # --- supply ---
 
 
 def supply(ahead, **values):
-    clock, log, people = crew(pilots=1, helpers=2)
+    people = People(pilots=1, helpers=2)
     made = SupplyTable.model_validate(
         {"mix_tank": "100 L", "nurse_water": "500 L", "transfer_flow": "60 L/min", **values}
     )
-    mixing = people.table.tasks.mix
-    return clock, Supply(clock, "supply", made, True, mixing, people, log, ahead, lambda: 60.0, lambda: 600.0)
+    mixing = people.crew.table.tasks.mix
+    tank = Supply(people.env, "supply", made, True, mixing, people.crew, people.log, ahead, lambda: 60.0, lambda: 600.0)
+    return people.env, tank
 
 
 def test_orders_are_served_in_turn_and_mixing_never_exceeds_what_can_be_flown():
-    clock, tank = supply(lambda: 30.0, start_mixed="20 %", mix_at="0 %")
+    env, tank = supply(lambda: 30.0, start_mixed="20 %", mix_at="0 %")
     served = []
-    tank.request(15.0, lambda: served.append((clock.now, 1)))
-    tank.request(15.0, lambda: served.append((clock.now, 2)))
-    clock.run_until(1000.0)
-    assert served[0] == (0.0, 1)
+    assert tank.take(15.0)
+    assert not tank.take(15.0)
+    tank.ask(15.0).callbacks.append(lambda _: served.append(env.now))
+    assert not tank.take(1.0)
+    env.run(until=1000.0)
     # 15 ordered and 30 ahead less 5 in the tank: 40 L, of which 95 % is water let in at 1 L/s
-    assert served[1] == (pytest.approx(60 + 40 * 0.95), 2)
+    assert served == [pytest.approx(60 + 40 * 0.95)]
     assert tank.made == pytest.approx(40.0)
     assert tank.level == pytest.approx(30.0)
 
 
 def test_withdrawn_order_is_put_back():
     _, tank = supply(lambda: 0.0, start_mixed="50 %")
-    tank.request(30.0, lambda: None)
+    assert tank.take(30.0)
     tank.put_back(30.0)
     assert tank.level == pytest.approx(50.0)
 
@@ -253,14 +286,16 @@ def test_list_runs_out_or_repeats():
 # --- turnaround and waits ---
 
 
-def test_services_are_laid_over_the_waits_of_the_longer_branch():
+def test_services_are_laid_over_the_waits_of_the_longer_line():
     wait, fill, swap = State.WAIT, State.FILL, State.SWAP
-    last = [(0.0, 10.0, swap, Reason.NONE), (10.0, 50.0, wait, Reason.TOO_FEW_PACKS), (50.0, 60.0, swap, Reason.NONE)]
-    other = [(0.0, 5.0, wait, Reason.NO_MIX), (5.0, 30.0, fill, Reason.NONE)]
-    assert _overlay(last, other) == [
+    few = Reason.TOO_FEW_PACKS
+    last = [Part(0.0, 10.0, swap, Reason.NONE), Part(10.0, 50.0, wait, few), Part(50.0, 60.0, swap, Reason.NONE)]
+    other = [Part(0.0, 5.0, wait, Reason.NO_MIX), Part(5.0, 30.0, fill, Reason.NONE)]
+    merged = overlay(last, other)
+    assert [(one.start_s, one.end_s, one.state, one.reason) for one in merged] == [
         (0.0, 10.0, swap, Reason.NONE),
         (10.0, 30.0, fill, Reason.NONE),
-        (30.0, 50.0, wait, Reason.TOO_FEW_PACKS),
+        (30.0, 50.0, wait, few),
         (50.0, 60.0, swap, Reason.NONE),
     ]
 

@@ -203,7 +203,7 @@ def test_an_empty_day_and_hostile_names_are_drawn() -> None:
         1000.0,
         1,
     )
-    log.flown.append(tuple(flight))
+    log.sorties.append(tuple(flight))
     day = SimulatedDay(log, (), 0)
     svg = figure_bytes(timeline_figure(day, None, HOSTILE), "svg")
     assert b"<script" not in svg
