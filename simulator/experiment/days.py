@@ -10,9 +10,9 @@ import numpy as np
 from simulator.analysis.summary import COLUMNS, summarise
 from simulator.experiment.pieces import Piece
 from simulator.experiment.record_file import Rows
-from simulator.experiment.streams import BLOCK_DAYS, DayStreams, StreamBank, StreamSource
 from simulator.operation.day import SimulatedDay, simulate
 from simulator.operation.plan import DayPlan
+from simulator.scenario.streams import BLOCK_DAYS, DayStreams, StreamBank, StreamSource
 
 ACTIVE_PERIOD_DAYS = 100
 """Momentary bottlenecks are found in this many days of a set; the rest only adds to the other figures."""

@@ -6,8 +6,8 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
-from simulator.experiment.streams import BLOCK_DAYS
 from simulator.experiment.tables import Tables
+from simulator.scenario.streams import BLOCK_DAYS
 
 PIECE_S = 0.5
 """Work in a piece: long beside the few milliseconds of handing it over, short enough to stop or share out soon."""
@@ -28,7 +28,7 @@ class Piece:
     plans : tuple of int
         Plans, simulated day by day side by side, so that they share the draws and an interruption leaves pairs.
     first, last : int
-        Replications ``first`` to ``last - 1``: within one block of :data:`simulator.experiment.streams.BLOCK_DAYS`,
+        Replications ``first`` to ``last - 1``: within one block of :data:`simulator.scenario.streams.BLOCK_DAYS`,
         or whole blocks.
     """
 

@@ -13,10 +13,10 @@ from simulator.experiment.days import simulate_replication as simulate_replicati
 from simulator.experiment.journal import Journal
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
 from simulator.experiment.record_file import Rows
-from simulator.experiment.streams import BLOCK_DAYS
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers, lost_worker
 from simulator.operation.plan import DayPlan
+from simulator.scenario.streams import BLOCK_DAYS
 
 LEAST_DAYS = 10
 """Days that every plan is given even when the time is over."""

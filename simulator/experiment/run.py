@@ -20,11 +20,11 @@ from simulator.experiment.journal import Journal
 from simulator.experiment.record_file import Rows
 from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
-from simulator.experiment.streams import BLOCK_DAYS, StreamBank
 from simulator.experiment.variations import Variation, one_more_of_each
 from simulator.operation.day import SimulatedDay
 from simulator.operation.plan import DayPlan, make_plan
 from simulator.scenario.loading import LoadedScenario, vary
+from simulator.scenario.streams import BLOCK_DAYS, StreamBank
 
 MOST_DAYS = 1_000_000
 """Days at which a run for a precision gives up."""

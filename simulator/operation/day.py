@@ -5,13 +5,13 @@ from __future__ import annotations
 import gc
 from dataclasses import dataclass
 
-from simulator.experiment.streams import DayStreams
 from simulator.operation.kernel import DayClock, Walk, call_after
 from simulator.operation.log import DayLog, Kind, RawSortie
 from simulator.operation.move import RigEnd, RigUnit
 from simulator.operation.plan import DayPlan
 from simulator.operation.weather import WEATHER, plan_breaks, weather_hours, weather_stoppages
 from simulator.operation.work import WorkList
+from simulator.scenario.streams import DayStreams
 
 _AFTER_LAST_LANDING_S = 1e-3
 """The day closes this much after the last allowed landing, so that a landing just then still counts."""

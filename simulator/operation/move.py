@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable
 from dataclasses import dataclass
 
-from simulator.experiment.streams import DayStreams
 from simulator.operation.charging import ChargingStation
 from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
 from simulator.operation.kernel import DayClock, Due, Signal, Steps, call_after, wait
@@ -18,6 +17,7 @@ from simulator.operation.power import PowerPoint, Session
 from simulator.operation.sortie import AircraftUnit
 from simulator.operation.supply import Supply
 from simulator.operation.work import Visit, WorkList
+from simulator.scenario.streams import DayStreams
 
 _LOADS_TO_KNOW_THE_PACE = 4
 """Loads an aircraft after which the rig's own pace, not the least cycle, tells how much more is to be mixed."""

@@ -6,7 +6,6 @@ import math
 from collections.abc import Callable
 from typing import TYPE_CHECKING
 
-from simulator.experiment.streams import DayStreams
 from simulator.operation.crew import Person
 from simulator.operation.flight import Airborne, Flight, furthest, to_pass_end
 from simulator.operation.kernel import DayClock, Signal, Steps, wait
@@ -15,6 +14,7 @@ from simulator.operation.packs import Pack
 from simulator.operation.plan_equipment import AircraftPlan
 from simulator.operation.turnaround import Turnaround
 from simulator.operation.work import Visit
+from simulator.scenario.streams import DayStreams
 
 if TYPE_CHECKING:
     from simulator.operation.move import RigUnit

@@ -4,12 +4,12 @@ from __future__ import annotations
 
 import math
 
-from simulator.experiment.streams import DayStreams
 from simulator.operation.kernel import DayClock, Due, Steps, call_after, wait
 from simulator.operation.log import Reason, State
 from simulator.operation.move import RigUnit
 from simulator.scenario.schema import Break
 from simulator.scenario.schema_weather import Stoppages
+from simulator.scenario.streams import DayStreams
 from simulator.scenario.weather_days import Windows
 
 WEATHER = "weather"

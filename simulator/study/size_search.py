@@ -12,10 +12,10 @@ from numpy.typing import NDArray
 from simulator.experiment.estimates import Interval, mean_interval, student_quantile
 from simulator.experiment.replicate import Runner
 from simulator.experiment.selection import Selection, select_best
-from simulator.experiment.streams import BLOCK_DAYS
 from simulator.operation.plan import DayPlan
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs
+from simulator.scenario.streams import BLOCK_DAYS
 from simulator.study.day_money import ledger_of, season_money
 from simulator.study.money import pieces_of
 from simulator.study.target import SeasonTarget, Target, Verdict

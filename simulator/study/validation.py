@@ -15,10 +15,10 @@ from typing import Any
 from simulator.analysis.summary import TIME_LABELS
 from simulator.errors import InputError
 from simulator.experiment.replicate import simulate_replication
-from simulator.experiment.streams import StreamBank
 from simulator.operation.log import FLIGHT_STATES, Kind, Reason, State
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 from simulator.scenario.units import LITRE_PER_GALLON, M2_PER_HECTARE
 from simulator.study import validation_cases as cases
 from simulator.study.validation_check import (

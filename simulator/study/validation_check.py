@@ -12,9 +12,9 @@ from numpy.typing import NDArray
 from simulator.analysis.summary import COLUMNS, TIME_LABELS, summarise
 from simulator.experiment.estimates import ratio_interval
 from simulator.experiment.replicate import simulate_replication
-from simulator.experiment.streams import StreamBank
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 from simulator.scenario.units import M2_PER_HECTARE
 
 Verdict = Literal["agrees", "above", "below", "low end", "high end"]

@@ -7,9 +7,9 @@ from small_day import plan_of, table
 
 from simulator.analysis.conservation import verify_day, violations
 from simulator.errors import ConservationError
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.log import DayLog, Reason, State
+from simulator.scenario.streams import StreamBank
 
 STOPPAGES = {"time_between": {"dist": "exponential", "mean": "60 min"}, "length": "10 min"}
 

@@ -19,7 +19,6 @@ from simulator.analysis.explain_sheet import TOLERANCE, Sheet
 from simulator.analysis.explain_text import clean, page_markdown, page_text
 from simulator.errors import InputError
 from simulator.experiment.replicate import simulate_replication
-from simulator.experiment.streams import StreamBank
 from simulator.operation.flight import Flight
 from simulator.operation.plan import make_plan
 from simulator.physics.generator import DerateRule, derate_share
@@ -28,6 +27,7 @@ from simulator.scenario.provenance import provenance
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_equipment import Aircraft, Pack
 from simulator.scenario.starter import starter_text
+from simulator.scenario.streams import StreamBank
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 FOLDER = Path(__file__).parents[2] / "scenarios"

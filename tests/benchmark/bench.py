@@ -24,10 +24,10 @@ from simulator import compiled
 from simulator.experiment.days import run_day
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.plan import DayPlan
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 
 SIZES = (
     (1, 3, 1, 1), (2, 7, 3, 1), (5, 16, 7, 1), (10, 32, 14, 1), (20, 64, 28, 1), (20, 100, 28, 1), (1, 2, 1, 1),

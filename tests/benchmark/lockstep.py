@@ -278,8 +278,8 @@ def main() -> None:
     from bench import plan_of
 
     from simulator.compiled import in_use
-    from simulator.experiment.streams import StreamBank
     from simulator.operation.day import simulate
+    from simulator.scenario.streams import StreamBank
 
     sample = [draws(seed) for seed in range(10_000)]
     few = sample[:32]

@@ -12,9 +12,9 @@ from simulator.compiled import in_use
 from simulator.errors import InputError
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 
 
 def add_days(digest, table, days):

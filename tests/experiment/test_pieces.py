@@ -11,8 +11,8 @@ from hypothesis import strategies as st
 
 from simulator.analysis.summary import COLUMNS
 from simulator.experiment.pieces import MOST_BLOCKS, PIECE_S, Piece, Pieces
-from simulator.experiment.streams import BLOCK_DAYS
 from simulator.experiment.tables import Tables
+from simulator.scenario.streams import BLOCK_DAYS
 
 
 def add(tables: Tables, plan: int, first: int, last: int) -> None:

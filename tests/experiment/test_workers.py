@@ -21,8 +21,8 @@ from simulator.experiment.days import LatestBlock, run_day, run_piece
 from simulator.experiment.pieces import Piece
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans, run
-from simulator.experiment.streams import BLOCK_DAYS, StreamBank
 from simulator.scenario.loading import LoadedScenario, load_scenario
+from simulator.scenario.streams import BLOCK_DAYS, StreamBank
 
 ROOT = Path(__file__).resolve().parents[2]
 CONSTANT = {

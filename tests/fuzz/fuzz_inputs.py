@@ -18,7 +18,6 @@ from bounds import bounded
 from small_day import TABLE
 
 from simulator.errors import InputError
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.plan import make_plan
 from simulator.scenario import units
@@ -26,6 +25,7 @@ from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.merge import parse_setting
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
+from simulator.scenario.streams import StreamBank
 from simulator.scenario.toml_text import toml_document
 from simulator.scenario.weather_file import read_weather
 

@@ -3,10 +3,10 @@
 import copy
 
 from simulator.analysis.conservation import verify_day
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 
 M2_PER_ACRE = 4046.8564224
 

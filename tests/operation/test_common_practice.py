@@ -7,8 +7,8 @@ import pytest
 from small_day import M2_PER_ACRE, area_m2, plan_of, waits_s
 
 from simulator.analysis.conservation import verify_day
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
+from simulator.scenario.streams import StreamBank
 
 FIELD = {"name": "one", "area": "160 acre", "length_to_width": "1", "drive_distance": "1 mi"}
 CHECKED_DAYS = 4

@@ -12,12 +12,12 @@ import pytest
 
 from simulator.analysis.conservation import violations
 from simulator.errors import InputError
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import SimulatedDay, simulate
 from simulator.operation.log import Kind, Reason, State
 from simulator.operation.plan import DayPlan, make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.starter import starter_text
+from simulator.scenario.streams import StreamBank
 
 ROOT = Path(__file__).resolve().parents[2]
 WILLOW = ROOT / "scenarios/fields_willow_basin.geojson"

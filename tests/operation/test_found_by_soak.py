@@ -7,11 +7,11 @@ from small_day import plan_of, table
 
 from simulator.analysis.conservation import verify_day
 from simulator.experiment.run import make_plans
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.log import Reason
 from simulator.operation.work import WorkList
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 
 HERE = Path(__file__).parent
 

@@ -10,8 +10,8 @@ import pytest
 from small_day import area_m2, plan_of, table
 
 from simulator.analysis.conservation import verify_day
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
+from simulator.scenario.streams import StreamBank
 
 DAYS = 10
 

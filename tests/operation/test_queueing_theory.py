@@ -12,9 +12,9 @@ import numpy as np
 import pytest
 from small_day import plan_of, table
 
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.physics.queueing import closed_network, machine_repair
+from simulator.scenario.streams import StreamBank
 
 HOUR_S = 10.0
 """Seconds that stand for an hour of the tables: only ratios matter."""

@@ -199,6 +199,6 @@ def test_module_needs_no_scipy():
     import subprocess
     import sys
 
-    code = "import sys, simulator.experiment.streams, simulator.experiment.estimates; print('scipy' in sys.modules)"
+    code = "import sys, simulator.scenario.streams, simulator.experiment.estimates; print('scipy' in sys.modules)"
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
     assert done.stdout.strip() == "False"

@@ -13,13 +13,13 @@ import pytest
 from small_day import TABLE, table
 
 from simulator.errors import InputError
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.plan import make_plan
 from simulator.scenario import boundaries, loading, merge, stopwatch, types, weather_file
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
+from simulator.scenario.streams import StreamBank
 from simulator.scenario.toml_text import toml_document
 from simulator.scenario.weather_file import read_weather
 

@@ -11,9 +11,9 @@ import pytest
 from simulator.analysis.conservation import violations
 from simulator.analysis.summary import COLUMNS, TIME_LABELS, summarise
 from simulator.experiment.replicate import simulate_replication
-from simulator.experiment.streams import StreamBank
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
 FILES = sorted(FOLDER.glob("*.toml"))

@@ -33,10 +33,10 @@ from wider_scenarios import wider_scenarios
 from simulator.analysis.conservation import violations
 from simulator.analysis.summary import summarise
 from simulator.errors import InputError
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 
 BATCH = 50
 """Scenarios of one seed of the generator."""

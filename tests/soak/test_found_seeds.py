@@ -15,10 +15,10 @@ from bounds import bounded
 from wider_scenarios import _boundaries
 
 from simulator.analysis.conservation import violations
-from simulator.experiment.streams import StreamBank
 from simulator.operation.day import simulate
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 
 
 def check(made, seed=1, days=3, folder=None):

@@ -15,10 +15,10 @@ sys.path.insert(0, str(Path(__file__).parent))
 import soaking
 from soaking import Found, check_day, soak, soak_batch
 
-from simulator.experiment.streams import StreamBank
 from simulator.operation.log import State
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.streams import StreamBank
 
 SHORT_DAYS = 2000
 

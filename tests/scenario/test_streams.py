@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from simulator.experiment.streams import BLOCK_DAYS, DayStreams, FixedStreams, MeanStreams, StreamBank
 from simulator.scenario.distributions import Constant, Exponential, Lognormal, Uniform
+from simulator.scenario.streams import BLOCK_DAYS, DayStreams, FixedStreams, MeanStreams, StreamBank
 
 FILL = Lognormal(70.0, 0.3)
 
@@ -60,7 +60,7 @@ def test_another_distribution_uses_the_same_random_numbers():
 
 def test_another_process_gives_the_same():
     code = (
-        "import json; from simulator.experiment.streams import StreamBank;"
+        "import json; from simulator.scenario.streams import StreamBank;"
         "d = StreamBank(11).day(130).uniforms('fill'); print(json.dumps([d() for _ in range(700)]))"
     )
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True)
