@@ -3,10 +3,13 @@
 from __future__ import annotations
 
 import ast
+import os
 import re
 import shutil
 import subprocess
 import sys
+import tomllib
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -106,6 +109,7 @@ def test_top_level_holds_only_what_it_may() -> None:
         "CHANGELOG.md",
         "LICENSE",
         "pyproject.toml",
+        "hatch_build.py",
         "simulator",
         "scenarios",
         "tests",
@@ -113,6 +117,24 @@ def test_top_level_holds_only_what_it_may() -> None:
     }
     top = {name.split("/")[0] for name in listed}
     assert {name for name in top if not name.startswith(".")} <= allowed
+
+
+def test_the_package_holds_every_file_and_no_machine_code(tmp_path: Path) -> None:
+    asked = {key: value for key, value in os.environ.items() if key != "HATCH_BUILD_HOOKS_ENABLE"}
+    build = [sys.executable, "-m", "hatchling", "build", "-t", "wheel", "-d", str(tmp_path)]
+    subprocess.run(build, cwd=ROOT, env=asked, capture_output=True, check=True)
+    (wheel,) = tmp_path.iterdir()
+    held = {name for name in zipfile.ZipFile(wheel).namelist() if ".dist-info/" not in name}
+    sources = (path for path in (ROOT / "simulator").rglob("*") if path.is_file() and path.suffix != ".pyc")
+    assert held == {path.relative_to(ROOT).as_posix() for path in sources}
+    assert not [name for name in held if name.endswith((".so", ".pyd"))]
+
+
+def test_what_is_compiled_is_there() -> None:
+    """A file that was renamed would be interpreted from then on, and nobody would know."""
+    settings = tomllib.loads((ROOT / "pyproject.toml").read_text(encoding="utf-8"))
+    hook = settings["tool"]["hatch"]["build"]["targets"]["wheel"]["hooks"]["mypyc"]
+    assert not [one for one in (*hook["include"], *hook["exclude"]) if not any(ROOT.rglob(one.removeprefix("/")))]
 
 
 def test_no_machine_path_is_tracked() -> None:
