@@ -13,6 +13,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
+import simpy
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ["physics", "scenario", "operation", "analysis", "experiment", "study", "report", "command"]
@@ -24,7 +25,7 @@ MAY_USE = {
     "analysis": {"physics", "scenario", "operation"},
     "experiment": {"physics", "scenario", "operation", "analysis"},
     "study": {"physics", "scenario", "operation", "analysis", "experiment"},
-    "report": {"physics", "scenario", "operation", "analysis", "experiment", "study"},
+    "report": {"physics", "scenario", "analysis", "experiment", "study"},
     "command": {"physics", "scenario", "operation", "analysis", "experiment", "study", "report"},
 }
 
@@ -48,31 +49,138 @@ def test_types_are_strict() -> None:
     assert done.returncode == 0, done.stdout
 
 
-def imports(path: Path) -> set[str]:
+def imports(path: Path, for_types: bool = True) -> set[str]:
+    """Return what a file imports, also within functions; of ``from a import b``, ``a.b`` too."""
     names = set()
     tree = ast.parse(path.read_text(encoding="utf-8"))
     for node in ast.walk(tree):
-        if isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
-            node.body = []  # imported for types only
+        if not for_types and isinstance(node, ast.If) and ast.unparse(node.test) == "TYPE_CHECKING":
+            node.body = []
     for node in ast.walk(tree):
         if isinstance(node, ast.Import):
             names.update(alias.name for alias in node.names)
-        elif isinstance(node, ast.ImportFrom) and node.module:
-            names.add(node.module)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path}: imports are absolute here"
+            names.update([str(node.module), *(f"{node.module}.{alias.name}" for alias in node.names)])
     return names
 
 
 @pytest.mark.parametrize("room", ROOMS)
 def test_no_room_imports_a_higher_one(room: str) -> None:
-    wrong = []
+    wrong = set()
     for path in (ROOT / "simulator" / room).rglob("*.py"):
         for name in imports(path):
             parts = name.split(".")
             if parts[0] != "simulator" or len(parts) < 2 or parts[1] not in ROOMS or parts[1] == room:
                 continue
             if parts[1] not in MAY_USE[room]:
-                wrong.append(f"{path.relative_to(ROOT)} imports {name}")
-    assert not wrong
+                wrong.add(f"{path.relative_to(ROOT)} imports {'.'.join(parts[:3])}")
+    assert not wrong, "\n".join(sorted(wrong))
+
+
+def test_no_circle_of_files() -> None:
+    files = {}
+    for path in (ROOT / "simulator").rglob("*.py"):
+        parts = path.relative_to(ROOT).with_suffix("").parts
+        files[".".join(parts[:-1] if parts[-1] == "__init__" else parts)] = path
+    below = {name: imports(path) & files.keys() - {name} for name, path in files.items()}
+    grown = True
+    while grown:  # until each name has all that it reaches
+        grown = False
+        for name, reached in below.items():
+            more = reached.union(*(below[other] for other in reached))
+            grown |= more != reached
+            below[name] = more
+    circles = {" <-> ".join(sorted(other for other in below[name] if name in below[other])) for name in files} - {""}
+    assert not circles, "\n".join(circles)
+
+
+OPERATION = sorted((ROOT / "simulator" / "operation").glob("*.py"))
+
+
+PUBLIC = {"_replace", "_asdict", "_fields", "_make"}
+"""What every named tuple offers under such names lest they clash with its fields."""
+
+
+def is_private(name: str) -> bool:
+    return name.startswith("_") and not name.startswith("__") and name not in PUBLIC
+
+
+def private_names_of_simpy() -> set[str]:
+    folder = Path(simpy.__file__).parent
+    nodes = [node for path in folder.rglob("*.py") for node in ast.walk(ast.parse(path.read_text(encoding="utf-8")))]
+    return {node.attr for node in nodes if isinstance(node, ast.Attribute) and is_private(node.attr)}
+
+
+def private_uses(tree: ast.Module, of_simpy: set[str]) -> list[str]:
+    """Return where a file reads a private attribute of what it has not defined.
+
+    A file's own are those of ``self``, ``cls`` and its classes; a class made from one of SimPy's has SimPy's too.
+    """
+    classes = [node for node in ast.walk(tree) if isinstance(node, ast.ClassDef)]
+    foreign = {
+        alias.asname or alias.name.split(".")[0]
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Import | ast.ImportFrom)
+        for alias in node.names
+        if (node.module or "" if isinstance(node, ast.ImportFrom) else alias.name).split(".")[0] == "simpy"
+    }
+    found = []
+    for one in classes:  # in order: a base stands before what is made from it
+        if any(ast.unparse(base).split("[")[0].split(".")[0] in foreign for base in one.bases):
+            foreign.add(one.name)
+            found += [node for node in ast.walk(one) if isinstance(node, ast.Attribute) and node.attr in of_simpy]
+    own = {"self", "cls", *(one.name for one in classes)}
+    found += [
+        node
+        for node in ast.walk(tree)
+        if isinstance(node, ast.Attribute)
+        and is_private(node.attr)
+        and not (isinstance(node.value, ast.Name) and node.value.id in own)
+    ]
+    return sorted({f"line {node.lineno}: {ast.unparse(node)}" for node in found})
+
+
+@pytest.mark.parametrize("path", OPERATION, ids=lambda path: path.stem)
+def test_operation_uses_no_private_name_of_simpy(path: Path) -> None:
+    tree = ast.parse(path.read_text(encoding="utf-8"))
+    assert not private_uses(tree, private_names_of_simpy())
+    taken = [alias.name for node in ast.walk(tree) if isinstance(node, ast.ImportFrom) for alias in node.names]
+    assert not [name for name in taken if is_private(name)]
+
+
+def test_private_names_are_found() -> None:
+    """The check above sees what it is to see, and nothing else."""
+    text = """
+import simpy
+from simpy.events import Event
+class Own:
+    def good(self, other):
+        self._queue = Own._count
+        return self.__class__, other.queue
+    def bad(self, env):
+        return env._now, self.env._eid
+class Due(Event):
+    def good(self):
+        return self._mine
+    def bad(self):
+        self._ok = True
+class Later(Due):
+    def bad(self):
+        self._value = 1
+class Clock(simpy.Environment):
+    def bad(self):
+        return self._queue
+"""
+    found = private_uses(ast.parse(text), private_names_of_simpy())
+    seen = {one.split(": ")[1] for one in found}
+    assert seen == {"env._now", "self.env._eid", "self._ok", "self._value", "self._queue"}
+
+
+def test_operation_is_small() -> None:
+    lines = {path.name: len(path.read_text(encoding="utf-8").splitlines()) for path in OPERATION}
+    assert not {name: count for name, count in lines.items() if count > 350}
+    assert sum(lines.values()) <= 4000
 
 
 @pytest.mark.parametrize(
@@ -83,7 +191,7 @@ def test_a_package_is_used_in_one_room(package: str, rooms: set[str]) -> None:
     used = {
         path.relative_to(ROOT / "simulator").parts[0]
         for path in (ROOT / "simulator").rglob("*.py")
-        if any(name.split(".")[0] == package for name in imports(path))
+        if any(name.split(".")[0] == package for name in imports(path, for_types=False))
     }
     assert used == rooms
 
