@@ -9,11 +9,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from simulator.compiled import activate
-
-__version__ = "0.1.0"
-
-activate()
+from simulator.version import __version__
 
 if TYPE_CHECKING:
     from simulator.experiment.result import Result
@@ -44,6 +40,7 @@ _PLACES = {
 __all__ = [
     "LoadedScenario",
     "Result",
+    "__version__",
     "crossover",
     "fragmentation",
     "ladder",

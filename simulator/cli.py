@@ -7,8 +7,8 @@ from importlib import import_module
 
 import click
 
-from simulator import __version__
 from simulator.errors import AcredayError, InputError
+from simulator.version import __version__
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("simulator.command.new", "Write a commented scenario to start from."),
@@ -39,7 +39,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "fit": ("simulator.command.fit", "Turn stopwatch times into a scenario's distributions."),
     "hindcast": ("simulator.command.hindcast", "Hold the simulation against past days."),
     "validation": ("simulator.command.validation", "Write the page that sets the model beside published measurements."),
-    "compile": ("simulator.command.compile", "Translate the model into machine code, for long runs: same numbers."),
     "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
 }
 """Command name to module (with a click command named ``command``) and short help."""

@@ -8,8 +8,6 @@ import os
 from hypothesis import HealthCheck, settings
 
 os.environ.setdefault("ACREDAY_VERIFY", "1")
-# the tests reach into the sources; the compiled copy has its own tests, and can be given to these with 1
-os.environ.setdefault("ACREDAY_COMPILED", "0")
 
 settings.register_profile(
     "acreday", deadline=None, database=None, suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large]

@@ -26,10 +26,6 @@ if TYPE_CHECKING:
     from simulator.report.folder import ResultFolder
 
 
-_MANY_DAYS = 5000
-"""From so many simulated days on, the compiled model is worth its minute or two."""
-
-
 @dataclass(frozen=True)
 class Request:
     """Options of a run."""
@@ -156,7 +152,6 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     target = Path(request.out) if request.out is not None else Path("reports") / f"{loaded.name}{suffix}"
     check_target(target, request.force or request.resume)
     path = prepare_journal(target, request.force, request.resume)
-    from simulator.compiled import in_use
     from simulator.experiment.journal import days_in, sync_folder
     from simulator.experiment.run import Options, open_journal, run
 
@@ -175,10 +170,6 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
             budget_s,
             journal,
         )
-        if len(loaded.sets) * (request.days or 0) >= _MANY_DAYS and not in_use():
-            note(
-                "acreday: acreday compile, once, would make a run as long as this several times as fast", request.quiet
-            )
         try:
             result = run(loaded, options, progress)
         finally:

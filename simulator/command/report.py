@@ -19,7 +19,8 @@ def command(results: tuple[str, ...], out: str | None, quiet: bool) -> None:
     from pathlib import Path
 
     from simulator.errors import InputError
-    from simulator.report.html import write_comparison, write_report
+    from simulator.report.html import write_report
+    from simulator.report.html_comparison import write_comparison
     from simulator.report.stored import read_result
 
     stored = [read_result(Path(name)) for name in results]

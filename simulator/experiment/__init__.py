@@ -1,1 +1,1 @@
-"""Replications: random streams, executors, sequential precision and estimates."""
+"""Replications: executors, sequential precision and estimates."""

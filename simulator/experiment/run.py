@@ -10,11 +10,10 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
-from simulator import __version__
 from simulator.analysis.bottleneck import OneMore
 from simulator.analysis.summary import COLUMNS
-from simulator.compiled import digest
 from simulator.errors import InputError, Problem
+from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
 from simulator.experiment.journal import Journal
 from simulator.experiment.record_file import Rows
@@ -25,6 +24,7 @@ from simulator.operation.day import SimulatedDay
 from simulator.operation.plan import DayPlan, make_plan
 from simulator.scenario.loading import LoadedScenario, vary
 from simulator.scenario.streams import BLOCK_DAYS, StreamBank
+from simulator.version import __version__
 
 MOST_DAYS = 1_000_000
 """Days at which a run for a precision gives up."""

@@ -15,12 +15,12 @@ from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from simulator import __version__
-from simulator.compiled import in_use
 from simulator.errors import InputError
+from simulator.experiment.engine import engine
 from simulator.experiment.journal import sync_folder
 from simulator.experiment.record_file import disk_problem
 from simulator.report.writing import safe_cell, sync_file
+from simulator.version import __version__
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -296,7 +296,7 @@ def manifest(
         "acreday_version": __version__,
         "python": platform.python_version(),
         "packages": packages,
-        "engine": "simpy, compiled" if in_use() else "simpy, interpreted",
+        "engine": engine(),
         "created": created,
         "duration_s": round(duration_s, 2),
         "command": command,

@@ -1,27 +1,16 @@
-"""The report: one self-contained page of one result, and a page that sets several results side by side.
-
-A page loads nothing: pictures, style and script stand in it, and its content security policy allows only those by hash.
-"""
+"""The report: one self-contained page of one result."""
 
 from __future__ import annotations
 
-import base64
-import hashlib
-import re
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from dataclasses import dataclass
-from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from jinja2 import Environment, PackageLoader, StrictUndefined
-from markupsafe import Markup
-
-from simulator.errors import InputError
 from simulator.report import html_charts, html_day_charts
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
+from simulator.report.html_page import asset, clean, render, write
 from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
 from simulator.report.numbers import (
     ReportUnits,
@@ -31,7 +20,7 @@ from simulator.report.numbers import (
     units_of,
 )
 from simulator.report.replay import replay_data
-from simulator.report.writing import plain, write_atomically
+from simulator.report.writing import plain
 
 if TYPE_CHECKING:
     from simulator.report.stored import StoredResult
@@ -73,13 +62,13 @@ def write_report(stored: StoredResult, out_html: Path) -> None:
     InputError
         The file cannot be written.
     """
-    _write(out_html, report_page(stored))
+    write(out_html, report_page(stored))
 
 
 def report_page(stored: StoredResult) -> str:
     """Return the report of one result as HTML text; see :func:`write_report`."""
-    document, manifest = _clean(stored.document), _clean(stored.manifest)
-    records = {plain(name): _clean(record) for name, record in stored.day_records.items()}
+    document, manifest = clean(stored.document), clean(stored.manifest)
+    records = {plain(name): clean(record) for name, record in stored.day_records.items()}
     days = stored.days.copy()
     days["equipment_set"] = [plain(name) for name in days["equipment_set"]]
     units = units_of(document)
@@ -92,7 +81,7 @@ def report_page(stored: StoredResult) -> str:
         for entry in sets
         if entry["name"] in records
     ]
-    return _render(
+    return render(
         "report.html.j2",
         title=base.get("title") or document["scenario"],
         scenario=document["scenario"],
@@ -116,7 +105,7 @@ def report_page(stored: StoredResult) -> str:
         simulation_note=SIMULATION_NOTE,
         invented_note=INVENTED_NOTE if base.get("invented", True) else "",
         manifest_table=_manifest_table(document, manifest),
-        script=_asset("replay.js") if parts else "",
+        script=asset("replay.js") if parts else "",
     )
 
 
@@ -192,89 +181,3 @@ def _manifest_table(document: Mapping[str, Any], manifest: Mapping[str, Any]) ->
     rows += [(f"package {name}", str(value)) for name, value in (manifest.get("packages") or {}).items()]
     rows += [(f"file {name}, SHA-256", str(value)) for name, value in (manifest.get("files") or {}).items()]
     return DataTable("What made this result", ("item", "value"), tuple(text_row(*row) for row in rows), numbers=False)
-
-
-# --- several results ---
-
-
-def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
-    """Write a page that sets several results side by side: what changed in the inputs and in the output.
-
-    Parameters
-    ----------
-    results : sequence of StoredResult
-        At least two.
-    out_html : Path
-        File to write; replaced whole or not at all.
-
-    Raises
-    ------
-    InputError
-        Fewer than two results, or the file cannot be written.
-    """
-    if len(results) < 2:
-        raise InputError.single(f"got {len(results)} result; allowed is two or more to set side by side", "compare")
-    from simulator.report.html_comparison import comparison_context
-
-    _write(out_html, _render("comparison.html.j2", **comparison_context(results)))
-
-
-# --- page making ---
-
-
-def clean(value: Any) -> Any:
-    """Return foreign content with every text, and every key, on one line and without control marks."""
-    if isinstance(value, Mapping):
-        return {plain(key): clean(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [clean(item) for item in value]
-    return plain(value) if isinstance(value, str) else value
-
-
-_clean = clean
-
-
-def anchor(text: str) -> str:
-    """Return a text as it may stand in an ``id``."""
-    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "part"
-
-
-@cache
-def _environment() -> Environment:
-    environment = Environment(
-        loader=PackageLoader("simulator.report", "templates"),
-        autoescape=True,
-        undefined=StrictUndefined,
-        trim_blocks=True,
-        lstrip_blocks=True,
-    )
-    environment.filters["anchor"] = anchor
-    return environment
-
-
-@cache
-def _asset(name: str) -> str:
-    return resources.files("simulator.report").joinpath("templates", name).read_text(encoding="utf-8")
-
-
-def _hash(text: str) -> str:
-    return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
-
-
-def _render(template: str, **context: Any) -> str:
-    style = _asset("report.css")
-    script = str(context.pop("script", ""))
-    rules = ["default-src 'none'", f"style-src {_hash(style)}", "base-uri 'none'", "form-action 'none'"]
-    rules.append(f"script-src {_hash(script)}" if script else "script-src 'none'")
-    return (
-        _environment()
-        .get_template(template)
-        .render(policy="; ".join(rules), style=Markup(style), script=Markup(script), **context)
-    )
-
-
-def _write(path: Path, text: str) -> None:
-    try:
-        write_atomically(path, text.encode("utf-8"))
-    except OSError as error:
-        raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(path)) from error

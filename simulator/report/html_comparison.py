@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from simulator.errors import InputError
 from simulator.experiment.estimates import independent_interval, paired_interval
 from simulator.report.cautions import CAUTIONS, SIMULATION_NOTE
 from simulator.report.html_charts import interval_drawing, spread_drawing
 from simulator.report.html_inputs import differing
+from simulator.report.html_page import clean, render, write
 from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
 from simulator.report.numbers import NOTHING, ReportUnits, count_text, quantile_text, range_text, units_of
 from simulator.report.writing import plain
@@ -25,12 +28,30 @@ class _Column:
     def __init__(
         self, heading: str, document: Mapping[str, Any], entry: Mapping[str, Any], stored: StoredResult
     ) -> None:
-        from simulator.report.html import clean
-
         self.heading, self.entry = heading, clean(entry)
         self.seed = document["seed"]
         self.days = stored.days[stored.days["equipment_set"] == entry["name"]].set_index("replication")
         self.resolved = clean((stored.manifest.get("resolved") or {}).get(entry["name"], {}))
+
+
+def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
+    """Write a page that sets several results side by side: what changed in the inputs and in the output.
+
+    Parameters
+    ----------
+    results : sequence of StoredResult
+        At least two.
+    out_html : Path
+        File to write; replaced whole or not at all.
+
+    Raises
+    ------
+    InputError
+        Fewer than two results, or the file cannot be written.
+    """
+    if len(results) < 2:
+        raise InputError.single(f"got {len(results)} result; allowed is two or more to set side by side", "compare")
+    write(out_html, render("comparison.html.j2", **comparison_context(results)))
 
 
 def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:

@@ -24,7 +24,7 @@ ELSEWHERE: Mapping[str, tuple[str, ...]] = {
         "tests/experiment/test_estimates.py",
         "tests/experiment/test_selection.py",
     ),
-    "Common random numbers": ("tests/experiment/test_streams.py",),
+    "Common random numbers": ("tests/scenario/test_streams.py",),
     "Power in hover and forward flight, air density": ("tests/physics/test_flight.py", "tests/physics/test_air.py"),
     "Packs and charging": ("tests/physics/test_pack.py", "tests/physics/test_charge.py"),
     "Generators and sharing of power": ("tests/physics/test_generator.py", "tests/physics/test_sharing.py"),

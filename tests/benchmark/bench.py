@@ -1,7 +1,7 @@
 """Measure the model's speed: against the bare loop, by size, and over processes. For developers.
 
-``python tests/benchmark/bench.py`` prints tables in Markdown, first for the interpreted model, then for the compiled
-copy, which it makes by ``acreday compile`` when there is none; ``--quick`` measures less.
+``python tests/benchmark/bench.py`` prints tables in Markdown for the model as it is installed in that Python's
+environment, interpreted or compiled; ``--quick`` measures less.
 ``tests/benchmark/memory.py`` measures memory.
 DEVELOPERS.md holds the last tables. Nothing here is a test: wall times are compared within one run only.
 """
@@ -9,10 +9,8 @@ DEVELOPERS.md holds the last tables. Nothing here is a test: wall times are comp
 from __future__ import annotations
 
 import math
-import os
 import resource
 import statistics
-import subprocess
 import sys
 import time
 from collections.abc import Callable
@@ -20,8 +18,8 @@ from typing import Any
 
 from bare_loop import draws, handed_over, idiomatic
 
-from simulator import compiled
 from simulator.experiment.days import run_day
+from simulator.experiment.engine import engine
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
 from simulator.operation.day import simulate
@@ -142,25 +140,13 @@ def speed_up(days: int) -> None:
     )
 
 
-def measure(quick: bool) -> None:
-    print(f"\n### {'Compiled' if compiled.in_use() else 'Interpreted'}\n")
+def main() -> None:
+    quick = "--quick" in sys.argv
+    print(f"\n### {engine()}\n")
     against_bare_loop(10 if quick else 60)
     by_size(3 if quick else 15)
     speed_up(400 if quick else 2000)
     print(f"\nPeak memory of this process: {resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024:.0f} MB.")
-
-
-def main() -> None:
-    if "--here" in sys.argv:
-        measure("--quick" in sys.argv)
-        return
-    done = subprocess.run([sys.executable, "-m", "simulator.cli", "compile"], check=False)
-    for wish in ("0", "1") if done.returncode == 0 else ("0",):
-        subprocess.run(
-            [sys.executable, __file__, "--here", *sys.argv[1:]],
-            env={**os.environ, compiled.VARIABLE: wish},
-            check=True,
-        )
 
 
 if __name__ == "__main__":

@@ -277,7 +277,7 @@ def medians_us(calls: dict[str, tuple[Callable[[], object], int]], rounds: int) 
 def main() -> None:
     from bench import plan_of
 
-    from simulator.compiled import in_use
+    from simulator.experiment.engine import engine
     from simulator.operation.day import simulate
     from simulator.scenario.streams import StreamBank
 
@@ -288,7 +288,7 @@ def main() -> None:
     def model() -> list[int]:
         return [len(simulate(plan, bank.day(number)).log.sorties) for number in range(len(few))]
 
-    sorties, kind = statistics.mean(model()), "compiled" if in_use() else "interpreted"
+    sorties, kind = statistics.mean(model()), engine()
     calls: dict[str, tuple[Callable[[], object], int]] = {
         "idiomatic": (lambda: [idiomatic(day) for day in few], len(few)),
         "handed over": (lambda: [handed_over(day) for day in few], len(few)),
@@ -311,7 +311,7 @@ def main() -> None:
     bare = statistics.mean(statements(partial(handed_over, day), "bare_loop") for day in few) / flown
     ns = list(medians.values())[-1] / flown / bare * 1e3
     print(f"\nThe handed-over loop runs {bare:.0f} lines a sortie; in lock step each takes {ns:.1f} ns.")
-    if not in_use():
+    if "interpreted" in kind:
         lines = statements(model, "/simulator/") / len(few) / sorties
         print(
             f"The full model runs {lines:.0f} lines a sortie: at that price {lines * ns * sorties / 1e3:.0f} µs a day."

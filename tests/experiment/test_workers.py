@@ -78,7 +78,7 @@ if __name__ == "__main__":
             capture_output=True,
             text=True,
             check=False,
-            env={**os.environ, "ACREDAY_VERIFY": "", "PYTHONPATH": str(ROOT)},
+            env={**os.environ, "ACREDAY_VERIFY": ""},
         )
         assert done.returncode == 0, f"{method}: {done.stderr}"
 

@@ -11,8 +11,8 @@ import pytest
 from browser_support import HOSTILE, SCENARIOS, hostile_table, make_stored
 
 from simulator.errors import InputError
-from simulator.report.html import report_page, write_comparison, write_report
-from simulator.report.html_comparison import comparison_context
+from simulator.report.html import report_page, write_report
+from simulator.report.html_comparison import comparison_context, write_comparison
 from simulator.report.html_day_charts import charge_at
 from simulator.report.html_inputs import differing, inputs_of, split_source
 from simulator.report.html_svg import Svg, shorten, tick_text, ticks

@@ -14,7 +14,8 @@ from browser_support import (
     start_browser,
 )
 
-from simulator.report.html import write_comparison, write_report
+from simulator.report.html import write_report
+from simulator.report.html_comparison import write_comparison
 
 WIDTHS = (360, 768, 1280)
 PAGES = ("third_pack", "willow_basin", "hostile", "hostile_file", "comparison")

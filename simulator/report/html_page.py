@@ -1,0 +1,79 @@
+"""How a page is made: foreign content made clean, the template filled, the file written.
+
+A page loads nothing: pictures, style and script stand in it, and its content security policy allows only those by hash.
+"""
+
+from __future__ import annotations
+
+import base64
+import hashlib
+import re
+from collections.abc import Mapping
+from functools import cache
+from importlib import resources
+from pathlib import Path
+from typing import Any
+
+from jinja2 import Environment, PackageLoader, StrictUndefined
+from markupsafe import Markup
+
+from simulator.errors import InputError
+from simulator.report.writing import plain, write_atomically
+
+
+def clean(value: Any) -> Any:
+    """Return foreign content with every text, and every key, on one line and without control marks."""
+    if isinstance(value, Mapping):
+        return {plain(key): clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [clean(item) for item in value]
+    return plain(value) if isinstance(value, str) else value
+
+
+def _anchor(text: str) -> str:
+    """Return a text as it may stand in an ``id``."""
+    return re.sub(r"[^a-z0-9]+", "-", text.lower()).strip("-") or "part"
+
+
+@cache
+def _environment() -> Environment:
+    environment = Environment(
+        loader=PackageLoader("simulator.report", "templates"),
+        autoescape=True,
+        undefined=StrictUndefined,
+        trim_blocks=True,
+        lstrip_blocks=True,
+    )
+    environment.filters["anchor"] = _anchor
+    return environment
+
+
+@cache
+def asset(name: str) -> str:
+    """Return the text of a file of the templates' folder."""
+    return resources.files("simulator.report").joinpath("templates", name).read_text(encoding="utf-8")
+
+
+def _hash(text: str) -> str:
+    return "'sha256-" + base64.b64encode(hashlib.sha256(text.encode()).digest()).decode() + "'"
+
+
+def render(template: str, **context: Any) -> str:
+    """Return a page made of a template, with its style, its script and the policy that allows only those."""
+    style = asset("report.css")
+    script = str(context.pop("script", ""))
+    rules = ["default-src 'none'", f"style-src {_hash(style)}", "base-uri 'none'", "form-action 'none'"]
+    rules.append(f"script-src {_hash(script)}" if script else "script-src 'none'")
+    return (
+        _environment()
+        .get_template(template)
+        .render(policy="; ".join(rules), style=Markup(style), script=Markup(script), **context)
+    )
+
+
+def write(path: Path, text: str) -> None:
+    """Write a page, whole or not at all."""
+    try:
+        write_atomically(path, text.encode("utf-8"))
+    except OSError as error:
+        raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(path)) from error

@@ -1,0 +1,3 @@
+"""The version, said once: the package's metadata is made from it."""
+
+__version__ = "0.1.0"
