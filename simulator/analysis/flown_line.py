@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from simulator.operation.log import Sortie
-from simulator.operation.path import FieldPath
 from simulator.operation.plan_fields import WorkProfile
+from simulator.physics.path import FieldPath
 
 
 class LinePoint(NamedTuple):

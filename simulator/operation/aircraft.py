@@ -14,19 +14,7 @@ _GAP_S = 1e-6
 
 
 class Aircraft:
-    """One aircraft on a rig.
-
-    Parameters
-    ----------
-    name : str
-        Unique name.
-    plan : AircraftPlan
-        Its class.
-    site : Site
-        Where its rig stands.
-    log : DayLog
-        The day's log.
-    """
+    """One aircraft on a rig."""
 
     def __init__(self, name: str, plan: AircraftPlan, site: Site, log: DayLog) -> None:
         self.name, self.plan, self._site, self._log = name, plan, site, log

@@ -9,17 +9,7 @@ from simulator.operation.plan_equipment import ChargerPlan
 
 
 class Charging:
-    """One pack on one slot; ``draw_w`` is the power stored, net of charger and pack losses.
-
-    Parameters
-    ----------
-    pack, slot : Pack, Slot
-        Which on which.
-    target_wh : float
-        Charge at which the pack is done.
-    full : simpy.Event
-        Fires when the pack holds its target.
-    """
+    """One pack on one slot; ``draw_w`` is the power stored, net of charger and pack losses."""
 
     __slots__ = ("capacity_wh", "curve", "draw_w", "full", "held_back", "limited", "lost_share", "output_w", "pack",
                  "shares_charger", "slot", "slot_w", "stored_share", "target_wh", "terminal_share")  # fmt: skip

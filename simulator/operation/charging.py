@@ -23,29 +23,7 @@ _NEARLY_FULL_WH = 1e-3
 
 
 class ChargingStation:
-    """All chargers of a rig, the packs that wait for a slot (first cooled first served), and the shelf they go to.
-
-    Parameters
-    ----------
-    env : simpy.Environment
-        Clock.
-    name : str
-        The rig's name.
-    table : Rig
-        Rules and tasks.
-    sources : list of PowerSource
-        Power sources with their chargers.
-    packs : list of PackPlan
-        Types of pack.
-    shelf : PackShelf
-        Receives charged packs.
-    crew : Crew
-        Plugs packs in.
-    log : DayLog
-        The day's log.
-    streams : DayStreams
-        The day's random streams.
-    """
+    """All chargers of a rig, the packs that wait for a slot (first cooled first served), and the shelf they go to."""
 
     def __init__(
         self,

@@ -19,23 +19,7 @@ _JUST_S = 1e-6
 
 
 class Crew:
-    """The people of one rig.
-
-    Parameters
-    ----------
-    env : simpy.Environment
-        Clock.
-    rig_name : str
-        For the people's names.
-    table : CrewTable
-        Numbers and rules.
-    pumps : int
-        Aircraft that can be filled at the same time.
-    airspace : Airspace
-        Says when an aircraft may take off.
-    log : DayLog
-        The day's log.
-    """
+    """The people of one rig."""
 
     def __init__(
         self, env: Environment, rig_name: str, table: CrewTable, pumps: int, airspace: Airspace, log: DayLog

@@ -35,36 +35,7 @@ _NO_FLIGHT = Airborne(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0)
 
 
 class Flight:
-    """One aircraft with one pack type on one field: gives time and energy of any stretch.
-
-    Parameters
-    ----------
-    aircraft : AircraftPlan
-        Aircraft class.
-    profile : WorkProfile
-        The field for this class.
-    pack_kg : float
-        Mass of the pack.
-    unit_kg : float
-        Mass of one unit of product.
-    turn_s, take_off_s, landing_s : float, optional
-        Durations of this flight; means by default.
-    """
-
-    __slots__ = (
-        "_from_m2",
-        "_known",
-        "_last",
-        "_load",
-        "_to_m2",
-        "aircraft",
-        "landing_s",
-        "pack_kg",
-        "profile",
-        "take_off_s",
-        "turn_s",
-        "unit_kg",
-    )
+    """One aircraft with one pack type on one field: gives time and energy of any stretch."""
 
     def __init__(
         self,

@@ -13,23 +13,7 @@ from simulator.operation.work import Load
 
 
 class Launch(Wish):
-    """An aircraft that is ready to take off: its load and flight, and the flight as fixed once it is cleared.
-
-    Parameters
-    ----------
-    aircraft : str
-        Its name.
-    load : Load
-        What is to be flown.
-    flight : Flight
-        Aircraft, pack and field.
-    on_board, energy_wh : float
-        Product on board (L or kg), and energy above the reserve.
-    until_s : float
-        Last landing.
-    factor, check_s : float
-        This flight's factor on all durations, and the length of its launch check.
-    """
+    """An aircraft that is ready to take off: its load and flight, and the flight as fixed once it is cleared."""
 
     __slots__ = ("air", "aircraft", "check_s", "decided", "end_m2", "energy_wh", "factor", "flight", "late", "load",
                  "on_board", "pilot", "until_s", "work_begin_s", "work_end_s")  # fmt: skip
@@ -71,19 +55,7 @@ class Launch(Wish):
 
 
 class Airspace:
-    """Who is in the air over a rig's field.
-
-    Parameters
-    ----------
-    aircraft : int
-        Number of aircraft; one alone comes near nobody.
-    separation_m : float
-        Least distance between two aircraft at work.
-    launch_interval_s : float
-        Least time between two take-offs.
-    whole_passes : bool
-        Whether a flight ends at the end of a pass.
-    """
+    """Who is in the air over a rig's field."""
 
     def __init__(self, aircraft: int, separation_m: float, launch_interval_s: float, whole_passes: bool) -> None:
         self.weather_stopped = False

@@ -19,19 +19,7 @@ _NEAR_THE_END_S = 5400.0
 
 
 class Limits:
-    """What a load is planned within: the flight by mean times, the charge and the time for it, and a full load's end.
-
-    Parameters
-    ----------
-    swap : bool
-        Whether a fresh pack is needed.
-    flight : Flight
-        With the pack that will be flown.
-    energy_wh : float
-        Energy above the reserve to plan with.
-    area_from_m2, wanted_m2 : float
-        Beginning of the stretch, and its end with a full load.
-    """
+    """What a load is planned within: the flight by mean times, the charge and the time for it, and a full load's end."""
 
     __slots__ = ("area_from_m2", "energy_wh", "flight", "swap", "time_s", "wanted_m2")
 
@@ -42,15 +30,7 @@ class Limits:
 
 
 class LoadPlanner:
-    """Plans the loads of one aircraft.
-
-    Parameters
-    ----------
-    rig : Rig
-        Its rig.
-    aircraft : Aircraft
-        The aircraft.
-    """
+    """Plans the loads of one aircraft."""
 
     def __init__(self, rig: Rig, aircraft: Aircraft) -> None:
         self._rig, self._aircraft = rig, aircraft

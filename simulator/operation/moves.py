@@ -13,13 +13,7 @@ AFTER_LAST_LANDING_S = 1e-3
 
 
 class Moves:
-    """The moves of one rig during one day.
-
-    Parameters
-    ----------
-    rig : Rig
-        What travels together.
-    """
+    """The moves of one rig during one day."""
 
     def __init__(self, rig: Rig) -> None:
         self._rig, self._env, self._site = rig, rig.env, rig.site

@@ -16,21 +16,7 @@ _CYCLE_SPARE_S = 1.0
 
 
 class Pace:
-    """What a rig has flown so far today, and what it can still fly.
-
-    Parameters
-    ----------
-    day : DayPlan
-        The plan.
-    plan : RigPlan
-        This rig.
-    aircraft : list of Aircraft
-        Its aircraft.
-    site : Site
-        Where it stands.
-    work : WorkList
-        Fields to come.
-    """
+    """What a rig has flown so far today, and what it can still fly."""
 
     def __init__(self, day: DayPlan, plan: RigPlan, aircraft: list[Aircraft], site: Site, work: WorkList) -> None:
         self._day, self._rig, self._aircraft, self._site, self._work = day, plan.rig, aircraft, site, work

@@ -18,17 +18,7 @@ _ENOUGH_WH = 1e-6
 
 
 class Pack:
-    """One pack: its charge and what is happening to it.
-
-    Parameters
-    ----------
-    name : str
-        Unique name.
-    plan : PackPlan
-        Its type.
-    energy_wh : float
-        Charge at the start of the day.
-    """
+    """One pack: its charge and what is happening to it."""
 
     __slots__ = ("delays_s", "energy_wh", "loads_on_charge", "name", "plan", "since_s", "state")
 
@@ -101,15 +91,7 @@ class Want:
 
 
 class PackShelf:
-    """Charged packs of a rig, and the aircraft that wait for one, in order of asking.
-
-    Parameters
-    ----------
-    env : simpy.Environment
-        Clock.
-    most_wh : dict
-        The most above its reserve that a pack for an aircraft class ever holds; no search goes on beyond it.
-    """
+    """Charged packs of a rig, and the aircraft that wait for one, in order of asking."""
 
     def __init__(self, env: Environment, most_wh: dict[str, float]) -> None:
         self._env, self._most_wh = env, most_wh

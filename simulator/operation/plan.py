@@ -10,7 +10,6 @@ from dataclasses import dataclass, field
 
 from simulator.errors import InputError, Problem
 from simulator.operation.flight import Flight, FlightBook, furthest
-from simulator.operation.path import FieldPath
 from simulator.operation.plan_aircraft import AircraftPlan, plan_aircraft
 from simulator.operation.plan_equipment import (
     ChargerPlan,
@@ -22,6 +21,7 @@ from simulator.operation.plan_equipment import (
     plan_packs,
 )
 from simulator.operation.plan_fields import FieldPlan, Geography, WorkProfile, plan_fields
+from simulator.physics.path import FieldPath
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.references import used_rigs

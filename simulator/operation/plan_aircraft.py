@@ -72,17 +72,7 @@ class AircraftPlan:
 
 
 def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list[Problem]) -> dict[str, AircraftPlan]:
-    """Return every aircraft class that can carry the scenario's product.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Valid scenario.
-    packs : dict
-        Its pack types.
-    problems : list of Problem
-        Receives what the flight physics refuses.
-    """
+    """Return every aircraft class that can carry the scenario's product."""
     density = density_kg_per_m3(scenario.weather.altitude, scenario.weather.air_temperature)
     plans = {}
     for name, aircraft in scenario.aircraft.items():

@@ -75,15 +75,7 @@ class PowerPointPlan:
 
 
 def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPlan]:
-    """Return every pack type of a scenario, in its air.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Valid scenario.
-    problems : list of Problem
-        Receives air in which a pack may not be charged, or never cools.
-    """
+    """Return every pack type of a scenario, in its air."""
     plans = {}
     for name, pack in scenario.pack.items():
         air_c = scenario.weather.air_temperature
@@ -119,15 +111,7 @@ def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPla
 
 
 def plan_chargers(scenario: Scenario, problems: list[Problem]) -> dict[str, ChargerPlan]:
-    """Return every charger class of a scenario.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Valid scenario.
-    problems : list of Problem
-        Receives chargers that would charge a pack faster than it may be.
-    """
+    """Return every charger class of a scenario."""
     for name, charger in scenario.charger.items():
         slot_w = min(charger.slot_power or math.inf, _output_w(charger)) * charger.setting
         for pack in charger.serves:

@@ -9,7 +9,7 @@ from typing import NamedTuple
 import numpy as np
 
 from simulator.errors import InputError, Problem
-from simulator.operation.path import FieldPath
+from simulator.physics.path import FieldPath
 from simulator.physics.route import DETOUR_FACTORS
 from simulator.physics.swath import SwathPlan, plan_rectangle
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, FieldList, FieldSite
@@ -96,15 +96,6 @@ def plan_fields(
     scenario: Scenario, fields: FieldList, swaths_m: dict[str, float]
 ) -> tuple[tuple[FieldPlan, ...], dict[tuple[float, int], FieldPath], Geography]:
     """Plan every field for every swath.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Valid scenario.
-    fields : FieldList
-        Its fields.
-    swaths_m : dict
-        Aircraft class to swath.
 
     Returns
     -------

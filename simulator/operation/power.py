@@ -24,17 +24,6 @@ class PowerSource:
     Between changes every pack charges by the closed form of its curve under its share, so energy is exact and the
     source is never asked for more than it can give. Whoever changes something deals at once; the process
     :meth:`dealing` sleeps until the next change that comes by itself.
-
-    Parameters
-    ----------
-    env : simpy.Environment
-        Clock.
-    name : str
-        Unique name.
-    plan : PowerPointPlan
-        Source and chargers.
-    log : DayLog
-        The day's log.
     """
 
     def __init__(self, env: Environment, name: str, plan: PowerPointPlan, log: DayLog) -> None:
@@ -68,7 +57,7 @@ class PowerSource:
     # --- the process ---
 
     def dealing(self) -> ProcessGenerator:
-        """Deal anew when a pack is full, takes much less, or fuel runs low; woken when that comes sooner than it did."""
+        """Deal anew when a pack is full, takes much less, or fuel runs low; interrupted when that comes sooner."""
         while True:
             sleep_s = self._due_s - self.env.now
             self._wakes_s = self._due_s

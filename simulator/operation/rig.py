@@ -23,23 +23,7 @@ from simulator.scenario.streams import DayStreams
 
 
 class Rig:
-    """One rig during one day: its parts, each of which keeps its own state.
-
-    Parameters
-    ----------
-    env : simpy.Environment
-        Clock.
-    day : DayPlan
-        The plan.
-    plan : RigPlan
-        This rig.
-    work : WorkList
-        Fields, shared with the other rigs.
-    streams : DayStreams
-        The day's random streams.
-    log : DayLog
-        The day's log.
-    """
+    """One rig during one day: its parts, each of which keeps its own state."""
 
     def __init__(
         self, env: Environment, day: DayPlan, plan: RigPlan, work: WorkList, streams: DayStreams, log: DayLog

@@ -9,17 +9,7 @@ from simulator.operation.work import Visit
 
 
 class Site:
-    """The landing zone of a rig, between its trailer and its aircraft.
-
-    Parameters
-    ----------
-    env : simpy.Environment
-        Clock.
-    aircraft : int
-        Number of aircraft.
-    last_landing_s : float
-        Last landing of the day.
-    """
+    """The landing zone of a rig, between its trailer and its aircraft."""
 
     def __init__(self, env: Environment, aircraft: int, last_landing_s: float) -> None:
         self._env, self._aircraft, self._last_landing_s = env, aircraft, last_landing_s

@@ -26,15 +26,7 @@ _MOST_REFUSALS = 30
 
 
 class Sorties:
-    """The sorties of one aircraft during one day.
-
-    Parameters
-    ----------
-    rig : Rig
-        Its rig.
-    aircraft : Aircraft
-        The aircraft.
-    """
+    """The sorties of one aircraft during one day."""
 
     def __init__(self, rig: Rig, aircraft: Aircraft) -> None:
         self._rig, self._env, self._aircraft = rig, rig.env, aircraft

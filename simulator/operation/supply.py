@@ -24,27 +24,6 @@ class Supply:
     """Mix tank and water for liquids, tender for granules.
 
     Mixing keeps ahead of need but never beyond what can still be flown, so little is left over.
-
-    Parameters
-    ----------
-    env : simpy.Environment
-        Clock.
-    name : str
-        Unique name.
-    table : SupplyTable
-        Sizes and flows.
-    liquid : bool
-        Whether the product must be mixed.
-    mix : Task
-        The mixing task.
-    crew : Crew
-        People.
-    log : DayLog
-        The day's log.
-    product_ahead : callable
-        Returns the product (L or kg) that can still be flown and is not yet in any tank.
-    draw_mix_s, draw_trip_s : callable
-        Draw the duration of mixing, without transfer, and of a trip for water or granules.
     """
 
     def __init__(

@@ -57,19 +57,7 @@ class Line:
 
 
 class Turnaround:
-    """One aircraft between landing and ready.
-
-    Parameters
-    ----------
-    rig : Rig
-        Its rig.
-    aircraft : Aircraft
-        The aircraft.
-    load : Load
-        What the next flight needs.
-    draw_swap_s, draw_fill_s : callable
-        Draw the time of a swap, and of a fill without pumping.
-    """
+    """One aircraft between landing and ready."""
 
     def __init__(
         self,

@@ -9,15 +9,6 @@ class Visit:
     """One going-over of one field by one rig.
 
     Stretches are claimed in order of the path; what an aircraft could not finish is given back and claimed first.
-
-    Parameters
-    ----------
-    index : int
-        Field number.
-    plan : FieldPlan
-        The field.
-    number : int
-        Going-over of the list, from 1.
     """
 
     __slots__ = ("active", "index", "next_m2", "number", "plan", "returned", "station")
@@ -84,21 +75,7 @@ class Visit:
 
 
 class Load:
-    """What the next flight is to do.
-
-    Parameters
-    ----------
-    visit : Visit
-        The field.
-    area_from_m2, area_to_m2 : float
-        Stretch claimed.
-    fill_amount : float
-        Product to be filled in, L or kg.
-    swap : bool
-        Whether a fresh pack is needed.
-    need_wh : float
-        Energy above the reserve that the pack must hold.
-    """
+    """What the next flight is to do."""
 
     __slots__ = ("area_from_m2", "area_to_m2", "fill_amount", "need_wh", "swap", "visit")
 
@@ -110,17 +87,7 @@ class Load:
 
 
 class WorkList:
-    """The fields, shared by all rigs.
-
-    Parameters
-    ----------
-    fields : tuple of FieldPlan
-        All fields.
-    geography : Geography
-        Their order.
-    repeat : bool
-        True: begin again when all are done.
-    """
+    """The fields, shared by all rigs."""
 
     def __init__(self, fields: tuple[FieldPlan, ...], geography: Geography, repeat: bool) -> None:
         self._fields, self._order, self._repeat = fields, geography.order, repeat

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from small_day import plan_of, table
 
 from simulator.operation.flight import Flight, furthest, to_pass_end
-from simulator.operation.path import FieldPath
+from simulator.physics.path import FieldPath
 from simulator.physics.swath import plan_rectangle
 
 PLAN = plan_of(

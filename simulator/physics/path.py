@@ -54,31 +54,7 @@ class FieldPath:
     """A swath plan laid out for quick look-up by area covered.
 
     The coordinate is the area from the start of the path, so aircraft of different swath can share one field.
-
-    Parameters
-    ----------
-    plan : SwathPlan or PathLists
-        Passes in order.
-    zones : list of (float, float, float)
-        Landing zones in order of the path: area (m2) from which each serves, and its place (m) on the plan's grid.
-    ferry_distance_m : float, optional
-        Given average distance between landing zone and work; replaces the geometry.
     """
-
-    __slots__ = (
-        "_ferry_m",
-        "_gap_m",
-        "_turns",
-        "_zone_starts",
-        "_zones",
-        "area_m2",
-        "cumulative_m2",
-        "ends",
-        "mean_pass_m2",
-        "path_m",
-        "starts",
-        "zone",
-    )
 
     def __init__(
         self,
@@ -102,15 +78,7 @@ class FieldPath:
         return FieldPath, (lists, self._zones, self._ferry_m)
 
     def place(self, area_m2: float, *, ending: bool) -> tuple[int, float]:
-        """Return the pass and the part of it flown at an area from the start.
-
-        Parameters
-        ----------
-        area_m2 : float
-            Within the field.
-        ending : bool
-            At a border between passes: True gives the end of the earlier, False the start of the later.
-        """
+        """Return the pass and the part of it flown at an area from the start."""
         total = self.cumulative_m2
         index = (bisect_left(total, area_m2) if ending else bisect_right(total, area_m2)) - 1
         index = min(max(index, 0), len(self.starts) - 1)
@@ -124,14 +92,7 @@ class FieldPath:
         return x0 + (x1 - x0) * part, y0 + (y1 - y0) * part
 
     def stretch(self, area_from_m2: float, area_to_m2: float) -> Stretch:
-        """Return length, turns, gaps and ferry distances of a stretch.
-
-        Parameters
-        ----------
-        area_from_m2, area_to_m2 : float
-            Start and end, by area from the start of the path; the end is the larger. The landing zone that serves the
-            start is used.
-        """
+        """Return length, turns, gaps and ferry distances of a stretch."""
         first, first_part = self.place(area_from_m2, ending=False)
         last, last_part = self.place(area_to_m2, ending=True)
         path = self.path_m
