@@ -19,7 +19,7 @@ _NEAR_THE_END_S = 5400.0
 
 
 class Limits:
-    """What a load is planned within: the flight by mean times, the charge and the time for it, and a full load's end."""
+    """What a load is planned within: the flight by mean times, its charge and time, and the end of a full load."""
 
     __slots__ = ("area_from_m2", "energy_wh", "flight", "swap", "time_s", "wanted_m2")
 
