@@ -7,8 +7,8 @@ from dataclasses import dataclass
 
 from simulator.experiment.streams import DayStreams
 from simulator.operation.kernel import DayClock, Walk, call_after
-from simulator.operation.log import DayLog, Kind, RawSortie
-from simulator.operation.move import RigEnd, RigUnit
+from simulator.operation.log import DayLog, Kind, RigEnd
+from simulator.operation.move import RigUnit
 from simulator.operation.plan import DayPlan
 from simulator.operation.weather import WEATHER, plan_breaks, weather_hours, weather_stoppages
 from simulator.operation.work import WorkList
@@ -78,10 +78,5 @@ def _simulate(plan: DayPlan, streams: DayStreams, replication: int) -> Simulated
     if scenario.weather.stoppages is not None or plan.weather_days is not None:
         log.kinds[WEATHER] = Kind.WEATHER
         log.clip(WEATHER, log.paid_until_s)
-    log.last_landing_s = max([_end_s(one) for one in log.flown], default=0.0)
+    log.last_landing_s = max([one.end_s for one in log.sorties], default=0.0)
     return SimulatedDay(log, ends, replication, next(clock.numbers))
-
-
-def _end_s(one: RawSortie) -> float:
-    """Return when a flight ended; the sum is that of :attr:`Sortie.end_s`."""
-    return one[0] + one[7] + one[8] + one[9] + one[10] + one[11] + one[12]

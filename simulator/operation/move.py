@@ -4,13 +4,12 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable
-from dataclasses import dataclass
 
 from simulator.experiment.streams import DayStreams
 from simulator.operation.charging import ChargingStation
 from simulator.operation.crew import AHEAD, TURNAROUND, Crew, Job
 from simulator.operation.kernel import DayClock, Due, Signal, Steps, call_after, wait
-from simulator.operation.log import DayLog, Kind, Reason, State
+from simulator.operation.log import DayLog, Kind, Reason, RigEnd, State
 from simulator.operation.packs import Pack, PackPool
 from simulator.operation.plan import DayPlan, RigPlan, WorkProfile
 from simulator.operation.plan_equipment import AircraftPlan
@@ -23,26 +22,6 @@ _LOADS_TO_KNOW_THE_PACE = 4
 """Loads an aircraft after which the rig's own pace, not the least cycle, tells how much more is to be mixed."""
 _PACE_MARGIN = 1.2
 """Running dry costs a batch's mixing time, a little too much costs a little product."""
-
-
-@dataclass(frozen=True)
-class RigEnd:
-    """What a rig has left when the day is over; checked against the log."""
-
-    name: str
-    product_start: float
-    product_made: float
-    product_in_tank: float
-    product_on_aircraft: float
-    water_fetched_l: float
-    fuel_burnt_l: float
-    bus_wh: float
-    charge_cycles: int
-    pack_swaps: int
-    loads: int
-    out_of_reach_m2: float
-    pack_charge_wh: dict[str, float]
-    paid_until_s: float
 
 
 class RigUnit:

@@ -10,7 +10,7 @@ from simulator.experiment.streams import DayStreams
 from simulator.operation.crew import Person
 from simulator.operation.flight import Airborne, Flight, furthest, to_pass_end
 from simulator.operation.kernel import DayClock, Signal, Steps, wait
-from simulator.operation.log import Reason, State
+from simulator.operation.log import Reason, Sortie, State
 from simulator.operation.packs import Pack
 from simulator.operation.plan_equipment import AircraftPlan
 from simulator.operation.turnaround import Turnaround
@@ -225,8 +225,8 @@ class AircraftUnit:
         applied = flight.profile.rate * (end - area_from)
         self.cleared = False
         pack.energy_wh = before - air.energy_wh
-        rig.log.flown.append(
-            (
+        rig.log.sorties.append(
+            Sortie(
                 self._took_off_s, self.name, pack.name, visit.plan.name, visit.number, area_from, end,
                 air.take_off_s, air.ferry_out_s, air.work_s, air.turn_s, air.ferry_back_s, air.landing_s,
                 air.path_m, applied, self.load, air.energy_wh, before, pack.loads_on_charge,

@@ -12,8 +12,8 @@ from numpy.typing import NDArray
 from simulator.analysis.bottleneck import Bottleneck
 from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, PairedInterval, paired_interval
-from simulator.experiment.variations import LARGER, Variation
 from simulator.operation.plan import DayPlan, make_plan
+from simulator.operation.variations import LARGER, Variation
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE

@@ -87,7 +87,7 @@ def against_bare_loop(rounds: int) -> None:
         ],
         rounds,
     )
-    model = [(len(day.log.flown), day.events) for day in days]
+    model = [(len(day.log.sorties), day.events) for day in days]
     counts = [
         [statistics.mean(part) for part in zip(*found, strict=True)]
         for found in ([idiomatic(one) for one in sample], [handed_over(one) for one in sample], model, model)
@@ -118,7 +118,7 @@ def by_size(rounds: int) -> None:
         plan, bank = plan_of(*size), StreamBank(1)
         day = simulate(plan, bank.day(0))
         (ms,) = median_ms([lambda number, plan=plan, bank=bank: simulate(plan, bank.day(number))], rounds)
-        sorties = len(day.log.flown)
+        sorties = len(day.log.sorties)
         points.append((size, day.events, ms))
         cells = (f"{1e3 / ms:.0f}", str(sorties), f"{day.events / sorties:.1f}", f"{ms / day.events * 1e3:.2f}")
         print("| " + " | ".join((*map(str, size), *cells)) + " |")

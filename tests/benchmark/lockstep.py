@@ -286,7 +286,7 @@ def main() -> None:
     plan, bank = plan_of(AIRCRAFT, PACKS, CHARGERS, 1), StreamBank(1)
 
     def model() -> list[int]:
-        return [len(simulate(plan, bank.day(number)).log.flown) for number in range(len(few))]
+        return [len(simulate(plan, bank.day(number)).log.sorties) for number in range(len(few))]
 
     sorties, kind = statistics.mean(model()), "compiled" if in_use() else "interpreted"
     calls: dict[str, tuple[Callable[[], object], int]] = {

@@ -26,7 +26,7 @@ def add_days(digest, table, days):
             day = simulate(plan, bank.day(number), number)
             verify_day(plan, day)
             digest.update(summarise(plan, day).tobytes())
-            for row in (*day.log.raw, *day.log.flown):
+            for row in (*day.log.rows, *day.log.sorties):
                 # a whole number of seconds may be an int here and a float there
                 digest.update(repr([one if isinstance(one, str) else float(one) for one in row]).encode())
             count += 1
