@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from simulator.analysis.digits import supported_decimals
-from simulator.analysis.summary import WAIT_RESOURCE
+from simulator.analysis.resources import Resource, resources
 
 
 @dataclass(frozen=True)
@@ -61,35 +61,15 @@ class Bottleneck:
         return (self.resource, *self.alike)
 
 
-_LOSS_WORDS = {
-    "packs": "waiting for a charged pack because there are too few packs",
-    "chargers": "waiting for a charged pack because the chargers are busy",
-    "generator": "waiting for a charged pack because the power supply is too small",
-    "crew": "waiting for people",
-    "mix supply": "waiting for mix or the fill pump",
-    "moves": "on the road, packing up and setting up",
-}
+_ROAD = "moves"
 _MOSTLY = 0.4
 """Share of aircraft time on the road beyond which moving holds a set back, whatever runs longest in between."""
 _MOST_LOSING = 2
 """Additions that lower output are named up to this many."""
-_NAMES = {
-    "packs": "Packs",
-    "chargers": "Chargers",
-    "generator": "The power supply",
-    "crew": "The crew",
-    "mix supply": "Mixing and filling",
-    "moves": "Moving between fields",
-    "aircraft": "The aircraft itself",
-}
-_PLURAL = frozenset({"packs", "chargers"})
-_HARM = {
-    "aircraft": "for it brings no packs, chargers or people with it, and must be set up and packed up as well",
-    "chargers": "most likely because chargers on one supply share its power, so the pack waited for is ready later",
-    "packs": "most likely because it has to be swapped, plugged in and charged too, by the same people and chargers",
-    "crew": "most likely because another person changes who does what first",
-}
-_HARM_ELSE = "most likely by timing: what ends sooner here lets something else begin at a worse moment"
+
+
+def _named(name: str) -> Resource:
+    return next(resource for resource in resources() if resource.name == name)
 
 
 def lost_time(time_share: Mapping[str, float]) -> dict[str, float]:
@@ -100,12 +80,11 @@ def lost_time(time_share: Mapping[str, float]) -> dict[str, float]:
     time_share : mapping
         Share of aircraft time by state and reason.
     """
-    lost: dict[str, float] = dict.fromkeys(_LOSS_WORDS, 0.0)
-    for label, share in time_share.items():
-        resource = WAIT_RESOURCE.get(label)
-        if resource is not None:
-            lost[resource] += share
-    return lost
+    return {
+        resource.name: sum((share for label, share in time_share.items() if label in resource.lost), 0.0)
+        for resource in resources()
+        if resource.lost
+    }
 
 
 def judge(
@@ -134,30 +113,31 @@ def judge(
     """
     lost = lost_time(time_share)
     momentary = max(active_share, key=lambda name: active_share[name], default="aircraft")
-    if lost["moves"] >= _MOSTLY and lost["moves"] > active_share.get(momentary, 0.0):
-        momentary = "moves"
+    road = lost.get(_ROAD, 0.0)
+    if road >= _MOSTLY and road > active_share.get(momentary, 0.0):
+        momentary = _ROAD
     harm = _losing(one_more, unit, per_unit)
     leaders = _leaders(one_more, lost)
     if not leaders:
         return Bottleneck(momentary, _without_change(momentary, lost, bool(one_more)) + harm)
     best, names = leaders[0], [change.resource for change in leaders]
     also = ""
-    if momentary == "moves" and lost["moves"] >= _MOSTLY:
-        also = f" The aircraft spend {_percent(lost['moves'])} of their time {_LOSS_WORDS['moves']}."
-    elif momentary not in (*names, "aircraft"):
+    if momentary == _ROAD and road >= _MOSTLY:
+        also = f" The aircraft spend {_percent(road)} of their time {_loss(_ROAD)}."
+    elif momentary not in names and not _named(momentary).last_resort:
         running = _percent(active_share[momentary])
         also = f" Most often the longest-running resource is {_inside(momentary)} ({running} of the day)."
     if len(leaders) > 1:
         return Bottleneck(best.resource, _about_equal(leaders, lost, unit, per_unit) + also + harm, tuple(names[1:]))
     share = lost.get(best.resource, 0.0)
     if share >= 0.005:
-        why = f"the aircraft spend {_percent(share)} of their time {_LOSS_WORDS[best.resource]}"
-    elif best.resource == "aircraft":
+        why = f"the aircraft spend {_percent(share)} of their time {_loss(best.resource)}"
+    elif _named(best.resource).last_resort:
         why = "the rest of the rig keeps up with the aircraft"
+    elif _named(best.resource).plural:
+        why = "they set the pace although aircraft rarely wait for them"
     else:
-        plural = best.resource in _PLURAL
-        pace = "they set the pace although aircraft rarely wait for them" if plural else "it sets the pace"
-        why = pace if plural else f"{pace} although aircraft rarely wait for it"
+        why = "it sets the pace although aircraft rarely wait for it"
     gain = f"{best.change} adds {_gain(best, unit, per_unit, f', {best.days} days')}"
     return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}{harm}")
 
@@ -166,8 +146,8 @@ def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[One
     """Return the change that adds most beyond doubt, then the best of each other resource that may add as much."""
     helpful = [change for change in one_more if change.low > 0.0]
     # a further aircraft adds output in most sets; it is named only when nothing cheaper stands in the way
-    cheaper = [change for change in helpful if change.resource != "aircraft"]
-    waited = sum(share for resource, share in lost.items() if resource != "moves")
+    cheaper = [change for change in helpful if not _named(change.resource).last_resort]
+    waited = sum(share for resource, share in lost.items() if resource != _ROAD)
     ranked = sorted(cheaper if cheaper and waited > 0.05 else helpful, key=lambda change: -change.acres_per_day)
     leaders: list[OneMore] = []
     for change in ranked:
@@ -178,8 +158,8 @@ def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[One
 
 
 def _about_equal(leaders: Sequence[OneMore], lost: Mapping[str, float], unit: str, per_unit: float) -> str:
-    names = [_NAMES[leaders[0].resource], *(_inside(change.resource) for change in leaders[1:])]
-    verb = "hold" if leaders[-1].resource in _PLURAL else "holds"
+    names = [_named(leaders[0].resource).spoken, *(_inside(change.resource) for change in leaders[1:])]
+    verb = "hold" if _named(leaders[-1].resource).plural else "holds"
     days = min(change.days for change in leaders)
     gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, per_unit)}"]
     for change in leaders[1:]:
@@ -188,7 +168,7 @@ def _about_equal(leaders: Sequence[OneMore], lost: Mapping[str, float], unit: st
     worst = max((change.resource for change in leaders), key=lambda name: lost.get(name, 0.0))
     why = ""
     if lost.get(worst, 0.0) >= 0.005:
-        why = f" The aircraft spend {_percent(lost[worst])} of their time {_LOSS_WORDS[worst]}."
+        why = f" The aircraft spend {_percent(lost[worst])} of their time {_loss(worst)}."
     listed = f"{', '.join(names[:-1])} or {names[-1]}"
     return f"{listed} {verb} this set back, about equally as far as {days} days can tell: {', '.join(gains)}.{why}"
 
@@ -199,14 +179,19 @@ def _losing(one_more: Sequence[OneMore], unit: str, per_unit: float) -> str:
     said = []
     for change in worse[:_MOST_LOSING]:
         taken = replace(change, acres_per_day=-change.acres_per_day, low=-change.high, high=-change.low)
-        why = _HARM.get(change.resource, _HARM_ELSE)
+        why = _named(change.resource).harm
         said.append(f"{change.change} lowers output by {_gain(taken, unit, per_unit)}, {why}")
     return f" More is not always better: {'; '.join(said)}." if said else ""
 
 
 def _inside(resource: str) -> str:
     """Return a resource's name as it stands inside a sentence."""
-    return _NAMES[resource].lower()
+    return _named(resource).spoken.lower()
+
+
+def _loss(resource: str) -> str:
+    """Return what aircraft do that lack a resource."""
+    return _named(resource).loss or f"waiting for {_inside(resource)}"
 
 
 def _percent(share: float) -> str:
@@ -214,7 +199,7 @@ def _percent(share: float) -> str:
 
 
 def _verb(resource: str) -> str:
-    return f"{_NAMES[resource]} {'hold' if resource in _PLURAL else 'holds'}"
+    return f"{_named(resource).spoken} {'hold' if _named(resource).plural else 'holds'}"
 
 
 def _shown(change: OneMore, per_unit: float) -> list[str]:
@@ -235,5 +220,5 @@ def _without_change(momentary: str, lost: Mapping[str, float], tried: bool) -> s
     tail = "no single addition that was tried adds output beyond doubt" if tried else "no additions were tried"
     text = f"{_verb(momentary)} this set back most often; {tail}."
     if lost[worst] >= 0.01:
-        text += f" The largest loss is {_percent(lost[worst])} of aircraft time {_LOSS_WORDS[worst]}."
+        text += f" The largest loss is {_percent(lost[worst])} of aircraft time {_loss(worst)}."
     return text

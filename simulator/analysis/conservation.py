@@ -26,11 +26,10 @@ from simulator.analysis.conservation_parts import (
     peak,
 )
 from simulator.errors import ConservationError
-from simulator.operation.log import Kind, Reason, Row, Sortie, State, sortie_rows
+from simulator.operation.log import Kind, Reason, RigEnd, Row, Sortie, State, sortie_rows
 
 if TYPE_CHECKING:
     from simulator.operation.day import SimulatedDay
-    from simulator.operation.log import RigEnd
     from simulator.operation.plan import DayPlan, RigPlan
     from simulator.operation.plan_aircraft import AircraftPlan
 

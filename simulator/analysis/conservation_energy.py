@@ -17,10 +17,9 @@ from simulator.analysis.conservation_parts import (
     intervals,
     pack_units,
 )
-from simulator.operation.log import Reason, Row, Sortie, State
+from simulator.operation.log import Reason, RigEnd, Row, Sortie, State
 
 if TYPE_CHECKING:
-    from simulator.operation.log import RigEnd
     from simulator.operation.plan import RigPlan
     from simulator.operation.plan_equipment import PackPlan, PowerPointPlan
 

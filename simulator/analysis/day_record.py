@@ -6,13 +6,13 @@ rounded to 0.1 m. Entities are referred to by their number in the record's own l
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import Any
 
-from simulator.analysis.active_period import momentary_bottleneck
 from simulator.analysis.day_layout import Layout, lay_out, thin_ring
+from simulator.analysis.day_rows import added_kinds
 from simulator.analysis.flown_line import flown_line
-from simulator.analysis.summary import COLUMNS, RESOURCES, active_intervals, summarise
+from simulator.analysis.resources import resource_names
+from simulator.analysis.summary import MEASURES, momentary_bottlenecks, summarise
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import Kind, Reason, Row, State
 from simulator.operation.plan import DayPlan
@@ -50,18 +50,21 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
         fields stand where they are), ``yard_m``; ``fields`` (name, area_m2, rings, zone_m); ``rigs`` with ``moves``;
         ``aircraft``, ``packs``, ``chargers``, ``power``, ``people``, ``supplies`` (each with its intervals);
         ``weather`` (stoppages); ``sorties``; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power
-        in kW, product in L or kg.
+        in kW, product in L or kg. With resources added to the model's own: ``resources`` (names, in the order that
+        ``bottleneck`` counts by) and ``others`` (their entities with their states).
     """
     log = day.log
-    rows = _rows_by_entity(day)
+    rows = log.by_entity()
     used = _fields_used(plan, day)
     layout = lay_out(plan, used)
     place = {plan.fields[index].name: number for number, index in enumerate(used)}
-    names = {kind: [name for name, its in log.kinds.items() if its is kind] for kind in Kind}
+    names: dict[str, list[str]] = {kind: [] for kind in (*Kind, *log.kinds.values())}
+    for name, kind in log.kinds.items():
+        names[kind].append(name)
     number = {name: count for of_kind in names.values() for count, name in enumerate(of_kind)}
     capacity = _pack_plans(plan)
     scenario = plan.scenario
-    return {
+    record = {
         "version": VERSION,
         "equipment_set": plan.name,
         "replication": day.replication,
@@ -91,7 +94,7 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
                 "rig": number[_rig_of(name)],
                 "capacity_wh": _tenth(capacity[_class_of(name)].capacity_wh),
                 "reserve_wh": _tenth(capacity[_class_of(name)].reserve_wh),
-                "states": [[_tenth(row.start_s), _tenth(row.end_s), row.state.value] for row in rows[name]],
+                "states": [[_tenth(row.start_s), _tenth(row.end_s), str(row.state)] for row in rows[name]],
                 "charge": _charge_series(plan, day, rows, names[Kind.CHARGER], name),
             }
             for name in names[Kind.PACK]
@@ -114,7 +117,7 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
                 "name": name,
                 "rig": number[_rig_of(name)],
                 "tasks": [
-                    [_tenth(row.start_s), _tenth(row.end_s), row.reason.value, row.field]
+                    [_tenth(row.start_s), _tenth(row.end_s), str(row.reason), row.field]
                     for row in sorted(rows[name])
                     if row.end_s > row.start_s
                 ],
@@ -126,13 +129,13 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
                 "name": name,
                 "rig": number[_rig_of(name)],
                 "tasks": [
-                    [_tenth(row.start_s), _tenth(row.end_s), row.reason.value, _tenth(row.amount)] for row in rows[name]
+                    [_tenth(row.start_s), _tenth(row.end_s), str(row.reason), _tenth(row.amount)] for row in rows[name]
                 ],
             }
             for name in names[Kind.SUPPLY]
         ],
         "weather": [
-            [_tenth(row.start_s), _tenth(row.end_s), row.reason.value]
+            [_tenth(row.start_s), _tenth(row.end_s), str(row.reason)]
             for name in names[Kind.WEATHER]
             for row in rows[name]
         ],
@@ -140,6 +143,20 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
         "bottleneck": _bottleneck(day),
         "totals": _totals(plan, day),
     }
+    added = added_kinds()
+    if added:
+        record["resources"] = list(resource_names())
+        record["others"] = [
+            {
+                "name": name,
+                "kind": one.kind,
+                "rig": number[_rig_of(name)],
+                "states": _states(rows[name]),
+            }
+            for one in added
+            for name in names.get(one.kind, ())
+        ]
+    return record
 
 
 def _tenth(value: float) -> float:
@@ -154,13 +171,6 @@ def _rig_of(entity: str) -> str:
 def _class_of(entity: str) -> str:
     """Return the class in a name such as ``rig/class 1``."""
     return entity.split("/", 1)[1].rsplit(" ", 1)[0]
-
-
-def _rows_by_entity(day: SimulatedDay) -> dict[str, list[Row]]:
-    rows: dict[str, list[Row]] = defaultdict(list)
-    for row in day.log.rows:
-        rows[row.entity].append(row)
-    return rows
 
 
 def _pack_plans(plan: DayPlan) -> dict[str, PackPlan]:
@@ -217,7 +227,7 @@ def _moves(plan: DayPlan, rows: dict[str, list[Row]], rig: str, place: dict[str,
             else:
                 here = next((name for start, name in seen if stage.end_s <= start < until), None)
                 goal = place[here] if here is not None else _unseen_goal(plan, place, at, stage.amount)
-        moves.append([_tenth(stage.start_s), _tenth(stage.end_s), stage.reason.value, at, goal])
+        moves.append([_tenth(stage.start_s), _tenth(stage.end_s), str(stage.reason), at, goal])
         at = goal
     return moves
 
@@ -237,11 +247,18 @@ def _unseen_goal(plan: DayPlan, place: dict[str, int], at: int, distance_m: floa
 
 def _aircraft_states(rows: dict[str, list[Row]], day: SimulatedDay, name: str) -> list[list[Any]]:
     """Return start, end, state and reason; a whole flight is one interval with state "flight"."""
-    states: list[tuple[float, float, str, str]] = [
-        (row.start_s, row.end_s, row.state.value, row.reason.value) for row in rows[name] if row.end_s > row.start_s
+    flights = [
+        Row(one.start_s, one.end_s, name, "flight", "", one.field, 0.0)
+        for one in day.log.sorties
+        if one.aircraft == name
     ]
-    states += [(sortie.start_s, sortie.end_s, "flight", "") for sortie in day.log.sorties if sortie.aircraft == name]
-    return [[_tenth(start), _tenth(end), state, reason] for start, end, state, reason in sorted(states)]
+    return _states([*rows[name], *flights])
+
+
+def _states(rows: list[Row]) -> list[list[Any]]:
+    """Return start, end, state and reason of every interval that lasts, in order of time."""
+    lasting = sorted(row for row in rows if row.end_s > row.start_s)
+    return [[_tenth(row.start_s), _tenth(row.end_s), str(row.state), str(row.reason)] for row in lasting]
 
 
 def _charge_series(
@@ -278,7 +295,7 @@ def _power(plan: DayPlan, rows: dict[str, list[Row]], name: str) -> dict[str, An
         if row.state is State.RUN:
             loads.append([_tenth(row.start_s), _tenth(row.end_s), round(row.amount * 3.6 / length_s, 3)])
         else:
-            stops.append([_tenth(row.start_s), _tenth(row.end_s), row.reason.value])
+            stops.append([_tenth(row.start_s), _tenth(row.end_s), str(row.reason)])
     return {
         "name": name,
         "rig": [entry.name for entry in plan.rigs].index(rig_name),
@@ -346,14 +363,13 @@ def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
 
     Source: Roser, Nakano & Tanaka 2002, Winter Simulation Conference (active-period method).
     """
-    active = active_intervals(day)
-    owner = {entity: resource for resource, entities in active.items() for entity in entities}
-    flat = {entity: spans for entities in active.values() for entity, spans in entities.items()}
+    found, owner = momentary_bottlenecks(day)
+    number = {name: place for place, name in enumerate(resource_names())}
     merged: list[list[Any]] = []
-    for segment in momentary_bottleneck(flat, 0.0, day.log.paid_until_s).segments:
-        first = RESOURCES.index(owner[segment.resource])
+    for segment in found.segments:
+        first = number[owner[segment.resource]]
         other = segment.shifting_with.split(" & ")[-1] if segment.shifting_with else segment.resource
-        second = RESOURCES.index(owner[other])
+        second = number[owner[other]]
         start, end = _tenth(segment.start_s), _tenth(segment.end_s)
         if end <= start:
             continue
@@ -366,4 +382,4 @@ def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
 
 def _totals(plan: DayPlan, day: SimulatedDay) -> dict[str, float]:
     row = summarise(plan, day, active_period=False)
-    return {name: round(float(row[COLUMNS.index(name)]), 3) for name in _TOTALS}
+    return {name: round(float(row[MEASURES.index(name)]), 3) for name in _TOTALS}

@@ -6,7 +6,6 @@ from typing import NamedTuple
 
 from simulator.operation.log import Sortie
 from simulator.operation.plan_fields import WorkProfile
-from simulator.physics.path import FieldPath
 
 
 class LinePoint(NamedTuple):
@@ -55,7 +54,7 @@ def flown_line(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float)
     time = sortie.take_off_s
     points.append(LinePoint(time, zone_x, zone_y, False))
     time += sortie.ferry_out_s
-    links = _link_seconds(sortie, profile, first, last, ferry_speed_m_per_s)
+    links = link_seconds(sortie, profile, first, last, ferry_speed_m_per_s)
     per_m = sortie.work_s / sortie.path_m if sortie.path_m > 0.0 else 0.0
     for index in range(first, last + 1):
         begin = first_part if index == first else 0.0
@@ -71,24 +70,21 @@ def flown_line(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float)
     return points
 
 
-def _link_seconds(
+def link_seconds(
     sortie: Sortie, profile: WorkProfile, first: int, last: int, ferry_speed_m_per_s: float
 ) -> list[float]:
-    """Return the seconds between each pass and the next; they sum to the flight's turning time."""
-    if last <= first:
-        return []
-    links = [_link(profile.path, index) for index in range(first, last)]
-    # the flight's own factor on all durations shows in its spraying time
+    """Return the seconds between each pass and the next, from pass ``first`` to ``last`` of a flight's path.
+
+    Turns are equal once the flying across gaps is taken out; all sum to the flight's turning time.
+    """
+    path = profile.path
+    stretches = [path.stretch(path.cumulative_m2[at], path.cumulative_m2[at + 2]) for at in range(first, last)]
+    # the day's flight time factor shows in how long the spraying took against its mean
     factor = sortie.work_s * profile.speed_m_per_s / sortie.path_m if sortie.path_m > 0.0 else 1.0
-    gaps = [gap_m / ferry_speed_m_per_s * factor for _, gap_m in links]
-    turns = sum(turn for turn, _ in links)
+    gaps = [link.gap_m / ferry_speed_m_per_s * factor for link in stretches]
+    turns = sum(link.turns for link in stretches)
     each = max(0.0, sortie.turn_s - sum(gaps)) / turns if turns else 0.0
-    seconds = [turn * each + gap for (turn, _), gap in zip(links, gaps, strict=True)]
+    seconds = [gap + link.turns * each for gap, link in zip(gaps, stretches, strict=True)]
     whole = sum(seconds)
-    return [length * sortie.turn_s / whole if whole > 0.0 else sortie.turn_s / len(seconds) for length in seconds]
-
-
-def _link(path: FieldPath, index: int) -> tuple[int, float]:
-    """Return turns (0 or 1) and gap (m) between a pass and the next."""
-    stretch = path.stretch(path.cumulative_m2[index], path.cumulative_m2[index + 2])
-    return stretch.turns, stretch.gap_m
+    scale = sortie.turn_s / whole if whole > 0.0 else 0.0
+    return [length * scale for length in seconds]

@@ -4,47 +4,17 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from functools import cache
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.active_period import momentary_bottleneck
+from simulator.analysis.active_period import ActivePeriodResult, Span, momentary_bottleneck
+from simulator.analysis.resources import Active, Resource, Rows, label, resources, time_labels
 from simulator.operation.day import SimulatedDay
-from simulator.operation.log import FLIGHT_STATES, Kind, Reason, Sortie, State
+from simulator.operation.log import FLIGHT_STATES, Kind, Reason, Row, State
 from simulator.operation.plan import DayPlan
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
-
-RESOURCES = ("aircraft", "packs", "chargers", "generator", "crew", "mix supply", "moves")
-"""Resources that can hold an equipment set back, in the order of reports."""
-
-_PLAIN = [State.SWAP, State.FILL, State.LAUNCH_CHECK, State.REPAIR, State.DONE]
-_WAITS = [
-    Reason.TOO_FEW_PACKS, Reason.CHARGERS_BUSY, Reason.GENERATOR_LIMITED, Reason.CREW_BUSY, Reason.PUMP_BUSY,
-    Reason.NO_MIX, Reason.PILOT_BUSY, Reason.SEPARATION, Reason.NO_WORK_HERE, Reason.WEATHER, Reason.BREAK,
-    Reason.DAY_END, Reason.MOVING, Reason.YARD, Reason.RELOCATE, Reason.WINDOW,
-]  # fmt: skip
-_MOVES = [Reason.YARD, Reason.PACK_UP, Reason.DRIVE, Reason.SET_UP, Reason.RELOCATE]
-
-TIME_LABELS: tuple[str, ...] = (
-    *(state.value for state in FLIGHT_STATES),
-    *(state.value for state in _PLAIN),
-    *(f"wait: {reason.value}" for reason in _WAITS),
-    *(f"move: {reason.value}" for reason in _MOVES),
-)
-"""Every state of an aircraft, with its reason where it waits or moves."""
-
-WAIT_RESOURCE = {
-    "wait: too few packs": "packs",
-    "wait: chargers busy": "chargers",
-    "wait: generator limited": "generator",
-    "wait: crew busy": "crew",
-    "wait: pilot busy": "crew",
-    "wait: pump busy": "mix supply",
-    "wait: no mix": "mix supply",
-    "wait: moving": "moves",
-    **{f"move: {reason.value}": "moves" for reason in _MOVES},
-}
-"""Which resource a lost stretch of aircraft time is put down to."""
 
 MEASURES = (
     "area_m2", "acres", "hectares", "field_hours", "paid_hours", "crew_hours", "aircraft_hours", "sorties", "loads",
@@ -54,14 +24,63 @@ MEASURES = (
 )  # fmt: skip
 """Measures of a day; ``applied``, ``mixed`` and ``left_over`` are litres of mix, or kilograms of granules."""
 
-COLUMNS: tuple[str, ...] = (
-    *MEASURES,
-    *(f"time_s/{label}" for label in TIME_LABELS),
-    *(f"utilisation/{name}" for name in RESOURCES),
-    *(f"active_share/{name}" for name in RESOURCES),
-)
-_PLACE = {name: place for place, name in enumerate(COLUMNS)}
-_TIMES = slice(len(MEASURES), len(MEASURES) + len(TIME_LABELS))
+RowKey = tuple[str, str, str]
+"""Kind, state and reason of a row."""
+_STORED = Rows(Kind.CHARGER)
+_MOVING = Rows(Kind.RIG, (State.MOVE,))
+_DRIVES = Rows(Kind.RIG, (State.MOVE,), (Reason.DRIVE,))
+
+
+class _Columns:
+    """What a row of numbers holds, and which rows of a log go where, while the same resources are registered."""
+
+    def __init__(self, registered: tuple[Resource, ...]) -> None:
+        self.names: tuple[str, ...] = (
+            *MEASURES,
+            *(f"time_s/{one}" for one in time_labels()),
+            *(f"utilisation/{resource.name}" for resource in registered),
+            *(f"active_share/{resource.name}" for resource in registered),
+        )
+        self.place = {name: place for place, name in enumerate(self.names)}
+        # several resources may count the same rows
+        self.number = {
+            rows: number
+            for number, rows in enumerate(
+                dict.fromkeys([_STORED, _MOVING, _DRIVES, *(resource.busy for resource in registered)])
+            )
+        }
+        self.active = [(resource.name, active) for resource in registered for active in resource.when_active]
+        self._sums: dict[RowKey, list[int]] = {}
+        self._active: dict[RowKey, list[tuple[str, Active]]] = {}
+
+    def sums_of(self, key: RowKey) -> list[int]:
+        """Return the numbers of the sums that a row of some kind, state and reason goes into."""
+        found = self._sums.get(key)
+        if found is None:
+            found = self._sums[key] = [number for rows, number in self.number.items() if rows.hold(*key)]
+        return found
+
+    def active_of(self, key: RowKey) -> list[tuple[str, Active]]:
+        """Return which resources a row of some kind, state and reason shows at work."""
+        found = self._active.get(key)
+        if found is None:
+            found = self._active[key] = [(name, active) for name, active in self.active if active.rows.hold(*key)]
+        return found
+
+
+@cache
+def _columns(registered: tuple[Resource, ...]) -> _Columns:
+    return _Columns(registered)
+
+
+def columns() -> tuple[str, ...]:
+    """Return the names of a row's numbers: measures, aircraft seconds by label, and shares of each resource."""
+    return _columns(resources()).names
+
+
+def place_of(column: str) -> int:
+    """Return where a number stands in a row."""
+    return _columns(resources()).place[column]
 
 
 def summarise(plan: DayPlan, day: SimulatedDay, active_period: bool = True) -> NDArray[np.float64]:
@@ -78,79 +97,56 @@ def summarise(plan: DayPlan, day: SimulatedDay, active_period: bool = True) -> N
 
     Returns
     -------
-    numpy.ndarray, shape (len(COLUMNS),)
-        In the order of :data:`COLUMNS`; NaN where a measure has no value that day.
+    numpy.ndarray, shape (len(columns()),)
+        In the order of :func:`columns`; NaN where a measure has no value that day.
     """
-    row = np.full(len(COLUMNS), math.nan)
+    place = _columns(resources()).place
+    row = np.full(len(place), math.nan)
     sums = _Sums(day)
-    row[_TIMES] = 0.0
-    for label, seconds in sums.times.items():
-        row[_PLACE[f"time_s/{label}"]] = seconds
+    row[len(MEASURES) : len(MEASURES) + len(time_labels())] = 0.0
+    for name, seconds in sums.times.items():
+        row[place[f"time_s/{name}"]] = seconds
     row[: len(MEASURES)] = list(_measures(plan, day, sums).values())
     for name, value in _utilisation(plan, day, sums).items():
-        row[_PLACE[f"utilisation/{name}"]] = value
+        row[place[f"utilisation/{name}"]] = value
     if active_period:
         for name, value in active_period_share(day).items():
-            row[_PLACE[f"active_share/{name}"]] = value
+            row[place[f"active_share/{name}"]] = value
     return row
 
 
 class _Sums:
     """What one pass over a day's rows adds up."""
 
-    __slots__ = ("busy_s", "drive_m", "drives", "mixing_s", "rig_s", "source_wh", "stored_wh", "times")
+    __slots__ = ("_number", "_sums", "times")
 
     def __init__(self, day: SimulatedDay) -> None:
-        kinds = day.log.kinds
-        times: dict[tuple[State, Reason], float] = defaultdict(float)
-        self.busy_s: dict[Kind, float] = defaultdict(float)
-        self.rig_s = self.drive_m = self.stored_wh = self.source_wh = self.mixing_s = 0.0
-        self.drives = 0
-        busy_s = self.busy_s
+        columns, kinds = _columns(resources()), day.log.kinds
+        self._number = columns.number
+        self._sums = [[0.0, 0.0, 0.0] for _ in columns.number]
+        spent: dict[tuple[str, str], float] = defaultdict(float)
         for start, end, entity, state, reason, _, amount in day.log.rows:
             kind = kinds[entity]
             span = end - start
-            if kind is Kind.AIRCRAFT:
+            if kind == Kind.AIRCRAFT:
                 if span > 0.0:
-                    times[state, reason] += span
-            elif kind is Kind.PERSON:
-                if state is not State.BREAK:
-                    busy_s[kind] += span
-            elif kind is Kind.PACK:
-                if state in _PACK_BUSY:
-                    busy_s[kind] += span
-                    if state is not State.FLOWN and state is not State.COOL:
-                        # a slot is busy while its pack charges, not while the trailer is on the road
-                        busy_s[Kind.CHARGER] += span
-            elif kind is Kind.CHARGER:
-                self.stored_wh += amount
-            elif kind is Kind.POWER:
-                if state is State.RUN and reason is Reason.NONE:
-                    self.source_wh += amount
-            elif kind is Kind.SUPPLY:
-                if reason is Reason.MIX:
-                    self.mixing_s += span
-            elif kind is Kind.RIG and state is State.MOVE:
-                self.rig_s += span
-                if reason is Reason.DRIVE:
-                    self.drive_m += amount
-                    self.drives += 1
-        self.times = _labelled(times, day.log.sorties)
+                    spent[state, reason] += span
+                continue
+            for number in columns.sums_of((kind, state, reason)):
+                one = self._sums[number]
+                one[0] += span
+                one[1] += amount
+                one[2] += 1.0
+        self.times: dict[str, float] = defaultdict(float)
+        for (state, reason), seconds in spent.items():
+            self.times[label(state, reason)] += seconds
+        if day.log.sorties:
+            for flown, column in zip(FLIGHT_STATES, list(zip(*day.log.sorties, strict=True))[7:13], strict=True):
+                self.times[flown.value] += sum(column)
 
-
-_PACK_BUSY = frozenset((State.FLOWN, State.COOL, State.CHARGE, State.CHARGE_LIMITED))
-
-
-def _labelled(times: dict[tuple[State, Reason], float], sorties: list[Sortie]) -> dict[str, float]:
-    """Return aircraft seconds by label, flights among them."""
-    labelled: dict[str, float] = defaultdict(float)
-    for (state, reason), seconds in times.items():
-        reasoned = state is State.WAIT or state is State.MOVE
-        labelled[f"{state.value}: {reason.value}" if reasoned else state.value] += seconds
-    if sorties:
-        for state, column in zip(FLIGHT_STATES, list(zip(*sorties, strict=True))[7:13], strict=True):
-            labelled[state.value] += sum(column)
-    return labelled
+    def of(self, rows: Rows) -> list[float]:
+        """Return seconds, amounts and number of some rows of the day."""
+        return self._sums[self._number[rows]]
 
 
 def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]:
@@ -170,11 +166,12 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
     ]
     swaps = sum(end.pack_swaps for end in ends)
     aircraft = sum(number for rig in plan.rigs for _, number in rig.aircraft)
+    _, drive_m, drives = sums.of(_DRIVES)
     return {
         "area_m2": area,
         "acres": area / M2_PER_ACRE,
         "hectares": area / M2_PER_HECTARE,
-        "field_hours": (paid_s - sums.rig_s) / 3600.0,
+        "field_hours": (paid_s - sums.of(_MOVING)[0]) / 3600.0,
         "paid_hours": paid_s / 3600.0,
         "crew_hours": sum(end.paid_until_s * people[end.name] for end in ends) / 3600.0,
         "aircraft_hours": sum(sums.times.values()) / 3600.0,
@@ -184,14 +181,14 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
         "charge_cycles": float(sum(end.charge_cycles for end in ends)),
         "generator_fuel_l": sum(end.fuel_burnt_l for end in ends),
         "energy_kwh": sum(end.bus_wh for end in ends) / 1000.0,
-        "pack_energy_kwh": sums.stored_wh / 1000.0,
+        "pack_energy_kwh": sums.of(_STORED)[1] / 1000.0,
         "flown_energy_kwh": sum(sortie.energy_wh for sortie in sorties) / 1000.0,
         "applied": sum(sortie.applied for sortie in sorties),
         "mixed": sum(end.product_start + end.product_made for end in ends),
         "left_over": sum(end.product_in_tank + end.product_on_aircraft for end in ends),
         "water_fetched_l": sum(end.water_fetched_l for end in ends),
-        "moves": float(sums.drives),
-        "drive_km": sums.drive_m / 1000.0,
+        "moves": drives,
+        "drive_km": drive_m / 1000.0,
         "fields_finished": float(finished),
         "finish_hour": math.nan if log.list_finished_s is None else log.list_finished_s / 3600.0,
         "last_landing_hour": log.last_landing_s / 3600.0 if sorties else math.nan,
@@ -202,76 +199,54 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
 
 
 def _utilisation(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]:
-    """Return busy time over the time there was, over all of a kind and the paid day."""
+    """Return busy time over the time there was, over all of a kind and the paid day, by resource."""
     paid = {end.name: end.paid_until_s for end in day.ends}
-    held: dict[Kind, float] = defaultdict(float)
+    held: dict[str, float] = defaultdict(float)
     for entity, kind in day.log.kinds.items():
-        if kind is not Kind.WEATHER:
-            held[kind] += paid[entity.split("/", 1)[0]]
-    source_wh = sum(point.capacity_w * paid[rig.name] / 3600.0 for rig in plan.rigs for point in rig.power)
-    moving = sum(value for label, value in sums.times.items() if label.startswith("move"))
-    airborne = sum(sums.times[state.value] for state in FLIGHT_STATES)
-    total = sum(sums.times.values())
-    return {
-        "aircraft": _share(airborne, total),
-        "packs": _share(sums.busy_s[Kind.PACK], held[Kind.PACK]),
-        "chargers": _share(sums.busy_s[Kind.CHARGER], held[Kind.CHARGER]),
-        "generator": _share(sums.source_wh, source_wh),
-        "crew": _share(sums.busy_s[Kind.PERSON], held[Kind.PERSON]),
-        "mix supply": _share(sums.mixing_s, held[Kind.SUPPLY]),
-        "moves": _share(moving, total),
-    }
+        held[kind] += paid.get(entity.split("/", 1)[0], day.log.paid_until_s)
+    shares: dict[str, float] = {}
+    for resource in resources():
+        busy = resource.busy
+        if busy.kind == Kind.AIRCRAFT:
+            part = sum(seconds for name, seconds in sums.times.items() if name.partition(": ")[0] in busy.states)
+            shares[resource.name] = _share(part, sum(sums.times.values()))
+        elif resource.capacity is not None:
+            shares[resource.name] = _share(sums.of(busy)[1], resource.capacity(plan, paid))
+        else:
+            shares[resource.name] = _share(sums.of(busy)[0], held[resource.kind])
+    return shares
 
 
 def _share(part: float, whole: float) -> float:
     return part / whole if whole > 0 else 0.0
 
 
-def active_intervals(day: SimulatedDay) -> dict[str, dict[str, list[tuple[float, float]]]]:
+def active_intervals(day: SimulatedDay) -> dict[str, dict[str, list[Span]]]:
     """Return, by resource and then by entity, when it was active: not starved, not blocked, not waiting."""
-    kinds = day.log.kinds
-    active: dict[str, dict[str, list[tuple[float, float]]]] = {name: {} for name in RESOURCES}
-    moves: dict[str, list[tuple[float, float]]] = defaultdict(list)
-    stopped: dict[str, list[tuple[float, float]]] = defaultdict(list)
-    for start, end, entity, state, _, _, _ in day.log.rows:
-        if state is State.MOVE and kinds[entity] is Kind.RIG:
-            moves[entity].append((start, end))
-        elif state is State.STOPPED and kinds[entity] is Kind.PACK:
-            stopped[entity].append((start, end))
+    columns, kinds = _columns(resources()), day.log.kinds
+    active: dict[str, dict[str, list[Span]]] = {resource.name: {} for resource in resources()}
+    cuts: dict[Rows, dict[str, list[Span]]] = {
+        one.without[0]: defaultdict(list) for _, one in columns.active if one.without is not None
+    }
+    for rows, found in cuts.items():
+        for row in day.log.rows:
+            if rows.hold(kinds[row.entity], row.state, row.reason):
+                found[row.entity].append((row.start_s, row.end_s))
 
-    def add(resource: str, entity: str, start: float, end: float) -> None:
-        active[resource].setdefault(entity, []).append((start, end))
+    def add(row: Row) -> None:
+        for name, one in columns.active_of((kinds[row.entity], row.state, row.reason)):
+            spans = [(row.start_s, row.end_s)]
+            if one.without is not None:
+                spans = _without(spans[0], cuts[one.without[0]][one.without[1](row)])
+            if spans:
+                entity = row.entity if one.entity is None else one.entity(row)
+                active[name].setdefault(entity, []).extend(spans)
 
-    for start, end, entity, state, reason, field, _ in day.log.rows:
-        if end <= start:
-            continue
-        kind = kinds[entity]
-        if kind is Kind.AIRCRAFT:
-            if state in (State.SWAP, State.FILL, State.LAUNCH_CHECK, State.REPAIR):
-                add("aircraft", entity, start, end)
-        elif kind is Kind.RIG:
-            if state is State.MOVE:
-                add("moves", entity, start, end)
-        elif kind is Kind.PACK:
-            rig = entity.split("/", 1)[0]
-            if state is State.FLOWN:
-                # on an aircraft that is being driven it does nothing
-                for begin, finish in _without((start, end), moves[rig]):
-                    add("packs", entity, begin, finish)
-            elif state in _PACK_BUSY:
-                add("packs", entity, start, end)
-            if state is State.CHARGE_LIMITED:
-                add("generator", "source/" + entity.split("/", 1)[0], start, end)
-        elif kind is Kind.CHARGER:
-            for begin, finish in _without((start, end), stopped[field]):
-                add("chargers", entity, begin, finish)
-        elif kind is Kind.PERSON:
-            if state is State.TASK and reason not in _MOVES:
-                add("crew", entity, start, end)
-        elif kind is Kind.SUPPLY and reason in (Reason.MIX, Reason.RESTOCK):
-            add("mix supply", entity, start, end)
+    for row in day.log.rows:
+        if row.end_s > row.start_s:
+            add(row)
     for sortie in day.log.sorties:
-        add("aircraft", sortie.aircraft, sortie.start_s, sortie.end_s)
+        add(Row(sortie.start_s, sortie.end_s, sortie.aircraft, State.WORK, Reason.NONE, sortie.field, 0.0))
     return active
 
 
@@ -296,11 +271,16 @@ def active_period_share(day: SimulatedDay) -> dict[str, float]:
     The entity with the longest uninterrupted active period holds the title; shifting seconds are split evenly. Source:
     Roser, Nakano & Tanaka 2002, Winter Simulation Conference.
     """
-    active = active_intervals(day)
-    owner = {entity: resource for resource, entities in active.items() for entity in entities}
-    flat = {entity: spans for entities in active.values() for entity, spans in entities.items()}
-    result = momentary_bottleneck(flat, 0.0, day.log.paid_until_s)
-    shares = dict.fromkeys(RESOURCES, 0.0)
+    result, owner = momentary_bottlenecks(day)
+    shares = dict.fromkeys([resource.name for resource in resources()], 0.0)
     for entity, share in result.share.items():
         shares[owner[entity]] += share
     return shares
+
+
+def momentary_bottlenecks(day: SimulatedDay) -> tuple[ActivePeriodResult, dict[str, str]]:
+    """Return which entity was the momentary bottleneck when, and the resource of each entity."""
+    active = active_intervals(day)
+    owner = {entity: resource for resource, entities in active.items() for entity in entities}
+    flat = {entity: spans for entities in active.values() for entity, spans in entities.items()}
+    return momentary_bottleneck(flat, 0.0, day.log.paid_until_s), owner

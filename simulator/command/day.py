@@ -32,6 +32,7 @@ def command(
     import time
     from pathlib import Path
 
+    from simulator.analysis.day_rows import DayRows
     from simulator.experiment.run import simulate_day
     from simulator.operation.plan import make_plan
     from simulator.report.folder import ResultFolder, check_target, manifest
@@ -46,8 +47,10 @@ def command(
     used_seed = loaded.base.seed if seed is None else seed
     plan = make_plan(entry)
     day = simulate_day(loaded, entry.name, replication, used_seed)
+    rows = DayRows.of(day, plan)
+    from simulator.report.day_table import day_frame
     from simulator.report.figures import save_figure
-    from simulator.report.timeline import day_frame, timeline_figure
+    from simulator.report.timeline import timeline_figure
 
     record = manifest(
         {entry.name: entry.resolved},
@@ -61,8 +64,8 @@ def command(
     )
     with ResultFolder(target, force) as folder:
         with told_file(target, "day.csv"):
-            folder.write_table("day.csv", day_frame(day, plan))
-        figure = timeline_figure(day, plan, f"{entry.name}: replication {replication}")
+            folder.write_table("day.csv", day_frame(rows))
+        figure = timeline_figure(rows, f"{entry.name}: replication {replication}")
         for form in ("svg", "png"):
             with told_file(target, f"timeline.{form}"):
                 save_figure(figure, folder.path / "timeline", (form,))

@@ -301,6 +301,7 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     import json
 
     from simulator.analysis.day_record import day_record
+    from simulator.analysis.day_rows import DayRows
     from simulator.experiment.run import simulate_day
     from simulator.operation.plan import make_plan
     from simulator.report.figures import save_figure
@@ -312,7 +313,7 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     day = simulate_day(loaded, entry.name, replication, result.seed)
     plan = make_plan(entry)
     title = f"{entry.name}: a median day (replication {replication})"
-    save_figure(timeline_figure(day, plan, title), path / f"timeline_{file_stem(entry.name)}")
+    save_figure(timeline_figure(DayRows.of(day, plan), title), path / f"timeline_{file_stem(entry.name)}")
     text = json.dumps(day_record(plan, day), allow_nan=False, separators=(",", ":"))
     (path / f"day_{file_stem(entry.name)}.json").write_text(text + "\n", encoding="utf-8")
 

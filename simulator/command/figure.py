@@ -66,6 +66,7 @@ def command(
 
 def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
     """Simulate the median day again, from the manifest, and draw it."""
+    from simulator.analysis.day_rows import DayRows
     from simulator.errors import InputError
     from simulator.experiment.run import simulate_day
     from simulator.operation.plan import make_plan
@@ -87,4 +88,6 @@ def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
         raise InputError([*error.problems, Problem("", message)]) from error
     replication = int(record["replication"])
     day = simulate_day(loaded, None, replication, int(stored.manifest["seed"]))
-    return timeline_figure(day, make_plan(loaded.sets[0]), f"{chosen}: a median day (replication {replication})")
+    return timeline_figure(
+        DayRows.of(day, make_plan(loaded.sets[0])), f"{chosen}: a median day (replication {replication})"
+    )

@@ -7,7 +7,7 @@ import time
 
 import numpy as np
 
-from simulator.analysis.summary import COLUMNS, summarise
+from simulator.analysis.summary import columns, summarise
 from simulator.experiment.pieces import Piece
 from simulator.experiment.record_file import Rows
 from simulator.operation.day import SimulatedDay, simulate
@@ -62,7 +62,7 @@ def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int) ->
 
 
 def run_day(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:
-    """Simulate one replication and return its row of numbers, shape (len(COLUMNS),)."""
+    """Simulate one replication and return its row of numbers, shape (len(columns()),)."""
     return summarise(
         plan, simulate_replication(plan, bank, replication), active_period=replication < ACTIVE_PERIOD_DAYS
     )
@@ -82,12 +82,12 @@ def run_piece(plans: list[DayPlan], bank: StreamSource, piece: Piece) -> tuple[R
 
     Returns
     -------
-    rows : ndarray, shape (len(piece.plans), days, len(COLUMNS))
+    rows : ndarray, shape (len(piece.plans), days, len(columns()))
         A row a day of each plan.
     seconds : list of float
         What each plan took.
     """
-    rows = np.empty((len(piece.plans), piece.last - piece.first, len(COLUMNS)))
+    rows = np.empty((len(piece.plans), piece.last - piece.first, len(columns())))
     seconds = [0.0] * len(piece.plans)
     before = time.perf_counter()
     for place, replication in enumerate(range(piece.first, piece.last)):

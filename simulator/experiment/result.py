@@ -11,7 +11,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck, OneMore, judge
-from simulator.analysis.summary import COLUMNS, MEASURES, RESOURCES, TIME_LABELS
+from simulator.analysis.resources import resource_names, time_labels
+from simulator.analysis.summary import MEASURES, place_of
 from simulator.experiment.estimates import (
     Interval,
     PairedInterval,
@@ -35,7 +36,6 @@ PER_DAY = (
 )  # fmt: skip
 FRAME_ROWS = 1024
 """Rows in each part of a table that is made part by part."""
-_PLACE = {name: place for place, name in enumerate(COLUMNS)}
 
 
 @dataclass(frozen=True)
@@ -48,7 +48,7 @@ class SetResult:
         Equipment set.
     replications : numpy.ndarray of int, shape (days,)
         Replication numbers, ascending.
-    stored : numpy.ndarray or StoredRows, shape (days, len(COLUMNS))
+    stored : numpy.ndarray or StoredRows, shape (days, len(columns()))
         One row a day; a :class:`simulator.experiment.tables.StoredRows` reads them from disk when asked.
     one_more : tuple of OneMore
         Worth of one more of each; empty when not asked.
@@ -73,7 +73,7 @@ class SetResult:
 
     @property
     def rows(self) -> NDArray[np.float64]:
-        """All rows, shape (days, len(COLUMNS)), made when asked: 0.6 kB a day."""
+        """All rows, shape (days, len(columns())), made when asked: 0.6 kB a day."""
         return self.stored if isinstance(self.stored, np.ndarray) else self.stored.rows()
 
     def parts(self, size: int = FRAME_ROWS) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64]]]:
@@ -90,9 +90,9 @@ class SetResult:
     def column(self, name: str) -> NDArray[np.float64]:
         """Return one measure, a value a day; not to be written to."""
         if isinstance(self.stored, np.ndarray):
-            values: NDArray[np.float64] = self.stored[:, _PLACE[name]]
+            values: NDArray[np.float64] = self.stored[:, place_of(name)]
             return values
-        return self.stored.column(_PLACE[name])
+        return self.stored.column(place_of(name))
 
     def _figures(self, name: str) -> tuple[float, float]:
         """Return a column's sum, and its mean over the days that have it; read once."""
@@ -122,17 +122,17 @@ class SetResult:
 
     def time_share(self) -> dict[str, float]:
         """Return the share of aircraft time by state and reason; sums to 1."""
-        totals = np.array([self._figures(f"time_s/{label}")[0] for label in TIME_LABELS])
+        totals = np.array([self._figures(f"time_s/{label}")[0] for label in time_labels()])
         whole = totals.sum()
-        return {label: float(total / whole) for label, total in zip(TIME_LABELS, totals, strict=True) if total > 0}
+        return {label: float(total / whole) for label, total in zip(time_labels(), totals, strict=True) if total > 0}
 
     def utilisation(self) -> dict[str, float]:
         """Return each resource's busy share."""
-        return {name: self.mean(f"utilisation/{name}") for name in RESOURCES}
+        return {name: self.mean(f"utilisation/{name}") for name in resource_names()}
 
     def active_period_share(self) -> dict[str, float]:
         """Return each resource's share of the day as momentary bottleneck."""
-        return {name: self.mean(f"active_share/{name}") for name in RESOURCES}
+        return {name: self.mean(f"active_share/{name}") for name in resource_names()}
 
     def bottleneck(self) -> Bottleneck:
         """Return what holds the set back, in one sentence."""
@@ -213,7 +213,7 @@ class Result:
         """
         import pandas as pd
 
-        places = [_PLACE[name] for name in measures]
+        places = [place_of(name) for name in measures]
         for entry in self.sets:
             for replications, rows in entry.parts(size):
                 frame = pd.DataFrame(rows[:, places], columns=list(measures))
@@ -248,7 +248,7 @@ class Result:
         records: list[dict[str, Any]] = []
         for entry in self.sets:
             lost, used, active = lost_time(entry.time_share()), entry.utilisation(), entry.active_period_share()
-            for name in RESOURCES:
+            for name in resource_names():
                 record: dict[str, Any] = {
                     "equipment_set": entry.name,
                     "resource": name,

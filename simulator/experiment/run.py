@@ -11,7 +11,9 @@ from pathlib import Path
 from typing import Any, Literal
 
 from simulator.analysis.bottleneck import OneMore
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.resources import one_more_of_each
+from simulator.analysis.summary import columns
+from simulator.analysis.variations import Variation
 from simulator.errors import InputError, Problem
 from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
@@ -19,7 +21,6 @@ from simulator.experiment.journal import Journal
 from simulator.experiment.record_file import Rows
 from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
-from simulator.experiment.variations import Variation, one_more_of_each
 from simulator.operation.day import SimulatedDay
 from simulator.operation.plan import DayPlan, make_plan
 from simulator.scenario.loading import LoadedScenario, vary
@@ -186,11 +187,11 @@ def open_journal(loaded: LoadedScenario, path: Path, seed: int | None = None, fr
         "digest": loaded.digest(),
         "seed": loaded.base.seed if seed is None else seed,
         "sets": [entry.name for entry in loaded.sets],
-        "columns": list(COLUMNS),
+        "columns": list(columns()),
         "version": __version__,
         "model": digest(),
     }
-    return Journal(path, identity, len(COLUMNS), fresh)
+    return Journal(path, identity, len(columns()), fresh)
 
 
 def _resumed(runner: Runner) -> str:
@@ -310,7 +311,7 @@ def _one_more_plans(loaded: LoadedScenario) -> list[_Tried]:
     """Return one more of each for every set."""
     tried = []
     for place, entry in enumerate(loaded.sets):
-        for variation in one_more_of_each(entry):
+        for variation in one_more_of_each(entry.scenario):
             # a change that makes the set invalid (more people than a trailer may carry, say) is simply not offered
             with suppress(InputError):
                 plan = make_plan(vary(entry, [variation.setting], loaded.folder))

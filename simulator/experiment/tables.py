@@ -12,12 +12,12 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import MEASURES, columns
 from simulator.experiment.record_file import CHUNK_ROWS, Places, RecordFile, Rows
 
 AHEAD_BYTES = 2_000_000
 """Columns that are read together with one that is asked for may take this much memory."""
-_ACRES = COLUMNS.index("acres")
+_ACRES = MEASURES.index("acres")
 
 
 class StoredRows:
@@ -45,13 +45,13 @@ class StoredRows:
         return len(self._places)
 
     def chunks(self, size: int = CHUNK_ROWS) -> Iterator[Rows]:
-        """Yield all rows in order, at most ``size`` at a time, each part of shape (n, len(COLUMNS))."""
+        """Yield all rows in order, at most ``size`` at a time, each part of shape (n, len(columns()))."""
         for start in range(0, len(self._places), size):
             yield self._records.rows(self._places[start : start + size])
 
     def rows(self) -> Rows:
-        """Return all rows, shape (days, len(COLUMNS)); as much memory as that takes."""
-        rows = np.empty((len(self), len(COLUMNS)))
+        """Return all rows, shape (days, len(columns())); as much memory as that takes."""
+        rows = np.empty((len(self), len(columns())))
         at = 0
         for part in self.chunks():
             rows[at : at + len(part)] = part
@@ -66,18 +66,18 @@ class StoredRows:
         Parameters
         ----------
         place : int
-            Place of the column in :data:`simulator.analysis.summary.COLUMNS`.
+            Place of the column in :func:`simulator.analysis.summary.columns`.
         """
         found = self._ahead.get((self._plan, place))
         if found is not None and len(found) == len(self):
             return found
         count = max(1, AHEAD_BYTES // (8 * max(1, len(self))))
-        columns = slice(place, min(len(COLUMNS), place + count))
+        near = slice(place, min(len(columns()), place + count))
         self._ahead.clear()
-        read = np.empty((columns.stop - columns.start, len(self)))
+        read = np.empty((near.stop - near.start, len(self)))
         at = 0
         for part in self.chunks():
-            read[:, at : at + len(part)] = part[:, columns].T
+            read[:, at : at + len(part)] = part[:, near].T
             at += len(part)
         read.flags.writeable = False
         self._ahead.update({(self._plan, place + number): one for number, one in enumerate(read)})
@@ -100,7 +100,7 @@ class Tables:
     """
 
     def __init__(self, plans: int, records: RecordFile | None = None) -> None:
-        self.records = RecordFile(len(COLUMNS)) if records is None else records
+        self.records = RecordFile(len(columns())) if records is None else records
         self._index = [_Index() for _ in range(plans)]
         self._ahead: dict[tuple[int, int], Rows] = {}
 
@@ -162,7 +162,7 @@ class Tables:
         return numbers, StoredRows(self.records, places, self._ahead, plan)
 
     def table(self, plan: int) -> tuple[NDArray[np.int64], Rows]:
-        """Return the replication numbers, ascending, and their rows, shape (days, len(COLUMNS))."""
+        """Return the replication numbers, ascending, and their rows, shape (days, len(columns()))."""
         numbers, stored = self.stored(plan)
         return numbers, stored.rows()
 

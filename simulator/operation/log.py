@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -156,7 +157,7 @@ class DayLog:
     sorties : list of Sortie
         Flights.
     kinds : dict
-        Entity name to kind.
+        Entity name to kind: the model's own, or that of a resource added to it.
     last_landing_s, paid_until_s : float
         End of flying, and of the paid day (back at the yard and put away).
     list_finished_s : float or None
@@ -182,12 +183,20 @@ class DayLog:
     ) -> None:
         """Append one interval; intervals without length or amount are left out."""
         if end_s > start_s or amount:
-            self.rows.append(Row(start_s, end_s, entity, state, reason, field, amount))
+            # twice as fast as a call of Row, and there are a dozen rows a sortie
+            self.rows.append(tuple.__new__(Row, (start_s, end_s, entity, state, reason, field, amount)))
+
+    def by_entity(self) -> dict[str, list[Row]]:
+        """Return the intervals of each entity, in the order of the log; of one that has none, an empty list."""
+        rows: dict[str, list[Row]] = defaultdict(list)
+        for row in self.rows:
+            rows[row.entity].append(row)
+        return rows
 
     def clip(self, entity: str, end_s: float) -> None:
         """Cut an entity's intervals at a time."""
         self.rows = [
-            row._replace(end_s=min(row.end_s, end_s)) if row.entity == entity else row
+            row._replace(end_s=end_s) if row.entity == entity and row.end_s > end_s else row
             for row in self.rows
             if row.entity != entity or row.start_s < end_s
         ]

@@ -14,7 +14,16 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.report.numbers import mean_text, quantile_text, range_text, report_units, share_text, units_of
-from simulator.report.palette import AIRCRAFT_LOOKS, INK, QUIET, RESOURCE_LOOKS, Look, text_on, time_use_group
+from simulator.report.palette import (
+    AIRCRAFT_LOOKS,
+    INK,
+    QUIET,
+    Look,
+    aircraft_looks,
+    resource_looks,
+    text_on,
+    time_use_group,
+)
 from simulator.report.style import new_figure, save_figure, settle, styled
 from simulator.report.writing import plain
 
@@ -146,12 +155,13 @@ def time_use_figure(time_use_frame: pd.DataFrame) -> Figure:
     from matplotlib.patches import Patch
 
     names = list(dict.fromkeys(time_use_frame["equipment_set"]))
-    shares: dict[str, dict[str, float]] = {name: dict.fromkeys(AIRCRAFT_LOOKS, 0.0) for name in names}
+    looks = aircraft_looks()
+    shares: dict[str, dict[str, float]] = {name: dict.fromkeys(looks, 0.0) for name in names}
     for name, state, share in zip(
         time_use_frame["equipment_set"], time_use_frame["state"], time_use_frame["share"], strict=True
     ):
         shares[name][time_use_group(str(state))] += float(share) if math.isfinite(share) else 0.0
-    used = [group for group in AIRCRAFT_LOOKS if any(shares[name][group] >= 0.0005 for name in names)]
+    used = [group for group in looks if any(shares[name][group] >= 0.0005 for name in names)]
     figure = new_figure(8.0, 1.2 + 0.62 * len(names) + 0.22 * math.ceil(len(used) / 3))
     axes = figure.add_subplot()
     for row, name in enumerate(names):
@@ -160,7 +170,7 @@ def time_use_figure(time_use_frame: pd.DataFrame) -> Figure:
             share = shares[name][group]
             if share <= 0.0:
                 continue
-            look = AIRCRAFT_LOOKS[group]
+            look = looks[group]
             axes.barh(row, share, 0.62, left, color=look.colour, hatch=look.hatch, edgecolor=_edge(look), linewidth=0.5)
             if share >= _LABEL_FROM:
                 _bar_label(axes, left + share / 2, row, f"{100 * share:.0f}", look)
@@ -173,9 +183,9 @@ def time_use_figure(time_use_frame: pd.DataFrame) -> Figure:
     axes.set_xticks(np.linspace(0, 1, 6), [f"{100 * tick:.0f} %" for tick in np.linspace(0, 1, 6)])
     axes.set_xlabel("share of the aircraft's paid day; numbers are per cent")
     axes.set_title("Where the aircraft's time goes")
-    looks = [AIRCRAFT_LOOKS[group] for group in used]
     handles = [
-        Patch(facecolor=look.colour, hatch=look.hatch, edgecolor=_edge(look), label=look.label) for look in looks
+        Patch(facecolor=look.colour, hatch=look.hatch, edgecolor=_edge(look), label=look.label)
+        for look in (looks[group] for group in used)
     ]
     figure.legend(handles=handles, loc="outside lower center", ncols=3, fontsize=8, columnspacing=1.4)
     return settle(figure)
@@ -221,14 +231,15 @@ def bottleneck_figure(bottleneck_frame: pd.DataFrame, units: str = "us") -> Figu
     grid = figure.subplots(len(names), len(_VIEWS), squeeze=False, sharex="col", sharey=True)
     for row, name in enumerate(names):
         part = bottleneck_frame[bottleneck_frame["equipment_set"] == name].set_index("resource")
-        resources = [resource for resource in RESOURCE_LOOKS if resource in part.index]
+        looks = resource_looks(part.index)
+        resources = list(looks)
         for column, (key, title) in enumerate(_VIEWS):
             axes = grid[row][column]
             values = part.loc[resources, key].to_numpy(dtype=float)
             adds = key.startswith("one_more")
             scale = shown.per_acre if adds else 1.0
             for place, (resource, value) in enumerate(zip(resources, values * scale, strict=True)):
-                look = RESOURCE_LOOKS[resource]
+                look = looks[resource]
                 if math.isfinite(value):
                     axes.barh(
                         place, value, 0.7, color=look.colour, hatch=look.hatch, edgecolor=_edge(look), linewidth=0.5
@@ -245,7 +256,7 @@ def bottleneck_figure(bottleneck_frame: pd.DataFrame, units: str = "us") -> Figu
                     axes.annotate(
                         share_text(value), at, xytext=(3, 0), textcoords="offset points", va="center", fontsize=7.5
                     )
-            axes.set_yticks(range(len(resources)), [RESOURCE_LOOKS[resource].label for resource in resources])
+            axes.set_yticks(range(len(resources)), [look.label for look in looks.values()])
             axes.set_ylim(len(resources) - 0.4, -0.6)
             axes.tick_params(axis="y", length=0)
             axes.grid(axis="x")

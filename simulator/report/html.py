@@ -95,7 +95,7 @@ def report_page(stored: StoredResult) -> str:
         parts=parts,
         paired=html_charts.paired_figure(document, units),
         replay=replay_data(records, units) if parts else None,
-        resource_legend=html_day_charts.resource_legend(),
+        resource_legend=html_day_charts.resource_legend(records.values()),
         set_differences=_differences(resolved),
         input_groups=_input_groups(resolved),
         stopped=document.get("stopped") or "",

@@ -11,7 +11,7 @@ import numpy as np
 from simulator.report.html_parts import Cell, DataTable, LegendEntry, PageFigure
 from simulator.report.html_svg import INK, NARROW, PAPER, QUIET, WIDE, Drawing, Svg, shorten, swatch, value_axis
 from simulator.report.numbers import NOTHING, ReportUnits, fixed, half_width, quantile_text, range_text, share_text
-from simulator.report.palette import AIRCRAFT_LOOKS, Look, time_use_group
+from simulator.report.palette import Look, aircraft_looks, time_use_group
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -106,7 +106,7 @@ def _spread_row(place: int, entry: Mapping[str, Any], units: ReportUnits) -> tup
 def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
     """Return where the aircraft's time went, a bar a set."""
     sets = document["equipment_sets"]
-    looks = list(AIRCRAFT_LOOKS)
+    looks = aircraft_looks()
     shares = []
     for entry in sets:
         grouped = dict.fromkeys(looks, 0.0)
@@ -116,7 +116,7 @@ def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
     used = [group for group in looks if any(grouped[group] > 0 for grouped in shares)]
     spoken = "; ".join(
         f"{entry['name']}: "
-        + ", ".join(f"{AIRCRAFT_LOOKS[group].label} {grouped[group]:.0%}" for group in used if grouped[group] >= 0.005)
+        + ", ".join(f"{looks[group].label} {grouped[group]:.0%}" for group in used if grouped[group] >= 0.005)
         for entry, grouped in zip(sets, shares, strict=True)
     )
 
@@ -128,7 +128,7 @@ def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
             svg.text(left, top - 5, shorten(entry["name"], width - 8, 13), "start", 13, INK, bold=True)
             x = left
             for group in used:
-                look = AIRCRAFT_LOOKS[group]
+                look = looks[group]
                 length = grouped[group] * (right - left)
                 svg.rect(x, top, length, 26, look.colour)
                 if look.hatch:
@@ -141,16 +141,16 @@ def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
         return svg
 
     labels = list(dict.fromkeys(label for entry in sets for label in entry["time_share"]))
-    labels.sort(key=lambda label: looks.index(time_use_group(label)))
+    labels.sort(key=lambda label: list(looks).index(time_use_group(label)))
     rows = []
     for label in labels:
-        cells = [Cell(label), Cell(AIRCRAFT_LOOKS[time_use_group(label)].label)]
+        cells = [Cell(label), Cell(looks[time_use_group(label)].label)]
         for place, entry in enumerate(sets):
             share = entry["time_share"].get(label)
             path = f"equipment_sets.{place}.time_share.{label}"
             cells.append(Cell(share_text(share), share, path) if share is not None else Cell(NOTHING))
         rows.append(tuple(cells))
-    legend = tuple(look_entry(AIRCRAFT_LOOKS[group]) for group in used)
+    legend = tuple(look_entry(looks[group]) for group in used)
     return PageFigure(
         "time",
         "Where the aircraft's time went",

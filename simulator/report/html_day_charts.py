@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
-from collections.abc import Iterable, Mapping, Sequence
+from collections.abc import Collection, Iterable, Mapping, Sequence
 from typing import Any
 
-from simulator.analysis.summary import RESOURCES
-from simulator.operation.log import Kind, Reason, State
 from simulator.report.html_charts import both
 from simulator.report.html_parts import Cell, DataTable, LegendEntry, PageFigure, text_row
 from simulator.report.html_svg import INK, QUIET, RULE, Svg, clock_axis, shorten, swatch
 from simulator.report.numbers import NOTHING, clock_text
-from simulator.report.palette import AIRCRAFT_LOOKS, PACK_LOOKS, RESOURCE_LOOKS, Look, look_of
+from simulator.report.palette import AIRCRAFT_LOOKS, PACK_LOOKS, RESOURCE_LOOKS, Look, look_of, resource_looks
 
 MOST_LANES = 12
 """Lanes of one kind that are drawn; the table tells how many there are."""
-_FLOWN = State.WORK.value
+_FLOWN = "spray"
 """A whole flight is drawn as spraying: at this scale its parts cannot be told apart."""
 MOST_ROWS = 400
 """Rows of a table of intervals."""
@@ -23,14 +21,19 @@ MOST_ROWS = 400
 Bar = tuple[float, float, Look]
 
 
+def resources_of(records: Iterable[Mapping[str, Any]]) -> list[str]:
+    """Return the names by which days of one result count the resources of their bottlenecks."""
+    return max((list(record.get("resources", RESOURCE_LOOKS)) for record in records), key=len, default=[])
+
+
 def _lanes(record: Mapping[str, Any]) -> list[tuple[str, list[Bar]]]:
     """Return (name, bars) of every lane that is drawn."""
     lanes: list[tuple[str, list[Bar]]] = []
 
-    def lane(name: str, kind: Kind, intervals: Iterable[tuple[float, float, str, str]]) -> None:
+    def lane(name: str, kind: str, intervals: Iterable[tuple[float, float, str, str]]) -> None:
         bars: list[Bar] = []
         for start, end, state, reason in intervals:
-            found = look_of(kind, State(state), Reason(reason))
+            found = look_of(kind, state, reason)
             if found is not None:
                 bars.append((start, end, found[1]))
         lanes.append((name, bars))
@@ -40,19 +43,21 @@ def _lanes(record: Mapping[str, Any]) -> list[tuple[str, list[Bar]]]:
             (start, end, _FLOWN if state == "flight" else state, reason)
             for start, end, state, reason in entry["states"]
         ]
-        lane(entry["name"], Kind.AIRCRAFT, states)
+        lane(entry["name"], "aircraft", states)
     for entry in record["packs"][:MOST_LANES]:
-        lane(entry["name"], Kind.PACK, [(start, end, state, "") for start, end, state in entry["states"]])
+        lane(entry["name"], "pack", [(start, end, state, "") for start, end, state in entry["states"]])
     for entry in record["chargers"][:MOST_LANES]:
-        lane(entry["name"], Kind.CHARGER, [(start, end, "charge", "") for start, end, _, _ in entry["sessions"]])
+        lane(entry["name"], "charger", [(start, end, "charge", "") for start, end, _, _ in entry["sessions"]])
     for entry in record["people"][:MOST_LANES]:
-        lane(entry["name"], Kind.PERSON, [(start, end, "task", task) for start, end, task, _ in entry["tasks"]])
+        lane(entry["name"], "person", [(start, end, "task", task) for start, end, task, _ in entry["tasks"]])
     for entry in record["rigs"][:MOST_LANES]:
         lane(
             f"{entry['name']} (moves)",
-            Kind.RIG,
+            "rig",
             [(start, end, "move", doing) for start, end, doing, *_ in entry["moves"]],
         )
+    for entry in record.get("others", ())[:MOST_LANES]:
+        lane(entry["name"], entry["kind"], entry["states"])
     return lanes
 
 
@@ -60,8 +65,8 @@ def timeline_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
     """Return one day as lanes: aircraft, packs, chargers, people and rigs."""
     lanes = _lanes(record)
     end_s, start_s = record["end_s"], record["day_start_s"]
-    counts = [len(record[kind]) for kind in ("aircraft", "packs", "chargers", "people", "rigs")]
-    hidden = sum(max(0, count - MOST_LANES) for count in counts)
+    drawn = [record.get(kind, ()) for kind in ("aircraft", "packs", "chargers", "people", "rigs", "others")]
+    hidden = sum(max(0, len(entries) - MOST_LANES) for entries in drawn)
     label = f"Timeline of one day of {name}: {len(record['sorties'])} flights; lanes for " + ", ".join(
         lane for lane, _ in lanes[:20]
     )
@@ -83,7 +88,7 @@ def timeline_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
                 spans = [
                     (left + start / end_s * (right - left), left + end / end_s * (right - left))
                     for start, end, its in bars
-                    if its is look
+                    if its == look
                 ]
                 svg.bars(spans, y, 14, look.colour)
                 if look.hatch:
@@ -131,20 +136,22 @@ def _flight_table(name: str, record: Mapping[str, Any]) -> DataTable:
 def bottleneck_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
     """Return who was the momentary bottleneck when, a lane a resource."""
     end_s, start_s = record["end_s"], record["day_start_s"]
-    held = dict.fromkeys(RESOURCES, 0.0)
+    looks = resource_looks(resources_of([record]))
+    resources = list(looks)
+    held = dict.fromkeys(resources, 0.0)
     for start, end, first, second in record["bottleneck"]:
         for number in (first, second):
-            held[RESOURCES[number]] += 0.5 * (end - start)
+            held[resources[number]] += 0.5 * (end - start)
     label = f"Momentary bottleneck over one day of {name}: " + ", ".join(
         f"{resource} {seconds / end_s:.0%}" for resource, seconds in held.items() if seconds > 0
     )
 
     def draw(width: float) -> Svg:
         left, right, top, row = (76.0 if width < 400 else 100.0), width - 6.0, 4.0, 22.0
-        bottom = top + row * len(RESOURCES)
+        bottom = top + row * len(resources)
         svg = Svg(width, bottom + 20, label)
         clock_axis(svg, left, right, top, bottom, start_s, end_s)
-        for place, resource in enumerate(RESOURCES):
+        for place, resource in enumerate(resources):
             y = top + row * place
             svg.text(left - 8, y + 15, resource, "end", 12)
             svg.line(left, y + row, right, y + row, RULE)
@@ -152,14 +159,14 @@ def bottleneck_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
                 if place not in (first, second):
                     continue
                 x, length = left + start / end_s * (right - left), (end - start) / end_s * (right - left)
-                svg.rect(x, y + 3, max(length, 0.5), 16, RESOURCE_LOOKS[resource].colour)
+                svg.rect(x, y + 3, max(length, 0.5), 16, looks[resource].colour)
                 if first != second:
                     svg.hatch(x, y + 3, length, 16, 4)
         return svg
 
     rows = tuple(
         (Cell(resource), Cell(f"{held[resource] / 60:.0f} min"), Cell(f"{held[resource] / end_s:.0%}"))
-        for resource in RESOURCES
+        for resource in resources
     )
     return PageFigure(
         "moment",
@@ -301,9 +308,10 @@ def charge_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
     )
 
 
-def resource_legend() -> tuple[LegendEntry, ...]:
-    """Return the colours of the resources."""
-    return tuple(LegendEntry(swatch(RESOURCE_LOOKS[name].colour), name) for name in RESOURCES)
+def resource_legend(records: Collection[Mapping[str, Any]]) -> tuple[LegendEntry, ...]:
+    """Return the colours of the resources of some days."""
+    looks = resource_looks(resources_of(records))
+    return tuple(LegendEntry(swatch(look.colour), name) for name, look in looks.items())
 
 
 def _power_words(point: Mapping[str, Any]) -> str:

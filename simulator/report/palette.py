@@ -8,9 +8,11 @@ Fernandes 2009, *A physiologically-based model for simulation of color vision de
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 from dataclasses import dataclass
+from zlib import crc32
 
-from simulator.operation.log import Kind, Reason, State
+from simulator.analysis.day_rows import added_kinds
 
 INK = "#22282b"
 PAPER = "#ffffff"
@@ -88,95 +90,120 @@ RESOURCE_LOOKS: dict[str, Look] = {
 """Resources that can hold a set back, coloured as the waiting that they cause."""
 
 _FLYING = {
-    State.TAKE_OFF: "take-off and landing",
-    State.LANDING: "take-off and landing",
-    State.FERRY_OUT: "ferry",
-    State.FERRY_BACK: "ferry",
-    State.WORK: "spraying",
-    State.TURN: "turning",
-    State.SWAP: "service",
-    State.FILL: "service",
-    State.LAUNCH_CHECK: "service",
-    State.REPAIR: "repair",
-    State.MOVE: "moving",
-    State.DONE: "done",
-    State.BREAK: "pause",
+    "take-off": "take-off and landing",
+    "landing": "take-off and landing",
+    "ferry out": "ferry",
+    "ferry back": "ferry",
+    "spray": "spraying",
+    "turn": "turning",
+    "swap": "service",
+    "fill": "service",
+    "launch check": "service",
+    "repair": "repair",
+    "move": "moving",
+    "done": "done",
+    "break": "pause",
 }
 _WAITS = {
-    Reason.TOO_FEW_PACKS: "wait packs",
-    Reason.CHARGERS_BUSY: "wait chargers",
-    Reason.GENERATOR_LIMITED: "wait generator",
-    Reason.CREW_BUSY: "wait crew",
-    Reason.PILOT_BUSY: "wait crew",
-    Reason.PUMP_BUSY: "wait mix",
-    Reason.NO_MIX: "wait mix",
-    Reason.MOVING: "moving",
-    Reason.YARD: "moving",
-    Reason.RELOCATE: "moving",
-    Reason.BREAK: "pause",
-    Reason.WEATHER: "pause",
-    Reason.BREAKDOWN: "repair",
-    Reason.LIST_DONE: "done",
-    Reason.DAY_END: "done",
+    "too few packs": "wait packs",
+    "chargers busy": "wait chargers",
+    "generator limited": "wait generator",
+    "crew busy": "wait crew",
+    "pilot busy": "wait crew",
+    "pump busy": "wait mix",
+    "no mix": "wait mix",
+    "moving": "moving",
+    "yard": "moving",
+    "relocate": "moving",
+    "break": "pause",
+    "weather": "pause",
+    "breakdown": "repair",
+    "list done": "done",
+    "day end": "done",
 }
 _PACKS = {
-    State.FLOWN: "flown",
-    State.COOL: "cool",
-    State.QUEUE: "queue",
-    State.WAIT: "plug",
-    State.CHARGE: "charge",
-    State.CHARGE_LIMITED: "limited",
-    State.STOPPED: "stopped",
-    State.READY: "ready",
+    "flown": "flown",
+    "cool": "cool",
+    "queue": "queue",
+    "wait": "plug",
+    "charge": "charge",
+    "charge limited": "limited",
+    "stopped": "stopped",
+    "ready": "ready",
 }
-_MOVES = (Reason.YARD, Reason.DRIVE, Reason.PACK_UP, Reason.SET_UP, Reason.RELOCATE, Reason.MOVING)
-_SUPPLY = (Reason.MIX, Reason.REFUEL, Reason.RESTOCK)
+_MOVES = ("yard", "drive", "pack up", "set up", "relocate", "moving")
+_SUPPLY = ("mix", "refuel", "restock")
 
 
-def aircraft_group(state: str, reason: str = "") -> str:
-    """Return the group of an aircraft's state; unknown ones count as other waiting.
+SPARE = (("#7ab0f5", "oo"), ("#14195c", "**"), ("#f0e442", "OO"), ("#6a3fd0", "++"), ("#101417", "//||"))
+"""Colours and hatches of what has no look of its own, told apart from all above and from one another."""
 
-    Parameters
-    ----------
-    state, reason : str
-        Values of :class:`State` and :class:`Reason`.
-    """
-    if state == State.WAIT:
-        return next((group for known, group in _WAITS.items() if known == reason), "wait other")
-    return next((group for known, group in _FLYING.items() if known == state), "wait other")
+
+def _spare(name: str) -> tuple[str, str]:
+    """Return colour and hatch by place among what was added to the model, or by letters when it is not known here."""
+    added = [
+        part for kind in added_kinds() for part in (kind.name, *(f"{kind.name}: {one}" for one in kind.states[1:]))
+    ]
+    return SPARE[(added.index(name) if name in added else crc32(name.encode())) % len(SPARE)]
+
+
+def resource_looks(names: Iterable[str]) -> dict[str, Look]:
+    """Return the look of each resource: first those above, in their order, then what was added."""
+    wanted = list(names)
+    known = {name: look for name, look in RESOURCE_LOOKS.items() if name in wanted}
+    return known | {name: Look(name, *_spare(name)) for name in wanted if name not in known}
+
+
+def aircraft_looks() -> dict[str, Look]:
+    """Return the groups of aircraft states, with a group of waiting for each resource that was added."""
+    looks: dict[str, Look] = {}
+    for group, look in AIRCRAFT_LOOKS.items():
+        if group == "wait other":
+            for kind in added_kinds():
+                if kind.lost:
+                    looks[f"wait {kind.name}"] = Look(f"waiting: {kind.name}", *_spare(kind.name))
+        looks[group] = look
+    return looks
 
 
 def time_use_group(label: str) -> str:
-    """Return the group of a row of ``time_use.csv`` (``"wait: crew busy"``)."""
+    """Return the group of a row of ``time_use.csv`` (``"wait: crew busy"``); unknown ones count as other waiting."""
+    for kind in added_kinds():
+        if label in kind.lost:
+            return f"wait {kind.name}"
     state, _, reason = label.partition(": ")
-    return aircraft_group(state, reason)
+    return (_WAITS.get(reason) if state == "wait" else _FLYING.get(state)) or "wait other"
 
 
-def look_of(kind: Kind, state: State, reason: Reason) -> tuple[str, Look] | None:
+def look_of(kind: str, state: str, reason: str) -> tuple[str, Look] | None:
     """Return the group and look of one interval of a timeline; None when it is not drawn.
 
     Parameters
     ----------
-    kind : Kind
+    kind : str
         Kind of the entity.
-    state, reason : State, Reason
+    state, reason : str
         Of the interval.
     """
-    if kind is Kind.AIRCRAFT:
-        group = aircraft_group(state, reason)
-        return f"aircraft {group}", AIRCRAFT_LOOKS[group]
-    if kind in (Kind.PACK, Kind.CHARGER):
+    if kind == "aircraft":
+        group = time_use_group(f"{state}: {reason}" if state in ("wait", "move") else state)
+        return f"aircraft {group}", aircraft_looks()[group]
+    if kind in ("pack", "charger"):
         group = _PACKS.get(state, "")
         return (f"pack {group}", PACK_LOOKS[group]) if group else None
-    if kind is Kind.PERSON or kind is Kind.RIG or kind is Kind.SUPPLY:
-        if state is State.BREAK or reason is Reason.BREAK:
+    if kind in ("person", "rig", "supply"):
+        if "break" in (state, reason):
             return "aircraft pause", WORK_LOOKS["pause"]
         if reason in _MOVES:
             return "aircraft moving", WORK_LOOKS["moving"]
         return (
             ("work supply", WORK_LOOKS["supply"]) if reason in _SUPPLY else ("aircraft service", WORK_LOOKS["service"])
         )
-    return None
+    if kind in ("power", "weather"):
+        return None
+    name, first = next(((one.name, one.states[0]) for one in added_kinds() if one.kind == kind), (kind, state))
+    group = f"{name}: {state}"
+    return group, Look(group, *_spare(name if state == first else group))
 
 
 def _linear(colour: str) -> tuple[float, float, float]:

@@ -8,9 +8,9 @@ from typing import Any
 
 from markupsafe import Markup
 
-from simulator.analysis.summary import RESOURCES
+from simulator.report.html_day_charts import resources_of
 from simulator.report.numbers import ReportUnits
-from simulator.report.palette import RESOURCE_LOOKS
+from simulator.report.palette import resource_looks
 from simulator.scenario.units import M2_PER_ACRE
 
 FEET_PER_METRE = 1.0 / 0.3048
@@ -32,13 +32,14 @@ def replay_data(records: Mapping[str, Mapping[str, Any]], units: ReportUnits) ->
         JSON in which no text can end the data block: ``<``, ``>`` and ``&`` are written as escapes.
     """
     us = units.name == "us"
+    looks = resource_looks(resources_of(records.values()))
     content = {
         "area_unit": units.area,
         "area_per_m2": units.per_acre / M2_PER_ACRE,
         "length_unit": "ft" if us else "m",
         "length_per_m": FEET_PER_METRE if us else 1.0,
-        "resources": list(RESOURCES),
-        "colours": [RESOURCE_LOOKS[name].colour for name in RESOURCES],
+        "resources": list(looks),
+        "colours": [look.colour for look in looks.values()],
         "records": [{**record, "equipment_set": name} for name, record in records.items()],
     }
     text = json.dumps(content, separators=(",", ":"), allow_nan=False)

@@ -20,7 +20,7 @@ from simulator.report.numbers import (
     share_text,
     units_of,
 )
-from simulator.report.palette import AIRCRAFT_LOOKS, RESOURCE_LOOKS, time_use_group
+from simulator.report.palette import aircraft_looks, resource_looks, time_use_group
 from simulator.report.writing import file_stem, plain
 
 _SPECIAL = re.compile(r"([\\`*\[\]|#!~])")
@@ -185,15 +185,16 @@ def _paired(document: Mapping[str, Any], shown: ReportUnits) -> list[str]:
 
 
 def _time_use(sets: Sequence[Mapping[str, Any]]) -> str:
+    looks = aircraft_looks()
     totals: list[dict[str, float]] = []
     for entry in sets:
-        groups = dict.fromkeys(AIRCRAFT_LOOKS, 0.0)
+        groups = dict.fromkeys(looks, 0.0)
         for label, share in entry["time_share"].items():
             groups[time_use_group(label)] += share or 0.0
         totals.append(groups)
-    used = [group for group in AIRCRAFT_LOOKS if any(groups[group] > 0.0 for groups in totals)]
+    used = [group for group in looks if any(groups[group] > 0.0 for groups in totals)]
     head = ["Aircraft time", *(_name(entry) for entry in sets)]
-    rows = [[AIRCRAFT_LOOKS[group].label, *(share_text(groups[group]) for groups in totals)] for group in used]
+    rows = [[looks[group].label, *(share_text(groups[group]) for groups in totals)] for group in used]
     return _grid(head, rows)
 
 
@@ -203,7 +204,7 @@ def _views(sets: Sequence[Mapping[str, Any]]) -> str:
         *(f"{_name(entry)}: busy / momentary bottleneck" for entry in sets),
     ]
     rows = []
-    for resource, look in RESOURCE_LOOKS.items():
+    for resource, look in resource_looks(name for entry in sets for name in entry["utilisation"]).items():
         cells = []
         for entry in sets:
             busy, held = entry["utilisation"].get(resource), entry["bottleneck"]["active_period_share"].get(resource)

@@ -8,16 +8,15 @@ from collections import defaultdict
 from collections.abc import Sequence
 from typing import TYPE_CHECKING
 
-from simulator.operation.log import Kind, Row, State
-from simulator.report.day_table import DayRows, day_frame, expanded_sortie
+from simulator.analysis.day_rows import DayRows, Interval
 from simulator.report.numbers import clock_text
 from simulator.report.palette import (
-    AIRCRAFT_LOOKS,
     INK,
     PACK_LOOKS,
     QUIET,
     WORK_LOOKS,
     Look,
+    aircraft_looks,
     look_of,
     text_on,
 )
@@ -28,57 +27,49 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from simulator.operation.day import SimulatedDay
-    from simulator.operation.plan import DayPlan
-
-__all__ = ["day_frame", "expanded_sortie", "timeline_figure"]
-
 MOST_LANES = 12
 """Lanes of a kind; of more, the last lane stands for the rest together."""
 _LANE = 0.76
-_KINDS = (Kind.RIG, Kind.AIRCRAFT, Kind.PACK, Kind.CHARGER, Kind.POWER, Kind.PERSON, Kind.SUPPLY)
 _TITLES = {
-    Kind.RIG: "rig",
-    Kind.AIRCRAFT: "aircraft",
-    Kind.PACK: "packs",
-    Kind.CHARGER: "chargers",
-    Kind.POWER: "power",
-    Kind.PERSON: "crew",
-    Kind.SUPPLY: "mix",
+    "rig": "rig",
+    "aircraft": "aircraft",
+    "pack": "packs",
+    "charger": "chargers",
+    "power": "power",
+    "person": "crew",
+    "supply": "mix",
 }
+"""Kinds of lanes in their order, and what several of a kind are called; kinds added to the model come after them."""
 _HALF_HOUR_S = 1800.0
-_IDLE = frozenset({State.READY, State.STOPPED, State.DONE, State.QUEUE, State.WAIT, State.BREAK})
+_IDLE = frozenset({"ready", "stopped", "done", "queue", "wait", "break"})
 
 Spans = dict[str, list[tuple[float, float]]]
 
 
 @styled
-def timeline_figure(day: SimulatedDay, plan: DayPlan | None, title: str) -> Figure:
+def timeline_figure(rows: DayRows, title: str) -> Figure:
     """Draw a day's log on a clock axis.
 
     Parameters
     ----------
-    day : SimulatedDay
-        The day.
-    plan : DayPlan or None
-        Its plan: gives the clock, the capacity of each power supply, and single passes and turns. Without it the axis
-        counts from the start of the day.
+    rows : DayRows
+        The day's intervals. With a plan they give the clock, the capacity of each power supply, and single passes and
+        turns; without it the axis counts from the start of the day.
     title : str
         Heading.
     """
-    rows = DayRows.of(day, plan)
     lanes = _lanes(rows)
     figure = new_figure(10.0, 1.65 + 0.235 * sum(len(names) for _, names in lanes) + 0.1 * len(lanes))
     axes = figure.add_subplot()
-    end_s = max(day.log.paid_until_s, 1.0)
+    end_s = max(rows.paid_until_s, 1.0)
     used: dict[str, Look] = {}
     ticks: list[tuple[float, str]] = []
     level = 0.0
     for kind, names in lanes:
         for names_of_lane, label in names:
             ticks.append((level, label))
-            if kind is Kind.POWER:
-                _draw_power(axes, rows, names_of_lane, level, plan, used)
+            if kind == "power":
+                _draw_power(axes, rows, names_of_lane, level, used)
             elif len(names_of_lane) > 1:
                 _draw_rest(axes, rows, names_of_lane, kind, level)
             else:
@@ -101,16 +92,16 @@ def _wrapped(text: str, width: int) -> list[str]:
     return textwrap.wrap(plain(text, 2 * width), width) or [" "]
 
 
-def _lanes(rows: DayRows) -> list[tuple[Kind, list[tuple[list[str], str]]]]:
+def _lanes(rows: DayRows) -> list[tuple[str, list[tuple[list[str], str]]]]:
     """Return, by kind, which entities share a lane, and the lane's label."""
-    by_kind: dict[Kind, list[str]] = defaultdict(list)
+    by_kind: dict[str, list[str]] = defaultdict(list)
     for name, kind in rows.kinds.items():
         by_kind[kind].append(name)
-    several = len(by_kind[Kind.RIG]) > 1
+    several = len(by_kind["rig"]) > 1
     lanes = []
-    for kind in _KINDS:
-        names = by_kind[kind]
-        if kind is Kind.SUPPLY:
+    for kind in dict.fromkeys([*_TITLES, *by_kind]):
+        names = by_kind[kind] if kind != "weather" else []
+        if kind == "supply":
             names = [name for name in names if rows.of_entity(name)]
         if not names:
             continue
@@ -119,44 +110,44 @@ def _lanes(rows: DayRows) -> list[tuple[Kind, list[tuple[list[str], str]]]]:
             shown, rest = names[: MOST_LANES - 1], names[MOST_LANES - 1 :]
         labels = [([name], _lane_label(name, kind, several)) for name in shown]
         if rest:
-            what = "power supplies" if kind is Kind.POWER else _TITLES[kind]
+            what = "power supplies" if kind == "power" else _TITLES.get(kind, kind)
             labels.append((rest, f"{len(rest)} more {what} together"))
         lanes.append((kind, labels))
     return lanes
 
 
-def _lane_label(name: str, kind: Kind, several: bool) -> str:
+def _lane_label(name: str, kind: str, several: bool) -> str:
     rig, _, own = name.partition("/")
     label = name if several or not own else own
-    if kind is Kind.RIG:
+    if kind == "rig":
         label = f"rig {rig}"
-    elif kind is Kind.POWER:
+    elif kind == "power":
         label = f"power {label}"
     return plain(label, 30)
 
 
-def _draw_lane(axes: Axes, rows: DayRows, name: str, kind: Kind, level: float, used: dict[str, Look]) -> None:
+def _draw_lane(axes: Axes, rows: DayRows, name: str, kind: str, level: float, used: dict[str, Look]) -> None:
     groups: Spans = defaultdict(list)
     looks: dict[str, Look] = {}
-    for row in _sessions(rows, name) if kind is Kind.CHARGER else rows.of_entity(name):
+    for row in _sessions(rows, name) if kind == "charger" else rows.of_entity(name):
         found = look_of(kind, row.state, row.reason)
         if found is not None and row.end_s > row.start_s:
             group, looks[group] = found
             groups[group].append((row.start_s, row.end_s))
-    if kind is Kind.RIG:
+    if kind == "rig":
         _name_fields(axes, rows, name, level)
     for group, spans in groups.items():
         _draw_spans(axes, _joined(spans), level, looks[group])
         used[group] = looks[group]
 
 
-def _sessions(rows: DayRows, charger: str) -> list[Row]:
+def _sessions(rows: DayRows, charger: str) -> list[Interval]:
     """Return a charger slot's sessions as the states that its pack is in: charging, held back, stopped."""
     parts = []
     for session in rows.of_entity(charger):
         for row in rows.of_entity(session.field):
             start, end = max(row.start_s, session.start_s), min(row.end_s, session.end_s)
-            if end > start and row.state in (State.CHARGE, State.CHARGE_LIMITED, State.STOPPED):
+            if end > start and row.state in ("charge", "charge limited", "stopped"):
                 parts.append(row._replace(start_s=start, end_s=end))
     return parts
 
@@ -186,7 +177,7 @@ def _draw_spans(axes: Axes, spans: list[tuple[float, float]], level: float, look
 
 def _name_fields(axes: Axes, rows: DayRows, name: str, level: float) -> None:
     """Write the field's name over each stay of a rig."""
-    moves = _joined([(row.start_s, row.end_s) for row in rows.of_entity(name) if row.state is State.MOVE])
+    moves = _joined([(row.start_s, row.end_s) for row in rows.of_entity(name) if row.state == "move"])
     width_s = max(rows.paid_until_s, 1.0)
     for (_, begin), (end, _) in itertools.pairwise(moves):
         seconds: dict[str, float] = defaultdict(float)
@@ -200,11 +191,11 @@ def _name_fields(axes: Axes, rows: DayRows, name: str, level: float) -> None:
             )
 
 
-def _draw_rest(axes: Axes, rows: DayRows, names: list[str], kind: Kind, level: float) -> None:
+def _draw_rest(axes: Axes, rows: DayRows, names: list[str], kind: str, level: float) -> None:
     """Draw how large a part of many entities is busy, as a step line over one lane."""
     changes: dict[float, int] = defaultdict(int)
     for name in names:
-        for row in _sessions(rows, name) if kind is Kind.CHARGER else rows.of_entity(name):
+        for row in _sessions(rows, name) if kind == "charger" else rows.of_entity(name):
             if row.end_s > row.start_s and row.state not in _IDLE:
                 changes[row.start_s] += 1
                 changes[row.end_s] -= 1
@@ -228,20 +219,15 @@ def _draw_steps(axes: Axes, times: Sequence[float], heights: Sequence[float], le
     axes.plot([times[0], times[-1]], [base, base], color=QUIET, linewidth=0.4)
 
 
-def _draw_power(
-    axes: Axes, rows: DayRows, names: list[str], level: float, plan: DayPlan | None, used: dict[str, Look]
-) -> None:
+def _draw_power(axes: Axes, rows: DayRows, names: list[str], level: float, used: dict[str, Look]) -> None:
     """Draw average power over each interval against what the supplies can give."""
-    capacity_w = 0.0
-    if plan is not None:
-        capacities = {f"{rig.name}/{point.name}": point.capacity_w for rig in plan.rigs for point in rig.power}
-        capacity_w = sum(capacities.get(name, 0.0) for name in names)
+    capacity_w = sum(rows.capacity_w.get(name, 0.0) for name in names)
     changes: dict[float, float] = defaultdict(float)
     peak_w = 0.0
     for name in names:
         for row in rows.of_entity(name):
             length = row.end_s - row.start_s
-            if row.state is State.RUN and length > 1.0 and row.reason == "":
+            if row.state == "run" and length > 1.0 and row.reason == "":
                 power_w = row.amount * 3600.0 / length
                 peak_w = max(peak_w, power_w)
                 changes[row.start_s] += power_w
@@ -278,13 +264,14 @@ def _legend(figure: Figure, used: dict[str, Look]) -> None:
     from matplotlib.lines import Line2D
     from matplotlib.patches import Patch
 
-    flown = [f"aircraft {group}" for group in AIRCRAFT_LOOKS if f"aircraft {group}" in used]
+    flown = [f"aircraft {group}" for group in aircraft_looks() if f"aircraft {group}" in used]
     half = (len(flown) + 1) // 2
     columns: list[tuple[str, list[str]]] = [
         ("Aircraft and crew", flown[:half]),
         ("", flown[half:]),
-        ("Packs and chargers", [f"pack {group}" for group in PACK_LOOKS if f"pack {group}" in used]),
+        ("Packs and chargers", packs := [f"pack {group}" for group in PACK_LOOKS if f"pack {group}" in used]),
         ("Supply", [group for group in ("work supply", "power") if group in used]),
+        ("Other", [group for group in used if group not in {*flown, *packs, "work supply", "power"}]),
     ]
     columns = [(title, groups) for title, groups in columns if groups]
     height = max((len(groups) for _, groups in columns), default=0)

@@ -11,7 +11,7 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import columns, place_of
 from simulator.errors import InputError
 from simulator.experiment.replicate import Runner
 from simulator.operation.plan import DayPlan
@@ -25,7 +25,6 @@ PLANS_AT_ONCE = 256
 """Plans that a pool of workers holds at a time, so that memory does not grow with the size of a design."""
 MOST_CASE_DAYS = 5_000_000
 """A study that would simulate more days than this is refused: a mistyped number, not a question."""
-_PLACE = {name: place for place, name in enumerate(COLUMNS)}
 
 
 class CaseDays:
@@ -50,7 +49,7 @@ class CaseDays:
     ) -> None:
         self.plans, self.seed, self.workers = list(plans), seed, workers
         self._report, self._stage = report, stage
-        self._rows: list[FloatArray] = [np.empty((0, len(COLUMNS))) for _ in plans]
+        self._rows: list[FloatArray] = [np.empty((0, len(columns()))) for _ in plans]
         self._kept: Runner | None = None
 
     def days(self, case: int) -> int:
@@ -59,11 +58,11 @@ class CaseDays:
 
     def column(self, case: int, name: str) -> FloatArray:
         """Return one measure of a case, a value a day."""
-        values: FloatArray = self._rows[case][:, _PLACE[name]]
+        values: FloatArray = self._rows[case][:, place_of(name)]
         return values
 
     def rows(self, case: int) -> FloatArray:
-        """Return all measures of a case, shape (days, len(COLUMNS))."""
+        """Return all measures of a case, shape (days, len(columns()))."""
         return self._rows[case]
 
     def extend(self, last: int, cases: Iterable[int] | None = None) -> None:

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import place_of
 from simulator.experiment.estimates import Interval, mean_interval
 from simulator.operation.log import FLIGHT_STATES
 from simulator.scenario.references import used_rigs
@@ -37,7 +37,7 @@ def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> Fl
 
     Parameters
     ----------
-    rows : ndarray, shape (days, len(COLUMNS))
+    rows : ndarray, shape (days, len(columns()))
         Simulated days.
     scenario : Scenario
         The set they belong to.
@@ -52,7 +52,7 @@ def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> Fl
     """
 
     def column(name: str) -> FloatArray:
-        values: FloatArray = rows[:, COLUMNS.index(name)]
+        values: FloatArray = rows[:, place_of(name)]
         return values
 
     rigs = used_rigs(scenario)

@@ -10,7 +10,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import MEASURES
 from simulator.errors import InputError
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
@@ -36,7 +36,7 @@ from simulator.study.words import held_words, interval_text, money_range, money_
 if TYPE_CHECKING:
     import pandas as pd
 
-_FINISHED = COLUMNS.index("finish_hour")
+_FINISHED = MEASURES.index("finish_hour")
 MOST_RUNGS = 6
 """Rungs climbed unless asked otherwise."""
 
@@ -344,7 +344,7 @@ def capped(
         Set at the foot.
     costs : Costs or None
         Money, with the demand of a season where there is one.
-    foot, top : ndarray, shape (days, len(COLUMNS))
+    foot, top : ndarray, shape (days, len(columns()))
         Days of the set at the foot and at the top.
     """
     said = []

@@ -10,9 +10,9 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck
+from simulator.analysis.variations import LARGER, Variation
 from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, PairedInterval, paired_interval
-from simulator.experiment.variations import LARGER, Variation
 from simulator.operation.plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs, Item

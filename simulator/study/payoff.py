@@ -285,7 +285,7 @@ def _notes(
     hold: tuple[Bottleneck, Bottleneck],
 ) -> tuple[str, ...]:
     """Say what a buyer must know beside the numbers."""
-    from simulator.analysis.summary import COLUMNS
+    from simulator.analysis.summary import place_of
 
     unit = area_unit(base.scenario.units)
     said = []
@@ -303,7 +303,7 @@ def _notes(
     if costs.price_per_acre is None:
         said.append("The work is paid by the hour, so more acres an hour earn nothing more.")
     said.append(constraint_words(*hold))
-    finished = int(np.isfinite(rows[1][:, COLUMNS.index("finish_hour")]).sum())
+    finished = int(np.isfinite(rows[1][:, place_of("finish_hour")]).sum())
     few = small_sample_note(rows[1][:, ACRES] - rows[0][:, ACRES])
     if few:
         said.append(few)

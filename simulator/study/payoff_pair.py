@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
+from simulator.analysis.variations import Variation
 from simulator.experiment.estimates import PairedInterval, paired_interval
-from simulator.experiment.variations import Variation
 from simulator.study.money import FloatArray
 from simulator.study.trial import ACRES, AreaUnit
 from simulator.study.words import interval_text
@@ -54,9 +54,9 @@ def best_pair(
     ----------
     variations : sequence of Variation
         Things tried over the changed set.
-    both : sequence of ndarray, shape (days, len(COLUMNS))
+    both : sequence of ndarray, shape (days, len(columns()))
         Simulated days of each.
-    changed, base : ndarray, shape (days, len(COLUMNS))
+    changed, base : ndarray, shape (days, len(columns()))
         Days of the changed set and of the set as it was; the first replications are the same.
     alone : mapping
         Days of the set as it was with that one thing more alone, by its words.

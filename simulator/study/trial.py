@@ -9,18 +9,19 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck, OneMore
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.resources import one_more_of_each
+from simulator.analysis.summary import MEASURES
+from simulator.analysis.variations import Variation
 from simulator.errors import InputError
 from simulator.experiment.estimates import paired_interval
 from simulator.experiment.replicate import Runner
 from simulator.experiment.result import SetResult
-from simulator.experiment.variations import Variation, one_more_of_each
 from simulator.operation.plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 Report = Callable[[str, int, int], None]
-ACRES = COLUMNS.index("acres")
+ACRES = MEASURES.index("acres")
 
 
 @dataclass(frozen=True)
@@ -104,7 +105,7 @@ def simulate_sets(
 
     Returns
     -------
-    list of ndarray, shape (days, len(COLUMNS))
+    list of ndarray, shape (days, len(columns()))
         One table a plan. After Ctrl-C, the replications that every plan finished.
 
     Raises
@@ -142,7 +143,7 @@ def common_days(
 def offered(loaded: LoadedScenario, entry: EquipmentSet) -> list[tuple[Variation, EquipmentSet, DayPlan]]:
     """Return every change of one more that makes a valid set, with its plan."""
     found = []
-    for variation in one_more_of_each(entry):
+    for variation in one_more_of_each(entry.scenario):
         try:
             changed = vary(entry, [variation.setting], loaded.folder)
             found.append((variation, changed, make_plan(changed)))

@@ -12,7 +12,7 @@ import math
 from collections.abc import Callable, Mapping
 from typing import Any
 
-from simulator.analysis.summary import TIME_LABELS
+from simulator.analysis.resources import time_labels
 from simulator.errors import InputError
 from simulator.experiment.replicate import simulate_replication
 from simulator.operation.log import FLIGHT_STATES, Kind, Reason, State
@@ -36,9 +36,19 @@ LEAST_DAYS = 4
 MOST_DAYS = 10_000
 _FLIGHT = tuple(state.value for state in FLIGHT_STATES)
 _PACK_WAITS = ("wait: too few packs", "wait: chargers busy", "wait: generator limited")
-_MOVES = tuple(label for label in TIME_LABELS if label.startswith("move: "))
-_FIELD = tuple(label for label in TIME_LABELS if label not in _MOVES and label != "done")
-_GROUND = tuple(label for label in _FIELD if label not in _FLIGHT)
+
+
+def _moves() -> list[str]:
+    return [label for label in time_labels() if label.startswith("move: ")]
+
+
+def _field() -> list[str]:
+    """Return the labels of an aircraft's time at a field."""
+    return [label for label in time_labels() if label not in _moves() and label != "done"]
+
+
+def _ground() -> list[str]:
+    return [label for label in _field() if label not in _FLIGHT]
 
 
 def _seconds_per_hectare(table: Mapping[str, Any]) -> float:
@@ -123,7 +133,7 @@ def _run_lengths(days: int, seed: int) -> list[Check]:
     def share(run_m: int, rate: str, hands: cases.Table, **more: Any) -> tuple[float, float]:
         plot = cases.field(f"{90 * run_m} m^2", run_m / 90.0, **more)
         return simulate_case(cases.small_table("4.5 m", "5 m/s", rate, [plot], hands), days, seed).share(
-            ["spray"], _FIELD
+            ["spray"], _field()
         )
 
     what = "10 L class, spraying share of field time, runs of 500 m"
@@ -190,7 +200,7 @@ def _whole_days(days: int, seed: int) -> list[Check]:
     ]
     for label, what, low, high, names in (
         ("spray", "spraying", 0.25, 0.35, ("spray",)),
-        ("ground", "on the ground at a field", 0.5, 0.5, _GROUND),
+        ("ground", "on the ground at a field", 0.5, 0.5, _ground()),
     ):
         text = f"10 L class, {what}, share of the paid day"
         ends: list[tuple[CaseDays, End, str]] = [
@@ -310,7 +320,7 @@ def _three_packs(days: int, seed: int) -> list[Check]:
         what = (
             f"40 L class, 240 V mains, {packs} pack{'s' * (packs > 1)}: waiting for a charged pack, share of field time"
         )
-        checks.append(Check(f"12 packs {packs}", what, "", low, high, *day.share(_PACK_WAITS, _FIELD)))
+        checks.append(Check(f"12 packs {packs}", what, "", low, high, *day.share(_PACK_WAITS, _field())))
     return checks
 
 
@@ -334,7 +344,7 @@ def _dispersed(days: int, seed: int) -> list[Check]:
                     *plain.share(["spray"]),
                 )
             )
-            away = (*_MOVES, "ferry out", "ferry back")
+            away = (*_moves(), "ferry out", "ferry back")
             checks.append(
                 Check(
                     "8 moving",

@@ -9,7 +9,8 @@ from typing import Any, Literal
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.summary import COLUMNS, TIME_LABELS, summarise
+from simulator.analysis.resources import time_labels
+from simulator.analysis.summary import place_of, summarise
 from simulator.experiment.estimates import ratio_interval
 from simulator.experiment.replicate import simulate_replication
 from simulator.operation.plan import make_plan
@@ -107,7 +108,7 @@ class CaseDays:
 
     Parameters
     ----------
-    rows : numpy.ndarray, shape (days, len(COLUMNS))
+    rows : numpy.ndarray, shape (days, len(columns()))
         One row a day.
     """
 
@@ -115,7 +116,7 @@ class CaseDays:
 
     def column(self, name: str) -> Numbers:
         """Return one measure, a value a day."""
-        values: Numbers = self.rows[:, COLUMNS.index(name)]
+        values: Numbers = self.rows[:, place_of(name)]
         return values
 
     def seconds(self, labels: Sequence[str]) -> Numbers:
@@ -123,9 +124,9 @@ class CaseDays:
         total: Numbers = np.sum([self.column(f"time_s/{label}") for label in labels], axis=0)
         return total
 
-    def share(self, part: Sequence[str], whole: Sequence[str] = TIME_LABELS) -> tuple[float, float]:
-        """Return one part of aircraft time over another, and its standard error."""
-        return ratio(self.seconds(part), self.seconds(whole))
+    def share(self, part: Sequence[str], whole: Sequence[str] | None = None) -> tuple[float, float]:
+        """Return one part of aircraft time over another (over all of it by default), and its standard error."""
+        return ratio(self.seconds(part), self.seconds(time_labels() if whole is None else whole))
 
     def hectares_per_field_hour(self) -> tuple[float, float]:
         """Return hectares per hour with the rig set up at a field, and its standard error."""

@@ -109,6 +109,6 @@ def held_words(*resources: str) -> str:
     *resources : str
         At least one resource.
     """
-    found = [_HOLDERS.get(resource, f"{resource} holds") for resource in resources]
+    found = [_HOLDERS.get(resource, f"the {resource} holds") for resource in resources]
     names = [text.rsplit(" ", 1)[0] for text in found[:-1]]
     return f"{', '.join(names)} or {found[-1]}" if names else found[0]

@@ -35,7 +35,7 @@ def sound():
 
 
 def changed(day, rows=None, sorties=None, end=None):
-    log = DayLog(list(map(tuple, rows or day.log.rows)), sorties or day.log.sorties, day.log.kinds)
+    log = DayLog(rows or day.log.rows, sorties or day.log.sorties, day.log.kinds)
     log.list_finished_s = day.log.list_finished_s
     ends = (dataclasses.replace(day.ends[0], **end),) if end else day.ends
     return dataclasses.replace(day, log=log, ends=ends)

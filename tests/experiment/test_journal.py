@@ -8,12 +8,13 @@ from pathlib import Path
 import numpy as np
 import pytest
 
+from simulator.analysis.summary import columns
 from simulator.errors import InputError
 from simulator.experiment.journal import Journal, days_in, in_use
-from simulator.experiment.tables import COLUMNS, Tables
+from simulator.experiment.tables import Tables
 
-IDENTITY = {"run": 1, "columns": list(COLUMNS)}
-WIDTH = len(COLUMNS)
+IDENTITY = {"run": 1, "columns": list(columns())}
+WIDTH = len(columns())
 
 
 def rows(count: int, start: float = 0.0) -> np.ndarray[tuple[int, int], np.dtype[np.float64]]:

@@ -9,14 +9,14 @@ import numpy as np
 import pytest
 from numpy.typing import NDArray
 
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import columns
 from simulator.command.result_files import write_parts
 from simulator.experiment import replicate, tables
 from simulator.experiment.result import Result
 from simulator.experiment.run import run
 from simulator.scenario.loading import LoadedScenario
 
-ROW_BYTES = 8 * len(COLUMNS)
+ROW_BYTES = 8 * len(columns())
 FEW, MANY = 1100, 5000
 
 

@@ -9,7 +9,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import columns
 from simulator.experiment.pieces import MOST_BLOCKS, PIECE_S, Piece, Pieces
 from simulator.experiment.tables import Tables
 from simulator.scenario.streams import BLOCK_DAYS
@@ -17,7 +17,7 @@ from simulator.scenario.streams import BLOCK_DAYS
 
 def add(tables: Tables, plan: int, first: int, last: int) -> None:
     if last > first:
-        tables.add(plan, first, np.zeros((last - first, len(COLUMNS))))
+        tables.add(plan, first, np.zeros((last - first, len(columns()))))
 
 
 @given(

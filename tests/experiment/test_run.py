@@ -7,7 +7,8 @@ from collections.abc import Iterator
 import numpy as np
 import pytest
 
-from simulator.analysis.summary import COLUMNS, TIME_LABELS
+from simulator.analysis.resources import time_labels
+from simulator.analysis.summary import place_of
 from simulator.errors import InputError
 from simulator.experiment.replicate import Runner
 from simulator.experiment.result import Result
@@ -97,7 +98,7 @@ def test_bad_numbers(loaded: LoadedScenario, name: str, value: float, says: str)
 def test_time_share_sums_to_one(reference: Result) -> None:
     for entry in reference.sets:
         assert sum(entry.time_share().values()) == pytest.approx(1.0, abs=1e-12)
-        assert set(entry.time_share()) <= set(TIME_LABELS)
+        assert set(entry.time_share()) <= set(time_labels())
 
 
 def test_result_document_has_the_published_shape(reference: Result) -> None:
@@ -133,7 +134,7 @@ def test_one_more_is_the_paired_difference_of_a_set_with_one_more(loaded: Loaded
 def test_one_day_is_that_replication(loaded: LoadedScenario, reference: Result) -> None:
     day = simulate_day(loaded, "four_packs", replication=3)
     area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
-    assert area == pytest.approx(reference.sets[1].rows[3][COLUMNS.index("area_m2")], abs=1e-9)
+    assert area == pytest.approx(reference.sets[1].rows[3][place_of("area_m2")], abs=1e-9)
 
 
 @pytest.fixture

@@ -11,12 +11,12 @@ import numpy as np
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import columns, place_of
 from simulator.experiment.result import SetResult
 from simulator.experiment.tables import StoredRows, Tables
 
-WIDTH = len(COLUMNS)
-ACRES = COLUMNS.index("acres")
+WIDTH = len(columns())
+ACRES = place_of("acres")
 
 
 def row(plan: int, replication: int, version: int = 0) -> np.ndarray[tuple[int], np.dtype[np.float64]]:
@@ -83,7 +83,7 @@ def test_figures_of_stored_rows_equal_those_in_memory() -> None:
     """To the last digit: sums in another order would round otherwise."""
     numbers, stored = filled(7000).stored(1)
     on_disk, in_memory = SetResult("a", numbers, stored), SetResult("a", numbers, stored.rows())
-    for name in COLUMNS:
+    for name in columns():
         assert on_disk.mean(name) == in_memory.mean(name)
         assert np.array_equal(on_disk.column(name), in_memory.column(name), equal_nan=True)
     assert on_disk.time_share() == in_memory.time_share()

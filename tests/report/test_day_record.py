@@ -14,7 +14,8 @@ from simulator.analysis import day_record as module
 from simulator.analysis.day_layout import thin_ring
 from simulator.analysis.day_record import YARD, day_record
 from simulator.analysis.flown_line import flown_line
-from simulator.analysis.summary import RESOURCES, active_period_share
+from simulator.analysis.resources import resource_names
+from simulator.analysis.summary import active_period_share
 from simulator.experiment.run import make_plans
 
 CASES = ("third_pack.toml", "two_rigs.toml", "two_sizes.toml", "willow_basin.toml", "granules.toml")
@@ -109,11 +110,11 @@ def test_power_adds_up_to_the_bus_energy(case):
 
 def test_bottleneck_segments_give_the_shares_of_the_summary(case):
     _, day, record = case
-    held = dict.fromkeys(RESOURCES, 0.0)
+    held = dict.fromkeys(resource_names(), 0.0)
     for start, end, first, second in record["bottleneck"]:
         assert end > start
         for number in (first, second):
-            held[RESOURCES[number]] += 0.5 * (end - start) / record["end_s"]
+            held[resource_names()[number]] += 0.5 * (end - start) / record["end_s"]
     for name, share in active_period_share(day).items():
         # three or more that tie are drawn as two, which only moves little time about
         assert held[name] == pytest.approx(share, abs=0.02), name

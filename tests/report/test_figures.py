@@ -14,7 +14,7 @@ import pandas as pd
 import pytest
 from stored_support import HOSTILE, assert_nothing_cut_off, renamed_tables, sample_document, sample_result
 
-from simulator.analysis.summary import RESOURCES, TIME_LABELS
+from simulator.analysis.resources import resource_names, time_labels
 from simulator.report.figures import (
     acres_figure,
     bottleneck_figure,
@@ -94,11 +94,11 @@ def test_waiting_is_hatched_for_print_and_text_is_readable() -> None:
 
 
 def test_every_state_of_an_aircraft_has_its_group() -> None:
-    groups = {label: time_use_group(label) for label in TIME_LABELS}
+    groups = {label: time_use_group(label) for label in time_labels()}
     assert set(groups.values()) <= set(AIRCRAFT_LOOKS)
     others = {label for label, group in groups.items() if group == "wait other"}
     assert others <= {"wait: separation", "wait: no work left here", "wait: out of fuel", "wait: field not open"}
-    assert set(RESOURCES) == set(RESOURCE_LOOKS)
+    assert set(resource_names()) == set(RESOURCE_LOOKS)
 
 
 def test_time_use_bars_are_the_table() -> None:

@@ -8,11 +8,12 @@ from collections import defaultdict
 import pytest
 from stored_support import HOSTILE, SCENARIOS, assert_nothing_cut_off, sample_day
 
+from simulator.analysis.day_rows import DayRows, expanded_sortie
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import DayLog, Kind, Reason, Sortie, State, sortie_rows
-from simulator.report.day_table import DayRows, expanded_sortie
+from simulator.report.day_table import day_frame
 from simulator.report.style import figure_bytes
-from simulator.report.timeline import MOST_LANES, day_frame, timeline_figure
+from simulator.report.timeline import MOST_LANES, timeline_figure
 
 DRAWN = [path.stem for path in SCENARIOS.glob("*.toml") if path.stem in ("third_pack", "willow_basin")]
 
@@ -64,18 +65,18 @@ def test_single_passes_add_up_to_the_flight(name: str) -> None:
 def test_turns_of_a_rectangle_lie_between_whole_passes() -> None:
     plan, day = sample_day()
     sortie = max(day.log.sorties, key=lambda one: one.turn_s)
-    rows = [row for kind, row in DayRows.of(day, plan) if kind is Kind.AIRCRAFT]
+    rows = [row for row in DayRows.of(day, plan) if row.kind == Kind.AIRCRAFT]
     flown = [row for row in rows if sortie.start_s <= row.start_s < sortie.end_s and row.entity == sortie.aircraft]
     states = [row.state for row in flown if row.state in (State.WORK, State.TURN)]
     assert states[::2] == [State.WORK] * len(states[::2])
     assert states[1::2] == [State.TURN] * len(states[1::2])
-    turns = [row.end_s - row.start_s for row in flown if row.state is State.TURN]
+    turns = [row.end_s - row.start_s for row in flown if row.state == State.TURN]
     assert turns == pytest.approx([turns[0]] * len(turns))
 
 
 def test_day_table_with_and_without_a_plan_agree() -> None:
     plan, day = sample_day()
-    fine, coarse = day_frame(day, plan), day_frame(day)
+    fine, coarse = day_frame(DayRows.of(day, plan)), day_frame(DayRows.of(day))
     assert len(fine) > len(coarse)
     assert coarse["clock_start"].isna().all()
     for key in ("activity", "reason"):
@@ -87,7 +88,7 @@ def test_day_table_with_and_without_a_plan_agree() -> None:
 
 def test_day_table_tells_clock_time_and_units() -> None:
     plan, day = sample_day()
-    frame = day_frame(day, plan)
+    frame = day_frame(DayRows.of(day, plan))
     start_s = plan.scenario.day.start
     assert start_s == 7 * 3600
     assert frame["clock_start"][0] == "07:00:00"
@@ -105,7 +106,7 @@ def test_day_table_tells_clock_time_and_units() -> None:
 
 def test_aircraft_rows_tile_the_day() -> None:
     plan, day = sample_day()
-    frame = day_frame(day, plan)
+    frame = day_frame(DayRows.of(day, plan))
     flown = frame[(frame["kind"] == "aircraft") & (frame["end_s"] > frame["start_s"])].sort_values("start_s")
     for _, rows in flown.groupby("entity"):
         starts, ends = rows["start_s"].to_numpy(), rows["end_s"].to_numpy()
@@ -117,7 +118,7 @@ def test_aircraft_rows_tile_the_day() -> None:
 @pytest.mark.parametrize("with_plan", [True, False])
 def test_timeline_of_a_real_day(with_plan: bool) -> None:
     plan, day = sample_day()
-    figure = timeline_figure(day, plan if with_plan else None, "a median day")
+    figure = timeline_figure(DayRows.of(day, plan if with_plan else None), "a median day")
     axes = figure.axes[0]
     labels = [label.get_text() for label in axes.get_yticklabels()]
     assert len(labels) == sum(1 for kind in day.log.kinds.values() if kind is not Kind.WEATHER)
@@ -129,13 +130,13 @@ def test_timeline_of_a_real_day(with_plan: bool) -> None:
 
 def test_timeline_names_the_fields_of_each_stay() -> None:
     plan, day = sample_day()
-    words = {text.get_text() for text in timeline_figure(day, plan, "x").axes[0].texts}
+    words = {text.get_text() for text in timeline_figure(DayRows.of(day, plan), "x").axes[0].texts}
     assert plan.fields[0].name in words
 
 
 def test_drawn_lengths_are_the_logged_ones() -> None:
     day = crowded_day(1)
-    figure = timeline_figure(day, None, "x")
+    figure = timeline_figure(DayRows.of(day), "x")
     drawn = 0.0
     for collection in figure.axes[0].collections:
         for path in collection.get_paths():
@@ -147,7 +148,7 @@ def test_drawn_lengths_are_the_logged_ones() -> None:
 
 @pytest.mark.parametrize("packs", [MOST_LANES, MOST_LANES + 1, 40])
 def test_crowded_kinds_are_collapsed_and_say_so(packs: int) -> None:
-    figure = timeline_figure(crowded_day(packs), None, "x")
+    figure = timeline_figure(DayRows.of(crowded_day(packs)), "x")
     labels = [label.get_text() for label in figure.axes[0].get_yticklabels()]
     lanes = [label for label in labels if "big" in label or "packs" in label]
     assert len(lanes) == min(packs, MOST_LANES)
@@ -164,7 +165,7 @@ def test_a_stopped_charger_is_not_drawn_as_charging() -> None:
     log.add(1000.0, 3000.0, "main/big 1", State.STOPPED)
     log.add(3000.0, 3600.0, "main/big 1", State.CHARGE)
     log.add(0.0, 3600.0, "main/t/fast 1.1", State.CHARGE, Reason.NONE, "main/big 1", 900.0)
-    figure = timeline_figure(SimulatedDay(log, (), 0), None, "x")
+    figure = timeline_figure(DayRows.of(SimulatedDay(log, (), 0)), "x")
     widths = []
     for collection in figure.axes[0].collections:
         for path in collection.get_paths():
@@ -175,13 +176,13 @@ def test_a_stopped_charger_is_not_drawn_as_charging() -> None:
 
 
 def test_power_lane_shows_average_power() -> None:
-    figure = timeline_figure(crowded_day(1), None, "x")
+    figure = timeline_figure(DayRows.of(crowded_day(1)), "x")
     # 3000 Wh in an hour are 3 kW on average: arithmetic
     assert any("3 kW" in text.get_text() for text in figure.axes[0].texts)
 
 
 def test_an_empty_day_and_hostile_names_are_drawn() -> None:
-    figure_bytes(timeline_figure(SimulatedDay(DayLog(), (), 0), None, ""), "svg")
+    figure_bytes(timeline_figure(DayRows.of(SimulatedDay(DayLog(), (), 0)), ""), "svg")
     log = DayLog(paid_until_s=3600.0)
     log.kinds = {f"main/{HOSTILE} 1": Kind.AIRCRAFT, "main": Kind.RIG}
     log.add(0.0, 100.0, "main", State.MOVE, Reason.YARD)
@@ -203,10 +204,10 @@ def test_an_empty_day_and_hostile_names_are_drawn() -> None:
         1000.0,
         1,
     )
-    log.sorties.append(tuple(flight))
+    log.sorties.append(flight)
     day = SimulatedDay(log, (), 0)
-    svg = figure_bytes(timeline_figure(day, None, HOSTILE), "svg")
+    svg = figure_bytes(timeline_figure(DayRows.of(day), HOSTILE), "svg")
     assert b"<script" not in svg
     assert b"\x1b" not in svg
-    frame = day_frame(day)
+    frame = day_frame(DayRows.of(day))
     assert HOSTILE in set(frame["field"])  # the table holds data as it is; the writer of files disarms cells

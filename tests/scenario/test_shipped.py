@@ -9,7 +9,8 @@ import numpy as np
 import pytest
 
 from simulator.analysis.conservation import violations
-from simulator.analysis.summary import COLUMNS, TIME_LABELS, summarise
+from simulator.analysis.resources import time_labels
+from simulator.analysis.summary import columns, place_of, summarise
 from simulator.experiment.replicate import simulate_replication
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario
@@ -30,7 +31,7 @@ def _acres(path, set_name, days, settings=()):
     """Acres of each day of one set, on the scenario's own seed."""
     loaded = load_scenario(path, settings)
     plan, bank = make_plan(loaded.equipment_set(set_name)), StreamBank(loaded.base.seed)
-    place = COLUMNS.index("acres")
+    place = place_of("acres")
     return np.array([summarise(plan, simulate_replication(plan, bank, day), False)[place] for day in range(days)])
 
 
@@ -65,10 +66,10 @@ def test_days_of_every_set_keep_the_conservation_laws(stem, set_name):
     for replication in range(DAYS):
         day = simulate_replication(plan, bank, replication)
         assert violations(plan, day) == []
-        row = dict(zip(COLUMNS, summarise(plan, day, False), strict=True))
+        row = dict(zip(columns(), summarise(plan, day, False), strict=True))
         assert row["acres"] > 0.0
         # every aircraft second stands under exactly one label
-        total_s = math.fsum(row[f"time_s/{label}"] for label in TIME_LABELS)
+        total_s = math.fsum(row[f"time_s/{label}"] for label in time_labels())
         units = sum(number for rig in plan.rigs for _, number in rig.aircraft)
         assert total_s <= units * day.log.paid_until_s * (1 + 1e-9)
         if len(plan.rigs) == 1:
@@ -88,7 +89,7 @@ def test_rates_stay_below_what_the_passes_alone_allow(stem, set_name):
         for kind, number in rig.aircraft
     )  # fmt: skip
     row = summarise(plan, simulate_replication(plan, bank, 0), False)
-    area_m2, hours = row[COLUMNS.index("area_m2")], row[COLUMNS.index("field_hours")] / len(plan.rigs)
+    area_m2, hours = row[place_of("area_m2")], row[place_of("field_hours")] / len(plan.rigs)
     assert 0.1 * most * hours * 3600 < area_m2 < most * hours * 3600
 
 

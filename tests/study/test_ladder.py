@@ -9,10 +9,10 @@ import pytest
 from click.testing import CliRunner
 from short_days import PRICED, SCENARIOS, SHORT, short
 
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import columns, place_of
+from simulator.analysis.variations import LARGER
 from simulator.command.ladder import command
 from simulator.errors import InputError
-from simulator.experiment.variations import LARGER
 from simulator.scenario.loading import load_scenario, vary
 from simulator.study.ladder import capped, ladder
 from simulator.study.trial import ACRES
@@ -90,11 +90,11 @@ def test_dear_packs_are_not_bought_and_pairs_are_tried():
 
 def test_work_that_runs_out_is_said_to_cap_the_output():
     """By hand: 3 of 4 days end with the list done; 2000 acres at 100 a day are 20 of 30 days, at 125 a day 16."""
-    rows = np.full((4, len(COLUMNS)), np.nan)
+    rows = np.full((4, len(columns())), np.nan)
     rows[:, ACRES] = 100.0
     more = rows.copy()
     more[:, ACRES] = 125.0
-    more[:3, COLUMNS.index("finish_hour")] = 5.0
+    more[:3, place_of("finish_hour")] = 5.0
     once = short("work=once").sets[0]
     (said,) = capped(once, None, rows, more)
     assert "finished early on 0 of 4 days at the foot and 3 of 4 at the top" in said

@@ -217,7 +217,7 @@ def test_missing_prices_are_all_named():
 
 def test_grid_energy_is_split_by_power():
     """Half of the power from the grid: half of the energy is paid for."""
-    from simulator.analysis.summary import COLUMNS
+    from simulator.analysis.summary import columns, place_of
 
     loaded = short()
     entry = vary(
@@ -225,8 +225,8 @@ def test_grid_energy_is_split_by_power():
         ['rig.main.power.house={ grid_power = "12 kW", chargers = { fast = 1 } }'],
         loaded.folder,
     )
-    rows = np.zeros((2, len(COLUMNS)))
-    rows[:, COLUMNS.index("energy_kwh")] = 50.0
+    rows = np.zeros((2, len(columns())))
+    rows[:, place_of("energy_kwh")] = 50.0
     ledger = ledger_of(rows, entry.scenario, COSTS)
     assert ledger[:, LEDGER.index("grid_kwh")].tolist() == [25.0, 25.0]
 

@@ -11,11 +11,11 @@ from click.testing import CliRunner
 from short_days import PRICED, SCENARIOS, SHORT, THIRD_PACK, calm, short
 
 from simulator.analysis.bottleneck import Bottleneck
-from simulator.analysis.summary import COLUMNS
+from simulator.analysis.summary import columns
+from simulator.analysis.variations import Variation
 from simulator.command.payoff import command
 from simulator.errors import InputError
 from simulator.experiment.estimates import mean_interval
-from simulator.experiment.variations import Variation
 from simulator.operation.plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.study.day_money import jackknife, ledger_of
@@ -135,7 +135,7 @@ def test_no_change_is_worth_nothing_and_cannot_be_told():
 
 def table(acres):
     """Return rows of days with these acres, all else nothing."""
-    rows = np.zeros((len(acres), len(COLUMNS)))
+    rows = np.zeros((len(acres), len(columns())))
     rows[:, ACRES] = acres
     return rows
 
