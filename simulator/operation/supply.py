@@ -64,21 +64,10 @@ class Supply:
         while True:
             yield self._changed
             self._changed = self.env.event()
-            batch = self._next_batch() if self.liquid else 0.0
-            if batch > 0.0:
-                self.env.process(self._mix_batch(batch))
-            elif self._mixing is None and self._trip_is_due():
-                self.env.process(self._fetch())
-            under_way = self._mixing if self._mixing is not None else self._trip
-            if self._orders and under_way is not None:
-                self.crew.hasten(under_way)
+            self._see_ahead()
 
-    def _mix_batch(self, amount: float) -> ProcessGenerator:
-        """Mix a batch."""
-        water_l = amount * self._table.water_share
-        task = Task(Reason.MIX, self._draw_mix_s() + water_l / self._table.transfer_flow, self._mix.people,
-                    self._mix.by, self._urgency, self.name)  # fmt: skip
-        self._mixing, self._coming = task, amount
+    def _mix_batch(self, task: Task, amount: float) -> ProcessGenerator:
+        """Mix a batch; the process of one."""
         granted = self.crew.ask(task)
         if granted is not None:
             yield granted
@@ -86,16 +75,13 @@ class Supply:
         self._mixing, self._coming = None, 0.0
         self.level += amount
         self.made += amount
-        self.stock -= water_l
+        self.stock -= amount * self._table.water_share
         self.log.add(task.start_s, self.env.now, self.name, State.RUN, Reason.MIX, "", amount)
         self._serve()
         self.crew.finish(task)
 
-    def _fetch(self) -> ProcessGenerator:
-        """Drive for water or granules, and come back full."""
-        people = self._table.water_trip_people
-        task = Task(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", self._urgency, self.name, away=True)
-        self._trip = task
+    def _fetch(self, task: Task) -> ProcessGenerator:
+        """Drive for water or granules, and come back full; the process of one trip."""
         granted = self.crew.ask(task)
         if granted is not None:
             yield granted
@@ -113,10 +99,6 @@ class Supply:
         self._serve()
         self.crew.finish(task)
 
-    @property
-    def _urgency(self) -> int:
-        return TURNAROUND if self._orders else AHEAD
-
     # --- what aircraft ask ---
 
     def take(self, amount: float) -> bool:
@@ -132,7 +114,8 @@ class Supply:
         """Ask for a load; the event is that it stands ready."""
         ready = self.env.event()
         self._orders.append((amount, ready))
-        self.change()
+        # at once, so that who mixes is asked for before those who have just become free are handed on
+        self._see_ahead()
         return ready
 
     def pumped(self, amount: float) -> None:
@@ -192,6 +175,23 @@ class Supply:
     def _needed(self) -> float:
         """Return the product asked for and still to be flown, beyond what stands ready."""
         return sum([amount for amount, _ in self._orders]) + self._ahead() - self.level
+
+    def _see_ahead(self) -> None:
+        """Begin the batch or the trip that is due, and hasten what an aircraft waits for."""
+        urgency = TURNAROUND if self._orders else AHEAD
+        batch = self._next_batch() if self.liquid else 0.0
+        if batch > 0.0:
+            task_s = self._draw_mix_s() + batch * self._table.water_share / self._table.transfer_flow
+            self._mixing = Task(Reason.MIX, task_s, self._mix.people, self._mix.by, urgency, self.name)
+            self._coming = batch
+            self.env.process(self._mix_batch(self._mixing, batch))
+        elif self._mixing is None and self._trip_is_due():
+            people = self._table.water_trip_people
+            self._trip = Task(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", urgency, self.name, away=True)
+            self.env.process(self._fetch(self._trip))
+        under_way = self._mixing if self._mixing is not None else self._trip
+        if self._orders and under_way is not None:
+            self.crew.hasten(under_way)
 
     def _next_batch(self) -> float:
         """Return the size of a batch to begin now: no more than is needed, fits, and there is water for; 0 for none."""
