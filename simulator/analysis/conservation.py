@@ -20,13 +20,12 @@ from simulator.analysis.conservation_parts import (
     TIME_S,
     aircraft_units,
     differ,
-    find_gaps,
-    find_overlaps,
-    intervals,
     peak,
+    people_of,
 )
+from simulator.analysis.conservation_states import state_violations
 from simulator.errors import ConservationError
-from simulator.operation.log import Kind, Reason, RigEnd, Row, Sortie, State, sortie_rows
+from simulator.operation.log import Kind, Reason, RigEnd, Row, Sortie, State
 
 if TYPE_CHECKING:
     from simulator.operation.day import SimulatedDay
@@ -73,40 +72,21 @@ def violations(plan: DayPlan, day: SimulatedDay) -> list[str]:
     list of str
         One line a violation: entity, law, and the two numbers that differ.
     """
-    rows: dict[str, list[Row]] = defaultdict(list)
-    for row in day.log.rows:
-        rows[row.entity].append(row)
-    found: list[str] = []
+    rows = day.log.by_entity()
+    found = list(state_violations(plan, day, rows))
     for rig, end in zip(plan.rigs, day.ends, strict=True):
         units = aircraft_units(rig)
         sorties = sorted((one for one in day.log.sorties if one.aircraft in units), key=lambda one: one.start_s)
-        found += _aircraft_time(units, rows, sorties, end)
         found += _area(plan, day, units, sorties, end)
         found += _product(plan, rig, units, rows, sorties, end)
         found += energy_violations(rig, rows, sorties, end)
-        found += _people(rig, day, rows, sorties)
+        found += _people(rig, rows, sorties)
         found += _flying_rules(plan, rig, day, rows, sorties)
         found += _separation(plan, units, sorties)
     return found
 
 
-# --- aircraft and area ---
-
-
-def _aircraft_time(
-    units: dict[str, AircraftPlan], rows: dict[str, list[Row]], sorties: list[Sortie], end: RigEnd
-) -> Iterator[str]:
-    flown: dict[str, list[Row]] = defaultdict(list)
-    for sortie in sorties:
-        flown[sortie.aircraft] += sortie_rows(sortie)
-    for name in units:
-        states = intervals([*rows[name], *flown[name]])
-        yield from find_gaps(name, states, end.paid_until_s)
-        if states and states[-1].end_s > end.paid_until_s + TIME_S and states[-1].state is not State.DONE:
-            yield (
-                f"{name}: {states[-1].state} ends at {states[-1].end_s:.6f} "
-                f"s, after the paid end {end.paid_until_s:.6f} s"
-            )
+# --- area ---
 
 
 def _area(
@@ -236,14 +216,10 @@ def _product(
 # --- people and rules ---
 
 
-def _people(rig: RigPlan, day: SimulatedDay, rows: dict[str, list[Row]], sorties: list[Sortie]) -> Iterator[str]:
+def _people(rig: RigPlan, rows: dict[str, list[Row]], sorties: list[Sortie]) -> Iterator[str]:
     crew = rig.rig.crew
-    pilots = [f"{rig.name}/pilot {number}" for number in range(1, crew.pilots + 1)]
-    people = [*pilots, *(f"{rig.name}/helper {number}" for number in range(1, crew.helpers + 1))]
-    for name in people:
-        if day.log.kinds.get(name) is not Kind.PERSON:
-            yield f"{name}: not in the log"
-        yield from find_overlaps(name, [(row.start_s, row.end_s) for row in rows[name]])
+    people = people_of(rig)
+    pilots = people[: crew.pilots]
     airborne = [(one.start_s, one.end_s, 1.0) for one in sorties]
     checks = [
         (row.start_s, row.end_s, 1.0) for name in pilots for row in rows[name] if row.reason is Reason.LAUNCH_CHECK

@@ -12,7 +12,6 @@ from simulator.analysis.conservation_parts import (
     Span,
     charger_slots,
     differ,
-    find_gaps,
     find_overlaps,
     intervals,
     pack_units,
@@ -53,13 +52,10 @@ def _power(name: str, point: PowerPointPlan, rig: RigPlan, rows: dict[str, list[
     hours = sum(row.end_s - row.start_s for row in run) / 3600.0
     bus = sum(row.amount for row in run)
     into, rounding = 0.0, 0.0
-    yield from find_overlaps(name, [(row.start_s, row.end_s) for row in rows[name]])
     for charger, slots in charger_slots(name, point).items():
         spans = []
         for slot, plan in slots:
-            charges = [row for row in rows[slot] if row.state is State.CHARGE]
-            yield from find_overlaps(slot, [(row.start_s, row.end_s) for row in charges])
-            for row in charges:
+            for row in rows[slot]:
                 pack = packs[row.field]
                 if row.amount < 0.0:
                     yield f"{slot}: charged {row.amount} Wh"
@@ -141,7 +137,6 @@ def _packs(rig: RigPlan, rows: dict[str, list[Row]], sorties: list[Sortie], end:
             yield f"{name}: flown or charged, but no pack of {rig.name}"
     for name, pack in packs.items():
         states = intervals(rows[name])
-        yield from find_gaps(name, states, end.paid_until_s)
         places = [(one.start_s, one.end_s) for one in flown[name]]
         yield from find_overlaps(name, places + [(row.start_s, row.end_s) for row in on_slots[name]])
         yield from _inside(

@@ -31,6 +31,13 @@ def pack_units(rig: RigPlan) -> dict[str, PackPlan]:
     return {f"{rig.name}/{plan.name} {count}": plan for plan, number in rig.packs for count in range(1, number + 1)}
 
 
+def people_of(rig: RigPlan) -> list[str]:
+    """Return the people of a rig, pilots first, by the names they have in the log."""
+    crew = rig.rig.crew
+    numbers = (("pilot", crew.pilots), ("helper", crew.helpers))
+    return [f"{rig.name}/{what} {count}" for what, number in numbers for count in range(1, number + 1)]
+
+
 def charger_slots(point_name: str, point: PowerPointPlan) -> dict[str, list[tuple[str, ChargerPlan]]]:
     """Return the slots of each charger of a power point, by the names they have in the log."""
     return {

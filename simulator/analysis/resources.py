@@ -79,8 +79,8 @@ class Resource:
         What counts as busy: a share of the paid time of its entities or, of rows of aircraft, of all aircraft time.
     active : tuple of Active
         When it is active (active-period method); when it is busy, by default.
-    gapless : bool
-        Whether its entities are in some state all day; they are never in two at a time.
+    gapless, side_by_side : bool
+        Whether its entities are in some state all day, and whether they may be in several at a time.
     lost : tuple of str
         What is put down to it of the aircraft's time, by label (``"wait: too few packs"``).
     capacity : callable, optional
@@ -102,6 +102,7 @@ class Resource:
     busy: Rows
     active: tuple[Active, ...] = ()
     gapless: bool = False
+    side_by_side: bool = False
     lost: tuple[str, ...] = ()
     capacity: Callable[[DayPlan, Mapping[str, float]], float] | None = None
     one_more: Callable[[Scenario, str], Iterator[Variation]] = _nothing
@@ -289,6 +290,7 @@ register(
         (State.RUN,),
         busy=Rows(Kind.SUPPLY, (), (Reason.MIX,)),
         active=(Active(Rows(Kind.SUPPLY, (), (Reason.MIX, Reason.RESTOCK))),),
+        side_by_side=True,  # somebody mixes while another fetches water
         lost=(label(State.WAIT, Reason.PUMP_BUSY), label(State.WAIT, Reason.NO_MIX)),
         one_more=faster_pump,
         title="Mixing and filling",

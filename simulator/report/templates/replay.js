@@ -356,6 +356,10 @@
       const task = during(person.tasks, now);
       tell(byId("replay-people"), number, task ? task[2] + (task[3] ? " (" + task[3] + ")" : "") : "free or watching a flight");
     });
+    (day.others || []).forEach((other, number) => {
+      const state = during(other.states, now);
+      tell(byId("replay-people"), day.people.length + number, state ? state[2] : "not in use");
+    });
     const area = areaAt(now);
     byId("replay-done").textContent = area.toFixed(area < 100 ? 1 : 0) + " " + data.area_unit;
     const held = during(day.bottleneck, now);
@@ -429,7 +433,7 @@
     rows(byId("replay-aircraft"), day.aircraft, false);
     rows(byId("replay-packs"), day.packs, true);
     rows(byId("replay-power"), day.power, true);
-    rows(byId("replay-people"), day.people, false);
+    rows(byId("replay-people"), [...day.people, ...(day.others || [])], false);
     const first = day.sorties.length ? day.sorties[0].start_s : 0;
     go(Math.max(0, first - 60));
   };

@@ -1,0 +1,240 @@
+"""A resource that the package knows nothing of: described, registered, added to the day, and found everywhere.
+
+Aircraft are lifted off the trailer with a lifting aid that all rigs share; a rig that finds none free waits to set up.
+"""
+
+from __future__ import annotations
+
+import copy
+import dataclasses
+import json
+import re
+
+import pandas as pd
+import pytest
+import simpy
+from click.testing import CliRunner
+from small_day import table
+
+from simulator import load_scenario, run
+from simulator.analysis.conservation import violations
+from simulator.analysis.day_record import day_record
+from simulator.analysis.day_rows import DayRows
+from simulator.analysis.summary import active_intervals, columns, place_of, summarise
+from simulator.cli import group
+from simulator.compiled import in_use
+from simulator.experiment.streams import StreamBank
+from simulator.operation.day import simulate
+from simulator.operation.move import RigUnit
+from simulator.operation.plan import make_plan
+from simulator.operation.resources import Resource, Rows, register, resource_names, time_labels, unregister
+from simulator.operation.variations import Variation
+from simulator.report.figures import bottleneck_figure, time_use_figure
+from simulator.report.palette import (
+    AIRCRAFT_LOOKS,
+    PACK_LOOKS,
+    RESOURCE_LOOKS,
+    SPARE,
+    VISION,
+    WORK_LOOKS,
+    contrast,
+    difference,
+    resource_looks,
+    text_on,
+)  # fmt: skip
+from simulator.report.timeline import timeline_figure
+from simulator.scenario.toml_text import toml_document
+
+pytestmark = pytest.mark.skipif(in_use(), reason="functions of the compiled model cannot be wrapped")
+
+NAME, BUSY = "lifting aid", "lifting aid busy"
+WAIT = f"wait: {BUSY}"
+TABLE = table(
+    notes="lifting aids: 1",
+    day__window="6 h",
+    field=[{"name": name, "area": "6 ha", "length_to_width": "2", "drive_distance": "1 km"} for name in "abcd"],
+    rig__main__trailer={"yard_time": "0 s", "pack_up_time": "5 min", "set_up_time": "25 min"},
+)
+TABLE["rig"]["other"] = copy.deepcopy(TABLE["rig"]["main"])
+
+
+def aids_of(scenario):
+    return int(scenario.notes.partition(": ")[2])
+
+
+def more_aids(scenario):
+    yield Variation("one more lifting aid", NAME, f"notes=lifting aids: {aids_of(scenario) + 1}")
+
+
+AID = Resource(
+    NAME, NAME, ("lifting",), busy=Rows(NAME, ("lifting",)), lost=(WAIT,), one_more_shared=more_aids
+)  # fmt: skip
+
+
+def lift(env, name, log, asked):
+    """Lift for one rig after another: the process of one lifting aid."""
+    while True:
+        begun, done = yield asked.get()
+        start = env.now
+        begun.succeed()
+        yield done
+        log.add(start, env.now, name, "lifting", "set up")
+
+
+@pytest.fixture
+def lifting(monkeypatch):
+    """Let each rig wait for a lifting aid before it sets up."""
+    set_up = RigUnit._set_up
+    day = {}
+
+    def with_aid(self):
+        env = self.clock.env
+        if day.get("log") is not self.log:  # the first set-up of a day
+            day.update(log=self.log, asked=simpy.Store(env))
+            for number in range(1, aids_of(self.day.scenario) + 1):
+                self.log.kinds[f"{NAME} {number}"] = NAME
+                env.process(lift(env, f"{NAME} {number}", self.log, day["asked"]))
+        begun, done = env.event(), env.event()
+        yield day["asked"].put((begun, done))
+        yield begun
+        for unit in self.aircraft:
+            unit.mark(env.now, "wait", BUSY)
+        yield from set_up(self)
+        done.succeed()
+
+    monkeypatch.setattr(RigUnit, "_set_up", with_aid)
+    register(AID)
+    yield
+    unregister(NAME)
+
+
+@pytest.fixture
+def plan(lifting):
+    return make_plan(load_scenario(TABLE).sets[0])
+
+
+@pytest.fixture
+def day(plan):
+    return simulate(plan, StreamBank(1).day(0))
+
+
+def lifted_s(day):
+    return sum(row.end_s - row.start_s for row in day.log.rows if row.entity == f"{NAME} 1")
+
+
+def test_nothing_is_left_when_it_is_taken_out_again():
+    assert NAME not in resource_names()
+    assert not any(NAME in name for name in (*columns(), *time_labels()))
+
+
+def test_no_name_is_registered_twice(lifting):
+    with pytest.raises(ValueError, match="lifting aid"):
+        register(AID)
+
+
+def test_it_is_in_the_days_row(plan, day):
+    assert resource_names()[-1] == NAME
+    assert {f"time_s/{WAIT}", f"utilisation/{NAME}", f"active_share/{NAME}"} <= set(columns())
+    row = summarise(plan, day)
+    waited = sum(row.end_s - row.start_s for row in day.log.rows if row.reason == BUSY)
+    assert row[place_of(f"time_s/{WAIT}")] == waited >= 25 * 60.0  # both rigs arrive together, and one waits
+    assert row[place_of(f"utilisation/{NAME}")] == pytest.approx(lifted_s(day) / day.log.paid_until_s)
+    assert 0.0 < row[place_of(f"active_share/{NAME}")] < 1.0
+    spans = active_intervals(day)[NAME][f"{NAME} 1"]
+    assert sum(end - start for start, end in spans) == pytest.approx(lifted_s(day))
+
+
+def test_its_states_are_checked(plan, day):
+    assert violations(plan, day) == []
+
+    def found(**change):
+        rows = list(day.log.rows)
+        place = [place for place, row in enumerate(rows) if row.entity == f"{NAME} 1"][1]
+        rows[place] = rows[place]._replace(**change)
+        return violations(plan, dataclasses.replace(day, log=dataclasses.replace(day.log, rows=rows)))
+
+    assert any("lifting aid 1: in two places" in text for text in found(start_s=0.0))
+    assert any("lifting aid 1: in the states idling" in text for text in found(state="idling"))
+    assert any("outside the day" in text for text in found(end_s=day.log.paid_until_s + 60.0))
+
+
+def test_it_is_drawn_and_replayed(plan, day):
+    figure = timeline_figure(DayRows.of(day, plan), "a day")
+    assert f"{NAME} 1" in [label.get_text() for label in figure.axes[0].get_yticklabels()]
+    legend = [text.get_text() for text in figure.legends[0].get_texts()]
+    assert {f"{NAME}: lifting", f"waiting: {NAME}"} <= set(legend)
+    record = json.loads(json.dumps(day_record(plan, day)))
+    assert record["resources"][-1] == NAME
+    [other] = record["others"]
+    assert (other["name"], other["kind"]) == (f"{NAME} 1", NAME)
+    assert sum(end - start for start, end, *_ in other["states"]) == pytest.approx(lifted_s(day), abs=2.0)
+    assert len(resource_names()) - 1 in {
+        number for *_, first, second in record["bottleneck"] for number in (first, second)
+    }
+    assert [row.unit for row in DayRows.of(day, plan).of_entity(f"{NAME} 1")] == [""] * len(other["states"])
+
+
+def test_one_more_of_it_is_tried_and_told(lifting):
+    result = run(load_scenario(TABLE), days=6, one_more_days=6)
+    one = next(change for change in result.sets[0].one_more if change.resource == NAME)
+    assert (one.change, one.setting) == ("one more lifting aid", "notes=lifting aids: 2")
+    assert one.low > 0.0
+    hold = result.sets[0].bottleneck()
+    assert NAME in hold.resources
+    assert "lifting aid" in hold.sentence
+    assert "waiting for the lifting aid" in hold.sentence
+    row = result.bottleneck.set_index("resource").loc[NAME]
+    assert row["time_lost_share"] == result.sets[0].time_share()[WAIT] > 0.02
+    assert row["one_more"] == "one more lifting aid"
+    labels = [label.get_text() for label in bottleneck_figure(result.bottleneck).axes[0].get_yticklabels()]
+    assert labels[-1] == NAME
+    used = [text.get_text() for text in time_use_figure(result.time_use).legends[0].get_texts()]
+    assert f"waiting: {NAME}" in used
+
+
+def test_it_is_in_every_file_of_a_result(lifting, tmp_path):
+    source, out = str(tmp_path / "lifting.toml"), tmp_path / "out"
+    (tmp_path / "lifting.toml").write_text(toml_document(TABLE))
+    for arguments in (
+        ["run", source, "--days", "5", "--one-more-days", "5", "--workers", "2", "--out", str(out)],
+        ["report", str(out)],
+        ["day", source, "--out", str(tmp_path / "day")],
+    ):
+        done = CliRunner().invoke(group, arguments)
+        assert done.exit_code == 0, done.output
+    assert WAIT in set(pd.read_csv(out / "time_use.csv")["state"])
+    assert NAME in set(pd.read_csv(out / "bottleneck.csv")["resource"])
+    summary = (out / "summary.md").read_text()
+    assert re.search(rf"^\| waiting: {NAME} \|", summary, re.MULTILINE)
+    assert re.search(rf"^\| {NAME} \| [1-9][0-9.]* % / [1-9]", summary, re.MULTILINE)
+    assert re.search(r"^\| small \| one more lifting aid \| \+", summary, re.MULTILINE)
+    assert set(pd.read_csv(tmp_path / "day" / "day.csv").query(f"kind == '{NAME}'")["activity"]) == {"lifting"}
+    page = (out / "report.html").read_text()
+    replay = json.loads(re.search(r'id="replay-data">(.*?)</script>', page, re.DOTALL).group(1))
+    assert replay["resources"][-1] == NAME
+    assert replay["colours"][-1] == resource_looks([NAME])[NAME].colour
+    assert replay["records"][0]["others"][0]["name"] == f"{NAME} 1"
+    for words in (f"waiting: {NAME}", f"{NAME}: lifting", "Momentary bottleneck over one day", "one more lifting aid"):
+        assert words in page
+    # a result is read as it is by somebody who has no such resource
+    unregister(NAME)
+    try:
+        done = CliRunner().invoke(group, ["report", str(out), "--out", str(tmp_path / "again.html")])
+    finally:
+        register(AID)
+    assert done.exit_code == 0, done.output
+    assert f"{NAME} 1" in (tmp_path / "again.html").read_text()
+
+
+@pytest.mark.parametrize("vision", VISION)
+def test_looks_by_default_are_told_apart(vision):
+    known = {
+        look.colour for looks in (AIRCRAFT_LOOKS, PACK_LOOKS, RESOURCE_LOOKS, WORK_LOOKS) for look in looks.values()
+    }
+    hatches = {look.hatch for looks in (AIRCRAFT_LOOKS, PACK_LOOKS, RESOURCE_LOOKS) for look in looks.values()}
+    for colour, hatch in SPARE:
+        others = known | {other for other, _ in SPARE if other != colour}
+        assert min(difference(colour, other, vision) for other in others) >= 5.0  # as in the palette's own test
+        assert contrast(text_on(colour), colour) >= 4.5
+        assert hatch not in hatches
+    assert len({hatch for _, hatch in SPARE}) == len(SPARE)
