@@ -24,6 +24,7 @@ from simulator.analysis.conservation_parts import (
     people_of,
 )
 from simulator.analysis.conservation_states import state_violations
+from simulator.analysis.log_rows import rows_by_entity
 from simulator.errors import ConservationError
 from simulator.operation.log import Kind, Reason, RigEnd, Row, Sortie, State
 
@@ -72,7 +73,7 @@ def violations(plan: DayPlan, day: SimulatedDay) -> list[str]:
     list of str
         One line a violation: entity, law, and the two numbers that differ.
     """
-    rows = day.log.by_entity()
+    rows = rows_by_entity(day.log)
     found = list(state_violations(plan, day, rows))
     for rig, end in zip(plan.rigs, day.ends, strict=True):
         units = aircraft_units(rig)

@@ -13,10 +13,11 @@ from simulator.analysis.conservation_parts import (
     pack_units,
     people_of,
 )
+from simulator.analysis.log_rows import sortie_rows
+from simulator.analysis.resources import resources
 from simulator.operation.day import SimulatedDay
-from simulator.operation.log import Kind, Row, sortie_rows
+from simulator.operation.log import Kind, Row
 from simulator.operation.plan import DayPlan
-from simulator.operation.resources import resources
 
 
 def state_violations(plan: DayPlan, day: SimulatedDay, rows: dict[str, list[Row]]) -> Iterator[str]:

@@ -11,6 +11,7 @@ from typing import Any
 from simulator.analysis.day_layout import Layout, lay_out, thin_ring
 from simulator.analysis.day_rows import added_kinds
 from simulator.analysis.flown_line import flown_line
+from simulator.analysis.log_rows import rows_by_entity
 from simulator.analysis.resources import resource_names
 from simulator.analysis.summary import MEASURES, momentary_bottlenecks, summarise
 from simulator.operation.day import SimulatedDay
@@ -54,7 +55,7 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
         ``bottleneck`` counts by) and ``others`` (their entities with their states).
     """
     log = day.log
-    rows = log.by_entity()
+    rows = rows_by_entity(log)
     used = _fields_used(plan, day)
     layout = lay_out(plan, used)
     place = {plan.fields[index].name: number for number, index in enumerate(used)}

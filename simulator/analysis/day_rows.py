@@ -8,9 +8,10 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from simulator.analysis.flown_line import link_seconds
+from simulator.analysis.log_rows import rows_by_entity, sortie_rows
 from simulator.analysis.resources import resources
 from simulator.operation.day import SimulatedDay
-from simulator.operation.log import Kind, Reason, Row, Sortie, State, sortie_rows
+from simulator.operation.log import Kind, Reason, Row, Sortie, State
 from simulator.operation.plan import DayPlan
 from simulator.operation.plan_fields import WorkProfile
 
@@ -71,7 +72,7 @@ class DayRows:
             turns; without it, spraying and turning of a flight are one interval each.
         """
         log = day.log
-        rows = log.by_entity()
+        rows = rows_by_entity(log)
         stays: dict[str, list[tuple[str, float, float]]] = defaultdict(list)
         expand = sortie_rows if plan is None else _expander(plan)
         for sortie in log.sorties:

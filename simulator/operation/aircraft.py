@@ -65,13 +65,7 @@ class Aircraft:
         pack.enter(now_s, State.FLOWN, self._log)
 
     def flown_with(self) -> Pack:
-        """Return its pack.
-
-        Raises
-        ------
-        RuntimeError
-            It has none.
-        """
+        """Return its pack."""
         if self.pack is None:
             raise RuntimeError(f"{self.name}: ready to fly without a pack")
         return self.pack

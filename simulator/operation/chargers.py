@@ -11,9 +11,6 @@ from simulator.operation.plan_equipment import ChargerPlan
 class Charging:
     """One pack on one slot; ``draw_w`` is the power stored, net of charger and pack losses."""
 
-    __slots__ = ("capacity_wh", "curve", "draw_w", "full", "held_back", "limited", "lost_share", "output_w", "pack",
-                 "shares_charger", "slot", "slot_w", "stored_share", "target_wh", "terminal_share")  # fmt: skip
-
     def __init__(self, pack: Pack, slot: Slot, target_wh: float, full: Event) -> None:
         self.pack, self.slot, self.target_wh, self.full = pack, slot, target_wh, full
         self.draw_w = self.lost_share = 0.0

@@ -60,30 +60,14 @@ class Flight:
 
         Days of one plan fly the same stretches again and again, so what was worked out is kept, up to a limit.
 
-        Parameters
-        ----------
-        area_from_m2, area_to_m2 : float
-            Stretch, by area from the start of the path.
-        load : float
-            Product on board at take-off, L or kg.
-        factor : float
-            Multiplies every duration of the flight.
+        The stretch is by area from the start of the path, the load is what is on board at take-off (L or kg), and the
+        factor multiplies every duration.
         """
         air = self.plain(area_from_m2, area_to_m2, load)
         if factor == 1.0:
             return air
-        take_off, out, work, turn, back, landing, total, path_m, energy_wh = air
-        return Airborne(
-            take_off * factor,
-            out * factor,
-            work * factor,
-            turn * factor,
-            back * factor,
-            landing * factor,
-            total * factor,
-            path_m,
-            energy_wh * factor,
-        )
+        times_s = [length_s * factor for length_s in air[:7]]
+        return Airborne._make([*times_s, air.path_m, air.energy_wh * factor])
 
     def plain(self, area_from_m2: float, area_to_m2: float, load: float) -> Airborne:
         """Return time and energy of flying a stretch at a factor of 1; both are in proportion to it."""
@@ -154,29 +138,10 @@ def furthest(
 ) -> float:
     """Return how far along its path a flight can spray and still land within its energy and time.
 
-    Parameters
-    ----------
-    flight : Flight
-        Aircraft, pack and field.
-    area_from_m2, area_to_m2 : float
-        Stretch wanted, by area from the start of the path.
-    load : float
-        Product on board at take-off, L or kg.
-    energy_wh : float
-        Energy above the reserve.
-    time_s : float
-        Time left until the last landing.
-    factor : float
-        Multiplies every duration.
-    fill : bool, optional
-        True while the load is still being planned: a shorter stretch takes off with less, though never less than
-        ``load``.
-
-    Returns
-    -------
-    float
-        Area at which spraying ends: ``area_to_m2`` when all can be flown, ``area_from_m2`` when nothing can. Found by
-        a search over flights that were each computed whole, so the flight returned is always within both limits.
+    Stretch and result are by area from the start of the path: the result is ``area_to_m2`` when all can be flown,
+    ``area_from_m2`` when nothing can. It is found by a search over flights that were each computed whole, so the flight
+    returned is always within energy (Wh above the reserve) and time (s until the last landing). With ``fill`` the load
+    is still being planned: a shorter stretch takes off with less, though never with less than ``load`` (L or kg).
     """
     rate = flight.profile.rate if fill else 0.0
 

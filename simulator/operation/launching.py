@@ -15,9 +15,6 @@ from simulator.operation.work import Load
 class Launch(Wish):
     """An aircraft that is ready to take off: its load and flight, and the flight as fixed once it is cleared."""
 
-    __slots__ = ("air", "aircraft", "check_s", "decided", "end_m2", "energy_wh", "factor", "flight", "late", "load",
-                 "on_board", "pilot", "until_s", "work_begin_s", "work_end_s")  # fmt: skip
-
     def __init__(
         self,
         aircraft: str,
@@ -42,13 +39,7 @@ class Launch(Wish):
         self.work_begin_s = self.work_end_s = 0.0
 
     def watched_by(self) -> Person:
-        """Return the pilot whose eyes are on the aircraft.
-
-        Raises
-        ------
-        RuntimeError
-            It has not been cleared.
-        """
+        """Return the pilot whose eyes are on the aircraft."""
         if self.pilot is None:
             raise RuntimeError(f"{self.aircraft}: in the air without a pilot")
         return self.pilot

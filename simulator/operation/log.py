@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass, field
 from enum import StrEnum
 from typing import NamedTuple
@@ -107,7 +106,7 @@ class Row(NamedTuple):
 
 
 class Sortie(NamedTuple):
-    """One flight, take-off to landing, whole; :func:`sortie_rows` writes it as rows.
+    """One flight, take-off to landing, whole.
 
     Durations are in order of flight; spray and turn alternate along the path in between.
     """
@@ -135,15 +134,8 @@ class Sortie(NamedTuple):
     @property
     def end_s(self) -> float:
         """Time of landing."""
-        return (
-            self.start_s
-            + self.take_off_s
-            + self.ferry_out_s
-            + self.work_s
-            + self.turn_s
-            + self.ferry_back_s
-            + self.landing_s
-        )
+        airborne_s = self.take_off_s + self.ferry_out_s + self.work_s + self.turn_s + self.ferry_back_s
+        return self.start_s + airborne_s + self.landing_s
 
 
 @dataclass
@@ -186,13 +178,6 @@ class DayLog:
             # twice as fast as a call of Row, and there are a dozen rows a sortie
             self.rows.append(tuple.__new__(Row, (start_s, end_s, entity, state, reason, field, amount)))
 
-    def by_entity(self) -> dict[str, list[Row]]:
-        """Return the intervals of each entity, in the order of the log; of one that has none, an empty list."""
-        rows: dict[str, list[Row]] = defaultdict(list)
-        for row in self.rows:
-            rows[row.entity].append(row)
-        return rows
-
     def clip(self, entity: str, end_s: float) -> None:
         """Cut an entity's intervals at a time."""
         self.rows = [
@@ -220,22 +205,3 @@ class RigEnd:
     out_of_reach_m2: float
     pack_charge_wh: dict[str, float]
     paid_until_s: float
-
-
-def sortie_rows(sortie: Sortie) -> list[Row]:
-    """Return a flight as six rows in order; spraying stands before turning, whatever their true alternation."""
-    rows = []
-    time = sortie.start_s
-    area = sortie.area_to_m2 - sortie.area_from_m2
-    for state, length, amount in (
-        (State.TAKE_OFF, sortie.take_off_s, 0.0),
-        (State.FERRY_OUT, sortie.ferry_out_s, 0.0),
-        (State.WORK, sortie.work_s, area),
-        (State.TURN, sortie.turn_s, 0.0),
-        (State.FERRY_BACK, sortie.ferry_back_s, 0.0),
-        (State.LANDING, sortie.landing_s, 0.0),
-    ):
-        if length > 0.0 or amount:
-            rows.append(Row(time, time + length, sortie.aircraft, state, Reason.NONE, sortie.field, amount))
-        time += length
-    return rows

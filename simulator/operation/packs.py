@@ -57,12 +57,7 @@ class Pack:
 
         A pack that stood in the queue for a charger would have been ready that much sooner with a free one, so that
         much of the wait is put down to the chargers; likewise for generator power, people and moves. What is left
-        would have been waited for with any charger: there are too few packs.
-
-        Returns
-        -------
-        list of (float, Reason)
-            End of each part (s), in order, and its reason.
+        would have been waited for with any charger: there are too few packs. Of each part, its end (s) and reason.
         """
         parts: list[tuple[float, Reason]] = []
         at = start_s

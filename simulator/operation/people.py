@@ -51,9 +51,6 @@ class Task(Wish):
     later.
     """
 
-    __slots__ = ("away", "by", "duration_s", "granted", "hands", "kind", "people", "pump", "start_s", "subject",
-                 "urgency")  # fmt: skip
-
     def __init__(
         self,
         kind: Reason,

@@ -46,24 +46,8 @@ class RigPlan:
 class DayPlan:
     """All that a simulated day of one equipment set needs.
 
-    Parameters
-    ----------
-    name : str
-        Equipment set.
-    scenario : Scenario
-        Merged scenario.
-    fields : tuple of FieldPlan
-        Fields in the order of the list.
-    geography : Geography
-        Driving distances.
-    rigs : tuple of RigPlan
-        Rigs that work.
-    profiles : dict
-        (aircraft class, field number) to :class:`WorkProfile`.
-    unit_kg : float
-        Mass of one unit of product (kg per L of mix, or 1 for granules in kg).
-    weather_days : tuple of Windows or None
-        Workable stretches of each date of a weather file; None: no file.
+    Fields are in the order of the list, profiles by aircraft class and field number; ``unit_kg`` is the mass of one
+    unit of product (kg per L of mix, 1 for granules); ``weather_days`` are the workable stretches of a file's dates.
     """
 
     name: str

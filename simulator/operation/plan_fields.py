@@ -29,22 +29,8 @@ class Station(NamedTuple):
 class FieldPlan:
     """One field.
 
-    Parameters
-    ----------
-    name : str
-        Name.
-    area_m2 : float
-        Area that the passes cover.
-    rate : float
-        Product per area, L/m2 or kg/m2.
-    outline : tuple
-        Closed rings in metres on the field's own grid, for drawing.
-    location_m : (float, float) or None
-        Where it is; None: only distances are known.
-    stations : tuple of Station
-        Landing zones in order of the path; one unless the visual range asks for more.
-    open_from_s, open_until_s : float
-        Seconds after the day's start between which it may be flown.
+    The rate is in L/m2 or kg/m2; the outline has closed rings in metres on the field's own grid; without a location
+    only distances are known; there is one station unless the visual range asks for more.
     """
 
     name: str
@@ -61,16 +47,8 @@ class FieldPlan:
 class WorkProfile:
     """One aircraft class on one field: its path, rate and speed.
 
-    Parameters
-    ----------
-    path : FieldPath
-        Passes at the aircraft's swath.
-    rate : float
-        Product per area, L/m2 or kg/m2.
-    speed_m_per_s : float
-        Ground speed along a pass, after the flow limit.
-    spray_power : tuple of float
-        Cubic of power (W) against all-up mass (kg) at that speed.
+    The rate is in L/m2 or kg/m2, the speed that along a pass after the flow limit, and the spray power a cubic of power
+    (W) against all-up mass (kg) at that speed.
     """
 
     path: FieldPath
@@ -97,15 +75,7 @@ def plan_fields(
 ) -> tuple[tuple[FieldPlan, ...], dict[tuple[float, int], FieldPath], Geography]:
     """Plan every field for every swath.
 
-    Returns
-    -------
-    (tuple of FieldPlan, dict, Geography)
-        Fields, (swath, field number) to path, and distances.
-
-    Raises
-    ------
-    InputError
-        A field needs more passes than anybody flies.
+    Paths are by swath and field number. A field that needs more passes than anybody flies is an `InputError`.
     """
     plans, paths, problems = [], {}, []
     for index, site in enumerate(fields.sites):

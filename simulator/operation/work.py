@@ -45,13 +45,7 @@ class Visit:
         return (self.next_m2, border) if self.next_m2 < border else None
 
     def claim(self, area_from_m2: float, area_to_m2: float) -> None:
-        """Take the beginning of the opening.
-
-        Raises
-        ------
-        ValueError
-            The stretch is not the beginning of the opening.
-        """
+        """Take the beginning of the opening."""
         opening = self.opening()
         if opening is None or opening[0] != area_from_m2 or not area_from_m2 < area_to_m2 <= opening[1]:
             raise ValueError(f"got the claim ({area_from_m2}, {area_to_m2}); the opening is {opening}")

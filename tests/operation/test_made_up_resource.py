@@ -20,15 +20,14 @@ from simulator import load_scenario, run
 from simulator.analysis.conservation import violations
 from simulator.analysis.day_record import day_record
 from simulator.analysis.day_rows import DayRows
+from simulator.analysis.resources import Resource, Rows, register, resource_names, time_labels, unregister
 from simulator.analysis.summary import active_intervals, columns, place_of, summarise
+from simulator.analysis.variations import Variation
 from simulator.cli import group
-from simulator.compiled import in_use
-from simulator.experiment.streams import StreamBank
+from simulator.experiment.engine import engine
 from simulator.operation.day import simulate
-from simulator.operation.move import RigUnit
+from simulator.operation.moves import Moves
 from simulator.operation.plan import make_plan
-from simulator.operation.resources import Resource, Rows, register, resource_names, time_labels, unregister
-from simulator.operation.variations import Variation
 from simulator.report.figures import bottleneck_figure, time_use_figure
 from simulator.report.palette import (
     AIRCRAFT_LOOKS,
@@ -43,9 +42,10 @@ from simulator.report.palette import (
     text_on,
 )  # fmt: skip
 from simulator.report.timeline import timeline_figure
+from simulator.scenario.streams import StreamBank
 from simulator.scenario.toml_text import toml_document
 
-pytestmark = pytest.mark.skipif(in_use(), reason="functions of the compiled model cannot be wrapped")
+pytestmark = pytest.mark.skipif("compiled" in engine(), reason="functions of the compiled model cannot be wrapped")
 
 NAME, BUSY = "lifting aid", "lifting aid busy"
 WAIT = f"wait: {BUSY}"
@@ -84,25 +84,25 @@ def lift(env, name, log, asked):
 @pytest.fixture
 def lifting(monkeypatch):
     """Let each rig wait for a lifting aid before it sets up."""
-    set_up = RigUnit._set_up
+    set_up = Moves._set_up
     day = {}
 
     def with_aid(self):
-        env = self.clock.env
-        if day.get("log") is not self.log:  # the first set-up of a day
-            day.update(log=self.log, asked=simpy.Store(env))
-            for number in range(1, aids_of(self.day.scenario) + 1):
-                self.log.kinds[f"{NAME} {number}"] = NAME
-                env.process(lift(env, f"{NAME} {number}", self.log, day["asked"]))
+        rig, env = self._rig, self._env
+        if day.get("log") is not rig.log:  # the first set-up of a day
+            day.update(log=rig.log, asked=simpy.Store(env))
+            for number in range(1, aids_of(rig.day.scenario) + 1):
+                rig.log.kinds[f"{NAME} {number}"] = NAME
+                env.process(lift(env, f"{NAME} {number}", rig.log, day["asked"]))
         begun, done = env.event(), env.event()
         yield day["asked"].put((begun, done))
         yield begun
-        for unit in self.aircraft:
+        for unit in rig.aircraft:
             unit.mark(env.now, "wait", BUSY)
         yield from set_up(self)
         done.succeed()
 
-    monkeypatch.setattr(RigUnit, "_set_up", with_aid)
+    monkeypatch.setattr(Moves, "_set_up", with_aid)
     register(AID)
     yield
     unregister(NAME)

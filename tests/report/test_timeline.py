@@ -9,8 +9,9 @@ import pytest
 from stored_support import HOSTILE, SCENARIOS, assert_nothing_cut_off, sample_day
 
 from simulator.analysis.day_rows import DayRows, expanded_sortie
+from simulator.analysis.log_rows import sortie_rows
 from simulator.operation.day import SimulatedDay
-from simulator.operation.log import DayLog, Kind, Reason, Sortie, State, sortie_rows
+from simulator.operation.log import DayLog, Kind, Reason, Sortie, State
 from simulator.report.day_table import day_frame
 from simulator.report.style import figure_bytes
 from simulator.report.timeline import MOST_LANES, timeline_figure
