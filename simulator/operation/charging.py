@@ -70,7 +70,8 @@ class ChargingStation:
             if place is None:
                 place = yield self._ask_slot(pack)
             pack.enter(self.env.now, State.WAIT, self.log)
-            yield from self.crew.do(self._plugging_in(pack))
+            task_s, table, urgency = self._draw_plug_in_s(), self._plug_in, self.crew.feed_urgency
+            yield from self.crew.do(Task(Reason.PLUG_IN, task_s, table.people, table.by, urgency, pack.name))
             yield from self._charge(pack, *place)
             if self._is_enough(pack):
                 self._put_on_shelf(pack)
@@ -78,10 +79,6 @@ class ChargingStation:
                 return
             self._free(*place)
         self._put_on_shelf(pack)
-
-    def _plugging_in(self, pack: Pack) -> Task:
-        task, urgency = self._plug_in, self.crew.feed_urgency
-        return Task(Reason.PLUG_IN, self._draw_plug_in_s(), task.people, task.by, urgency, pack.name)
 
     def _charge(self, pack: Pack, source: PowerSource, slot: Slot) -> ProcessGenerator:
         """Charge a pack that is plugged in, and balance it."""

@@ -109,10 +109,8 @@ class LoadPlanner:
         return time_left_s - max(least_s, rig.turnaround_mean_s(limits.swap, fill))
 
     def _reach_m2(self, limits: Limits, time_s: float) -> float:
-        on_board = self._aircraft.on_board
-        return furthest(
-            limits.flight, limits.area_from_m2, limits.wanted_m2, on_board, limits.energy_wh, time_s, 1.0, fill=True
-        )
+        start_m2, wanted_m2, on_board = limits.area_from_m2, limits.wanted_m2, self._aircraft.on_board
+        return furthest(limits.flight, start_m2, wanted_m2, on_board, limits.energy_wh, time_s, 1.0, fill=True)
 
     def _is_too_little(self, limits: Limits, end_m2: float) -> bool:
         """Tell whether the clock leaves so little of a load that it is not worth a flight."""

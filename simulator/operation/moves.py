@@ -163,9 +163,8 @@ class Moves:
         if goal != self._place:
             distance_m = rig.day.geography.distance_m(self._place, goal)
             handling_s = rig.plan.pack_up_handling
-            move_s = (
-                distance_m / rig.day.scenario.route.road_speed.mean() + self._trailer.set_up_time.mean() + handling_s
-            )
+            drive_s = distance_m / rig.day.scenario.route.road_speed.mean()
+            move_s = drive_s + self._trailer.set_up_time.mean() + handling_s
             if not self._at_first:
                 move_s += self._trailer.pack_up_time.mean() + handling_s
         field = rig.day.fields[goal]

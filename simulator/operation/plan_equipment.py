@@ -98,14 +98,7 @@ def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPla
         stored_w = pack.charge_power_max * pack.charge_efficiency
         curve = ChargeCurve(capacity, stored_w, pack.cc_share, min(pack.cut_share, 0.999))
         plans[name] = PackPlan(
-            name,
-            tuple(pack.fits),
-            pack.mass,
-            capacity,
-            capacity * pack.reserve,
-            curve,
-            pack.charge_efficiency,
-            cooling,
+            name, tuple(pack.fits), pack.mass, capacity, capacity * pack.reserve, curve, pack.charge_efficiency, cooling
         )
     return plans
 
