@@ -134,8 +134,8 @@ class Sortie(NamedTuple):
     @property
     def end_s(self) -> float:
         """Time of landing."""
-        airborne_s = self.take_off_s + self.ferry_out_s + self.work_s + self.turn_s + self.ferry_back_s
-        return self.start_s + airborne_s + self.landing_s
+        sprayed_s = self.start_s + self.take_off_s + self.ferry_out_s + self.work_s + self.turn_s
+        return sprayed_s + self.ferry_back_s + self.landing_s
 
 
 @dataclass
