@@ -36,7 +36,7 @@ class Aircraft:
         """True while it cannot fly, or has nothing to fly."""
         return self.under_repair or self.name in self._site.idle
 
-    def mark(self, end_s: float, state: State, reason: Reason = Reason.NONE) -> None:
+    def mark(self, end_s: float, state: str, reason: str = Reason.NONE) -> None:
         """Log its state since the last mark."""
         if end_s > self._marked_s:
             self._log.add(self._marked_s, end_s, self.name, state, reason, self._site.field_name)

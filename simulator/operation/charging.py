@@ -55,12 +55,15 @@ class ChargingStation:
     # --- the process of a pack ---
 
     def cycle(self, pack: Pack) -> ProcessGenerator:
-        """Cool a used pack, then charge it; the process of a pack from landing to ready."""
-        pack.enter(self.env.now, State.COOL, self.log)
-        cooling_s = self._draw_cooling_s[pack.plan.name]()
-        if cooling_s > 0.0:
-            yield self.env.timeout(cooling_s)
-        yield from self.recharge(pack)
+        """Cool and charge whenever it is brought from an aircraft; the process of one pack, from landing to ready."""
+        while True:
+            yield pack.brought
+            pack.brought = self.env.event()
+            pack.enter(self.env.now, State.COOL, self.log)
+            cooling_s = self._draw_cooling_s[pack.plan.name]()
+            if cooling_s > 0.0:
+                yield self.env.timeout(cooling_s)
+            yield from self.recharge(pack)
 
     def recharge(self, pack: Pack) -> ProcessGenerator:
         """Charge a cool pack until it is full, or holds enough for who waits; then it is ready."""
@@ -187,7 +190,7 @@ class ChargingStation:
             pack.enter(self.env.now, State.READY, self.log)
             self._give(pack)
         else:
-            self.env.process(self.cycle(pack))
+            pack.brought.succeed()
 
     def soonest_s(self, aircraft_class: str) -> float:
         """Return the time until the next charge that fits an aircraft class ends.

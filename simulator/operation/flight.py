@@ -67,7 +67,7 @@ class Flight:
         if factor == 1.0:
             return air
         times_s = [length_s * factor for length_s in air[:7]]
-        return Airborne._make([*times_s, air.path_m, air.energy_wh * factor])
+        return tuple.__new__(Airborne, (*times_s, air.path_m, air.energy_wh * factor))
 
     def plain(self, area_from_m2: float, area_to_m2: float, load: float) -> Airborne:
         """Return time and energy of flying a stretch at a factor of 1; both are in proportion to it."""

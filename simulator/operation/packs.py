@@ -20,10 +20,12 @@ _ENOUGH_WH = 1e-6
 class Pack:
     """One pack: its charge and what is happening to it."""
 
-    __slots__ = ("delays_s", "energy_wh", "loads_on_charge", "name", "plan", "since_s", "state")
+    __slots__ = ("brought", "delays_s", "energy_wh", "loads_on_charge", "name", "plan", "since_s", "state")
 
-    def __init__(self, name: str, plan: PackPlan, energy_wh: float) -> None:
+    def __init__(self, env: Environment, name: str, plan: PackPlan, energy_wh: float) -> None:
         self.name, self.plan, self.energy_wh = name, plan, energy_wh
+        self.brought = env.event()
+        """It has been taken off an aircraft, and is to be cooled and charged."""
         self.state = State.READY
         self.since_s = 0.0
         self.loads_on_charge = 0

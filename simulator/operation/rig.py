@@ -45,7 +45,7 @@ class Rig:
         self.crew.held_for = Reason.YARD
         self.sources = [PowerSource(env, f"{name}/{point.name}", point, log) for point in plan.power]
         self.packs = [
-            Pack(f"{name}/{pack.name} {place}", pack, pack.capacity_wh * table.packs_start_charge)
+            Pack(env, f"{name}/{pack.name} {place}", pack, pack.capacity_wh * table.packs_start_charge)
             for pack, number in plan.packs
             for place in range(1, number + 1)
         ]
@@ -97,6 +97,8 @@ class Rig:
                 self.shelf.ready.append(pack)
             else:
                 self.env.process(self.station.recharge(pack))
+        for pack in self.packs:
+            self.env.process(self.station.cycle(pack))
 
     def mean_flight(self, aircraft: Aircraft, field: int, pack: PackPlan) -> Flight:
         """Return an aircraft's flight over a field by mean times, with a type of pack."""

@@ -123,7 +123,7 @@ class Turnaround:
     def _send_to_charge(self) -> None:
         used, self._aircraft.pack = self._aircraft.pack, None
         if used is not None:
-            self._env.process(self._rig.station.cycle(used))
+            used.brought.succeed()
 
     def _filling(self, line: Line) -> ProcessGenerator:
         """Fill the product in, once it stands ready."""

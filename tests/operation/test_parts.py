@@ -118,7 +118,7 @@ def plug(source, plan, place, energy_wh):
     """Put a pack on charge; return it as it charges, and the list that gets the time when it is full."""
     slot, charged = source.slots[place], []
     charging = slot.charging = Charging(
-        Pack(f"pack {place}", plan, energy_wh), slot, plan.capacity_wh, source.env.event()
+        Pack(source.env, f"pack {place}", plan, energy_wh), slot, plan.capacity_wh, source.env.event()
     )
     source.charge(charging).callbacks.append(lambda _: charged.append(source.env.now))
     return charging, charged
