@@ -21,7 +21,7 @@ MAY_USE = {
     "analysis": {"physics", "scenario", "operation"},
     "experiment": {"physics", "scenario", "operation", "analysis"},
     "study": {"physics", "scenario", "operation", "analysis", "experiment"},
-    "report": {"physics", "scenario", "operation", "analysis", "experiment", "study"},
+    "report": {"physics", "scenario", "analysis", "experiment", "study"},
     "command": {"physics", "scenario", "operation", "analysis", "experiment", "study", "report"},
 }
 

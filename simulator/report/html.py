@@ -22,7 +22,7 @@ from simulator.errors import InputError
 from simulator.report import html_charts, html_day_charts
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
-from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
+from simulator.report.html_parts import Cell, DataTable, PageFigure, clean, text_row
 from simulator.report.numbers import (
     ReportUnits,
     finishing_text,
@@ -78,8 +78,8 @@ def write_report(stored: StoredResult, out_html: Path) -> None:
 
 def report_page(stored: StoredResult) -> str:
     """Return the report of one result as HTML text; see :func:`write_report`."""
-    document, manifest = _clean(stored.document), _clean(stored.manifest)
-    records = {plain(name): _clean(record) for name, record in stored.day_records.items()}
+    document, manifest = clean(stored.document), clean(stored.manifest)
+    records = {plain(name): clean(record) for name, record in stored.day_records.items()}
     days = stored.days.copy()
     days["equipment_set"] = [plain(name) for name in days["equipment_set"]]
     units = units_of(document)
@@ -220,18 +220,6 @@ def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
 
 
 # --- page making ---
-
-
-def clean(value: Any) -> Any:
-    """Return foreign content with every text, and every key, on one line and without control marks."""
-    if isinstance(value, Mapping):
-        return {plain(key): clean(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [clean(item) for item in value]
-    return plain(value) if isinstance(value, str) else value
-
-
-_clean = clean
 
 
 def anchor(text: str) -> str:

@@ -11,7 +11,7 @@ from simulator.experiment.estimates import independent_interval, paired_interval
 from simulator.report.cautions import CAUTIONS, SIMULATION_NOTE
 from simulator.report.html_charts import interval_drawing, spread_drawing
 from simulator.report.html_inputs import differing
-from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
+from simulator.report.html_parts import Cell, DataTable, PageFigure, clean, text_row
 from simulator.report.numbers import NOTHING, ReportUnits, count_text, quantile_text, range_text, units_of
 from simulator.report.writing import plain
 
@@ -25,8 +25,6 @@ class _Column:
     def __init__(
         self, heading: str, document: Mapping[str, Any], entry: Mapping[str, Any], stored: StoredResult
     ) -> None:
-        from simulator.report.html import clean
-
         self.heading, self.entry = heading, clean(entry)
         self.seed = document["seed"]
         self.days = stored.days[stored.days["equipment_set"] == entry["name"]].set_index("replication")

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
+from typing import Any
 
 from markupsafe import Markup
 
 from simulator.report.html_svg import Drawing
+from simulator.report.writing import plain
 
 
 @dataclass(frozen=True)
@@ -61,3 +64,12 @@ class PageFigure:
 def text_row(*texts: str) -> tuple[Cell, ...]:
     """Return a row of plain texts."""
     return tuple(Cell(text) for text in texts)
+
+
+def clean(value: Any) -> Any:
+    """Return foreign content with every text, and every key, on one line and without control marks."""
+    if isinstance(value, Mapping):
+        return {plain(key): clean(item) for key, item in value.items()}
+    if isinstance(value, list | tuple):
+        return [clean(item) for item in value]
+    return plain(value) if isinstance(value, str) else value
