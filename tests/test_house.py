@@ -72,6 +72,15 @@ def test_no_room_imports_a_higher_one(room: str) -> None:
     assert not wrong
 
 
+def test_reports_take_nothing_of_the_model_even_for_types() -> None:
+    wrong = [
+        path.name
+        for path in (ROOT / "simulator" / "report").rglob("*.py")
+        if "simulator.operation" in path.read_text(encoding="utf-8")
+    ]
+    assert not wrong
+
+
 @pytest.mark.parametrize(
     ("package", "rooms"),
     [("simpy", {"operation"}), ("matplotlib", {"report"}), ("jinja2", {"report"}), ("pint", {"scenario"})],
