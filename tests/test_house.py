@@ -183,6 +183,15 @@ def test_operation_is_small() -> None:
     assert sum(lines.values()) <= 4000
 
 
+def test_reports_take_nothing_of_the_model_even_for_types() -> None:
+    wrong = [
+        path.name
+        for path in (ROOT / "simulator" / "report").rglob("*.py")
+        if "simulator.operation" in path.read_text(encoding="utf-8")
+    ]
+    assert not wrong
+
+
 @pytest.mark.parametrize(
     ("package", "rooms"),
     [("simpy", {"operation"}), ("matplotlib", {"report"}), ("jinja2", {"report"}), ("pint", {"scenario"})],

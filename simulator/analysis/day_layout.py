@@ -5,7 +5,9 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
+from typing import Any
 
+from simulator.analysis.digits import tenth
 from simulator.operation.plan import DayPlan
 
 Point = tuple[float, float]
@@ -141,3 +143,25 @@ def _off(point: Point, start: Point, end: Point) -> float:
     if length == 0.0:
         return math.dist(point, start)
     return abs((end[0] - start[0]) * (start[1] - point[1]) - (start[0] - point[0]) * (end[1] - start[1])) / length
+
+
+def field_records(plan: DayPlan, used: Sequence[int], layout: Layout) -> list[dict[str, Any]]:
+    """Return name, area, outline and landing zone of each drawn field, on the common grid."""
+    records = []
+    for number, index in enumerate(used):
+        field = plan.fields[index]
+        shift_x, shift_y = layout.shift_m[number]
+        rings = [
+            [[tenth(x + shift_x), tenth(y + shift_y)] for x, y in thin_ring(ring, layout.tolerance_m)]
+            for ring in field.outline
+        ]
+        zone_x, zone_y = layout.zone_m[number]
+        records.append(
+            {
+                "name": field.name,
+                "area_m2": tenth(field.area_m2),
+                "rings": rings,
+                "zone_m": [tenth(zone_x + shift_x), tenth(zone_y + shift_y)],
+            }
+        )
+    return records

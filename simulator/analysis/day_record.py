@@ -8,9 +8,12 @@ from __future__ import annotations
 
 from typing import Any
 
-from simulator.analysis.day_layout import Layout, lay_out, thin_ring
+from simulator.analysis.active_period import Segment
+from simulator.analysis.conservation_parts import intervals
+from simulator.analysis.day_layout import Layout, field_records, lay_out
 from simulator.analysis.day_rows import added_kinds
-from simulator.analysis.flown_line import flown_line
+from simulator.analysis.digits import tenth
+from simulator.analysis.flown_line import bundled, flown_line
 from simulator.analysis.log_rows import rows_by_entity
 from simulator.analysis.resources import resource_names
 from simulator.analysis.summary import MEASURES, momentary_bottlenecks, summarise
@@ -69,14 +72,14 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
         "version": VERSION,
         "equipment_set": plan.name,
         "replication": day.replication,
-        "day_start_s": _tenth(scenario.day.start),
-        "end_s": _tenth(log.paid_until_s),
-        "last_landing_s": _tenth(log.last_landing_s),
-        "list_finished_s": None if log.list_finished_s is None else _tenth(log.list_finished_s),
+        "day_start_s": tenth(scenario.day.start),
+        "end_s": tenth(log.paid_until_s),
+        "last_landing_s": tenth(log.last_landing_s),
+        "list_finished_s": None if log.list_finished_s is None else tenth(log.list_finished_s),
         "product_unit": "L" if scenario.product.kind == "liquid" else "kg",
         "layout": "given" if layout.given else "invented",
-        "yard_m": [_tenth(layout.yard_m[0]), _tenth(layout.yard_m[1])],
-        "fields": _fields(plan, used, layout),
+        "yard_m": [tenth(layout.yard_m[0]), tenth(layout.yard_m[1])],
+        "fields": field_records(plan, used, layout),
         "fields_left_out": len(plan.fields) - len(used),
         "rigs": [{"name": name, "moves": _moves(plan, rows, name, place)} for name in names[Kind.RIG]],
         "aircraft": [
@@ -93,9 +96,9 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
                 "name": name,
                 "type": _class_of(name),
                 "rig": number[_rig_of(name)],
-                "capacity_wh": _tenth(capacity[_class_of(name)].capacity_wh),
-                "reserve_wh": _tenth(capacity[_class_of(name)].reserve_wh),
-                "states": [[_tenth(row.start_s), _tenth(row.end_s), str(row.state)] for row in rows[name]],
+                "capacity_wh": tenth(capacity[_class_of(name)].capacity_wh),
+                "reserve_wh": tenth(capacity[_class_of(name)].reserve_wh),
+                "states": [[*_span(row), str(row.state)] for row in rows[name]],
                 "charge": _charge_series(plan, day, rows, names[Kind.CHARGER], name),
             }
             for name in names[Kind.PACK]
@@ -105,10 +108,7 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
                 "name": name,
                 "rig": number[_rig_of(name)],
                 "power": number[name.rsplit("/", 1)[0]],
-                "sessions": [
-                    [_tenth(row.start_s), _tenth(row.end_s), number[row.field], _tenth(row.amount)]
-                    for row in rows[name]
-                ],
+                "sessions": [[*_span(row), number[row.field], tenth(row.amount)] for row in rows[name]],
             }
             for name in names[Kind.CHARGER]
         ],
@@ -117,11 +117,7 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
             {
                 "name": name,
                 "rig": number[_rig_of(name)],
-                "tasks": [
-                    [_tenth(row.start_s), _tenth(row.end_s), str(row.reason), row.field]
-                    for row in sorted(rows[name])
-                    if row.end_s > row.start_s
-                ],
+                "tasks": [[*_span(row), str(row.reason), row.field] for row in intervals(rows[name])],
             }
             for name in names[Kind.PERSON]
         ],
@@ -129,17 +125,11 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
             {
                 "name": name,
                 "rig": number[_rig_of(name)],
-                "tasks": [
-                    [_tenth(row.start_s), _tenth(row.end_s), str(row.reason), _tenth(row.amount)] for row in rows[name]
-                ],
+                "tasks": [[*_span(row), str(row.reason), tenth(row.amount)] for row in rows[name]],
             }
             for name in names[Kind.SUPPLY]
         ],
-        "weather": [
-            [_tenth(row.start_s), _tenth(row.end_s), str(row.reason)]
-            for name in names[Kind.WEATHER]
-            for row in rows[name]
-        ],
+        "weather": [[*_span(row), str(row.reason)] for name in names[Kind.WEATHER] for row in rows[name]],
         "sorties": _sorties(plan, day, layout, place, number),
         "bottleneck": _bottleneck(day),
         "totals": _totals(plan, day),
@@ -148,21 +138,15 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
     if added:
         record["resources"] = list(resource_names())
         record["others"] = [
-            {
-                "name": name,
-                "kind": one.kind,
-                "rig": number[_rig_of(name)],
-                "states": _states(rows[name]),
-            }
+            {"name": name, "kind": one.kind, "states": _states(rows[name])}
             for one in added
             for name in names.get(one.kind, ())
         ]
     return record
 
 
-def _tenth(value: float) -> float:
-    """Round to 0.1; never a negative zero."""
-    return round(value, 1) + 0.0
+def _span(row: Row | Segment) -> list[float]:
+    return [tenth(row.start_s), tenth(row.end_s)]
 
 
 def _rig_of(entity: str) -> str:
@@ -186,27 +170,6 @@ def _fields_used(plan: DayPlan, day: SimulatedDay) -> list[int]:
     return [index for index in range(len(plan.fields)) if index not in dropped]
 
 
-def _fields(plan: DayPlan, used: list[int], layout: Layout) -> list[dict[str, Any]]:
-    records = []
-    for number, index in enumerate(used):
-        field = plan.fields[index]
-        shift_x, shift_y = layout.shift_m[number]
-        rings = [
-            [[_tenth(x + shift_x), _tenth(y + shift_y)] for x, y in thin_ring(ring, layout.tolerance_m)]
-            for ring in field.outline
-        ]
-        zone_x, zone_y = layout.zone_m[number]
-        records.append(
-            {
-                "name": field.name,
-                "area_m2": _tenth(field.area_m2),
-                "rings": rings,
-                "zone_m": [_tenth(zone_x + shift_x), _tenth(zone_y + shift_y)],
-            }
-        )
-    return records
-
-
 def _moves(plan: DayPlan, rows: dict[str, list[Row]], rig: str, place: dict[str, int]) -> list[list[Any]]:
     """Return a rig's stages: start, end, what, from place, to place (equal unless it drives)."""
     stages = sorted(rows[rig])
@@ -228,7 +191,7 @@ def _moves(plan: DayPlan, rows: dict[str, list[Row]], rig: str, place: dict[str,
             else:
                 here = next((name for start, name in seen if stage.end_s <= start < until), None)
                 goal = place[here] if here is not None else _unseen_goal(plan, place, at, stage.amount)
-        moves.append([_tenth(stage.start_s), _tenth(stage.end_s), str(stage.reason), at, goal])
+        moves.append([*_span(stage), str(stage.reason), at, goal])
         at = goal
     return moves
 
@@ -258,8 +221,7 @@ def _aircraft_states(rows: dict[str, list[Row]], day: SimulatedDay, name: str) -
 
 def _states(rows: list[Row]) -> list[list[Any]]:
     """Return start, end, state and reason of every interval that lasts, in order of time."""
-    lasting = sorted(row for row in rows if row.end_s > row.start_s)
-    return [[_tenth(row.start_s), _tenth(row.end_s), str(row.state), str(row.reason)] for row in lasting]
+    return [[*_span(row), str(row.state), str(row.reason)] for row in intervals(rows)]
 
 
 def _charge_series(
@@ -280,7 +242,7 @@ def _charge_series(
         held += change_wh
         points.append((end, held))
     points.append((day.log.paid_until_s, held))
-    return [[_tenth(time), _tenth(energy)] for time, energy in dict.fromkeys(points)]
+    return [[tenth(time), tenth(energy)] for time, energy in dict.fromkeys(points)]
 
 
 def _power(plan: DayPlan, rows: dict[str, list[Row]], name: str) -> dict[str, Any]:
@@ -289,14 +251,11 @@ def _power(plan: DayPlan, rows: dict[str, list[Row]], name: str) -> dict[str, An
     rig = next(rig for rig in plan.rigs if rig.name == rig_name)
     point = next(point for point in rig.power if point.name == point_name)
     loads, stops = [], []
-    for row in rows[name]:
-        length_s = row.end_s - row.start_s
-        if length_s <= 0.0:
-            continue
+    for row in intervals(rows[name]):
         if row.state is State.RUN:
-            loads.append([_tenth(row.start_s), _tenth(row.end_s), round(row.amount * 3.6 / length_s, 3)])
+            loads.append([*_span(row), round(row.amount * 3.6 / (row.end_s - row.start_s), 3)])
         else:
-            stops.append([_tenth(row.start_s), _tenth(row.end_s), str(row.reason)])
+            stops.append([*_span(row), str(row.reason)])
     return {
         "name": name,
         "rig": [entry.name for entry in plan.rigs].index(rig_name),
@@ -323,40 +282,30 @@ def _sorties(
     for sortie, line in zip(sorties, lines, strict=True):
         field = place[sortie.field]
         shift_x, shift_y = layout.shift_m[field]
-        kept = _bundled(line, bundle)
+        kept = bundled(line, bundle)
         records.append(
             {
-                "start_s": _tenth(sortie.start_s),
-                "end_s": _tenth(sortie.end_s),
+                "start_s": tenth(sortie.start_s),
+                "end_s": tenth(sortie.end_s),
                 "aircraft": number[sortie.aircraft],
                 "pack": number[sortie.pack],
                 "field": field,
                 "visit": sortie.visit,
-                "seconds": [_tenth(length) for length in sortie[7:13]],
-                "area_m2": _tenth(sortie.area_to_m2 - sortie.area_from_m2),
+                "seconds": [tenth(length) for length in sortie[7:13]],
+                "area_m2": tenth(sortie.area_to_m2 - sortie.area_from_m2),
                 "applied": round(sortie.applied, 2),
-                "energy_wh": _tenth(sortie.energy_wh),
+                "energy_wh": tenth(sortie.energy_wh),
                 "swath_m": round(aircraft[_class_of(sortie.aircraft)].swath_m, 2),
                 "line": {
-                    "t_s": [_tenth(point.time_s) for point in kept],
-                    "x_m": [_tenth(point.x_m + shift_x) for point in kept],
-                    "y_m": [_tenth(point.y_m + shift_y) for point in kept],
+                    "t_s": [tenth(point.time_s) for point in kept],
+                    "x_m": [tenth(point.x_m + shift_x) for point in kept],
+                    "y_m": [tenth(point.y_m + shift_y) for point in kept],
                     "on": "".join("1" if point.spraying else "0" for point in kept),
                 },
                 "passes_in_one": bundle,
             }
         )
     return records
-
-
-def _bundled(line: list[Any], bundle: int) -> list[Any]:
-    """Keep every n-th pass of a flight whole, so that a record of very many passes stays small."""
-    if bundle <= 1 or len(line) <= 8:
-        return line
-    passes = [count for count, point in enumerate(line) if point.spraying]
-    keep = set(passes[::bundle]) | {passes[-1]}
-    ends = {0, 1, len(line) - 2, len(line) - 1}
-    return [point for count, point in enumerate(line) if count in ends or count in keep or count - 1 in keep]
 
 
 def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
@@ -371,7 +320,7 @@ def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
         first = number[owner[segment.resource]]
         other = segment.shifting_with.split(" & ")[-1] if segment.shifting_with else segment.resource
         second = number[owner[other]]
-        start, end = _tenth(segment.start_s), _tenth(segment.end_s)
+        start, end = _span(segment)
         if end <= start:
             continue
         if merged and merged[-1][1] == start and merged[-1][2:] == [first, second]:

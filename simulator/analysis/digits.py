@@ -25,3 +25,8 @@ def supported_decimals(half_width: float) -> int:
         raise ValueError(f"got half_width = {half_width!r}; allowed is a finite number above 0")
     digits, exponent = f"{half_width:.1e}".split("e")
     return (1 if digits[0] in "12" else 0) - int(exponent)
+
+
+def tenth(value: float) -> float:
+    """Round to 0.1; never a negative zero."""
+    return round(value, 1) + 0.0

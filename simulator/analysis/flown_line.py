@@ -88,3 +88,13 @@ def link_seconds(
     whole = sum(seconds)
     scale = sortie.turn_s / whole if whole > 0.0 else 0.0
     return [length * scale for length in seconds]
+
+
+def bundled(line: list[LinePoint], bundle: int) -> list[LinePoint]:
+    """Keep every n-th pass of a flight whole, so that a record of very many passes stays small."""
+    if bundle <= 1 or len(line) <= 8:
+        return line
+    passes = [count for count, point in enumerate(line) if point.spraying]
+    keep = set(passes[::bundle]) | {passes[-1]}
+    ends = {0, 1, len(line) - 2, len(line) - 1}
+    return [point for count, point in enumerate(line) if count in ends or count in keep or count - 1 in keep]

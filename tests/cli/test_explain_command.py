@@ -14,7 +14,7 @@ SCENARIO = str(FOLDER / "third_pack.toml")
 
 
 def run(*arguments, columns="100"):
-    return CliRunner().invoke(command, [str(part) for part in arguments], env={"columns()": columns})
+    return CliRunner().invoke(command, [str(part) for part in arguments], env={"COLUMNS": columns})
 
 
 def test_it_prints_values_arithmetic_and_the_other_sets():
