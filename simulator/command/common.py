@@ -33,6 +33,7 @@ WORKERS = click.option("--workers", type=int, default=1, show_default=True, help
 OUT = click.option("--out", metavar="DIR", help="Folder for the results [default: reports/<scenario>].")
 STUDY_OUT = click.option("--out", metavar="DIR", help="Folder for tables, figure and summary [default: none written].")
 FORCE = click.option("--force", is_flag=True, help="Replace an older result in that folder.")
+FORCE_FILE = click.option("--force", is_flag=True, help="Replace files of that name.")
 JSON = click.option("--json", "json_file", metavar="FILE", help="Also write result.json there; - for standard output.")
 QUIET = click.option("--quiet", is_flag=True, help="Print no table and no progress.")
 
@@ -107,20 +108,32 @@ def note(text: str, quiet: bool = False) -> None:
         click.echo(text, err=True)
 
 
-def refuse_existing(target: str | None, force: bool, *inputs: str) -> None:
+def refuse_existing(target: str | Path | None, force: bool, *inputs: str) -> None:
     """Refuse to write over a file that is there unless forced, and over an input file at all.
+
+    A file of a result folder that acreday wrote, and nobody has changed since, may be written again.
 
     Raises
     ------
     InputError
         The target exists.
     """
-    if target is None or not Path(target).exists():
+    if target is None or str(target) == "-":
         return
-    if any(Path(name).exists() and Path(target).samefile(name) for name in inputs):
-        raise InputError.single("is an input of this command; give another name", file=target)
-    if not force:
-        raise InputError.single("exists; give --force to replace it, or another name", file=target)
+    from simulator.report.own_files import is_own
+
+    path, name = Path(target), str(target)
+    try:
+        if not os.path.lexists(path):
+            return
+        if path.is_dir():
+            raise InputError.single("is a folder; allowed is a file name", file=name)
+        if any(Path(one).exists() and path.samefile(one) for one in inputs):
+            raise InputError.single("is an input of this command; give another name", file=name)
+        if not force and not is_own(path):
+            raise InputError.single("exists; give --force to replace it, or another name", file=name)
+    except (OSError, ValueError) as error:
+        raise InputError.single(f"is not a usable file name: {error}", file=name.replace("\0", "")) from error
 
 
 def write_whole(path: Path, write: Callable[[Path], object], where: str = "") -> None:

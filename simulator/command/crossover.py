@@ -75,7 +75,7 @@ def command(
 
     study = StudyRun("crossover", out, force, json_file, quiet)
     loaded = load_scenario(scenario, settings)
-    study.check()
+    study.check(scenario)
     areas = [read_area(text, "--sizes") * M2_PER_ACRE for text in read_levels(sizes, "--sizes")]
     shape = read_shares(str(shape), "--shape", 0.01, 100.0)[0]
     apart = None if distance is None else read_distances(distance, "--distance")[0]

@@ -67,7 +67,7 @@ def command(
             with told_file(target, f"timeline.{form}"):
                 save_figure(figure, folder.path / "timeline", (form,))
         with told_file(target, "manifest.json"):
-            folder.write_json("manifest.json", record)
+            folder.write_manifest(record)
         folder.finish()
     area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
     size = f"{area / M2_PER_HECTARE:.1f} ha" if loaded.base.units == "metric" else f"{area / M2_PER_ACRE:.1f} acres"

@@ -53,7 +53,9 @@ def command(
 
     study = StudyRun("fit", out, force, json_file, quiet)
     loaded = load_scenario(scenario, settings)
-    study.check()
+    study.check(scenario, times)
+    for target in (fragment_file, merged_file):
+        refuse_existing(target, force, scenario, times)
     path = Path(times)
     if is_past_days(path):
         answer = fit_past(read_past_days(path), kind)
@@ -61,8 +63,6 @@ def command(
         answer = fit(loaded, read_stopwatch(path), equipment_set, kind)
     from simulator.report.fit_figure import fit_figure
 
-    for target in (fragment_file, merged_file):
-        refuse_existing(target, force, scenario, times)
     if fragment_file is not None:
         write_text_atomically(Path(fragment_file), answer.fragment_text())
     if merged_file is not None:

@@ -21,6 +21,7 @@ from simulator.command.common import (
     Progress,
     note,
     options,
+    refuse_existing,
     write_whole,
 )
 from simulator.errors import InputError
@@ -84,7 +85,8 @@ def command(
 
     study = StudyRun("fragmentation", out, force, json_file, quiet)
     loaded = load_scenario(scenario, settings)
-    study.check()
+    study.check(scenario)
+    refuse_existing(parquet, force, scenario)
     if parquet is not None and importlib.util.find_spec("pyarrow") is None:
         message = "Parquet needs the library pyarrow; without it, days.csv of --out has the same table"
         raise InputError.single(message, "--parquet")

@@ -58,7 +58,7 @@ def command(
 
     study = StudyRun("hindcast", out, force, json_file, quiet)
     loaded = load_scenario(scenario, settings)
-    study.check()
+    study.check(scenario)
     progress = Progress(quiet)
     answer = hindcast(loaded, read_past_days(Path(past)).days, simulated, seed, workers, progress)
     progress.end()

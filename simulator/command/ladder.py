@@ -55,7 +55,7 @@ def command(
 
     study = StudyRun("ladder", out, force, json_file, quiet)
     loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    study.check(scenario)
     progress = Progress(quiet)
     answer = ladder(loaded, set_name, days, seed, workers, rungs, by, pairs, progress)
     progress.end()

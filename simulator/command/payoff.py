@@ -60,7 +60,7 @@ def command(
 
     study = StudyRun("payoff", out, force, json_file, quiet)
     loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    study.check(scenario)
     progress = Progress(quiet)
     answer = payoff(loaded, set_name, changes, other, price, days, seed, workers, one_more_days, report=progress)
     progress.end()

@@ -80,7 +80,7 @@ def command(
     areas = [read_area(text, "--acres") for text in goals]
     number = read_days(workable_days)
     loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    study.check(scenario)
     progress = Progress(quiet)
     answer = season(
         loaded,

@@ -71,7 +71,7 @@ def command(
 
     study = StudyRun("sensitivity", out, force, json_file, quiet)
     loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    study.check(scenario)
     share = read_share(target, "--target") or 0.02
     progress = Progress(quiet)
     answer = sensitivity(

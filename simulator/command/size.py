@@ -82,7 +82,7 @@ def command(
     a_season = None if season is None else read_area(season, "--season-acres")
     parts, sure = read_share(share, "--share") or 0.9, read_share(confidence, "--confidence") or 0.95
     loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    study.check(scenario)
     progress = Progress(quiet)
     answer = size(
         loaded, chosen, a_day, a_season, season_days, parts, set_name, days, seed, workers, sure, indifference, progress

@@ -149,6 +149,8 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
                 stopped = "interrupted; only the days that had finished are in the tables"
             # an unfinished run may have left days beyond those that this one asks for
             tables = [runner.tables.stored(place, last) for place in sets]
+            used = sum(len(rows) for _, rows in tables) + sum(one.days for changes in extra for one in changes)
+            beyond = runner.tables.records.count - used
     finally:
         if journal is not None and journal is not chosen.journal:
             journal.close()
@@ -160,7 +162,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     told = dict.fromkeys(problem for entry in loaded.sets for problem in entry.notes)
     skipped = tuple(str(problem) for problem in told if problem in left_out)
     notes = tuple(str(problem) for problem in told if problem not in left_out)
-    return Result(loaded.name, seed, results, stopped, skipped, notes, resumed)
+    return Result(loaded.name, seed, results, stopped, skipped, notes, resumed, beyond)
 
 
 def open_journal(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> Journal:
