@@ -79,16 +79,17 @@ def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
 
     names = [str(entry["name"]) for entry in stored.document["equipment_sets"]]
     chosen = equipment or names[0]
-    record = stored.day_records.get(chosen)
-    if record is None:
+    record, table = stored.day_records.get(chosen), stored.manifest.get("resolved", {}).get(chosen)
+    if record is None or table is None:
         raise InputError.single(
             f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}", "--equipment"
         )
     try:
-        loaded = load_scenario(stored.manifest["resolved"][chosen], folder=".")
+        # the copies of the files that it names lie in the result folder
+        loaded = load_scenario(table, folder=stored.folder)
     except InputError as error:
-        message = "the scenario's files are not found from here; run this in the scenario's folder, or use acreday day"
+        message = "cannot be simulated again from the result folder; use acreday day with the scenario"
         raise InputError([*error.problems, Problem("", message)]) from error
     replication = int(record["replication"])
-    day = simulate_day(loaded, None, replication, int(stored.manifest["seed"]))
+    day = simulate_day(loaded, None, replication, int(stored.manifest.get("seed", 1)))
     return timeline_figure(day, make_plan(loaded.sets[0]), f"{chosen}: a median day (replication {replication})")

@@ -174,7 +174,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError.single(f"cannot be read: {error}", file=name) from error
 
 
-def _check_shape(raw: Mapping[str, Any], file: str) -> int:
+def check_shape(raw: Mapping[str, Any], file: str) -> int:
     """Refuse what no scenario holds and later steps would stumble over: depth, endless numbers, unprintable text.
 
     Returns
@@ -257,9 +257,9 @@ def load_scenario(
     changes = [parse_setting(text) for text in settings]
     if fields is not None:
         changes += [(["field"], []), (["field_file", "path"], str(Path(fields).absolute()))]
-    _check_shape(raw, file)
+    check_shape(raw, file)
     for parts, value in changes:
-        _check_shape({"--set": {".".join(parts): value}}, file)
+        check_shape({"--set": {".".join(parts): value}}, file)
     # a change to one set goes into its overrides; any other is laid over every set after merging
     for parts, value in [change for change in changes if change[0][0] == "equipment_set"]:
         raw = apply_setting(raw, parts, value)
@@ -275,7 +275,7 @@ def load_scenario(
         overrides = {}
     problems += check_names("equipment_set", overrides, slash=True)
     plain = {key: value for key, value in raw.items() if key != "equipment_set"}
-    if len(overrides) > 1 and _check_shape(plain, file) * len(overrides) > MOST_VALUES:
+    if len(overrides) > 1 and check_shape(plain, file) * len(overrides) > MOST_VALUES:
         message = f"got {len(overrides)} sets of so many values each; allowed are {MOST_VALUES} values of all sets"
         problems.append(Problem("equipment_set", f"{message}: give fewer sets, fields or measured values"))
         overrides = {}
