@@ -14,6 +14,7 @@ from typing import Any, TypeVar
 
 import click
 
+from simulator.clean import steer
 from simulator.errors import InputError
 
 F = TypeVar("F", bound=Callable[..., Any])
@@ -91,7 +92,7 @@ class Progress:
             f", {left:.0f} s left" if 0 < share < 1 else ""
         )
         if self._terminal:
-            click.echo(f"\r{text:<78}", nl=False, err=True)
+            steer(f"\r{text:<78}", sys.stderr)
         else:
             click.echo(text, err=True)
 

@@ -14,8 +14,7 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-import click
-
+from simulator.clean import steer
 from simulator.command.common import Progress, note, refuse_existing, terminal_width, use_color, write_json
 from simulator.command.result_files import kept_days, sync_files, write_parts
 from simulator.errors import InputError
@@ -238,7 +237,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     if not request.quiet and request.json_file != "-":
         from simulator.report.text import result_table
 
-        click.echo(result_table(document, terminal_width(), use_color()))
+        steer(result_table(document, terminal_width(), use_color()) + "\n", sys.stdout)
     note(f"results: {folder}", request.quiet)
     if not cut_short and result.beyond > 0:
         note(f"acreday: {result.beyond} more finished days are kept; --resume with a larger --days takes them in")
