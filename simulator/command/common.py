@@ -10,16 +10,34 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
 from simulator.clean import steer
 from simulator.errors import InputError
 
+if TYPE_CHECKING:
+    from simulator.scenario.loading import LoadedScenario
+
 F = TypeVar("F", bound=Callable[..., Any])
 
-SCENARIO = click.argument("scenario", metavar="SCENARIO.toml")
+ALLOW_OUTSIDE = "allow_files_outside"
+
+
+def _note_flag(context: click.Context, option: click.Parameter, value: bool) -> None:
+    context.meta[ALLOW_OUTSIDE] = value
+
+
+def SCENARIO(function: F) -> F:  # noqa: N802  stands among the other decorators
+    """Take a scenario, and whether files out of its folder may be read, which :func:`load` asks for."""
+    option = click.option(
+        "--allow-files-outside", is_flag=True, expose_value=False, callback=_note_flag,
+        help="Let the scenario name files out of its own folder.",
+    )  # fmt: skip
+    return click.argument("scenario", metavar="SCENARIO.toml")(option(function))
+
+
 SETTINGS = click.option(
     "--set",
     "settings",
@@ -56,6 +74,15 @@ def options(*decorators: Callable[[F], F]) -> Callable[[F], F]:
         return functools.reduce(lambda inner, decorator: decorator(inner), reversed(decorators), function)
 
     return decorate
+
+
+def load(scenario: str, settings: tuple[str, ...] = (), fields: str | None = None) -> LoadedScenario:
+    """Load the scenario of a command; see :func:`simulator.scenario.loading.load_scenario`."""
+    from simulator.scenario.loading import load_scenario
+
+    context = click.get_current_context(silent=True)
+    outside = bool(context is not None and context.meta.get(ALLOW_OUTSIDE))
+    return load_scenario(scenario, settings, fields=fields, allow_files_outside=outside)
 
 
 class Progress:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, note, options, told_file
+from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, load, note, options, told_file
 
 
 @click.command("day")
@@ -35,11 +35,10 @@ def command(
     from simulator.experiment.run import simulate_day
     from simulator.operation.plan import make_plan
     from simulator.report.folder import ResultFolder, check_target, manifest
-    from simulator.scenario.loading import load_scenario
     from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, clock_text
 
     begun = time.monotonic()
-    loaded = load_scenario(scenario, settings, fields=fields)
+    loaded = load(scenario, settings, fields=fields)
     entry = loaded.sets[0] if equipment is None else loaded.equipment_set(equipment)
     target = Path(out) if out is not None else Path("reports") / f"{loaded.name}-day"
     check_target(target, force)

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import shlex
 import sys
 import time
@@ -15,7 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
 from simulator.clean import steer
-from simulator.command.common import Progress, note, refuse_existing, terminal_width, use_color, write_json
+from simulator.command.common import Progress, load, note, refuse_existing, terminal_width, use_color, write_json
 from simulator.command.result_files import kept_days, sync_files, write_parts
 from simulator.errors import InputError
 from simulator.experiment.result import Result
@@ -170,7 +169,6 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         Anything that the user gave cannot be used; nothing is written then.
     """
     from simulator.report.folder import check_target
-    from simulator.scenario.loading import load_scenario
 
     begun = time.monotonic()
     precision = read_share(request.precision, "--precision")
@@ -178,7 +176,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         raise InputError.single(f"got {request.one_more_days}; allowed is 0 to 100000", "--one-more-days")
     progress = Progress(request.quiet)
     progress("reading", 0, 1)
-    loaded = only_sets(load_scenario(request.scenario, request.settings, fields=request.fields), sets, least_sets)
+    loaded = only_sets(load(request.scenario, request.settings, fields=request.fields), sets, least_sets)
     alike = [a.name for a, b in pairwise(loaded.sets) if a.resolved == b.resolved]
     if alike and request.settings:
         note("acreday: with --set some equipment sets are the same, for it is laid over every set", request.quiet)
@@ -259,11 +257,11 @@ def write_folder(
     """Write tables, figures, summary, median days and manifest; return the folder."""
     from simulator.report.folder import ResultFolder, manifest
 
-    digest_files = _input_files(loaded, request)
     inputs: dict[Path, str] = {}
+    tables = {entry.name: _with_inputs(entry.resolved, loaded.folder.path, inputs) for entry in loaded.sets}
     record = manifest(
-        {entry.name: _with_inputs(entry.resolved, loaded.folder, inputs) for entry in loaded.sets},
-        digest_files,
+        tables,
+        _input_files(loaded, inputs),
         loaded.digest(),
         result.seed,
         {entry.name: entry.days for entry in result.sets},
@@ -296,6 +294,8 @@ def write_folder(
                 write()
         progress("writing", len(writers), len(writers))
         progress.end()
+        if inputs:
+            note("copied into the result: " + ", ".join(f"{path} as {name}" for path, name in inputs.items()))
         return folder.finish()
 
 
@@ -386,14 +386,11 @@ def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
     return changed
 
 
-def _input_files(loaded: LoadedScenario, request: Request) -> list[tuple[str, str]]:
-    files = []
-    names = [loaded.file]
-    for entry in loaded.sets:
-        if entry.scenario.field_file is not None:
-            names.append(str((loaded.folder / entry.scenario.field_file.path).resolve()))
-    for name in dict.fromkeys(names):
-        path = Path(name)
-        if name and path.is_file():
-            files.append((path.name, hashlib.sha256(path.read_bytes()).hexdigest()))
-    return files
+def _input_files(loaded: LoadedScenario, inputs: dict[Path, str]) -> list[tuple[str, str]]:
+    """Return names and checksums of the scenario's file and of the copies that the result holds."""
+    from simulator.report.own_files import sha256_of
+
+    files = {name: path for path, name in inputs.items()}
+    if loaded.file:
+        files[Path(loaded.file).name] = Path(loaded.file)
+    return [(name, sha256_of(path)) for name, path in files.items()]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import FIELDS, FORCE_FILE, QUIET, SCENARIO, SETTINGS, options, refuse_existing
+from simulator.command.common import FIELDS, FORCE_FILE, QUIET, SCENARIO, SETTINGS, load, options, refuse_existing
 
 
 @click.command("explain")
@@ -34,11 +34,10 @@ def command(
     from simulator.analysis.explain_text import page_markdown, page_text
     from simulator.command.common import terminal_width, write_json, write_text_atomically
     from simulator.operation.plan import make_plan
-    from simulator.scenario.loading import load_scenario
 
     for name in (markdown_file, json_file):
         refuse_existing(name, force, scenario)
-    loaded = load_scenario(scenario, settings, fields=fields)
+    loaded = load(scenario, settings, fields=fields)
     entry = loaded.sets[0] if equipment is None else loaded.equipment_set(equipment)
     page = explain(loaded, make_plan(entry), field_name, settings=settings, field_file=fields)
     if markdown_file is not None:

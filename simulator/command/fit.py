@@ -13,6 +13,7 @@ from simulator.command.common import (
     SCENARIO,
     SETTINGS,
     STUDY_OUT,
+    load,
     note,
     options,
     refuse_existing,
@@ -47,12 +48,12 @@ def command(
     """
     from simulator.command.study_output import StudyOutput, StudyRun, cell
     from simulator.experiment.estimates import format_estimate
-    from simulator.scenario.loading import load_scenario, read_toml
+    from simulator.scenario.loading import read_toml
     from simulator.scenario.stopwatch import is_past_days, read_past_days, read_stopwatch
     from simulator.study.fit import fit, fit_past
 
     study = StudyRun("fit", out, force, json_file, quiet)
-    loaded = load_scenario(scenario, settings)
+    loaded = load(scenario, settings)
     study.check(scenario, times)
     for target in (fragment_file, merged_file):
         refuse_existing(target, force, scenario, times)
