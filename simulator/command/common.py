@@ -64,6 +64,10 @@ PRECISE = click.option(
 )  # fmt: skip
 BUDGET = click.option("--budget", metavar="TIME", help="Stop after this time, such as 30s, and say how precise it is.")
 SCHEDULER = click.option("--scheduler", metavar="ADDRESS", help="Use a dask cluster, such as tcp://10.0.0.5:8786.")
+TLS = [
+    click.option(f"--tls-{name}", metavar="FILE", help=f"{what} (PEM), for a scheduler at tls://.")
+    for name, what in (("ca", "Certificate of the authority"), ("cert", "Own certificate"), ("key", "Own key"))
+]
 RESUME = click.option("--resume", is_flag=True, help="Go on with an unfinished run in that folder.")
 
 

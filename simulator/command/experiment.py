@@ -17,6 +17,7 @@ from simulator.clean import steer
 from simulator.command.common import Progress, load, note, refuse_existing, terminal_width, use_color, write_json
 from simulator.command.result_files import kept_days, sync_files, write_parts
 from simulator.errors import InputError
+from simulator.experiment.cluster import Certificates
 from simulator.experiment.result import Result
 from simulator.scenario.loading import LoadedScenario
 
@@ -43,6 +44,7 @@ class Request:
     seed: int | None
     workers: int
     scheduler: str | None
+    tls: tuple[str | None, str | None, str | None]
     out: str | None
     force: bool
     resume: bool
@@ -89,6 +91,22 @@ def read_budget(text: str | None) -> float | None:
     if value < 1.0:
         raise InputError.single(f"got {text!r}; allowed is at least 1 s", "--budget")
     return value
+
+
+def read_certificates(tls: tuple[str | None, str | None, str | None]) -> Certificates | None:
+    """Return the certificates that were named.
+
+    Raises
+    ------
+    InputError
+        Some, but not all of them.
+    """
+    authority, certificate, key = tls
+    if authority is None and certificate is None and key is None:
+        return None
+    if authority is None or certificate is None or key is None:
+        raise InputError.single("all three are needed for tls://", "--tls-ca, --tls-cert, --tls-key")
+    return Certificates(authority, certificate, key)
 
 
 def _same_run(loaded: LoadedScenario, request: Request) -> dict[str, Any] | None:
@@ -188,7 +206,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     from simulator.experiment.journal import days_in, sync_folder
     from simulator.experiment.run import Options, open_journal, run
 
-    budget_s = read_budget(request.budget)
+    budget_s, certificates = read_budget(request.budget), read_certificates(request.tls)
     # held until the folder is written, so that no other run comes between
     journal = open_journal(loaded, path, request.seed, fresh=not request.resume)
     try:
@@ -202,6 +220,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
             request.scheduler,
             budget_s,
             journal,
+            certificates,
         )
         if len(loaded.sets) * (request.days or 0) >= _MANY_DAYS and not in_use():
             note(

@@ -15,6 +15,7 @@ from simulator.analysis.bottleneck import OneMore
 from simulator.analysis.summary import COLUMNS
 from simulator.compiled import digest
 from simulator.errors import InputError, Problem
+from simulator.experiment.cluster import Certificates
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
 from simulator.experiment.journal import Journal
 from simulator.experiment.record_file import Rows
@@ -75,6 +76,8 @@ class Options:
         Days that each change of one more is simulated; 0 leaves them out.
     scheduler : str, optional
         Address of a dask scheduler.
+    certificates : Certificates, optional
+        For a scheduler at ``tls://``.
     budget_s : float, optional
         Time after which no more days are begun.
     journal : Path or Journal, optional
@@ -91,6 +94,7 @@ class Options:
     scheduler: str | None = None
     budget_s: float | None = None
     journal: Path | Journal | None = None
+    certificates: Certificates | None = None
 
 
 def run(loaded: LoadedScenario, options: Options | None = None, report: Report | None = None, **named: Any) -> Result:
@@ -135,7 +139,9 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     journal = open_journal(loaded, chosen.journal, seed) if isinstance(chosen.journal, Path) else chosen.journal
     everything = [*plans, *(one.plan for one in tried)]
     try:
-        with Runner(everything, seed, chosen.workers, journal, chosen.scheduler, deadline_s) as runner:
+        with Runner(
+            everything, seed, chosen.workers, journal, chosen.scheduler, deadline_s, chosen.certificates
+        ) as runner:
             sets = tuple(range(len(plans)))
             resumed = _resumed(runner)
             try:
