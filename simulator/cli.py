@@ -7,6 +7,7 @@ from importlib import import_module
 
 import click
 
+from simulator.clean import clean_output
 from simulator.errors import AcredayError, InputError
 from simulator.version import __version__
 
@@ -85,6 +86,11 @@ def group() -> None:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line; exit code 0 when done, 2 for bad input, 130 when interrupted."""
+    with clean_output():
+        _main(arguments)
+
+
+def _main(arguments: list[str] | None) -> None:
     try:
         code = group.main(args=arguments, prog_name="acreday", standalone_mode=False)
     except click.exceptions.Abort:

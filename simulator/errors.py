@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+from simulator.clean import visible
+
 
 @dataclass(frozen=True)
 class Problem:
@@ -24,8 +26,8 @@ class Problem:
     file: str = ""
 
     def __str__(self) -> str:
-        """Return ``file: key: message`` with the empty parts left out."""
-        return ": ".join(part for part in (self.file, self.where, self.message) if part)
+        """Return ``file: key: message`` on one line, with the empty parts left out."""
+        return visible(": ".join(part for part in (self.file, self.where, self.message) if part), kept="")
 
 
 class AcredayError(Exception):

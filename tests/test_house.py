@@ -205,6 +205,19 @@ def test_a_package_is_used_in_one_room(package: str, rooms: set[str]) -> None:
     assert used == rooms
 
 
+def test_nothing_goes_round_the_stream_that_is_cleaned() -> None:
+    """Everything printed passes `simulator.clean`: no other way to the process's own streams may be taken."""
+    pattern = re.compile(
+        r"\bprint\(|stdout\.write|stderr\.write|__stdout__|__stderr__|os\.write\(|(stdout|stderr)\.buffer"
+    )
+    wrong = [
+        str(path.relative_to(ROOT))
+        for path in (ROOT / "simulator").rglob("*.py")
+        if path.name != "clean.py" and pattern.search(path.read_text(encoding="utf-8"))
+    ]
+    assert not wrong
+
+
 def test_help_loads_nothing_heavy() -> None:
     code = (
         "import sys\nfrom simulator.cli import main\n"

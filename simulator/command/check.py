@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, options
+from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, options
 
 
 @click.command("check")
@@ -12,10 +12,9 @@ from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, options
 def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet: bool) -> None:
     """Check a scenario with all its equipment sets, and name every problem at once."""
     from simulator.experiment.run import make_plans
-    from simulator.scenario.loading import load_scenario
     from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
-    loaded = load_scenario(scenario, settings, fields=fields)
+    loaded = load(scenario, settings, fields=fields)
     plans = make_plans(loaded)
     if quiet:
         return

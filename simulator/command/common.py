@@ -10,15 +10,34 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
-from typing import Any, TypeVar
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
+from simulator.clean import steer
 from simulator.errors import InputError
+
+if TYPE_CHECKING:
+    from simulator.scenario.loading import LoadedScenario
 
 F = TypeVar("F", bound=Callable[..., Any])
 
-SCENARIO = click.argument("scenario", metavar="SCENARIO.toml")
+ALLOW_OUTSIDE = "allow_files_outside"
+
+
+def _note_flag(context: click.Context, option: click.Parameter, value: bool) -> None:
+    context.meta[ALLOW_OUTSIDE] = value
+
+
+def SCENARIO(function: F) -> F:  # noqa: N802  stands among the other decorators
+    """Take a scenario, and whether files out of its folder may be read, which :func:`load` asks for."""
+    option = click.option(
+        "--allow-files-outside", is_flag=True, expose_value=False, callback=_note_flag,
+        help="Let the scenario name files out of its own folder.",
+    )  # fmt: skip
+    return click.argument("scenario", metavar="SCENARIO.toml")(option(function))
+
+
 SETTINGS = click.option(
     "--set",
     "settings",
@@ -33,6 +52,7 @@ WORKERS = click.option("--workers", type=int, default=1, show_default=True, help
 OUT = click.option("--out", metavar="DIR", help="Folder for the results [default: reports/<scenario>].")
 STUDY_OUT = click.option("--out", metavar="DIR", help="Folder for tables, figure and summary [default: none written].")
 FORCE = click.option("--force", is_flag=True, help="Replace an older result in that folder.")
+FORCE_FILE = click.option("--force", is_flag=True, help="Replace files of that name.")
 JSON = click.option("--json", "json_file", metavar="FILE", help="Also write result.json there; - for standard output.")
 QUIET = click.option("--quiet", is_flag=True, help="Print no table and no progress.")
 
@@ -44,6 +64,10 @@ PRECISE = click.option(
 )  # fmt: skip
 BUDGET = click.option("--budget", metavar="TIME", help="Stop after this time, such as 30s, and say how precise it is.")
 SCHEDULER = click.option("--scheduler", metavar="ADDRESS", help="Use a dask cluster, such as tcp://10.0.0.5:8786.")
+TLS = [
+    click.option(f"--tls-{name}", metavar="FILE", help=f"{what} (PEM), for a scheduler at tls://.")
+    for name, what in (("ca", "Certificate of the authority"), ("cert", "Own certificate"), ("key", "Own key"))
+]
 RESUME = click.option("--resume", is_flag=True, help="Go on with an unfinished run in that folder.")
 
 
@@ -54,6 +78,15 @@ def options(*decorators: Callable[[F], F]) -> Callable[[F], F]:
         return functools.reduce(lambda inner, decorator: decorator(inner), reversed(decorators), function)
 
     return decorate
+
+
+def load(scenario: str, settings: tuple[str, ...] = (), fields: str | None = None) -> LoadedScenario:
+    """Load the scenario of a command; see :func:`simulator.scenario.loading.load_scenario`."""
+    from simulator.scenario.loading import load_scenario
+
+    context = click.get_current_context(silent=True)
+    outside = bool(context is not None and context.meta.get(ALLOW_OUTSIDE))
+    return load_scenario(scenario, settings, fields=fields, allow_files_outside=outside)
 
 
 class Progress:
@@ -90,7 +123,7 @@ class Progress:
             f", {left:.0f} s left" if 0 < share < 1 else ""
         )
         if self._terminal:
-            click.echo(f"\r{text:<78}", nl=False, err=True)
+            steer(f"\r{text:<78}", sys.stderr)
         else:
             click.echo(text, err=True)
 
@@ -107,20 +140,32 @@ def note(text: str, quiet: bool = False) -> None:
         click.echo(text, err=True)
 
 
-def refuse_existing(target: str | None, force: bool, *inputs: str) -> None:
+def refuse_existing(target: str | Path | None, force: bool, *inputs: str) -> None:
     """Refuse to write over a file that is there unless forced, and over an input file at all.
+
+    A file of a result folder that acreday wrote, and nobody has changed since, may be written again.
 
     Raises
     ------
     InputError
         The target exists.
     """
-    if target is None or not Path(target).exists():
+    if target is None or str(target) == "-":
         return
-    if any(Path(name).exists() and Path(target).samefile(name) for name in inputs):
-        raise InputError.single("is an input of this command; give another name", file=target)
-    if not force:
-        raise InputError.single("exists; give --force to replace it, or another name", file=target)
+    from simulator.report.own_files import is_own
+
+    path, name = Path(target), str(target)
+    try:
+        if not os.path.lexists(path):
+            return
+        if path.is_dir():
+            raise InputError.single("is a folder; allowed is a file name", file=name)
+        if any(Path(one).exists() and path.samefile(one) for one in inputs):
+            raise InputError.single("is an input of this command; give another name", file=name)
+        if not force and not is_own(path):
+            raise InputError.single("exists; give --force to replace it, or another name", file=name)
+    except (OSError, ValueError) as error:
+        raise InputError.single(f"is not a usable file name: {error}", file=name.replace("\0", "")) from error
 
 
 def write_whole(path: Path, write: Callable[[Path], object], where: str = "") -> None:

@@ -21,6 +21,7 @@ from simulator.command.common import (
     SCHEDULER,
     SEED,
     SETTINGS,
+    TLS,
     WORKERS,
     options,
 )
@@ -32,7 +33,7 @@ Precise = Literal["mean", "p10", "difference"]
 @options(SCENARIO)
 @click.argument("sets", metavar="[SET]...", nargs=-1)
 @options(DAYS, PRECISION, PRECISE, BUDGET)
-@options(SEED, WORKERS, SCHEDULER, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
+@options(SEED, WORKERS, SCHEDULER, *TLS, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
 def command(
     scenario: str,
     sets: tuple[str, ...],
@@ -43,6 +44,9 @@ def command(
     seed: int | None,
     workers: int,
     scheduler: str | None,
+    tls_ca: str | None,
+    tls_cert: str | None,
+    tls_key: str | None,
     settings: tuple[str, ...],
     fields: str | None,
     out: str | None,
@@ -69,6 +73,7 @@ def command(
         seed,
         workers,
         scheduler,
+        (tls_ca, tls_cert, tls_key),
         out,
         force,
         resume,

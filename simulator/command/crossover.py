@@ -16,6 +16,7 @@ from simulator.command.common import (
     STUDY_OUT,
     WORKERS,
     Progress,
+    load,
     note,
     options,
 )
@@ -66,7 +67,6 @@ def command(
     """
     from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
     from simulator.experiment.estimates import format_estimate
-    from simulator.scenario.loading import load_scenario
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.crossover import crossover
     from simulator.study.design import read_levels
@@ -74,8 +74,8 @@ def command(
     from simulator.study.trial import area_unit
 
     study = StudyRun("crossover", out, force, json_file, quiet)
-    loaded = load_scenario(scenario, settings)
-    study.check()
+    loaded = load(scenario, settings)
+    study.check(scenario)
     areas = [read_area(text, "--sizes") * M2_PER_ACRE for text in read_levels(sizes, "--sizes")]
     shape = read_shares(str(shape), "--shape", 0.01, 100.0)[0]
     apart = None if distance is None else read_distances(distance, "--distance")[0]

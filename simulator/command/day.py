@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, note, options, told_file
+from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, load, note, options, told_file
 
 
 @click.command("day")
@@ -36,11 +36,10 @@ def command(
     from simulator.experiment.run import simulate_day
     from simulator.operation.plan import make_plan
     from simulator.report.folder import ResultFolder, check_target, manifest
-    from simulator.scenario.loading import load_scenario
     from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, clock_text
 
     begun = time.monotonic()
-    loaded = load_scenario(scenario, settings, fields=fields)
+    loaded = load(scenario, settings, fields=fields)
     entry = loaded.sets[0] if equipment is None else loaded.equipment_set(equipment)
     target = Path(out) if out is not None else Path("reports") / f"{loaded.name}-day"
     check_target(target, force)
@@ -70,7 +69,7 @@ def command(
             with told_file(target, f"timeline.{form}"):
                 save_figure(figure, folder.path / "timeline", (form,))
         with told_file(target, "manifest.json"):
-            folder.write_json("manifest.json", record)
+            folder.write_manifest(record)
         folder.finish()
     area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
     size = f"{area / M2_PER_HECTARE:.1f} ha" if loaded.base.units == "metric" else f"{area / M2_PER_ACRE:.1f} acres"

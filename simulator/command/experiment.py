@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import datetime
-import hashlib
 import shlex
 import sys
 import time
@@ -14,11 +13,11 @@ from itertools import pairwise
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, Literal
 
-import click
-
-from simulator.command.common import Progress, note, terminal_width, use_color, write_json
+from simulator.clean import steer
+from simulator.command.common import Progress, load, note, refuse_existing, terminal_width, use_color, write_json
 from simulator.command.result_files import kept_days, sync_files, write_parts
 from simulator.errors import InputError
+from simulator.experiment.cluster import Certificates
 from simulator.experiment.result import Result
 from simulator.scenario.loading import LoadedScenario
 
@@ -41,6 +40,7 @@ class Request:
     seed: int | None
     workers: int
     scheduler: str | None
+    tls: tuple[str | None, str | None, str | None]
     out: str | None
     force: bool
     resume: bool
@@ -89,23 +89,69 @@ def read_budget(text: str | None) -> float | None:
     return value
 
 
+def read_certificates(tls: tuple[str | None, str | None, str | None]) -> Certificates | None:
+    """Return the certificates that were named.
+
+    Raises
+    ------
+    InputError
+        Some, but not all of them.
+    """
+    authority, certificate, key = tls
+    if authority is None and certificate is None and key is None:
+        return None
+    if authority is None or certificate is None or key is None:
+        raise InputError.single("all three are needed for tls://", "--tls-ca, --tls-cert, --tls-key")
+    return Certificates(authority, certificate, key)
+
+
+def _same_run(loaded: LoadedScenario, request: Request) -> dict[str, Any] | None:
+    """Return what the manifest of this run's own older result says, which a run that goes on may replace."""
+    seed = loaded.base.seed if request.seed is None else request.seed
+    return {"scenario_sha256": loaded.digest(), "seed": seed} if request.resume else None
+
+
+def _check_fewer(target: Path, request: Request, result: Result) -> None:
+    """Refuse to replace an older result of this run by one of fewer days, unless forced.
+
+    Raises
+    ------
+    InputError
+        The older one has more days.
+    """
+    from simulator.report.own_files import own_manifest
+
+    older = (own_manifest(target) or {}).get("days")
+    days = {entry.name: entry.days for entry in result.sets}
+    if request.resume and not request.force and isinstance(older, dict) and older.keys() == days.keys():
+        most = max((count for count in older.values() if isinstance(count, int)), default=0)
+        if most > max(days.values()):
+            message = f"holds a result of {most} days of each set; give more --days, --force to replace it, or another"
+            raise InputError.single(f"{message} --out: every finished day is kept", "--out", str(target))
+
+
 def prepare_journal(target: Path, force: bool, resume: bool) -> Path:
     """Return the file that keeps finished days of a run into a folder: a hidden sibling.
 
     Raises
     ------
     InputError
-        An unfinished run is there and neither ``--resume`` nor ``--force`` is given.
+        An unfinished run is there and neither ``--resume`` nor ``--force`` is given, or none is and ``--resume`` is.
     """
     from simulator.experiment.journal import days_in, in_use
 
-    journal = target.parent / f".{target.name}.unfinished"
+    # beside what a link leads to, so that no two ways to a folder let two runs in
+    real = target.resolve()
+    journal = real.parent / f".{real.name}.unfinished"
     try:
+        if resume and not journal.exists():
+            message = "no unfinished run is there, so nothing is changed; leave out --resume to begin one"
+            raise InputError.single(message, "--out", str(target))
         # one that is being written is refused when it is opened
         if not resume and not force and days_in(journal) and not in_use(journal):
             message = "an unfinished run is there; give --resume to go on with it, or --force to drop it"
             raise InputError.single(message, "--out", str(target))
-        target.parent.mkdir(parents=True, exist_ok=True)
+        real.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
         raise InputError.single(f"cannot be used: {error.strerror or error}", "--out", str(journal)) from error
     return journal
@@ -137,7 +183,6 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         Anything that the user gave cannot be used; nothing is written then.
     """
     from simulator.report.folder import check_target
-    from simulator.scenario.loading import load_scenario
 
     begun = time.monotonic()
     precision = read_share(request.precision, "--precision")
@@ -145,17 +190,18 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         raise InputError.single(f"got {request.one_more_days}; allowed is 0 to 100000", "--one-more-days")
     progress = Progress(request.quiet)
     progress("reading", 0, 1)
-    loaded = only_sets(load_scenario(request.scenario, request.settings, fields=request.fields), sets, least_sets)
+    loaded = only_sets(load(request.scenario, request.settings, fields=request.fields), sets, least_sets)
     alike = [a.name for a, b in pairwise(loaded.sets) if a.resolved == b.resolved]
     if alike and request.settings:
         note("acreday: with --set some equipment sets are the same, for it is laid over every set", request.quiet)
     target = Path(request.out) if request.out is not None else Path("reports") / f"{loaded.name}{suffix}"
-    check_target(target, request.force or request.resume)
+    refuse_existing(request.json_file, request.force, request.scenario)
+    check_target(target, request.force, _same_run(loaded, request))
     path = prepare_journal(target, request.force, request.resume)
     from simulator.experiment.journal import days_in, sync_folder
     from simulator.experiment.run import Options, open_journal, run
 
-    budget_s = read_budget(request.budget)
+    budget_s, certificates = read_budget(request.budget), read_certificates(request.tls)
     # held until the folder is written, so that no other run comes between
     journal = open_journal(loaded, path, request.seed, fresh=not request.resume)
     try:
@@ -169,6 +215,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
             request.scheduler,
             budget_s,
             journal,
+            certificates,
         )
         try:
             result = run(loaded, options, progress)
@@ -190,15 +237,18 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         sync_folder(folder.resolve().parent)
         if request.json_file is not None:
             write_json(document, request.json_file)
-        # what time cut short may go on, too
-        journal.close(remove=not result.stopped.startswith(("interrupted", "the time was over")))
+        # what time cut short may go on, too, and days beyond those asked for may be wanted later
+        cut_short = result.stopped.startswith(("interrupted", "the time was over"))
+        journal.close(remove=not cut_short and result.beyond <= 0)
     finally:
         journal.close(remove=days_in(path) == 0)
     if not request.quiet and request.json_file != "-":
         from simulator.report.text import result_table
 
-        click.echo(result_table(document, terminal_width(), use_color()))
+        steer(result_table(document, terminal_width(), use_color()) + "\n", sys.stdout)
     note(f"results: {folder}", request.quiet)
+    if not cut_short and result.beyond > 0:
+        note(f"acreday: {result.beyond} more finished days are kept; --resume with a larger --days takes them in")
     if result.stopped:
         note(f"acreday: {result.stopped}" + ("; go on with --resume" if path.exists() else ""))
     if result.stopped.startswith("interrupted"):
@@ -217,11 +267,11 @@ def write_folder(
     """Write tables, figures, summary, median days and manifest; return the folder."""
     from simulator.report.folder import ResultFolder, manifest
 
-    digest_files = _input_files(loaded, request)
     inputs: dict[Path, str] = {}
+    tables = {entry.name: _with_inputs(entry.resolved, loaded.folder.path, inputs) for entry in loaded.sets}
     record = manifest(
-        {entry.name: _with_inputs(entry.resolved, loaded.folder, inputs) for entry in loaded.sets},
-        digest_files,
+        tables,
+        _input_files(loaded, inputs),
         loaded.digest(),
         result.seed,
         {entry.name: entry.days for entry in result.sets},
@@ -229,14 +279,14 @@ def write_folder(
         datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         duration_s,
     )
-    with ResultFolder(target, request.force or request.resume) as folder:
+    _check_fewer(target, request, result)
+    with ResultFolder(target, request.force, _same_run(loaded, request)) as folder:
         path, units = folder.path, loaded.base.units
         writers: list[tuple[str, Callable[[], object]]] = [
             ("result.json", lambda: folder.write_json("result.json", document)),
             ("days.csv", lambda: write_parts(path / "days.csv", result.day_frames())),
             ("time_use.csv", lambda: folder.write_table("time_use.csv", result.time_use)),
             ("bottleneck.csv", lambda: folder.write_table("bottleneck.csv", result.bottleneck)),
-            ("manifest.json", lambda: folder.write_json("manifest.json", record)),
             *((name, partial(_copy, source, path / name)) for source, name in inputs.items()),
             ("acres.png", lambda: _draw_acres(result, document, units, path)),
             ("time_use.png", lambda: _draw_time_use(result, path)),
@@ -245,6 +295,7 @@ def write_folder(
                 for place, entry in enumerate(loaded.sets)
             ),
             ("summary.md", lambda: _write_summary(folder, document, record)),
+            ("manifest.json", lambda: folder.write_manifest(record)),
             ("", lambda: sync_files(path)),
         ]
         for number, (name, write) in enumerate(writers):
@@ -253,6 +304,8 @@ def write_folder(
                 write()
         progress("writing", len(writers), len(writers))
         progress.end()
+        if inputs:
+            note("copied into the result: " + ", ".join(f"{path} as {name}" for path, name in inputs.items()))
         return folder.finish()
 
 
@@ -344,14 +397,11 @@ def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
     return changed
 
 
-def _input_files(loaded: LoadedScenario, request: Request) -> list[tuple[str, str]]:
-    files = []
-    names = [loaded.file]
-    for entry in loaded.sets:
-        if entry.scenario.field_file is not None:
-            names.append(str((loaded.folder / entry.scenario.field_file.path).resolve()))
-    for name in dict.fromkeys(names):
-        path = Path(name)
-        if name and path.is_file():
-            files.append((path.name, hashlib.sha256(path.read_bytes()).hexdigest()))
-    return files
+def _input_files(loaded: LoadedScenario, inputs: dict[Path, str]) -> list[tuple[str, str]]:
+    """Return names and checksums of the scenario's file and of the copies that the result holds."""
+    from simulator.report.own_files import sha256_of
+
+    files = {name: path for path, name in inputs.items()}
+    if loaded.file:
+        files[Path(loaded.file).name] = Path(loaded.file)
+    return [(name, sha256_of(path)) for name, path in files.items()]

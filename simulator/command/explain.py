@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, options
+from simulator.command.common import FIELDS, FORCE_FILE, QUIET, SCENARIO, SETTINGS, load, options, refuse_existing
 
 
 @click.command("explain")
@@ -18,10 +18,10 @@ from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, options
     "--markdown", "markdown_file", metavar="FILE", help="Also write the page there as Markdown; - for standard output."
 )
 @click.option("--json", "json_file", metavar="FILE", help="Also write the page there as JSON; - for standard output.")
-@options(QUIET)
+@options(FORCE_FILE, QUIET)
 def command(
     scenario: str, equipment: str | None, field_name: str | None, settings: tuple[str, ...], fields: str | None,
-    markdown_file: str | None, json_file: str | None, quiet: bool,
+    markdown_file: str | None, json_file: str | None, force: bool, quiet: bool,
 ) -> None:  # fmt: skip
     """Print the evidence: every number of a scenario with its origin, and the arithmetic of what it implies.
 
@@ -34,9 +34,10 @@ def command(
     from simulator.analysis.explain_text import page_markdown, page_text
     from simulator.command.common import terminal_width, write_json, write_text_atomically
     from simulator.operation.plan import make_plan
-    from simulator.scenario.loading import load_scenario
 
-    loaded = load_scenario(scenario, settings, fields=fields)
+    for name in (markdown_file, json_file):
+        refuse_existing(name, force, scenario)
+    loaded = load(scenario, settings, fields=fields)
     entry = loaded.sets[0] if equipment is None else loaded.equipment_set(equipment)
     page = explain(loaded, make_plan(entry), field_name, settings=settings, field_file=fields)
     if markdown_file is not None:

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simulator.command.common import QUIET, note, options
+from simulator.command.common import FORCE_FILE, QUIET, note, options, refuse_existing
 from simulator.errors import Problem
 
 if TYPE_CHECKING:
@@ -30,17 +30,21 @@ FIGURES = ("acres", "time-use", "bottleneck", "paired", "timeline")
     default=("svg", "png", "pdf"),
     show_default=True,
 )
-@options(QUIET)
+@options(FORCE_FILE, QUIET)
 def command(
-    result: str, name: str, equipment: str | None, out: str | None, formats: tuple[str, ...], quiet: bool
+    result: str, name: str, equipment: str | None, out: str | None, formats: tuple[str, ...], force: bool, quiet: bool
 ) -> None:
     """Draw a figure of a result for print: acres, time-use, bottleneck, paired, or the timeline of a median day."""
     from pathlib import Path
 
     from simulator.errors import InputError
     from simulator.report import figures
+    from simulator.report.own_files import list_own
     from simulator.report.stored import read_result
 
+    stem = Path(out) if out is not None else Path(result) / name.replace("-", "_")
+    for form in formats:
+        refuse_existing(stem.with_name(f"{stem.name}.{form}") if stem.name else stem, force)
     stored = read_result(Path(result))
     document = stored.document
     if name == "acres":
@@ -55,10 +59,10 @@ def command(
         figure = figures.paired_figure(document)
     else:
         figure = _timeline(stored, equipment)
-    stem = Path(out) if out is not None else Path(result) / name.replace("-", "_")
     try:
         stem.parent.mkdir(parents=True, exist_ok=True)
         written = figures.save_figure(figure, stem, formats)
+        list_own(written)
     except OSError as error:
         raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(stem)) from error
     note("figure: " + ", ".join(str(path) for path in written), quiet)
@@ -76,18 +80,19 @@ def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
 
     names = [str(entry["name"]) for entry in stored.document["equipment_sets"]]
     chosen = equipment or names[0]
-    record = stored.day_records.get(chosen)
-    if record is None:
+    record, table = stored.day_records.get(chosen), stored.manifest.get("resolved", {}).get(chosen)
+    if record is None or table is None:
         raise InputError.single(
             f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}", "--equipment"
         )
     try:
-        loaded = load_scenario(stored.manifest["resolved"][chosen], folder=".")
+        # the copies of the files that it names lie in the result folder
+        loaded = load_scenario(table, folder=stored.folder)
     except InputError as error:
-        message = "the scenario's files are not found from here; run this in the scenario's folder, or use acreday day"
+        message = "cannot be simulated again from the result folder; use acreday day with the scenario"
         raise InputError([*error.problems, Problem("", message)]) from error
     replication = int(record["replication"])
-    day = simulate_day(loaded, None, replication, int(stored.manifest["seed"]))
+    day = simulate_day(loaded, None, replication, int(stored.manifest.get("seed", 1)))
     return timeline_figure(
         DayRows.of(day, make_plan(loaded.sets[0])), f"{chosen}: a median day (replication {replication})"
     )

@@ -13,6 +13,7 @@ from simulator.command.common import (
     SCENARIO,
     SETTINGS,
     STUDY_OUT,
+    load,
     note,
     options,
     refuse_existing,
@@ -47,13 +48,15 @@ def command(
     """
     from simulator.command.study_output import StudyOutput, StudyRun, cell
     from simulator.experiment.estimates import format_estimate
-    from simulator.scenario.loading import load_scenario, read_toml
+    from simulator.scenario.loading import read_toml
     from simulator.scenario.stopwatch import is_past_days, read_past_days, read_stopwatch
     from simulator.study.fit import fit, fit_past
 
     study = StudyRun("fit", out, force, json_file, quiet)
-    loaded = load_scenario(scenario, settings)
-    study.check()
+    loaded = load(scenario, settings)
+    study.check(scenario, times)
+    for target in (fragment_file, merged_file):
+        refuse_existing(target, force, scenario, times)
     path = Path(times)
     if is_past_days(path):
         answer = fit_past(read_past_days(path), kind)
@@ -61,8 +64,6 @@ def command(
         answer = fit(loaded, read_stopwatch(path), equipment_set, kind)
     from simulator.report.fit_figure import fit_figure
 
-    for target in (fragment_file, merged_file):
-        refuse_existing(target, force, scenario, times)
     if fragment_file is not None:
         write_text_atomically(Path(fragment_file), answer.fragment_text())
     if merged_file is not None:

@@ -19,8 +19,10 @@ from simulator.command.common import (
     STUDY_OUT,
     WORKERS,
     Progress,
+    load,
     note,
     options,
+    refuse_existing,
     write_whole,
 )
 from simulator.errors import InputError
@@ -75,7 +77,6 @@ def command(
     All equipment sets of the scenario, or those named, on the same axes; its own fields are not used.
     """
     from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
-    from simulator.scenario.loading import load_scenario
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.fragmentation import fragmentation
     from simulator.study.split_options import read_bounds, read_distances, read_numbers, read_shares
@@ -83,8 +84,9 @@ def command(
     from simulator.study.trial import area_unit
 
     study = StudyRun("fragmentation", out, force, json_file, quiet)
-    loaded = load_scenario(scenario, settings)
-    study.check()
+    loaded = load(scenario, settings)
+    study.check(scenario)
+    refuse_existing(parquet, force, scenario)
     if parquet is not None and importlib.util.find_spec("pyarrow") is None:
         message = "Parquet needs the library pyarrow; without it, days.csv of --out has the same table"
         raise InputError.single(message, "--parquet")
@@ -102,7 +104,7 @@ def command(
         splits += latin_splits(total_m2, latin, *bounds, seed=used)
     skipped = []
     for name in maps:
-        real = load_scenario(scenario, settings, fields=name).sets[0].fields
+        real = load(scenario, settings, fields=name).sets[0].fields
         skipped += [str(problem) for problem in real.skipped]
         splits += map_splits(Path(name).stem[:40], real, total_m2, map_parts)
     progress = Progress(quiet)

@@ -17,6 +17,7 @@ from simulator.command.common import (
     STUDY_OUT,
     WORKERS,
     Progress,
+    load,
     note,
     options,
 )
@@ -51,14 +52,13 @@ def command(
     The CSV has the columns date and acres, and optionally hours, equipment_set, fields, settings and dotted keys.
     """
     from simulator.command.study_output import StudyOutput, StudyRun, cell
-    from simulator.scenario.loading import load_scenario
     from simulator.scenario.stopwatch import read_past_days
     from simulator.study.hindcast import hindcast
     from simulator.study.trial import area_unit
 
     study = StudyRun("hindcast", out, force, json_file, quiet)
-    loaded = load_scenario(scenario, settings)
-    study.check()
+    loaded = load(scenario, settings)
+    study.check(scenario)
     progress = Progress(quiet)
     answer = hindcast(loaded, read_past_days(Path(past)).days, simulated, seed, workers, progress)
     progress.end()

@@ -16,6 +16,7 @@ from simulator.command.common import (
     STUDY_OUT,
     WORKERS,
     Progress,
+    load,
     options,
 )
 
@@ -49,13 +50,12 @@ def command(
 ) -> None:
     """Find what to buy next, and next after that, until nothing pays; the bottleneck is named at each rung."""
     from simulator.command.study_output import StudyOutput, StudyRun, cell
-    from simulator.scenario.loading import load_scenario
     from simulator.study.ladder import ladder
     from simulator.study.words import interval_text
 
     study = StudyRun("ladder", out, force, json_file, quiet)
-    loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    loaded = load(scenario, settings, fields=fields)
+    study.check(scenario)
     progress = Progress(quiet)
     answer = ladder(loaded, set_name, days, seed, workers, rungs, by, pairs, progress)
     progress.end()

@@ -19,6 +19,7 @@ from simulator.command.common import (
     STUDY_OUT,
     WORKERS,
     Progress,
+    load,
     options,
 )
 
@@ -55,12 +56,11 @@ def command(
     The change is KEY=VALUE, such as rig.main.packs.big=3, or another equipment set (--to). The scenario needs [costs].
     """
     from simulator.command.study_output import StudyOutput, StudyRun
-    from simulator.scenario.loading import load_scenario
     from simulator.study.payoff import payoff
 
     study = StudyRun("payoff", out, force, json_file, quiet)
-    loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    loaded = load(scenario, settings, fields=fields)
+    study.check(scenario)
     progress = Progress(quiet)
     answer = payoff(loaded, set_name, changes, other, price, days, seed, workers, one_more_days, report=progress)
     progress.end()

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import QUIET, note, options
+from simulator.command.common import FORCE_FILE, QUIET, note, options, refuse_existing
 
 
 @click.command("quote")
@@ -21,7 +21,7 @@ from simulator.command.common import QUIET, note, options
 )
 @click.option("--notes", default="", help="Text to add.")
 @click.option("--out", metavar="FILE.pdf", help="Where to write it [default: quote_<set>.pdf in the result folder].")
-@options(QUIET)
+@options(FORCE_FILE, QUIET)
 def command(
     result: str,
     customer: str,
@@ -30,12 +30,14 @@ def command(
     valid_days: int,
     notes: str,
     out: str | None,
+    force: bool,
     quiet: bool,
 ) -> None:
     """Write a quote sheet (PDF and HTML): what to expect of an equipment set, what limits it, what was assumed."""
     from pathlib import Path
 
     from simulator.errors import InputError
+    from simulator.report.own_files import list_own
     from simulator.report.quote import write_quote
     from simulator.report.stored import read_result
     from simulator.report.writing import file_stem
@@ -51,11 +53,12 @@ def command(
             f"got {chosen!r}, which is no equipment set of the result{nearest(chosen, names)}", "--equipment"
         )
     target = Path(out) if out is not None else Path(result) / f"quote_{file_stem(chosen)}.pdf"
-    if target.is_dir():
-        raise InputError.single("is a folder; allowed is a file name", "--out", str(target))
+    for path in (target, target.with_suffix(".html")):
+        refuse_existing(path, force)
     try:
         target.parent.mkdir(parents=True, exist_ok=True)
         written = write_quote(stored, chosen, customer, target, price, valid_days, notes)
+        list_own(written)
     except OSError as error:
         raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(target)) from error
     note("quote: " + ", ".join(str(path) for path in written), quiet)

@@ -21,6 +21,7 @@ from simulator.command.common import (
     SCHEDULER,
     SEED,
     SETTINGS,
+    TLS,
     WORKERS,
     options,
 )
@@ -33,7 +34,7 @@ Precise = Literal["mean", "p10", "difference"]
 @click.option(
     "--one-more-days", type=int, default=50, show_default=True, help="Days for each 'one more' change; 0: none."
 )
-@options(SEED, WORKERS, SCHEDULER, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
+@options(SEED, WORKERS, SCHEDULER, *TLS, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
 def command(
     scenario: str,
     days: int | None,
@@ -44,6 +45,9 @@ def command(
     seed: int | None,
     workers: int,
     scheduler: str | None,
+    tls_ca: str | None,
+    tls_cert: str | None,
+    tls_key: str | None,
     settings: tuple[str, ...],
     fields: str | None,
     out: str | None,
@@ -67,6 +71,7 @@ def command(
         seed,
         workers,
         scheduler,
+        (tls_ca, tls_cert, tls_key),
         out,
         force,
         resume,

@@ -18,6 +18,7 @@ from simulator.command.common import (
     STUDY_OUT,
     WORKERS,
     Progress,
+    load,
     options,
 )
 
@@ -73,14 +74,13 @@ def command(
     The dates that can be worked come from the scenario's weather file, or from a number of work days.
     """
     from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
-    from simulator.scenario.loading import load_scenario
     from simulator.study.season import season
 
     study = StudyRun("season", out, force, json_file, quiet)
     areas = [read_area(text, "--acres") for text in goals]
     number = read_days(workable_days)
-    loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    loaded = load(scenario, settings, fields=fields)
+    study.check(scenario)
     progress = Progress(quiet)
     answer = season(
         loaded,

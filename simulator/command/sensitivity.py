@@ -17,6 +17,7 @@ from simulator.command.common import (
     STUDY_OUT,
     WORKERS,
     Progress,
+    load,
     note,
     options,
 )
@@ -64,14 +65,13 @@ def command(
     from simulator.command.experiment import read_share
     from simulator.command.study_output import StudyOutput, StudyRun, cell
     from simulator.experiment.estimates import format_estimate
-    from simulator.scenario.loading import load_scenario
     from simulator.study.design import ranges_of
     from simulator.study.sensitivity import sensitivity
     from simulator.study.trial import area_unit, one_set
 
     study = StudyRun("sensitivity", out, force, json_file, quiet)
-    loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    loaded = load(scenario, settings, fields=fields)
+    study.check(scenario)
     share = read_share(target, "--target") or 0.02
     progress = Progress(quiet)
     answer = sensitivity(

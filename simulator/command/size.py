@@ -15,6 +15,7 @@ from simulator.command.common import (
     STUDY_OUT,
     WORKERS,
     Progress,
+    load,
     note,
     options,
 )
@@ -69,7 +70,6 @@ def command(
     from simulator.command.experiment import read_share
     from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
     from simulator.errors import InputError
-    from simulator.scenario.loading import load_scenario
     from simulator.study.choices import parse_choice
     from simulator.study.size import size
     from simulator.study.words import interval_text, money_range
@@ -81,8 +81,8 @@ def command(
     a_day = None if daily is None else read_area(daily, "--acres-per-day")
     a_season = None if season is None else read_area(season, "--season-acres")
     parts, sure = read_share(share, "--share") or 0.9, read_share(confidence, "--confidence") or 0.95
-    loaded = load_scenario(scenario, settings, fields=fields)
-    study.check()
+    loaded = load(scenario, settings, fields=fields)
+    study.check(scenario)
     progress = Progress(quiet)
     answer = size(
         loaded, chosen, a_day, a_season, season_days, parts, set_name, days, seed, workers, sure, indifference, progress

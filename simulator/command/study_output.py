@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from simulator.command.common import note, terminal_width, told_file, write_json
+from simulator.command.common import note, refuse_existing, terminal_width, told_file, write_json
 from simulator.errors import InputError
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 
@@ -92,8 +92,9 @@ class StudyRun:
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
             signal.signal(signal.SIGINT, note_and_raise)
 
-    def check(self) -> None:
-        """Refuse a folder that cannot take the result, before anything is simulated."""
+    def check(self, *inputs: str) -> None:
+        """Refuse a folder or file that cannot take the result, before anything is simulated."""
+        refuse_existing(self.json_file, self.force, *inputs)
         if self.out is not None:
             from simulator.report.folder import check_target
 
@@ -163,10 +164,10 @@ class StudyRun:
                 for form in ("svg", "png"):
                     with told_file(target, f"{stem}.{form}"):
                         save_figure(figure, folder.path / stem, (form,))
-            with told_file(target, "manifest.json"):
-                folder.write_json("manifest.json", record)
             with told_file(target, "summary.md"):
                 folder.write_text("summary.md", summary(self.name, loaded, output, seed))
+            with told_file(target, "manifest.json"):
+                folder.write_manifest(record)
             folder.finish()
 
 

@@ -4,25 +4,23 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import QUIET, options
+from simulator.command.common import FORCE_FILE, QUIET, options, refuse_existing
 
 
 @click.command("validation")
 @click.option("--days", type=int, default=40, show_default=True, help="Days of each random case.")
 @click.option("--seed", type=click.IntRange(0), default=2024, show_default=True, help="Seed of the random streams.")
 @click.option("--out", metavar="FILE", default="reports/validation.md", show_default=True, help="Page to write.")
-@options(QUIET)
-def command(days: int, seed: int, out: str, quiet: bool) -> None:
-    """Simulate the cases of published papers and formulas, and write both numbers side by side.
-
-    An older page of that name is replaced.
-    """
+@options(FORCE_FILE, QUIET)
+def command(days: int, seed: int, out: str, force: bool, quiet: bool) -> None:
+    """Simulate the cases of published papers and formulas, and write both numbers side by side."""
     from pathlib import Path
 
     from simulator.command.common import Progress, note, write_text_atomically
     from simulator.report.validation_page import validation_page
     from simulator.study.validation import validate_model
 
+    refuse_existing(out, force)
     progress = Progress(quiet)
     checks = validate_model(days, seed, progress)
     progress.end()

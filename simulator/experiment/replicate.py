@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import time
 from collections.abc import Callable, Iterator, Sequence
-from concurrent.futures import FIRST_COMPLETED, BrokenExecutor, wait
+from concurrent.futures import wait
 
 import numpy as np
 
+from simulator.experiment.cluster import Certificates
 from simulator.experiment.days import LatestBlock, run_day
 from simulator.experiment.days import simulate_replication as simulate_replication
 from simulator.experiment.journal import Journal
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
 from simulator.experiment.record_file import Rows
 from simulator.experiment.tables import Tables
-from simulator.experiment.workers import Done, Workers, lost_worker
+from simulator.experiment.workers import Done, Workers
 from simulator.operation.plan import DayPlan
 from simulator.scenario.streams import BLOCK_DAYS
 
@@ -47,6 +48,8 @@ class Runner:
         Keeps finished days on disk; what it already holds is not simulated again. Without one, a temporary file does.
     scheduler : str, optional
         Address of a dask scheduler to use instead of processes here.
+    certificates : Certificates, optional
+        For a scheduler at ``tls://``.
     deadline_s : float, optional
         ``time.monotonic()`` after which no further days are begun; may be changed between calls.
 
@@ -66,6 +69,7 @@ class Runner:
         journal: Journal | None = None,
         scheduler: str | None = None,
         deadline_s: float | None = None,
+        certificates: Certificates | None = None,
     ) -> None:
         self.plans, self.seed = list(plans), seed
         self.workers = max(1, workers)
@@ -73,13 +77,13 @@ class Runner:
         self.tables = Tables(len(self.plans), None if journal is None else journal.records)
         self.resumed = 0 if journal is None else self.tables.load()
         self._bank = LatestBlock(seed)
-        self._scheduler = scheduler
+        self._scheduler, self._certificates = scheduler, certificates
         self._pool: Workers | None = None
         self._cost_s: dict[int, float] = {}
 
     def __enter__(self) -> Runner:
         if self.workers > 1 or self._scheduler is not None:
-            self._pool = Workers(self.plans, self.seed, self.workers, self._scheduler)
+            self._pool = Workers(self.plans, self.seed, self.workers, self._scheduler, self._certificates)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -134,10 +138,7 @@ class Runner:
 
         def take(future: Done) -> None:
             piece = waiting[future]
-            try:
-                rows, seconds = future.result()
-            except BrokenExecutor as error:
-                raise lost_worker() from error
+            rows, seconds = pool.result(future)
             pieces.learn(piece, seconds)
             for plan, part in zip(piece.plans, rows, strict=True):
                 self.tables.add(plan, piece.first, part)
@@ -156,8 +157,7 @@ class Runner:
                     waiting[pool.submit(piece)] = piece
                 if not waiting:
                     break
-                finished, _ = wait(waiting, return_when=FIRST_COMPLETED)
-                for future in finished:
+                for future in pool.finished(waiting):
                     take(future)
         except KeyboardInterrupt:
             # what is being simulated now is short and would have to be waited for anyway

@@ -167,6 +167,8 @@ class Result:
     resumed : str
         What was found of an unfinished run that this one went on from; empty when there was none. No part of the
         answer, so it is not in ``result.json``.
+    beyond : int
+        Finished days, those of one more among them, that the unfinished run holds and these tables have not.
     """
 
     scenario: str
@@ -176,6 +178,7 @@ class Result:
     skipped: tuple[str, ...] = field(default=())
     notes: tuple[str, ...] = field(default=())
     resumed: str = ""
+    beyond: int = 0
 
     def paired(self) -> list[tuple[str, str, PairedInterval]]:
         """Return every pair of sets: difference of acres per day over the days both simulated."""

@@ -15,6 +15,7 @@ from simulator.analysis.resources import one_more_of_each
 from simulator.analysis.summary import columns
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError, Problem
+from simulator.experiment.cluster import Certificates
 from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
 from simulator.experiment.journal import Journal
@@ -76,6 +77,8 @@ class Options:
         Days that each change of one more is simulated; 0 leaves them out.
     scheduler : str, optional
         Address of a dask scheduler.
+    certificates : Certificates, optional
+        For a scheduler at ``tls://``.
     budget_s : float, optional
         Time after which no more days are begun.
     journal : Path or Journal, optional
@@ -92,6 +95,7 @@ class Options:
     scheduler: str | None = None
     budget_s: float | None = None
     journal: Path | Journal | None = None
+    certificates: Certificates | None = None
 
 
 def run(loaded: LoadedScenario, options: Options | None = None, report: Report | None = None, **named: Any) -> Result:
@@ -136,7 +140,9 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     journal = open_journal(loaded, chosen.journal, seed) if isinstance(chosen.journal, Path) else chosen.journal
     everything = [*plans, *(one.plan for one in tried)]
     try:
-        with Runner(everything, seed, chosen.workers, journal, chosen.scheduler, deadline_s) as runner:
+        with Runner(
+            everything, seed, chosen.workers, journal, chosen.scheduler, deadline_s, chosen.certificates
+        ) as runner:
             sets = tuple(range(len(plans)))
             resumed = _resumed(runner)
             try:
@@ -150,6 +156,8 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
                 stopped = "interrupted; only the days that had finished are in the tables"
             # an unfinished run may have left days beyond those that this one asks for
             tables = [runner.tables.stored(place, last) for place in sets]
+            used = sum(len(rows) for _, rows in tables) + sum(one.days for changes in extra for one in changes)
+            beyond = runner.tables.records.count - used
     finally:
         if journal is not None and journal is not chosen.journal:
             journal.close()
@@ -161,7 +169,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     told = dict.fromkeys(problem for entry in loaded.sets for problem in entry.notes)
     skipped = tuple(str(problem) for problem in told if problem in left_out)
     notes = tuple(str(problem) for problem in told if problem not in left_out)
-    return Result(loaded.name, seed, results, stopped, skipped, notes, resumed)
+    return Result(loaded.name, seed, results, stopped, skipped, notes, resumed, beyond)
 
 
 def open_journal(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> Journal:

@@ -2,15 +2,26 @@
 
 from __future__ import annotations
 
+import hashlib
 import multiprocessing
 import os
 import pickle
 import signal
 import threading
-from collections.abc import Sequence
-from concurrent.futures import BrokenExecutor, Executor, Future, ProcessPoolExecutor
+import time
+from collections.abc import Iterable, Sequence
+from concurrent.futures import (
+    FIRST_COMPLETED,
+    BrokenExecutor,
+    CancelledError,
+    Executor,
+    Future,
+    ProcessPoolExecutor,
+    wait,
+)
+from contextlib import suppress
 from multiprocessing.connection import wait as wait_for_any
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError
 from simulator.experiment.days import LatestBlock, run_piece
@@ -18,6 +29,11 @@ from simulator.experiment.pieces import Piece
 from simulator.experiment.record_file import Rows
 from simulator.operation.plan import DayPlan
 
+if TYPE_CHECKING:
+    from simulator.experiment.cluster import Certificates
+
+LOOK_S = 5.0
+"""How often a cluster that gives nothing back is asked whether it has workers."""
 Done = Future[tuple[Rows, list[float]]]
 _worker: dict[str, Any] = {}
 
@@ -61,6 +77,8 @@ class Workers:
         Processes here; with a scheduler, how many workers the cluster is taken to have at least.
     scheduler : str, optional
         Address of a dask scheduler to use instead of processes here.
+    certificates : Certificates, optional
+        For a scheduler at ``tls://``.
 
     Raises
     ------
@@ -68,7 +86,14 @@ class Workers:
         Nothing answers at that address.
     """
 
-    def __init__(self, plans: Sequence[DayPlan], seed: int, count: int, scheduler: str | None = None) -> None:
+    def __init__(
+        self,
+        plans: Sequence[DayPlan],
+        seed: int,
+        count: int,
+        scheduler: str | None = None,
+        certificates: Certificates | None = None,
+    ) -> None:
         self.seed = seed
         self._client: Any = None
         self._packed: Any = None
@@ -79,10 +104,13 @@ class Workers:
             return
         from simulator.experiment.cluster import connect
 
+        self._seen_s = time.monotonic()
         self.count = max(count, 8)
         self.ahead = 4 * self.count
-        self._client, self._executor = connect(scheduler)
-        self._packed = self._client.scatter(pickle.dumps(list(plans)), broadcast=True, hash=True)
+        self._client, self._executor = connect(scheduler, certificates)
+        packed = pickle.dumps(list(plans))
+        # a task rather than data put there: when the workers that hold its result leave, it is made again
+        self._packed = self._client.submit(bytes, packed, key=f"plans-{hashlib.sha256(packed).hexdigest()}")
 
     def submit(self, piece: Piece) -> Done:
         """Hand over a piece.
@@ -100,10 +128,54 @@ class Workers:
         except BrokenExecutor as error:
             raise lost_worker() from error
 
+    def finished(self, waiting: Iterable[Done]) -> set[Done]:
+        """Wait until a piece or more has come back, and return them.
+
+        Raises
+        ------
+        InputError
+            The cluster has had no worker for long.
+        """
+        if self._client is None:
+            return wait(waiting, return_when=FIRST_COMPLETED).done
+        from simulator.experiment.cluster import ALONE_S, no_workers, workers_of
+
+        while not (done := wait(waiting, LOOK_S, FIRST_COMPLETED).done):
+            now = time.monotonic()
+            if workers_of(self._client):
+                self._seen_s = now
+            elif now - self._seen_s > ALONE_S:
+                raise no_workers()
+        self._seen_s = time.monotonic()
+        return done
+
+    def result(self, future: Done) -> tuple[Rows, list[float]]:
+        """Return what came back.
+
+        Raises
+        ------
+        InputError
+            A worker process was killed, or the cluster lost the piece beyond help.
+        """
+        try:
+            return future.result()
+        except BrokenExecutor as error:
+            raise lost_worker() from error
+        except (Exception, CancelledError) as error:
+            if self._client is None:
+                raise
+            from simulator.experiment.cluster import cluster_problem
+
+            problem = cluster_problem(error)
+            if problem is None:
+                raise
+            raise problem from error
+
     def close(self) -> None:
         """End the processes, or the connection to the cluster."""
         if self._client is not None:
-            self._client.close()
+            with suppress(OSError, TimeoutError, CancelledError):
+                self._client.close(timeout=5.0)
         else:
             self._executor.shutdown(wait=True, cancel_futures=True)
 

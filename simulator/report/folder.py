@@ -3,14 +3,13 @@
 from __future__ import annotations
 
 import fcntl
-import json
 import os
 import platform
 import re
 import shutil
 import tempfile
 from collections.abc import Iterable, Iterator, Mapping
-from contextlib import contextmanager, suppress
+from contextlib import ExitStack, contextmanager, suppress
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -19,25 +18,30 @@ from simulator.errors import InputError
 from simulator.experiment.engine import engine
 from simulator.experiment.journal import sync_folder
 from simulator.experiment.record_file import disk_problem
+from simulator.report.own_files import (
+    MANIFEST,
+    WRITTEN,
+    foreign_files,
+    json_bytes,
+    names_text,
+    own_manifest,
+    sha256_of,
+    whose,
+)
 from simulator.report.writing import safe_cell, sync_file
 from simulator.version import __version__
 
 if TYPE_CHECKING:
     import pandas as pd
 
-MANIFEST = "manifest.json"
-"""The file that makes a folder a result folder."""
-_LARGEST_MANIFEST_BYTES = 100_000_000
 _OLDER = "result"
 """Name of an older result within the hidden folder where it waits until the new one is in its place."""
-_OWN_SUFFIXES = {".csv", ".html", ".json", ".md", ".pdf", ".png", ".svg"}
-"""Kinds of file that a result may hold; a folder with any other holds somebody's work."""
 INPUT_COPY = "input_"
 """How the names of copied input files begin, whatever their kind."""
 _PACKAGES = ("simpy", "numpy", "pandas", "scipy", "matplotlib", "shapely", "pyproj", "pydantic", "pint")
 
 
-def check_target(folder: Path, force: bool) -> None:
+def check_target(folder: Path, force: bool, same: Mapping[str, Any] | None = None) -> None:
     """Refuse a folder that cannot take a result, before anything is simulated.
 
     An older result that a crash left aside while it was being replaced is put back first.
@@ -48,6 +52,8 @@ def check_target(folder: Path, force: bool) -> None:
         Where the result is to go; need not exist.
     force : bool
         Whether an older result there may be replaced.
+    same : mapping, optional
+        Entries of the manifest by which a run that goes on knows its own older result, which it may replace.
 
     Raises
     ------
@@ -57,7 +63,8 @@ def check_target(folder: Path, force: bool) -> None:
     name = str(folder)
     try:
         _put_back(folder)
-        _check_free(folder, name, force)
+        _sweep(folder)
+        _check_free(folder, name, force, same)
     except (OSError, RuntimeError) as error:
         reason = (error.strerror if isinstance(error, OSError) else None) or error
         raise InputError.single(f"cannot be written to: {reason}", "--out", name) from error
@@ -65,7 +72,7 @@ def check_target(folder: Path, force: bool) -> None:
         raise InputError.single(f"is not a usable name: {error}", "--out") from error
 
 
-def _check_free(folder: Path, name: str, force: bool) -> None:
+def _check_free(folder: Path, name: str, force: bool, same: Mapping[str, Any] | None) -> None:
     if "\0" in name:
         raise ValueError("it holds a NUL")
     here = folder.resolve()
@@ -76,45 +83,37 @@ def _check_free(folder: Path, name: str, force: bool) -> None:
     if folder.exists() and not folder.is_dir():
         raise InputError.single("is a file; allowed is a folder", "--out", name)
     if folder.is_dir() and any(folder.iterdir()):
-        stranger = _stranger(folder)
-        if stranger:
-            message = (
-                f"holds other files ({stranger}); allowed is an empty or new folder, or an older result with --force"
-            )
+        _check_replaceable(folder, name)
+        mine = same is not None and same.items() <= (own_manifest(folder) or {}).items()
+        if not force and not mine:
+            message = f"holds an older result{whose(folder)}; give --force to replace it, or another --out"
             raise InputError.single(message, "--out", name)
-        if not force:
-            raise InputError.single(
-                "holds an older result; give --force to replace it, or another --out", "--out", name
-            )
     nearest = folder
     while not nearest.exists() and nearest != nearest.parent:
         nearest = nearest.parent
     with tempfile.NamedTemporaryFile(dir=nearest if nearest.is_dir() else nearest.parent):
         pass
-    # the name must leave room for the marks of the hidden sibling, and of the journal
+    # the name must leave room for the marks of the hidden sibling, and of the unfinished run
     if len(here.name.encode(errors="replace")) > 200:
         raise InputError.single("has too long a name; allowed are 200 bytes", "--out", name)
 
 
-def _stranger(folder: Path) -> str:
-    """Return something in a folder that no result holds, which forbids replacing it; empty when there is nothing."""
-    entries = sorted(folder.iterdir())
-    for entry in entries:
-        known = entry.suffix in _OWN_SUFFIXES or entry.name.startswith(INPUT_COPY)
-        if entry.is_symlink() or not entry.is_file() or not known:
-            return f"{entry.name[:60]!r}"
-    manifest_file = folder / MANIFEST
-    # other programs have files of that name too
-    try:
-        if manifest_file.stat().st_size > _LARGEST_MANIFEST_BYTES:
-            return f"{MANIFEST!r} of another program"
-        content = json.loads(manifest_file.read_bytes())
-    except FileNotFoundError:
-        return f"{entries[0].name[:60]!r}"
-    except (ValueError, RecursionError):
-        content = None
-    own = isinstance(content, dict) and "acreday_version" in content
-    return "" if own else f"{MANIFEST!r} of another program"
+def _check_replaceable(folder: Path, name: str, since: str = "") -> None:
+    """Refuse a folder that holds anything but what its manifest lists as written by acreday.
+
+    Raises
+    ------
+    InputError
+        With the names of what else is there.
+    """
+    foreign = foreign_files(folder)
+    if not foreign:
+        return
+    message = f"holds other files{since}, which are never replaced: {names_text(foreign)}"
+    own = own_manifest(folder)
+    if own is not None and WRITTEN not in own:
+        message = f"holds a result{whose(folder)}; its manifest does not list its files, so none of them is replaced"
+    raise InputError.single(f"{message}; move them away, or give another --out", "--out", name)
 
 
 def _put_back(folder: Path) -> None:
@@ -122,22 +121,34 @@ def _put_back(folder: Path) -> None:
     target = folder.resolve()
     if os.path.lexists(target):
         return
-    # eight letters of tempfile's: a folder of a longer name that begins alike is another's
-    pattern = re.compile(re.escape(f".{target.name}.old.") + "[a-z0-9_]{8}")
-    aside: list[Path] = []
-    with suppress(OSError):
-        aside = [entry for entry in target.parent.iterdir() if pattern.fullmatch(entry.name)]
-        aside.sort(key=lambda entry: entry.stat().st_mtime_ns, reverse=True)
-    for entry in aside:
+    for entry in _siblings(target, "old"):
         older = entry / _OLDER
         # another run may hold it, or have put it back just now
         with suppress(OSError), _held(entry):
-            if older.is_symlink() or not older.is_dir() or not any(older.iterdir()) or _stranger(older):
+            if older.is_symlink() or not older.is_dir() or own_manifest(older) is None:
                 continue
             older.replace(target)
             entry.rmdir()
             sync_folder(target.parent)
             return
+
+
+def _sweep(folder: Path) -> None:
+    """Remove results that were being written when their run was killed; one that is being written is held."""
+    for entry in _siblings(folder.resolve(), "new"):
+        with suppress(OSError), _held(entry):
+            shutil.rmtree(entry, ignore_errors=True)
+
+
+def _siblings(target: Path, mark: str) -> list[Path]:
+    """Return the hidden folders beside a result that were made for it, the newest first."""
+    # eight letters of tempfile's: a folder of a longer name that begins alike is another's
+    pattern = re.compile(re.escape(f".{target.name}.{mark}.") + "[a-z0-9_]{8}")
+    found: list[Path] = []
+    with suppress(OSError):
+        found = [one for one in target.parent.iterdir() if pattern.fullmatch(one.name) and not one.is_symlink()]
+        found.sort(key=lambda one: one.stat().st_mtime_ns, reverse=True)
+    return found
 
 
 @contextmanager
@@ -172,17 +183,21 @@ class ResultFolder:
         Where it will be.
     force : bool
         Whether an older result there may be replaced.
+    same : mapping, optional
+        See :func:`check_target`.
     """
 
-    def __init__(self, folder: Path, force: bool = False) -> None:
-        check_target(folder, force)
+    def __init__(self, folder: Path, force: bool = False, same: Mapping[str, Any] | None = None) -> None:
+        check_target(folder, force, same)
         self.folder = folder
         # a link is followed: it stays, and the result goes where it leads
         self._target = folder.resolve()
         try:
             self._target.parent.mkdir(parents=True, exist_ok=True)
-            self.path = Path(tempfile.mkdtemp(prefix=f".{self._target.name}.", dir=self._target.parent))
+            self.path = Path(tempfile.mkdtemp(prefix=f".{self._target.name}.new.", dir=self._target.parent))
             self.path.chmod(0o755)
+            self._hold = ExitStack()
+            self._hold.enter_context(_held(self.path))
         except OSError as error:
             raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(folder)) from error
 
@@ -191,6 +206,7 @@ class ResultFolder:
 
     def __exit__(self, *_: object) -> None:
         shutil.rmtree(self.path, ignore_errors=True)
+        self._hold.close()
 
     def write_text(self, name: str, text: str) -> None:
         """Write one text file."""
@@ -198,7 +214,12 @@ class ResultFolder:
 
     def write_json(self, name: str, document: Any) -> None:
         """Write one JSON file."""
-        self.write_text(name, json.dumps(document, indent=1, allow_nan=False) + "\n")
+        (self.path / name).write_bytes(json_bytes(document))
+
+    def write_manifest(self, document: Mapping[str, Any]) -> None:
+        """Write the manifest last of all, with the names and checksums of all other files."""
+        written = {path.name: sha256_of(path) for path in sorted(self.path.iterdir())}
+        self.write_json(MANIFEST, {**document, WRITTEN: written})
 
     def write_table(self, name: str, frame: pd.DataFrame) -> None:
         """Write a table as CSV; text that a spreadsheet would take for a formula is disarmed."""
@@ -224,9 +245,6 @@ class ResultFolder:
         sync_folder(self.path)
         try:
             if self._target.exists():
-                # it may have changed while days were simulated
-                if any(self._target.iterdir()) and _stranger(self._target):
-                    raise InputError.single("holds other files since this run began", "--out", str(self.folder))
                 self._replace_older()
             else:
                 self.path.replace(self._target)
@@ -244,6 +262,9 @@ class ResultFolder:
         with _held(aside):
             try:
                 self._target.replace(older)
+                # here, where nobody puts anything any more: it may have changed while days were simulated
+                if any(older.iterdir()):
+                    _check_replaceable(older, str(self.folder), " since this run began")
                 self.path.replace(self._target)
                 # before the older one goes
                 sync_folder(self._target.parent)

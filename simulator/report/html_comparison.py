@@ -49,9 +49,14 @@ def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
     InputError
         Fewer than two results, or the file cannot be written.
     """
+    write(out_html, comparison_page(results))
+
+
+def comparison_page(results: Sequence[StoredResult]) -> str:
+    """Return the page of several results as HTML text; see :func:`write_comparison`."""
     if len(results) < 2:
         raise InputError.single(f"got {len(results)} result; allowed is two or more to set side by side", "compare")
-    write(out_html, render("comparison.html.j2", **comparison_context(results)))
+    return render("comparison.html.j2", **comparison_context(results))
 
 
 def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:

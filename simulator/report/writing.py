@@ -6,16 +6,14 @@ import hashlib
 import os
 import re
 import tempfile
-import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
+from simulator.clean import plain as plain
 from simulator.experiment.journal import sync_folder
 
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
-_MARKS = frozenset({"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"})
-"""Unicode categories that print nothing or steer a terminal, a bidirectional layout or a line."""
 
 
 @contextmanager
@@ -131,21 +129,3 @@ def file_stem(name: str) -> str:
     """
     kept = "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in name)[:60]
     return kept if kept == name else f"{kept}_{hashlib.sha256(name.encode(errors='replace')).hexdigest()[:6]}"
-
-
-def plain(text: object, longest: int | None = None) -> str:
-    """Return a foreign text on one line, without control and direction marks.
-
-    Parameters
-    ----------
-    text : object
-        Name or sentence that came from outside.
-    longest : int, optional
-        Characters to keep; a longer text ends in an ellipsis.
-    """
-    joined = "".join(" " if character in "\t\n\r" else character for character in str(text))
-    clean = "".join(character for character in joined if unicodedata.category(character) not in _MARKS)
-    clean = " ".join(clean.split())
-    if longest is not None and len(clean) > longest:
-        return clean[: max(1, longest - 1)].rstrip() + "…"
-    return clean

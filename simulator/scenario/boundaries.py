@@ -20,8 +20,8 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.crossings import crossings
+from simulator.scenario.files import read_ordinary_file
 from simulator.scenario.geojson import RawFeature, Scalar, parse_geojson
-from simulator.scenario.types import read_ordinary_file
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry

@@ -7,8 +7,8 @@ import io
 from pathlib import Path
 
 from simulator.errors import InputError, Problem
-from simulator.scenario.merge import nearest
-from simulator.scenario.types import read_ordinary_file, shown
+from simulator.scenario.files import cell_shown, near_name, read_ordinary_file
+from simulator.scenario.types import shown
 from simulator.scenario.units import LENGTH, UnitError, parse
 
 YARD = "yard"
@@ -58,7 +58,7 @@ def read_distance_table(path: Path, unit: str, fields: list[str]) -> tuple[tuple
         names = list(known)
         missing = [place for place in places if place not in known]
         problems += [
-            Problem("route.distance_table", f"no {what} for {place!r}{nearest(place, names)}", name)
+            Problem("route.distance_table", f"no {what} for {place!r}{near_name(place, names)}", name)
             # what is known of thousands is the same list each time, and takes time to sort
             for place in missing[: MOST_PROBLEMS if len(names) <= MOST_FIELDS else 1]
         ]
@@ -92,8 +92,11 @@ def _metres(cell: str, unit: str) -> float:
     UnitError
         It is none, or longer than any drive.
     """
-    metres = parse(f"{cell} {unit}", LENGTH)
+    try:
+        metres = parse(f"{cell} {unit}", LENGTH)
+    except UnitError as error:
+        raise UnitError(f"got {cell_shown(cell)} in {shown(unit)}; allowed is a number that makes a length") from error
     if not 0.0 <= metres <= LENGTH.largest:
         limit = f"{LENGTH.largest / 1000.0:g} km"
-        raise UnitError(f"got {shown(cell)}; allowed is a distance of at least 0 and at most {limit}")
+        raise UnitError(f"got {cell_shown(cell)}; allowed is a distance of at least 0 and at most {limit}")
     return metres

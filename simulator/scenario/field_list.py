@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from simulator.errors import InputError, Problem
+from simulator.scenario.files import CSV, GEOJSON, ScenarioFolder
 from simulator.scenario.schema import FieldFile, Scenario
 
 if TYPE_CHECKING:
@@ -92,14 +93,14 @@ class FieldList:
     drive_m: tuple[tuple[float, ...], ...] | None = None
 
 
-def field_list(scenario: Scenario, folder: Path) -> FieldList:
+def field_list(scenario: Scenario, folder: ScenarioFolder) -> FieldList:
     """Return the fields that a scenario declares.
 
     Parameters
     ----------
     scenario : Scenario
         A valid scenario.
-    folder : Path
+    folder : ScenarioFolder
         Folder that file names are relative to.
 
     Raises
@@ -111,9 +112,8 @@ def field_list(scenario: Scenario, folder: Path) -> FieldList:
     if scenario.route.distance_table is None:
         return found
     from simulator.scenario.distance_table import read_distance_table
-    from simulator.scenario.types import resolve_inside
 
-    path = resolve_inside(folder, scenario.route.distance_table)
+    path = folder.file(scenario.route.distance_table, CSV)
     names = [site.name for site in found.sites]
     return replace(found, drive_m=read_distance_table(path, scenario.route.distance_unit, names))
 
@@ -175,13 +175,12 @@ def _unordered(scenario: Scenario, sites: list[FieldSite]) -> list[Problem]:
     ]
 
 
-def _from_file(scenario: Scenario, declared: FieldFile, folder: Path) -> FieldList:
+def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) -> FieldList:
     import shapely
 
     from simulator.scenario.boundaries import polygons_only, read_boundaries
-    from simulator.scenario.types import resolve_inside
 
-    path = resolve_inside(folder, declared.path)
+    path = folder.file(declared.path, GEOJSON)
     boundaries = read_boundaries(path, smallest_m2=declared.smallest)
     yard = None
     if scenario.yard.lon_lat is not None:
@@ -270,16 +269,15 @@ def _check_crossings(fields: list[BaseGeometry], others: list[BaseGeometry], pat
         raise InputError.single(message, "field_file", str(path))
 
 
-def _other_shapes(name: str | None, folder: Path, fields: BoundaryFile) -> BaseGeometry | None:
+def _other_shapes(name: str | None, folder: ScenarioFolder, fields: BoundaryFile) -> BaseGeometry | None:
     """Return all polygons of another file as one shape on the fields' grid; None when no file is named."""
     if name is None:
         return None
     import shapely
 
     from simulator.scenario.boundaries import read_boundaries
-    from simulator.scenario.types import resolve_inside
 
-    path = resolve_inside(folder, name)
+    path = folder.file(name, GEOJSON)
     other = read_boundaries(path, smallest_m2=0.0, repair=True)
     shapes = [fields.from_other(other, entry.polygon) for entry in other.fields]
     _check_crossings([], shapes, path)

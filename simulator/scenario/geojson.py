@@ -97,8 +97,8 @@ def parse_geojson(data: bytes, file: str = "") -> Parsed:
     parsed = Parsed()
     problems: list[Problem] = []
     try:
-        _check_crs(document)
         entries = _features_of(document)
+        _check_crs(document)
     except _RefusedError as refused:
         raise InputError.single(str(refused), file=file) from None
     for number, entry in enumerate(entries, start=1):
@@ -163,7 +163,9 @@ def _features_of(document: Any) -> list[Any]:
     if kind in ("Polygon", "MultiPolygon", "GeometryCollection", *_OTHER_GEOMETRIES):
         return [{"type": "Feature", "properties": None, "geometry": document}]
     allowed = "FeatureCollection, Feature, Polygon, MultiPolygon or GeometryCollection"
-    raise _RefusedError(f"is not GeoJSON: type must be {allowed}, got {_shown(kind)}")
+    # what is no boundary file is not quoted: it may be anything of the user's
+    got = "'Topology' (TopoJSON)" if kind == "Topology" else "another"
+    raise _RefusedError(f"is not GeoJSON: type must be {allowed}, got {got}")
 
 
 def _read_feature(number: int, entry: Any, parsed: Parsed, file: str) -> None:

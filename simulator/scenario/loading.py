@@ -7,6 +7,7 @@ import json
 import re
 import tomllib
 from collections.abc import Callable, Iterable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from functools import cache
 from importlib import resources
@@ -15,11 +16,12 @@ from typing import Any
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.field_list import FieldList, field_list
+from simulator.scenario.files import ScenarioFolder, read_ordinary_file
 from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_setting, resolve_likes
 from simulator.scenario.references import check_references
 from simulator.scenario.remarks import remarks
 from simulator.scenario.schema import Scenario
-from simulator.scenario.types import read_ordinary_file, shown
+from simulator.scenario.types import shown
 from simulator.scenario.validate import check_names, check_size, fill_defaults, validate
 from simulator.scenario.weather_days import Windows, weather_days
 
@@ -80,15 +82,15 @@ class LoadedScenario:
         The scenario's short name.
     sets : tuple of EquipmentSet
         At least one, in the file's order.
-    folder : Path
-        Folder that file names are relative to.
+    folder : ScenarioFolder
+        Folder that file names are relative to, and whether they may lead out of it.
     file : str
         Where it was read from; empty when made in Python.
     """
 
     name: str
     sets: tuple[EquipmentSet, ...]
-    folder: Path
+    folder: ScenarioFolder
     file: str = ""
 
     @property
@@ -174,7 +176,7 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError.single(f"cannot be read: {error}", file=name) from error
 
 
-def _check_shape(raw: Mapping[str, Any], file: str) -> int:
+def check_shape(raw: Mapping[str, Any], file: str) -> int:
     """Refuse what no scenario holds and later steps would stumble over: depth, endless numbers, unprintable text.
 
     Returns
@@ -221,6 +223,7 @@ def load_scenario(
     settings: Iterable[str] = (),
     folder: str | Path | None = None,
     fields: str | Path | None = None,
+    allow_files_outside: bool = False,
 ) -> LoadedScenario:
     """Load a scenario with all its equipment sets.
 
@@ -233,7 +236,9 @@ def load_scenario(
     folder : str or Path, optional
         Folder that file names are relative to; the file's own by default.
     fields : str or Path, optional
-        GeoJSON file to use as the field list instead of the scenario's.
+        GeoJSON file to use as the field list instead of the scenario's; it may lie anywhere.
+    allow_files_outside : bool, optional
+        Whether the scenario may name files out of its folder, which it would print parts of and copy into results.
 
     Returns
     -------
@@ -247,19 +252,23 @@ def load_scenario(
     """
     if isinstance(source, Mapping):
         raw, file = dict(source), ""
-        base = Path(folder) if folder is not None else Path()
+        home = Path(folder) if folder is not None else Path()
     else:
         path = Path(source)
         if path.suffix == ".json":
-            return _load_manifest(path, list(settings), fields)
+            return _load_manifest(path, list(settings), fields, allow_files_outside)
         raw, file = read_toml(path), str(path)
-        base = Path(folder) if folder is not None else path.parent
+        home = Path(folder) if folder is not None else path.parent
     changes = [parse_setting(text) for text in settings]
+    named = frozenset[Path]()
     if fields is not None:
         changes += [(["field"], []), (["field_file", "path"], str(Path(fields).absolute()))]
-    _check_shape(raw, file)
+        with suppress(OSError, RuntimeError, ValueError):
+            named = frozenset({Path(fields).resolve()})
+    base = ScenarioFolder(home, allow_files_outside, named)
+    check_shape(raw, file)
     for parts, value in changes:
-        _check_shape({"--set": {".".join(parts): value}}, file)
+        check_shape({"--set": {".".join(parts): value}}, file)
     # a change to one set goes into its overrides; any other is laid over every set after merging
     for parts, value in [change for change in changes if change[0][0] == "equipment_set"]:
         raw = apply_setting(raw, parts, value)
@@ -275,7 +284,7 @@ def load_scenario(
         overrides = {}
     problems += check_names("equipment_set", overrides, slash=True)
     plain = {key: value for key, value in raw.items() if key != "equipment_set"}
-    if len(overrides) > 1 and _check_shape(plain, file) * len(overrides) > MOST_VALUES:
+    if len(overrides) > 1 and check_shape(plain, file) * len(overrides) > MOST_VALUES:
         message = f"got {len(overrides)} sets of so many values each; allowed are {MOST_VALUES} values of all sets"
         problems.append(Problem("equipment_set", f"{message}: give fewer sets, fields or measured values"))
         overrides = {}
@@ -295,7 +304,9 @@ def load_scenario(
     return LoadedScenario(sets[0].scenario.name, tuple(sets), base, file)
 
 
-def _load_manifest(path: Path, settings: list[str], fields: str | Path | None) -> LoadedScenario:
+def _load_manifest(
+    path: Path, settings: list[str], fields: str | Path | None, allow_files_outside: bool = False
+) -> LoadedScenario:
     """Load the scenario of a finished run from its ``manifest.json``; its input files lie beside it.
 
     Raises
@@ -325,9 +336,9 @@ def _load_manifest(path: Path, settings: list[str], fields: str | Path | None) -
         days = document.get("days")
         if isinstance(days, dict) and isinstance(days.get(set_name), int):
             table["days"] = days[set_name]
-        loaded = load_scenario(table, settings, path.parent, fields)
+        loaded = load_scenario(table, settings, path.parent, fields, allow_files_outside)
         sets.append(replace(loaded.sets[0], name=set_name))
-    return LoadedScenario(sets[0].scenario.name, tuple(sets), path.parent, name)
+    return LoadedScenario(sets[0].scenario.name, tuple(sets), loaded.folder, name)
 
 
 def _load_set(
@@ -335,7 +346,7 @@ def _load_set(
     name: str,
     override: dict[str, Any],
     changes: list[tuple[list[str], Any]],
-    folder: Path,
+    folder: ScenarioFolder,
     files: _Files,
 ) -> tuple[EquipmentSet | None, list[Problem]]:
     problems: list[Problem] = []
@@ -346,7 +357,7 @@ def _load_set(
     for parts, value in changes:
         merged = apply_setting(merged, parts, value)
     merged = resolve_likes(merged, catalogue(), problems)
-    scenario, found = validate(merged, str(folder))
+    scenario, found = validate(merged, folder)
     if scenario is not None:
         found = check_references(scenario)
     # an entry whose ``like`` leads nowhere lacks keys only for that reason
@@ -384,7 +395,7 @@ def _once(files: _Files, key: tuple[object, ...], make: Callable[[], Any]) -> An
     return files[key]
 
 
-def _fields_of(scenario: Scenario, folder: Path, files: _Files) -> FieldList:
+def _fields_of(scenario: Scenario, folder: ScenarioFolder, files: _Files) -> FieldList:
     """Return the field list; files that a hundred sets share are read once."""
     route = scenario.route
     if scenario.field_file is None and route.distance_table is None:
@@ -396,7 +407,7 @@ def _fields_of(scenario: Scenario, folder: Path, files: _Files) -> FieldList:
 
 
 def _weather_of(
-    scenario: Scenario, folder: Path, files: _Files
+    scenario: Scenario, folder: ScenarioFolder, files: _Files
 ) -> tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]:
     """Return the workable stretches; a weather file that a hundred sets share is read once."""
     found: tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]
@@ -418,7 +429,9 @@ def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:
     return f"equipment_set.{set_name}.{where}"
 
 
-def vary(equipment: EquipmentSet, settings: Iterable[str], folder: Path, name: str | None = None) -> EquipmentSet:
+def vary(
+    equipment: EquipmentSet, settings: Iterable[str], folder: ScenarioFolder, name: str | None = None
+) -> EquipmentSet:
     """Return an equipment set with values changed; its fields are kept as they are.
 
     Parameters
@@ -427,8 +440,8 @@ def vary(equipment: EquipmentSet, settings: Iterable[str], folder: Path, name: s
         Set to start from.
     settings : iterable of str
         ``KEY=VALUE`` changes.
-    folder : Path
-        Folder that file names are relative to.
+    folder : ScenarioFolder
+        The scenario's; what the set names has been allowed when it was loaded.
     name : str, optional
         Name of the new set.
 
@@ -443,7 +456,7 @@ def vary(equipment: EquipmentSet, settings: Iterable[str], folder: Path, name: s
         merged = apply_setting(merged, parts, value)
     problems: list[Problem] = []
     merged = resolve_likes(merged, catalogue(), problems)
-    scenario, found = validate(merged, str(folder))
+    scenario, found = validate(merged, folder)
     if scenario is not None:
         found = check_references(scenario) or check_size(scenario, equipment.fields)
     if problems or found or scenario is None:

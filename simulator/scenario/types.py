@@ -4,11 +4,8 @@ from __future__ import annotations
 
 import csv
 import io
-import os
-import stat
 from collections.abc import Callable
 from dataclasses import dataclass
-from pathlib import Path
 from typing import Annotated, Any
 
 from pydantic import (
@@ -37,6 +34,7 @@ from simulator.scenario.distributions import (
     Uniform,
     Weibull,
 )
+from simulator.scenario.files import CSV, ScenarioFolder, cell_shown, near_name, read_ordinary_file
 from simulator.scenario.units import Dimension, UnitError
 
 SMALLEST = 1e-9
@@ -275,100 +273,35 @@ def _empirical(
 
 
 def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None, info: ValidationInfo) -> list[float]:
-    base = Path((info.context or {}).get("folder", "."))
+    folder: ScenarioFolder = (info.context or {}).get("folder") or ScenarioFolder()
     for key in ("file", "column", "unit"):
         if not isinstance(table[key], str):
             raise fail(f"got {key} = {shown(table[key])}; allowed is text in quotes")
     name, column, unit = table["file"], table["column"], table["unit"]
     try:
-        path = resolve_inside(base, name)
-        content = read_ordinary_file(path, LARGEST_TABLE_BYTES, "a CSV file").decode("utf-8-sig")
+        content = read_ordinary_file(folder.file(name, CSV), LARGEST_TABLE_BYTES, CSV).decode("utf-8-sig")
         reader = csv.reader(io.StringIO(content, newline=""))
         heads = next((row for row in reader if row), [])
         if column not in heads:
-            has = ", ".join(shown(head) for head in heads[:20]) or "no columns"
-            raise fail(f"{name}: no column {shown(column)}; it has {has}")
+            raise fail(f"{shown(name)}: no column {shown(column)}{near_name(column, heads)}")
         # of two columns of one name the last; a table by name would be filled up for each short row
         place = len(heads) - 1 - heads[::-1].index(column)
         texts = [(reader.line_num, row[place]) for row in reader if len(row) > place and row[place].strip()]
     except InputError as error:
         raise fail(f"{shown(name)}: {error.problems[0].message}") from error
     except (UnicodeDecodeError, csv.Error) as error:
-        raise fail(f"cannot read {name}: {error}") from error
+        raise fail(f"{shown(name)}: cannot be read as CSV") from error
     numbers = []
     for line, text in texts:
         try:
             value = units.parse(f"{text.strip()} {unit}".strip(), dimension)
         except UnitError as error:
-            raise fail(f"{name}: line {line}: {error}") from error
+            got = f"got {cell_shown(text)} in {shown(unit)}"
+            raise fail(f"{shown(name)}: line {line}: {got}; allowed is a number that makes {dimension.name}") from error
         numbers.append(_check(value, text, dimension, None, least, None))
     if not numbers:
-        raise fail(f"{name}: column {column!r} holds no number")
+        raise fail(f"{shown(name)}: column {shown(column)} holds no number")
     return numbers
-
-
-def resolve_inside(folder: Path, name: str) -> Path:
-    """Return the path of a file that a scenario names, relative to the scenario's folder.
-
-    Raises
-    ------
-    InputError
-        The name is empty, longer than any file's, holds a control character, or leads round in a circle of links.
-    """
-    if not name.strip() or len(name) > 1000 or not name.isprintable():
-        raise InputError.single(f"got {shown(name)}; allowed is the name of a file")
-    try:
-        return (folder / name).resolve()
-    except (OSError, RuntimeError) as error:
-        raise InputError.single(f"got {shown(name)}, which cannot be followed: {error}") from error
-
-
-def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
-    """Read a file that a user names, wherever it is, if it is an ordinary one of a sane size.
-
-    Parameters
-    ----------
-    path : Path
-        File; symbolic links are followed.
-    most_bytes : int
-        A larger file is refused without reading it.
-    allowed : str
-        What it should be, for messages ("a CSV file").
-
-    Raises
-    ------
-    InputError
-        There is no such file, it is a folder, a pipe or a device (which could hang or never end), it is too large, or
-        it cannot be read.
-    """
-    name = str(path)
-    try:
-        # without blocking, because opening a pipe would wait for its writer; what is opened is what is looked at
-        number = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
-        try:
-            status = os.fstat(number)
-            if not stat.S_ISREG(status.st_mode):
-                kind = "a folder" if stat.S_ISDIR(status.st_mode) else "a device or pipe"
-                message = f"cannot be read: is {kind}, not a regular file; allowed is {allowed}"
-                raise InputError.single(message, file=name)
-            content = b""
-            if status.st_size <= most_bytes:
-                with os.fdopen(number, "rb", closefd=False) as handle:
-                    # nothing at all comes out of some that call themselves regular, such as the kernel's messages
-                    content = handle.read(most_bytes + 1) or b""
-        finally:
-            os.close(number)
-    except OSError as error:
-        raise InputError.single(f"cannot be read: {error.strerror or error}", file=name) from error
-    except ValueError as error:
-        raise InputError.single(f"is not a usable file name: {error}", file=name) from error
-    size = max(status.st_size, len(content))
-    if size > most_bytes:
-        raise InputError.single(
-            f"is larger than the limit of {most_bytes / 1e6:g} MB ({size / 1e6:.1f} MB); allowed is {allowed}",
-            file=name,
-        )
-    return content
 
 
 def _clock(value: Any) -> float:

@@ -13,6 +13,7 @@ from pydantic import BaseModel, ValidationError
 
 from simulator.errors import Problem
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, MOST_NEAR, FieldList, FieldSite
+from simulator.scenario.files import ScenarioFolder
 from simulator.scenario.merge import nearest
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
@@ -54,15 +55,15 @@ _SIMPLE = {
 }
 
 
-def validate(raw: Mapping[str, Any], folder: str) -> tuple[Scenario | None, list[Problem]]:
+def validate(raw: Mapping[str, Any], folder: ScenarioFolder) -> tuple[Scenario | None, list[Problem]]:
     """Validate one merged scenario.
 
     Parameters
     ----------
     raw : mapping
         Scenario with likes resolved and one equipment set merged.
-    folder : str
-        Folder of the scenario, for the files it names.
+    folder : ScenarioFolder
+        Of the scenario, for the files it names.
 
     Returns
     -------

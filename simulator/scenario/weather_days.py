@@ -2,28 +2,26 @@
 
 from __future__ import annotations
 
-from pathlib import Path
-
 import numpy as np
 
 from simulator.errors import InputError, Problem
 from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
+from simulator.scenario.files import CSV, ScenarioFolder
 from simulator.scenario.schema import Scenario
-from simulator.scenario.types import resolve_inside
 from simulator.scenario.weather_file import HourlyWeather, read_weather
 
 Windows = tuple[tuple[float, float], ...]
 """Stretches (s after the day's start) in which take-offs are allowed."""
 
 
-def weather_days(scenario: Scenario, folder: Path) -> tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]:
+def weather_days(scenario: Scenario, folder: ScenarioFolder) -> tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]:
     """Return the workable stretches of every date that a simulated day may take, and notes on the file.
 
     Parameters
     ----------
     scenario : Scenario
         Valid scenario.
-    folder : Path
+    folder : ScenarioFolder
         Folder that file names are relative to.
 
     Returns
@@ -39,7 +37,7 @@ def weather_days(scenario: Scenario, folder: Path) -> tuple[tuple[Windows, ...] 
     table = scenario.weather.file
     if table is None:
         return None, ()
-    path = resolve_inside(folder, table.path)
+    path = folder.file(table.path, CSV)
     record = read_weather(path, table.columns, table.column_units)
     try:
         limits = WorkLimits(

@@ -15,7 +15,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
-from simulator.scenario.types import read_ordinary_file, shown
+from simulator.scenario.files import cell_shown, near_name, read_ordinary_file
+from simulator.scenario.types import shown
 
 FloatArray = NDArray[np.float64]
 
@@ -24,8 +25,6 @@ TYPICAL_YEAR = 2001
 """Year that stands for a typical one: its months come from different years, and it has no 29 February."""
 
 _MOST_PROBLEMS = 20
-_MOST_COMPARED = 500
-"""Columns that a missing one is compared with."""
 _MOST_ROWS = 200_000
 """More than twenty years; every date is looked for among all rows."""
 _LARGEST_FILE_BYTES = 100_000_000
@@ -211,11 +210,7 @@ def _places(header: list[str], wanted: Mapping[str, str], line: int, problems: _
         elif names.count(column.strip()) > 1:
             problems.add(f"line {line}", f"got the column {shown(column)} more than once; allowed is once")
         else:
-            # nobody is helped by a search among thousands, and a hostile file could make it last for hours
-            lowered = {name.lower(): name for name in reversed(names[:_MOST_COMPARED]) if name}
-            near = difflib.get_close_matches(column.strip().lower()[:100], lowered, n=1, cutoff=0.4)
-            hint = f"; nearest is {lowered[near[0]]!r}" if near else ""
-            problems.add(f"line {line}", f"no column {shown(column)} for {key}{hint}")
+            problems.add(f"line {line}", f"no column {shown(column)} for {key}{near_name(column, names)}")
     return places
 
 
@@ -244,14 +239,14 @@ def _measured(
             text = row[places[key]].strip() if places[key] < len(row) else ""
             number = _number(text)
             if number is None:
-                problems.add(f"line {line}", f"got {key} = {shown(text)}; allowed is a number")
+                problems.add(f"line {line}", f"got {key} = {cell_shown(text)}; allowed is a number")
                 continue
             value = (number + offset) * factor
             # A hair beyond 100 % or below zero is rounding of the station, more is a wrong column or unit.
             slack = 0.5 if key == "humidity" else 0.0
             if not least - slack <= value <= most + slack:
                 unit = f"{value:.6g} {inner}" if (factor, offset) != (1.0, 0.0) else inner
-                got = shown(text).strip("'")
+                got = cell_shown(text).strip("'")
                 message = f"got {key} = {got} ({unit}); allowed is from {least:g} to {most:g} {inner}"
                 problems.add(f"line {line}", message)
             values[index] = min(max(value, least), most)
@@ -347,9 +342,9 @@ def read_weather_csv(
         try:
             moment = datetime.fromisoformat(text)
         except ValueError:
-            return f"got time = {shown(text)}; allowed is a date and time such as '2024-06-01 07:00'"
+            return f"got time = {cell_shown(text)}; allowed is a date and time such as '2024-06-01 07:00'"
         if moment.tzinfo is not None:
-            return f"got time = {shown(text)}; allowed is local clock time without an offset"
+            return f"got time = {cell_shown(text)}; allowed is local clock time without an offset"
         return moment
 
     times = _times(body, read_time, problems)
@@ -403,7 +398,7 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
         number = _number(station[column])
         if number is None or abs(number) > most:
             problems.add(
-                f"line {line}", f"got {name} = {shown(station[column])}; allowed is from {-most:g} to {most:g}"
+                f"line {line}", f"got {name} = {cell_shown(station[column])}; allowed is from {-most:g} to {most:g}"
             )
         else:
             place[name] = number
@@ -421,7 +416,7 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
                 raise ValueError
             return datetime(TYPICAL_YEAR, month, number) + timedelta(hours=hour - 1)
         except (ValueError, OverflowError):
-            got = f"{shown(day)} {shown(clock)}"
+            got = f"{cell_shown(day)} {cell_shown(clock)}"
             return f"got {got}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
 
     times = _times(body, read_time, problems)

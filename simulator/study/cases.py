@@ -6,7 +6,6 @@ import math
 import weakref
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,6 +15,7 @@ from simulator.errors import InputError
 from simulator.experiment.replicate import Runner
 from simulator.operation.plan import DayPlan
 from simulator.scenario.field_list import field_list
+from simulator.scenario.files import ScenarioFolder
 from simulator.scenario.loading import EquipmentSet, vary
 from simulator.study.trial import Report
 
@@ -133,7 +133,7 @@ def check_size(days: int, cases: int, where: str = "days", least: int = 2) -> No
 
 
 def changed_set(
-    equipment: EquipmentSet, settings: Iterable[str], folder: Path, name: str | None = None
+    equipment: EquipmentSet, settings: Iterable[str], folder: ScenarioFolder, name: str | None = None
 ) -> EquipmentSet:
     """Return an equipment set with values changed, its field list read anew where the change concerns it.
 
@@ -143,7 +143,7 @@ def changed_set(
         Set to start from.
     settings : iterable of str
         ``KEY=VALUE`` changes.
-    folder : Path
+    folder : ScenarioFolder
         Folder that file names are relative to.
     name : str, optional
         Name of the new set.

@@ -6,7 +6,6 @@ import re
 from collections.abc import Sequence
 from dataclasses import dataclass
 from datetime import date, timedelta
-from pathlib import Path
 
 import numpy as np
 from numpy.typing import NDArray
@@ -14,8 +13,8 @@ from numpy.typing import NDArray
 from simulator.errors import InputError
 from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
 from simulator.scenario.distributions import Constant, Distribution
+from simulator.scenario.files import CSV, ScenarioFolder
 from simulator.scenario.schema import Scenario
-from simulator.scenario.types import resolve_inside
 from simulator.scenario.weather_file import TYPICAL_YEAR, HourlyWeather, read_weather
 
 Windows = tuple[tuple[float, float], ...]
@@ -124,7 +123,7 @@ def calendar_of_number(span: Span, number: float | Distribution) -> Calendar:
     return Calendar(dates, (None,), (note,), number=drawn)
 
 
-def calendar_of_weather(span: Span, scenario: Scenario, folder: Path, least_hours: float) -> Calendar:
+def calendar_of_weather(span: Span, scenario: Scenario, folder: ScenarioFolder, least_hours: float) -> Calendar:
     """Return a calendar from the scenario's weather file.
 
     Parameters
@@ -133,7 +132,7 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: Path, least_hour
         Dates.
     scenario : Scenario
         Names the file and its limits under ``weather.file``; its months are not used here, the span is.
-    folder : Path
+    folder : ScenarioFolder
         Folder that the file is relative to.
     least_hours : float
         Dates with fewer workable hours between the day's start and the last landing are not worked.
@@ -146,7 +145,7 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: Path, least_hour
     table = scenario.weather.file
     if table is None:
         raise ValueError("got a scenario without weather.file; allowed is one with it")
-    record = read_weather(resolve_inside(folder, table.path), table.columns, table.column_units)
+    record = read_weather(folder.file(table.path, CSV), table.columns, table.column_units)
     limits = WorkLimits(
         table.wind_least,
         table.wind_most,

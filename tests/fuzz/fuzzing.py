@@ -31,6 +31,7 @@ sys.path.insert(0, str(Path(__file__).parent))
 
 from file_strategies import FILES
 from fuzz_inputs import UnexpectedError, corpus, guarded, read, simulate_one, wide_table
+from fuzz_results import RESULT_READERS, mutated
 from hypothesis import HealthCheck, Phase, given, seed, settings
 from mutations import garble, mutate, places
 from scenarios_strategy import scenarios
@@ -145,6 +146,15 @@ def fuzz_files(number, round_seed, tally, reader):
     )
 
 
+def fuzz_results(number, round_seed, tally):
+    """Try result folders of which one JSON file has been tampered with."""
+    chooser = random.Random(round_seed)
+    for _ in range(number):
+        kind = chooser.choice(list(RESULT_READERS))
+        data = mutated(kind, chooser)
+        tally.note("mutated", kind, lambda kind=kind, data=data: read(kind, data) is not None)
+
+
 def fuzz_bytes(number, round_seed, tally):
     """Try good files of all readers with some bytes changed, and raw bytes."""
     chooser = random.Random(round_seed)
@@ -162,6 +172,7 @@ def fuzz_round(round_seed, tally, size=ROUND):
     fuzz_wide_tables(2 * size, round_seed, tally)
     for reader in FILES:
         fuzz_files(size, round_seed, tally, reader)
+    fuzz_results(size, round_seed, tally)
     fuzz_bytes(6 * size, round_seed, tally)
 
 

@@ -16,7 +16,8 @@ sys.path.insert(0, str(Path(__file__).parent))
 from bounds import TooSlow, bounded
 from file_strategies import FILES
 from fuzz_inputs import READERS, UnexpectedError, corpus, guarded, inputs_wanted, read, wide_table
-from fuzzing import Tally, fuzz_bytes, fuzz_files, fuzz_round, fuzz_tables, fuzz_wide_tables
+from fuzz_results import RESULT_READERS
+from fuzzing import Tally, fuzz_bytes, fuzz_files, fuzz_results, fuzz_round, fuzz_tables, fuzz_wide_tables
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.loading import load_scenario
@@ -60,6 +61,13 @@ def test_made_files_are_nearly_what_a_reader_wants():
     for reader in FILES:
         fuzz_files(30, 20240602, tally, reader)
     assert {reader for (_, reader), number in tally.accepted.items() if number} == set(FILES)
+
+
+def test_mutated_results():
+    tally = Tally()
+    fuzz_results(60, 20240601, tally)
+    for reader in RESULT_READERS:
+        assert 0 < tally.accepted["mutated", reader] < tally.tried["mutated", reader]
 
 
 def test_garbled_files_and_settings():

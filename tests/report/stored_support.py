@@ -12,6 +12,7 @@ import pandas as pd
 from matplotlib.figure import Figure
 
 from simulator import load_scenario, run, simulate_day
+from simulator.analysis.day_record import day_record
 from simulator.experiment.result import Result
 from simulator.operation.day import SimulatedDay
 from simulator.operation.plan import DayPlan, make_plan
@@ -61,18 +62,21 @@ def sample_manifest() -> dict[str, Any]:
     }
 
 
+@functools.cache
+def _record() -> dict[str, Any]:
+    plan, day = sample_day()
+    return dict(json.loads(json.dumps(day_record(plan, day))))
+
+
 def sample_record() -> dict[str, Any]:
-    """Return the part of a day's record that quotes read."""
+    """Return a fresh record of a day, with two fields of known names and outlines."""
     square = [[0.0, 0.0], [400.0, 0.0], [400.0, 800.0], [0.0, 800.0], [0.0, 0.0]]
-    shifted = [[x + 600.0, y + 50.0] for x, y in square]
-    return {
-        "layout": "invented",
-        "fields_left_out": 0,
-        "fields": [
-            {"name": "east bench", "area_m2": 320_000.0, "rings": [square]},
-            {"name": "creek quarter", "area_m2": 320_000.0, "rings": [shifted]},
-        ],
-    }
+    record = copy.deepcopy(_record())
+    for name, shift, entry in zip(("east bench", "creek quarter"), (0.0, 600.0), record["fields"], strict=False):
+        entry |= {"name": name, "area_m2": 320_000.0, "rings": [[[x + shift, y] for x, y in square]]}
+    record["fields"] = record["fields"][:2]
+    record["layout"], record["fields_left_out"] = "invented", 0
+    return record
 
 
 def write_folder(folder: Path, rename: dict[str, str] | None = None, units: str = "us") -> Path:

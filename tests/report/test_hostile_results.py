@@ -14,7 +14,8 @@ from small_day import table
 from simulator.cli import main
 from simulator.command.common import write_json, write_text_atomically
 from simulator.errors import InputError
-from simulator.report.folder import MANIFEST, ResultFolder, check_target
+from simulator.report.folder import ResultFolder, check_target
+from simulator.report.own_files import MANIFEST, WRITTEN, sha256_of
 from simulator.report.stored import read_result
 from simulator.report.writing import plain_cell
 from simulator.scenario.toml_text import toml_document
@@ -29,12 +30,11 @@ def refusal(call):
     return str(caught.value)
 
 
-def older_result(folder, **files):
+def older_result(folder):
     folder.mkdir(parents=True)
-    (folder / MANIFEST).write_text(OWN)
     (folder / "days.csv").write_text("old")
-    for name, text in files.items():
-        (folder / name).write_text(text)
+    written = {"days.csv": sha256_of(folder / "days.csv")}
+    (folder / MANIFEST).write_text(json.dumps({**json.loads(OWN), WRITTEN: written}))
     return folder
 
 
@@ -45,7 +45,7 @@ def snapshot(folder):
 def write(folder, force=False):
     with ResultFolder(folder, force) as result:
         result.write_text("days.csv", "new")
-        result.write_json(MANIFEST, json.loads(OWN))
+        result.write_manifest(json.loads(OWN))
         return result.finish()
 
 
@@ -61,11 +61,18 @@ def test_a_result_replaces_an_older_one_only_when_told(tmp_path):
     assert sorted(path.name for path in tmp_path.iterdir()) == ["result"]
 
 
-@pytest.mark.parametrize("foreign", ["notes.txt", "thesis.docx", ".git", "deep/photo.png", "link.csv", "no_suffix"])
+@pytest.mark.parametrize(
+    "foreign",
+    [
+        *("notes.txt", "thesis.docx", ".git", "deep/photo.png", "link.csv", "no_suffix", "my_notes.md"),
+        *("logbook.csv", "photo.png", "input_licence.docx", "quote_three_packs.pdf", "days.csv", "Days.csv"),
+    ],
+)
 def test_foreign_things_in_an_older_result_are_never_deleted(tmp_path, foreign):
     folder = older_result(tmp_path / "result")
     path = folder / foreign
     path.parent.mkdir(exist_ok=True)
+    path.unlink(missing_ok=True)
     if foreign.startswith("link"):
         target = tmp_path / "own.csv"
         target.write_text("mine")
@@ -73,7 +80,9 @@ def test_foreign_things_in_an_older_result_are_never_deleted(tmp_path, foreign):
     else:
         path.write_text("mine")
     before = snapshot(tmp_path)
-    assert "holds other files" in refusal(lambda: write(folder, force=True))
+    said = refusal(lambda: write(folder, force=True))
+    assert "holds other files" in said
+    assert foreign.split("/")[0] in said
     assert snapshot(tmp_path) == before
 
 

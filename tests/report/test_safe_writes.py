@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 import os
 import resource
 import signal
@@ -19,7 +18,8 @@ from simulator.command.fragmentation import _write_parquet
 from simulator.errors import InputError
 from simulator.experiment import replicate
 from simulator.operation.plan import make_plan
-from simulator.report.folder import MANIFEST, ResultFolder, _held, check_target
+from simulator.report.folder import ResultFolder, _held, check_target
+from simulator.report.own_files import MANIFEST, WRITTEN, json_bytes, sha256_of
 from simulator.report.writing import write_atomically
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.starter import starter_text
@@ -27,7 +27,7 @@ from simulator.study.cases import CaseDays
 
 ACREDAY = str(Path(sys.executable).parent / "acreday")
 SCENARIO = starter_text("mine").replace("[equipment_set.four_packs]\nrig.main.packs.large_pack = 4\n", "")
-OWN = json.dumps({"acreday_version": "0.1.0"})
+OWN = {"acreday_version": "0.1.0"}
 
 
 class Frame:
@@ -42,17 +42,22 @@ class Frame:
             raise self.error
 
 
+def own(folder: Path) -> str:
+    """Return the manifest of a folder that holds days.csv."""
+    return json_bytes({**OWN, WRITTEN: {"days.csv": sha256_of(folder / "days.csv")}}).decode()
+
+
 def result_in(folder: Path, text: str) -> Path:
     folder.mkdir(parents=True)
-    (folder / MANIFEST).write_text(OWN)
     (folder / "days.csv").write_text(text)
+    (folder / MANIFEST).write_text(own(folder))
     return folder
 
 
 def write(folder: Path, force: bool = False) -> None:
     with ResultFolder(folder, force) as result:
         result.write_text("days.csv", "new")
-        result.write_text(MANIFEST, OWN)
+        result.write_manifest(OWN)
         result.finish()
 
 
@@ -123,14 +128,14 @@ def test_a_result_is_on_the_disk_before_the_older_one_goes(tmp_path: Path, steps
     folder = result_in(tmp_path / "out", "old")
     write(folder, force=True)
     moved, placed, gone = (steps.index(f"move to {name}") for name in ("result", "out", "replaced"))
-    assert max(steps.index("sync new"), steps.index(f"sync {OWN}")) < moved < placed
+    assert max(steps.index("sync new"), steps.index(f"sync {own(folder)}")) < moved < placed
     assert placed < steps.index(f"sync {tmp_path.name}") < gone
 
 
 _KILLED = """
 import os, signal, shutil, sys
 from pathlib import Path
-from simulator.report.folder import MANIFEST, ResultFolder
+from simulator.report.folder import ResultFolder
 
 replace, at = Path.replace, sys.argv[2]
 def killed_replace(self, target):
@@ -143,7 +148,7 @@ def killed_rmtree(path, **_):
 Path.replace, shutil.rmtree = killed_replace, killed_rmtree
 with ResultFolder(Path(sys.argv[1]), force=True) as result:
     result.write_text("days.csv", "new")
-    result.write_text(MANIFEST, '{"acreday_version": "0.1.0"}')
+    result.write_manifest({"acreday_version": "0.1.0"})
     result.finish()
 """
 
@@ -162,7 +167,7 @@ def test_an_older_result_comes_back_after_a_kill_between_the_moves(tmp_path: Pat
     assert (folder / "days.csv").read_text() == "old"
     write(folder, force=True)
     assert (folder / "days.csv").read_text() == "new"
-    assert not [name for name in names(tmp_path) if ".old." in name]
+    assert names(tmp_path) == ["out"]
 
 
 def test_what_a_kill_leaves_of_a_replaced_result_does_not_come_back(tmp_path: Path) -> None:
@@ -185,14 +190,34 @@ def test_a_run_that_is_replacing_a_result_is_not_disturbed(tmp_path: Path) -> No
     assert names(tmp_path) == ["out"]
 
 
-@pytest.mark.parametrize("name", [".out.old.abcdefgh", ".out.old.x.old.abcdefgh", ".out.abcdefgh"])
+@pytest.mark.parametrize("name", [".out.old.abcdefgh", ".out.old.x.old.abcdefgh", ".out.abcdefgh", ".out.new.old"])
 def test_other_hidden_folders_stay_where_they_are(tmp_path: Path, name: str) -> None:
     folder = result_in(tmp_path / name / "result", "old")
     if name == ".out.old.abcdefgh":
-        (folder / "thesis.txt").write_text("mine")
+        (folder / MANIFEST).write_text("{}")
     check_target(tmp_path / "out", force=True)
     assert names(tmp_path) == [name]
     assert (folder / "days.csv").read_text() == "old"
+
+
+def test_what_was_put_into_a_result_that_was_set_aside_comes_back_with_it(tmp_path: Path) -> None:
+    folder = result_in(tmp_path / ".out.old.abcdefgh" / "result", "old")
+    (folder / "thesis.txt").write_text("mine")
+    with pytest.raises(InputError, match=r"holds other files, which are never replaced: thesis\.txt"):
+        check_target(tmp_path / "out", force=True)
+    assert (tmp_path / "out" / "thesis.txt").read_text() == "mine"
+
+
+def test_what_a_kill_leaves_of_a_result_being_written_is_swept(tmp_path: Path) -> None:
+    code = "import os, sys; from pathlib import Path; from simulator.report.folder import ResultFolder\n"
+    code += "ResultFolder(Path(sys.argv[1])).write_text('days.csv', 'half'); os.kill(os.getpid(), 9)"
+    subprocess.run([sys.executable, "-c", code, str(tmp_path / "out")], check=False)
+    assert len(names(tmp_path)) == 1
+    with ResultFolder(tmp_path / "out") as result:
+        # the one that is being written is held, and stays
+        check_target(tmp_path / "out", force=False)
+        assert names(tmp_path) == [result.path.name]
+    assert names(tmp_path) == []
 
 
 def test_the_newest_of_several_comes_back(tmp_path: Path) -> None:

@@ -15,7 +15,7 @@ from small_day import TABLE, table
 from simulator.errors import InputError
 from simulator.operation.day import simulate
 from simulator.operation.plan import make_plan
-from simulator.scenario import boundaries, loading, merge, stopwatch, types, weather_file
+from simulator.scenario import boundaries, files, loading, merge, stopwatch, types, weather_file
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
@@ -274,39 +274,51 @@ def test_empirical_values(values):
 # --- files that a scenario names ---
 
 
+def anywhere(**changes):
+    """Load a scenario that may name files out of its folder."""
+    return load_scenario(table(**changes), allow_files_outside=True)
+
+
 def with_shapes(key, path):
     """Load a scenario whose fields are good and whose obstacles or patches are in the file."""
     fields = Path(__file__).parents[2] / "scenarios" / "fields_willow_basin.geojson"
-    return load_scenario(table(field=[], field_file={"path": str(fields), "most": 2, key: str(path)}))
+    return anywhere(field=[], field_file={"path": str(fields), "most": 2, key: str(path)})
 
 
 READERS = {
     "scenario": lambda path: load_scenario(path),
     "manifest": lambda path: loading._load_manifest(path, [], None),
-    "field file": lambda path: load_scenario(table(field=[], field_file={"path": str(path)})),
+    "field file": lambda path: anywhere(field=[], field_file={"path": str(path)}),
     "--fields": lambda path: load_scenario(TABLE, fields=path),
     "obstacles": lambda path: with_shapes("obstacles", path),
     "patches": lambda path: with_shapes("patches", path),
-    "distances": lambda path: load_scenario(table(route__distance_table=str(path))),
-    "scenario weather": lambda path: load_scenario(table(weather={"file": {"path": str(path)}})),
+    "distances": lambda path: anywhere(route__distance_table=str(path)),
+    "scenario weather": lambda path: anywhere(weather={"file": {"path": str(path)}}),
     "boundaries": lambda path: read_boundaries(path),
     "stopwatch": lambda path: read_stopwatch(path),
     "past days": lambda path: read_past_days(path),
     "weather": lambda path: read_weather(path),
-    "empirical": lambda path: load_scenario(
-        table(aircraft__big__turn_time={"dist": "empirical", "file": str(path), "column": "x", "unit": "s"})
+    "empirical": lambda path: anywhere(
+        aircraft__big__turn_time={"dist": "empirical", "file": str(path), "column": "x", "unit": "s"}
     ),
 }
+SHAPES = ("field file", "obstacles", "patches")
+
+
+def ending(kind):
+    """Return how the name of a file ends that a scenario may name for a reader."""
+    return ".geojson" if kind in SHAPES else ".csv"
 
 
 @pytest.mark.parametrize("kind", READERS)
 def test_devices_pipes_folders_and_loops_are_not_read(kind, tmp_path):
     """Reading outside the scenario's folder is allowed, for ordinary files; nothing else may hang or fill memory."""
-    pipe, loop, link = tmp_path / "pipe", tmp_path / "loop", tmp_path / "link"
+    pipe, loop, link, folder = (tmp_path / f"{name}{ending(kind)}" for name in ("pipe", "loop", "link", "folder"))
+    folder.mkdir()
     os.mkfifo(pipe)
     loop.symlink_to(loop)
     link.symlink_to("/dev/zero")
-    for path in ("/dev/zero", "/dev/stdin", pipe, loop, link, tmp_path, tmp_path / "none", "x" * 5000, "a\0b"):
+    for path in ("/dev/zero", "/dev/stdin", pipe, loop, link, tmp_path, folder, tmp_path / "none", "x" * 5000, "a\0b"):
         if os.path.exists(path) or not str(path).startswith("/dev"):  # noqa: PTH110  a Path would refuse some of these
             finished = threading.Event()
             said = []
@@ -323,7 +335,7 @@ def test_devices_pipes_folders_and_loops_are_not_read(kind, tmp_path):
 
 @pytest.mark.parametrize("kind", READERS)
 def test_a_file_of_200_mb_is_refused_unread(kind, tmp_path, monkeypatch):
-    path = tmp_path / "huge"
+    path = tmp_path / f"huge{ending(kind)}"
     with path.open("wb") as handle:
         handle.truncate(200_000_000)  # sparse: it takes no room on the disk
 
@@ -334,7 +346,7 @@ def test_a_file_of_200_mb_is_refused_unread(kind, tmp_path, monkeypatch):
             raise AssertionError("a file that is too large was opened for reading")
         return honest(number, *more, **named)
 
-    monkeypatch.setattr(types.os, "fdopen", no_reading)
+    monkeypatch.setattr(files.os, "fdopen", no_reading)
     assert "larger than" in refusal(lambda: READERS[kind](path))
 
 
@@ -357,7 +369,7 @@ def test_a_file_of_200_mb_is_refused_unread(kind, tmp_path, monkeypatch):
     ],
 )
 def test_what_is_no_text_is_refused(kind, content, tmp_path):
-    path = tmp_path / "file"
+    path = tmp_path / f"file{ending(kind)}"
     path.write_bytes(content)
     assert 0 < len(refusal(lambda: READERS[kind](path))) < 20_000
 
@@ -372,9 +384,9 @@ def test_a_file_that_grows_while_it_is_read_is_still_bounded(tmp_path, monkeypat
         status[6] = 5
         return os.stat_result(status)
 
-    monkeypatch.setattr(types.os, "fstat", small)
+    monkeypatch.setattr(files.os, "fstat", small)
     with pytest.raises(InputError, match="larger than"):
-        types.read_ordinary_file(path, 50, "anything")
+        files.read_ordinary_file(path, 50, "anything")
 
 
 def test_an_ordinary_file_elsewhere_may_be_named(tmp_path):
@@ -384,7 +396,7 @@ def test_an_ordinary_file_elsewhere_may_be_named(tmp_path):
     folder = tmp_path / "scenario"
     folder.mkdir()
     drawn = {"dist": "empirical", "file": "../elsewhere/times.csv", "column": "turn", "unit": "s"}
-    loaded = load_scenario(table(aircraft__big__turn_time=drawn), folder=folder)
+    loaded = load_scenario(table(aircraft__big__turn_time=drawn), folder=folder, allow_files_outside=True)
     assert loaded.base.aircraft["big"].turn_time.mean() == pytest.approx(6.0)
 
 
@@ -533,7 +545,7 @@ def test_sets_times_values_are_bounded():
 
 def test_files_that_sets_share_are_read_once(tmp_path, monkeypatch):
     read = []
-    honest = types.read_ordinary_file
+    honest = files.read_ordinary_file
     for module in (boundaries, weather_file):
         monkeypatch.setattr(
             module, "read_ordinary_file", lambda path, *more: (read.append(path.name), honest(path, *more))[1]
@@ -628,8 +640,8 @@ def test_thousands_of_parts_and_of_equal_names(tmp_path):
     assert len(found.fields) == 3600
     found = read_boundaries(geojson(tmp_path, SQUARE, count=4000, name="home"))
     assert len({entry.name for entry in found.fields}) == 4000
-    made = table(field=[], field_file={"path": str(tmp_path / "fields.geojson")})
-    assert "allowed is at most 2000" in refusal(lambda: load_scenario(made))
+    made = table(field=[], field_file={"path": "fields.geojson"})
+    assert "allowed is at most 2000" in refusal(lambda: load_scenario(made, folder=tmp_path))
 
 
 def test_names_from_geojson_are_printable(tmp_path):

@@ -14,6 +14,7 @@ from short_days import PRICED, SCENARIOS, SHORT, short
 from simulator.command.season import command, read_days
 from simulator.errors import InputError
 from simulator.scenario.distributions import Uniform
+from simulator.scenario.files import ScenarioFolder
 from simulator.scenario.loading import load_scenario
 from simulator.study.day_money import resampler
 from simulator.study.season import season
@@ -138,17 +139,17 @@ def test_weather_file_says_which_dates(weather):
     """Counted by hand: of 30 June dates those divisible by 3 are lost; by 5, only two hours are left, too few for 3."""
     scenario = _with_weather(weather).sets[0].scenario
     span = Span((6, 1), (6, 30))
-    calendar = calendar_of_weather(span, scenario, weather.parent, 3.0)
+    calendar = calendar_of_weather(span, scenario, ScenarioFolder(weather.parent), 3.0)
     numbers = [day.timetuple().tm_yday for day in span.dates(2022)]
     expected = [number % 3 != 0 and number % 5 != 0 for number in numbers]
     assert (calendar.seasons >= 0).tolist() == [expected]
     assert calendar.kinds == (((0.0, 3 * 3600.0),),)
-    looser = calendar_of_weather(span, scenario, weather.parent, 1.5)
+    looser = calendar_of_weather(span, scenario, ScenarioFolder(weather.parent), 1.5)
     assert (looser.seasons >= 0).tolist() == [[number % 3 != 0 for number in numbers]]
     assert set(looser.kinds) == {((0.0, 3 * 3600.0),), ((0.0, 2 * 3600.0),)}
     assert any("one season" in note for note in looser.notes)
     with pytest.raises(InputError, match="no whole season"):
-        calendar_of_weather(Span((3, 1), (6, 30)), scenario, weather.parent, 3.0)
+        calendar_of_weather(Span((3, 1), (6, 30)), scenario, ScenarioFolder(weather.parent), 3.0)
 
 
 def test_season_by_weather_file(weather):

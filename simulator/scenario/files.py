@@ -1,0 +1,149 @@
+"""The files that a scenario may name: ordinary ones of the expected kind, in its own folder or where one allows."""
+
+from __future__ import annotations
+
+import difflib
+import os
+import re
+import stat
+from dataclasses import dataclass, field
+from pathlib import Path
+
+from simulator.errors import InputError
+
+CSV = "a CSV file (.csv)"
+GEOJSON = "a GeoJSON file (.geojson, .json)"
+_ENDINGS = {CSV: (".csv",), GEOJSON: (".geojson", ".json")}
+_NUMBERS = re.compile(r"[-+\d.,:/ ]{1,30}")
+_MOST_COMPARED = 500
+
+
+@dataclass(frozen=True)
+class ScenarioFolder:
+    """Where a scenario's file names lead.
+
+    Parameters
+    ----------
+    path : Path
+        Folder that they are relative to.
+    outside : bool
+        Whether they may lead out of it: a scenario from somebody else could name any file of the user's.
+    named : frozenset of Path
+        Files that the user named himself, wherever they are and whatever they are called.
+    """
+
+    path: Path = field(default_factory=Path)
+    outside: bool = False
+    named: frozenset[Path] = frozenset()
+
+    def file(self, name: str, kind: str) -> Path:
+        """Return the path of a file that a scenario names.
+
+        Parameters
+        ----------
+        name : str
+            As the scenario writes it.
+        kind : {CSV, GEOJSON}
+            What it must be, by the end of its name.
+
+        Raises
+        ------
+        InputError
+            The name is no file's, leads in a circle of links, out of the folder, or to a file of another kind.
+        """
+        from simulator.scenario.types import shown
+
+        if not name.strip() or len(name) > 1000 or not name.isprintable():
+            raise InputError.single(f"got {shown(name)}; allowed is the name of a file")
+        try:
+            path, home = (self.path / name).resolve(), self.path.resolve()
+        except (OSError, RuntimeError) as error:
+            raise InputError.single(f"got {shown(name)}, which cannot be followed: {error}") from error
+        if path in self.named:
+            return path
+        if not (self.outside or path.is_relative_to(home)):
+            message = f"got {shown(name)}, which is not in the scenario's folder; allowed is a file there, or any file"
+            raise InputError.single(f"{message} with --allow-files-outside, if you trust the scenario")
+        check_kind(path, kind, shown(name))
+        return path
+
+
+def check_kind(path: Path, kind: str, name: str) -> None:
+    """Refuse a file whose name does not end as its kind's do, before it is read.
+
+    Raises
+    ------
+    InputError
+        With what it seems to be, where that is known.
+    """
+    if path.suffix.lower() not in _ENDINGS[kind]:
+        raise InputError.single(f"got {name}{other_kind(path)}; allowed is {kind}")
+
+
+def other_kind(path: Path) -> str:
+    """Say what a file of boundaries is that is no GeoJSON, by its name; empty when that is not known."""
+    known = {".kml": "KML", ".kmz": "KMZ", ".shp": "a shapefile", ".gpkg": "a GeoPackage", ".gpx": "GPX"}
+    kind = known.get(path.suffix.lower())
+    return f", which is {kind}: export it as GeoJSON (longitude and latitude, EPSG:4326)" if kind else ""
+
+
+def cell_shown(text: str) -> str:
+    """Return a cell of a table for a message: numbers as they are; words might be none of the reader's business."""
+    if not text.strip():
+        return "nothing"
+    return repr(text.strip()) if _NUMBERS.fullmatch(text.strip()) else "text"
+
+
+def near_name(name: str, known: list[str]) -> str:
+    """Return ``; nearest is 'x'`` for a name in a file; what is not near is not quoted, only counted."""
+    few = {one.lower(): one for one in reversed(known[:_MOST_COMPARED]) if one}
+    near = difflib.get_close_matches(name.strip().lower()[:100], few, n=1, cutoff=0.6)
+    return f"; nearest is {few[near[0]]!r}" if near else f"; there are {len(known)} others"
+
+
+def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
+    """Read a file that a user names, wherever it is, if it is an ordinary one of a sane size.
+
+    Parameters
+    ----------
+    path : Path
+        File; symbolic links are followed.
+    most_bytes : int
+        A larger file is refused without reading it.
+    allowed : str
+        What it should be, for messages ("a CSV file").
+
+    Raises
+    ------
+    InputError
+        There is no such file, it is a folder, a pipe or a device (which could hang or never end), it is too large, or
+        it cannot be read.
+    """
+    name = str(path)
+    try:
+        # without blocking, because opening a pipe would wait for its writer; what is opened is what is looked at
+        number = os.open(path, os.O_RDONLY | getattr(os, "O_NONBLOCK", 0) | getattr(os, "O_BINARY", 0))
+        try:
+            status = os.fstat(number)
+            if not stat.S_ISREG(status.st_mode):
+                kind = "a folder" if stat.S_ISDIR(status.st_mode) else "a device or pipe"
+                message = f"cannot be read: is {kind}, not a regular file; allowed is {allowed}"
+                raise InputError.single(message, file=name)
+            content = b""
+            if status.st_size <= most_bytes:
+                with os.fdopen(number, "rb", closefd=False) as handle:
+                    # nothing at all comes out of some that call themselves regular, such as the kernel's messages
+                    content = handle.read(most_bytes + 1) or b""
+        finally:
+            os.close(number)
+    except OSError as error:
+        raise InputError.single(f"cannot be read: {error.strerror or error}", file=name) from error
+    except ValueError as error:
+        raise InputError.single(f"is not a usable file name: {error}", file=name) from error
+    size = max(status.st_size, len(content))
+    if size > most_bytes:
+        raise InputError.single(
+            f"is larger than the limit of {most_bytes / 1e6:g} MB ({size / 1e6:.1f} MB); allowed is {allowed}",
+            file=name,
+        )
+    return content
