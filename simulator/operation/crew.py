@@ -1,7 +1,8 @@
-"""The crew: people, the tasks and launches that wait for them, and the one process that hands them out.
+"""The crew: people, and the tasks and launches that wait for them.
 
-Nobody polls: the crew looks round whenever somebody asks or becomes free, and serves the most urgent first. People
-whose task has ended are handed on once whoever had asked for the task has said what comes next.
+Nobody polls: the crew looks round whenever somebody asks, lands, or may go on, and serves the most urgent first. When a
+task ends, its people are handed on to what waits already, once the process that had asked for it has said what comes
+next; an aircraft that this makes ready asks for its launch after that.
 """
 
 from __future__ import annotations
@@ -25,8 +26,8 @@ class Crew:
         self, env: Environment, rig_name: str, table: CrewTable, pumps: int, airspace: Airspace, log: DayLog
     ) -> None:
         self.env, self.table, self.airspace, self.log = env, table, airspace, log
-        self.pilots = [Person(f"{rig_name}/pilot {number}", True) for number in range(1, table.pilots + 1)]
-        self.helpers = [Person(f"{rig_name}/helper {number}", False) for number in range(1, table.helpers + 1)]
+        self.pilots = [Person(f"{rig_name}/pilot {number}") for number in range(1, table.pilots + 1)]
+        self.helpers = [Person(f"{rig_name}/helper {number}") for number in range(1, table.helpers + 1)]
         self.people = self.helpers + self.pilots
         self.held_for: Reason | None = None
         """Why the whole crew is kept from its tasks; None while it is at work."""

@@ -20,11 +20,8 @@ Launches stand between ``URGENT`` and ``TURNAROUND``.
 class Wish:
     """What waits for people, and what has kept it waiting so far."""
 
-    __slots__ = ("blocked", "holds")
-
-    def __init__(self, blocked: Reason) -> None:
-        self.blocked = blocked
-        self.holds: list[tuple[float, Reason]] = []
+    blocked: Reason
+    holds: list[tuple[float, Reason]]
 
     def block(self, now_s: float, reason: Reason) -> None:
         """Note why it cannot start from now on; what it had waited for until now is kept in ``holds``."""
@@ -36,10 +33,10 @@ class Wish:
 class Person:
     """One member of the crew; a pilot watches aircraft in the air with free hands."""
 
-    __slots__ = ("busy", "is_pilot", "name", "watching")
+    __slots__ = ("busy", "name", "watching")
 
-    def __init__(self, name: str, is_pilot: bool) -> None:
-        self.name, self.is_pilot = name, is_pilot
+    def __init__(self, name: str) -> None:
+        self.name = name
         self.busy = False
         self.watching = 0
 

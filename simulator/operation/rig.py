@@ -125,8 +125,6 @@ class Rig:
         for pack in self.packs:
             if pack.since_s < now:
                 self.log.add(pack.since_s, now, pack.name, pack.state)
-        for one in self.aircraft:
-            one.mark(now, State.DONE, Reason.DAY_END)
         self.crew.close(now)
         return RigEnd(
             self.name,

@@ -14,7 +14,7 @@ class Site:
     def __init__(self, env: Environment, aircraft: int, last_landing_s: float) -> None:
         self._env, self._aircraft, self._last_landing_s = env, aircraft, last_landing_s
         self.visit: Visit | None = None
-        """The field the rig is at; None on the road."""
+        """The field the rig flies; None on the road and until it first stands ready."""
         self.is_open = False
         """Whether the rig stands ready to fly it."""
         self.closed = False
@@ -23,7 +23,7 @@ class Site:
         self.idle: dict[str, Reason] = {}
         """Aircraft with nothing to fly, and why."""
         self.opened, self.work_back = env.event(), env.event()
-        """The rig next stands ready at a field; a stretch has been given back, or a field opened."""
+        """The rig next stands ready at a field; there may be work again for aircraft at rest."""
         self._left: Event | None = None
 
     @property

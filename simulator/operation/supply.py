@@ -66,9 +66,8 @@ class Supply:
             self._changed = self.env.event()
             self._see_ahead()
 
-    def _mix_batch(self, task: Task, amount: float) -> ProcessGenerator:
+    def _mix_batch(self, task: Task, granted: Event | None, amount: float) -> ProcessGenerator:
         """Mix a batch; the process of one."""
-        granted = self.crew.ask(task)
         if granted is not None:
             yield granted
         yield self.env.timeout(task.duration_s)
@@ -80,9 +79,8 @@ class Supply:
         self._serve()
         self.crew.finish(task)
 
-    def _fetch(self, task: Task) -> ProcessGenerator:
+    def _fetch(self, task: Task, granted: Event | None) -> ProcessGenerator:
         """Drive for water or granules, and come back full; the process of one trip."""
-        granted = self.crew.ask(task)
         if granted is not None:
             yield granted
         yield self.env.timeout(task.duration_s)
@@ -182,13 +180,14 @@ class Supply:
         batch = self._next_batch() if self.liquid else 0.0
         if batch > 0.0:
             task_s = self._draw_mix_s() + batch * self._table.water_share / self._table.transfer_flow
-            self._mixing = Task(Reason.MIX, task_s, self._mix.people, self._mix.by, urgency, self.name)
+            task = self._mixing = Task(Reason.MIX, task_s, self._mix.people, self._mix.by, urgency, self.name)
             self._coming = batch
-            self.env.process(self._mix_batch(self._mixing, batch))
+            self.env.process(self._mix_batch(task, self.crew.ask(task), batch))
         elif self._mixing is None and self._trip_is_due():
             people = self._table.water_trip_people
-            self._trip = Task(Reason.RESTOCK, self._draw_trip_s(), people, "anyone", urgency, self.name, away=True)
-            self.env.process(self._fetch(self._trip))
+            trip_s = self._draw_trip_s()
+            task = self._trip = Task(Reason.RESTOCK, trip_s, people, "anyone", urgency, self.name, away=True)
+            self.env.process(self._fetch(task, self.crew.ask(task)))
         under_way = self._mixing if self._mixing is not None else self._trip
         if self._orders and under_way is not None:
             self.crew.hasten(under_way)

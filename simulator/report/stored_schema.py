@@ -9,14 +9,14 @@ import json
 from collections.abc import Mapping
 from typing import Annotated, Any, Literal
 
-from pydantic import BaseModel, ConfigDict, Field, ValidationError, model_validator
+from pydantic import AfterValidator, BaseModel, ConfigDict, Field, ValidationError, model_validator
 from pydantic_core import PydanticCustomError
 
-from simulator.analysis.summary import RESOURCES
+from simulator.analysis.resources import resources
 from simulator.errors import InputError
-from simulator.operation.log import Reason, State
+from simulator.report.palette import RESOURCE_LOOKS
 from simulator.scenario.loading import check_shape
-from simulator.scenario.types import shown
+from simulator.scenario.shown import shown
 
 MOST_SETS = 1000
 MOST_SHOWN = 50
@@ -37,6 +37,23 @@ Time = Annotated[float, Field(ge=-1.0, le=LONGEST_DAY_S)]
 Metres = Annotated[float, Field(ge=-1e8, le=1e8)]
 Place = tuple[Metres, Metres]
 Number = Annotated[int, Field(ge=0, lt=_MOST_NAMED)]
+ResourceNumber = Annotated[int, Field(ge=0, lt=MOST_SHOWN)]
+
+
+def _known_to(resource: str, *more: str) -> AfterValidator:
+    """Return a check that a state is one that the entities of a resource can be in."""
+    known = {*more, *(state for one in resources() if one.name == resource for state in one.states)}
+
+    def check(state: str) -> str:
+        if state not in known:
+            raise _wrong(f"got {shown(state)}; allowed are the states of {resource}")
+        return state
+
+    return AfterValidator(check)
+
+
+AircraftState = Annotated[str, _known_to("aircraft", "flight")]
+PackState = Annotated[str, _known_to("packs")]
 
 
 class Stored(BaseModel):
@@ -206,13 +223,13 @@ class DayRig(Stored):
     """Moves: start, end, what, from place, to place."""
 
     name: Text
-    moves: Annotated[list[tuple[Time, Time, Reason, int, int]], Field(max_length=_MOST_ROWS)]
+    moves: Annotated[list[tuple[Time, Time, Text, int, int]], Field(max_length=_MOST_ROWS)]
 
 
 class DayAircraft(OnRig):
     """States: start, end, state, reason."""
 
-    states: Annotated[list[tuple[Time, Time, State | Literal["flight"], Reason]], Field(max_length=_MOST_ROWS)]
+    states: Annotated[list[tuple[Time, Time, AircraftState, Text]], Field(max_length=_MOST_ROWS)]
 
 
 class DayPack(OnRig):
@@ -220,7 +237,7 @@ class DayPack(OnRig):
 
     capacity_wh: Annotated[float, Field(ge=0.1, le=1e9)]
     reserve_wh: Size
-    states: Annotated[list[tuple[Time, Time, State]], Field(max_length=_MOST_ROWS)]
+    states: Annotated[list[tuple[Time, Time, PackState]], Field(max_length=_MOST_ROWS)]
     charge: Annotated[list[tuple[Time, Amount]], Field(min_length=1, max_length=_MOST_ROWS)]
 
 
@@ -237,19 +254,19 @@ class DayPower(OnRig):
     kind: Literal["grid", "generator"]
     capacity_kw: Size
     load_kw: Annotated[list[tuple[Time, Time, Size]], Field(max_length=_MOST_ROWS)]
-    stops: Annotated[list[tuple[Time, Time, Reason]], Field(max_length=_MOST_ROWS)]
+    stops: Annotated[list[tuple[Time, Time, Text]], Field(max_length=_MOST_ROWS)]
 
 
 class DayPerson(OnRig):
     """Tasks: start, end, what, for whom."""
 
-    tasks: Annotated[list[tuple[Time, Time, Reason, Text]], Field(max_length=_MOST_ROWS)]
+    tasks: Annotated[list[tuple[Time, Time, Text, Text]], Field(max_length=_MOST_ROWS)]
 
 
 class DaySupply(OnRig):
     """Tasks: start, end, what, amount."""
 
-    tasks: Annotated[list[tuple[Time, Time, Reason, Amount]], Field(max_length=_MOST_ROWS)]
+    tasks: Annotated[list[tuple[Time, Time, Text, Amount]], Field(max_length=_MOST_ROWS)]
 
 
 class FlownLine(Stored):
@@ -284,7 +301,12 @@ class DaySortie(Stored):
     passes_in_one: Annotated[int, Field(ge=0, le=10**9)]
 
 
-_LastResource = Annotated[int, Field(ge=0, lt=len(RESOURCES))]
+class DayOther(Stored):
+    """What a resource added to the model's own was doing: start, end, state, reason."""
+
+    name: Text
+    kind: Text
+    states: Annotated[list[tuple[Time, Time, Text, Text]], Field(max_length=_MOST_ROWS)]
 
 
 class DayRecord(Stored):
@@ -308,9 +330,11 @@ class DayRecord(Stored):
     power: Annotated[list[DayPower], Field(max_length=_MOST_NAMED)]
     people: Annotated[list[DayPerson], Field(max_length=_MOST_NAMED)]
     supplies: Annotated[list[DaySupply], Field(max_length=_MOST_NAMED)]
-    weather: Annotated[list[tuple[Time, Time, Reason]], Field(max_length=_MOST_ROWS)]
+    weather: Annotated[list[tuple[Time, Time, Text]], Field(max_length=_MOST_ROWS)]
     sorties: Annotated[list[DaySortie], Field(max_length=_MOST_ROWS)]
-    bottleneck: Annotated[list[tuple[Time, Time, _LastResource, _LastResource]], Field(max_length=_MOST_ROWS)]
+    bottleneck: Annotated[list[tuple[Time, Time, ResourceNumber, ResourceNumber]], Field(max_length=_MOST_ROWS)]
+    resources: Annotated[list[Text], Field(max_length=MOST_SHOWN)] = list(RESOURCE_LOOKS)
+    others: Annotated[list[DayOther], Field(max_length=_MOST_NAMED)] = []
 
     @model_validator(mode="after")
     def _numbers_are_of_something(self) -> DayRecord:
@@ -323,6 +347,7 @@ class DayRecord(Stored):
         within &= all(
             one.aircraft < len(self.aircraft) and one.pack < packs and one.field < fields for one in self.sorties
         )
+        within &= all(max(row[2:]) < len(self.resources) for row in self.bottleneck)
         if not within:
             raise _wrong("got the number of something that is not in the record; allowed are those of its lists")
         return self
@@ -336,6 +361,7 @@ class DayRecord(Stored):
         spans += [row[:2] for charger in self.chargers for row in charger.sessions]
         spans += [row[:2] for power in self.power for row in power.load_kw]
         spans += [row[:2] for person in self.people for row in person.tasks]
+        spans += [row[:2] for other in self.others for row in other.states]
         spans += [row[:2] for row in self.bottleneck]
         spans += [(one.start_s, one.end_s) for one in self.sorties]
         if not all(start <= end <= latest for start, end in spans):

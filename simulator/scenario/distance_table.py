@@ -8,7 +8,7 @@ from pathlib import Path
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.files import cell_shown, near_name, read_ordinary_file
-from simulator.scenario.types import shown
+from simulator.scenario.shown import shown
 from simulator.scenario.units import LENGTH, UnitError, parse
 
 YARD = "yard"

@@ -10,6 +10,7 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 from simulator.errors import InputError
+from simulator.scenario.shown import shown
 
 CSV = "a CSV file (.csv)"
 GEOJSON = "a GeoJSON file (.geojson, .json)"
@@ -51,8 +52,6 @@ class ScenarioFolder:
         InputError
             The name is no file's, leads in a circle of links, out of the folder, or to a file of another kind.
         """
-        from simulator.scenario.types import shown
-
         if not name.strip() or len(name) > 1000 or not name.isprintable():
             raise InputError.single(f"got {shown(name)}; allowed is the name of a file")
         try:

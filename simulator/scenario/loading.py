@@ -21,7 +21,7 @@ from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_s
 from simulator.scenario.references import check_references
 from simulator.scenario.remarks import remarks
 from simulator.scenario.schema import Scenario
-from simulator.scenario.types import shown
+from simulator.scenario.shown import shown
 from simulator.scenario.validate import check_names, check_size, fill_defaults, validate
 from simulator.scenario.weather_days import Windows, weather_days
 

@@ -17,7 +17,7 @@ from simulator.scenario import units
 from simulator.scenario.field_list import LEAST_FIELD_M2, MOST_FIELDS, FieldSite
 from simulator.scenario.files import read_ordinary_file
 from simulator.scenario.merge import nearest
-from simulator.scenario.types import shown
+from simulator.scenario.shown import shown
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, UnitError
 
 LARGEST_FILE_BYTES = 5_000_000

@@ -35,6 +35,7 @@ from simulator.scenario.distributions import (
     Weibull,
 )
 from simulator.scenario.files import CSV, ScenarioFolder, cell_shown, near_name, read_ordinary_file
+from simulator.scenario.shown import shown
 from simulator.scenario.units import Dimension, UnitError
 
 SMALLEST = 1e-9
@@ -91,19 +92,6 @@ def _limits_text(above: float | None, least: float | None, most: float | None) -
     if most is not None:
         parts.append(f"at most {most:g}")
     return " and ".join(parts)
-
-
-def shown(value: Any, longest: int = 60) -> str:
-    """Return a value for a message: short whatever it is, even a whole number too long to be written out."""
-    if isinstance(value, list | dict) and len(value) > 20:
-        return f"{'a list' if isinstance(value, list) else 'a table'} of {len(value)}"
-    if isinstance(value, int) and value.bit_length() > 200:
-        return "a whole number of more than 60 digits"
-    try:
-        text = repr(value[: longest + 1] if isinstance(value, str) else value)
-    except (RecursionError, ValueError):
-        return f"a deeply nested {type(value).__name__}"
-    return text if len(text) <= longest else text[: longest - 3] + "..."
 
 
 def _check(

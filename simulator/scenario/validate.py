@@ -19,7 +19,7 @@ from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_equipment import Aircraft
 from simulator.scenario.schema_rig import Rig
-from simulator.scenario.types import shown
+from simulator.scenario.shown import shown
 
 MOST_PROBLEMS = 200
 """Problems of one scenario that are worked out; more help nobody."""

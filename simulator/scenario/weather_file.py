@@ -16,7 +16,7 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.files import cell_shown, near_name, read_ordinary_file
-from simulator.scenario.types import shown
+from simulator.scenario.shown import shown
 
 FloatArray = NDArray[np.float64]
 

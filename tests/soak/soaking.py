@@ -100,7 +100,7 @@ def soak_batch(number, found, strategy=scenarios):
         found.scenarios += 1
         kept = copy.deepcopy(table)
         try:
-            plan = make_plan(load_scenario(table).sets[0])
+            plan = make_plan(load_scenario(table, allow_files_outside=True).sets[0])
         except InputError:
             found.refused += 1
             return
