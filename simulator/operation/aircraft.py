@@ -10,8 +10,6 @@ from simulator.operation.plan_aircraft import AircraftPlan
 from simulator.operation.site import Site
 from simulator.operation.work import Load
 
-_GAP_S = 1e-6
-
 
 class Aircraft:
     """One aircraft on a rig."""

@@ -46,7 +46,3 @@ class Charger:
     def __init__(self, name: str, plan: ChargerPlan) -> None:
         self.plan, self.taken = plan, 0
         self.slots = [Slot(f"{name}.{place}", self) for place in range(1, plan.slots + 1)]
-
-    def free_slot(self) -> Slot:
-        """Return the first slot that is not taken."""
-        return next(slot for slot in self.slots if not slot.taken)

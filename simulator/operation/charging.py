@@ -144,7 +144,7 @@ class ChargingStation:
                     of, best, most_w = source, charger, share_w
         if of is None or best is None:
             return None
-        slot = best.free_slot()
+        slot = next(one for one in best.slots if not one.taken)
         slot.taken = True
         best.taken += 1
         of.taken += 1

@@ -47,7 +47,6 @@ class Moves:
                     yield from self._pack_up()
                 yield from self._drive(goal)
                 if self._env.now >= rig.day.last_landing_s:
-                    self._site.visit = None
                     break
                 yield from self._set_up()
             self._at_first = False
@@ -176,15 +175,15 @@ class Moves:
         """End the day: nothing starts any more, and once all hands are free everything goes back to the yard."""
         rig = self._rig
         self._site.close()
-        rig.crew.withdraw()
-        rig.supply.withdraw()
+        rig.withdraw()
         if rig.crew.held_for is None or rig.crew.held_for is Reason.BREAK:
             yield rig.crew.gather(Reason.MOVING)
         for one in rig.aircraft:
             if one.process is not None:
                 one.process.interrupt("the day is over")
-        # they write down what they were about, here
+        # they write down what they were about, here; whoever was at work on them waits for nothing more
         yield self._env.timeout(0.0)
+        rig.withdraw()
         if self._place is not None:
             yield from self._pack_up()
             yield from self._drive(None)

@@ -118,6 +118,13 @@ class Rig:
             return [(end_s, Reason.TOO_FEW_PACKS)]
         return max(coming, key=lambda pack: pack.above_reserve_wh).waits(start_s, end_s)
 
+    def withdraw(self) -> None:
+        """Forget every task, launch, load and pack that is waited for: the day is over."""
+        self.crew.withdraw()
+        self.supply.withdraw()
+        self.shelf.wants.clear()
+        self.station.hurry()
+
     def end(self) -> RigEnd:
         """Close everything that is open in the log and return what is left."""
         now = self.paid_until_s

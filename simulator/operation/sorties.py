@@ -168,7 +168,6 @@ class Sorties:
             aircraft.mark_rest(self._env.now)
         aircraft.under_repair = False
         self._until_failure_s = self._draw_between_s()
-        site.check_left()
 
     def _end_day(self) -> None:
         """Log what it was waiting for when the day was called off."""
