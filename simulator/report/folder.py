@@ -17,8 +17,7 @@ from typing import TYPE_CHECKING, Any
 from simulator import __version__
 from simulator.compiled import in_use
 from simulator.errors import InputError
-from simulator.experiment.journal import sync_folder
-from simulator.experiment.record_file import disk_problem
+from simulator.experiment.disk import disk_problem, sync_folder
 from simulator.report.own_files import (
     MANIFEST,
     WRITTEN,
