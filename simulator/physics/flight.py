@@ -412,8 +412,8 @@ def calibrate(
         if power <= limit:
             raise ValueError(
                 f"hover at {mass:g} kg: the pack would last so long only at {power:.0f} W, but rotor discs of"
-                f" {unit.disc_area_m2:.2f} m2 need more than {limit:.0f} W to hold it: the hover time is too long for this"
-                " mass, the tank too heavy for these rotors, or the pack's energy too small"
+                f" {unit.disc_area_m2:.2f} m2 need more than {limit:.0f} W to hold it: the hover time is too long for"
+                " this mass, the tank too heavy for these rotors, or the pack's energy too small"
             )
     inverse_merit, fixed_power_w = _fit(limit_w, power_w, len(mass_kg) > 1)
     return _finish(unit, inverse_merit, fixed_power_w, float(power_w.min()))
