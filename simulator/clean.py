@@ -53,6 +53,10 @@ def visible(text: str, kept: str = "\n\t") -> str:
     )
 
 
+class OutputError(Exception):
+    """Standard output or error takes no more: the device is full, or gone."""
+
+
 class CleanStream:
     """A text stream on which nothing foreign can steer a terminal; what the stream cannot encode is written out.
 
@@ -68,14 +72,28 @@ class CleanStream:
     def write(self, text: str) -> int:
         """Write a text, cleaned."""
         encoding = self._stream.encoding or "utf-8"
-        self._stream.write(visible(text).encode(encoding, "backslashreplace").decode(encoding))
+        self._pass(visible(text).encode(encoding, "backslashreplace").decode(encoding))
         return len(text)
+
+    def flush(self) -> None:
+        """Hand on what is written."""
+        self._pass("", flush=True)
+
+    def _pass(self, text: str, flush: bool = False) -> None:
+        try:
+            self._stream.write(text)
+            if flush:
+                self._stream.flush()
+        except BrokenPipeError:
+            raise
+        except OSError as error:
+            raise OutputError(f"the output cannot be written: {error.strerror or error}") from error
 
     def steer(self, text: str) -> None:
         """Write a text in which acreday's own colours and returns to the line's begin stay, and all else is cleaned."""
         for number, part in enumerate(_OWN_CODES.split(text)):
             if number % 2:
-                self._stream.write(part)
+                self._pass(part)
             else:
                 self.write(part)
 

@@ -2,12 +2,14 @@
 
 from __future__ import annotations
 
+import os
 import sys
+from contextlib import suppress
 from importlib import import_module
 
 import click
 
-from simulator.clean import clean_output
+from simulator.clean import OutputError, clean_output
 from simulator.errors import AcredayError, InputError
 from simulator.version import __version__
 
@@ -86,15 +88,31 @@ def group() -> None:
 
 def main(arguments: list[str] | None = None) -> None:
     """Run the command line; exit code 0 when done, 2 for bad input, 130 when interrupted."""
-    with clean_output():
-        _main(arguments)
+    try:
+        with clean_output():
+            _main(arguments)
+    except (BrokenPipeError, OutputError) as error:
+        _end_without_output(error)
+
+
+def _end_without_output(error: BrokenPipeError | OutputError) -> None:
+    """Say on standard error, when that is left, why the output ends, and end; a reader who has left needs no word."""
+    with suppress(OSError, ValueError, OutputError), clean_output():
+        if isinstance(error, OutputError):
+            click.echo(f"acreday: {error}", err=True)
+    # what the streams still hold would fail once more when Python ends
+    with suppress(OSError, ValueError):
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        for stream in (sys.stdout, sys.stderr):
+            os.dup2(nowhere, stream.fileno())
+    sys.exit(2 if isinstance(error, OutputError) else 1)
 
 
 def _main(arguments: list[str] | None) -> None:
     try:
         code = group.main(args=arguments, prog_name="acreday", standalone_mode=False)
     except click.exceptions.Abort:
-        click.echo("acreday: stopped before anything was finished", err=True)
+        click.echo("acreday: stopped; what had finished before is kept", err=True)
         sys.exit(130)
     except click.ClickException as error:
         error.show()
@@ -107,11 +125,8 @@ def _main(arguments: list[str] | None) -> None:
             click.echo(f"acreday: {problem}" if count == 1 else f"  {problem}", err=True)
         sys.exit(2)
     except KeyboardInterrupt:
-        click.echo("acreday: stopped before anything was finished", err=True)
+        click.echo("acreday: stopped; what had finished before is kept", err=True)
         sys.exit(130)
-    except BrokenPipeError:
-        sys.stderr.close()
-        sys.exit(1)
     except AcredayError as error:
         click.echo(f"acreday: fault of the model, please report it: {error}", err=True)
         sys.exit(3)

@@ -233,7 +233,7 @@ def told_file(target: Path, name: str) -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        from simulator.experiment.record_file import disk_problem
+        from simulator.experiment.disk import disk_problem
 
         remedy = "no result is written: free space there, then give the command again"
         raise disk_problem(error, str(target / name), remedy) from error

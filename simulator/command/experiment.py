@@ -22,7 +22,11 @@ from simulator.experiment.result import Result
 from simulator.scenario.loading import LoadedScenario
 
 if TYPE_CHECKING:
+    from simulator.experiment.day_store import DayStore
     from simulator.report.folder import ResultFolder
+
+
+_NOTHING = "acreday: stopped; no day had finished"
 
 
 @dataclass(frozen=True)
@@ -130,31 +134,39 @@ def _check_fewer(target: Path, request: Request, result: Result) -> None:
             raise InputError.single(f"{message} --out: every finished day is kept", "--out", str(target))
 
 
-def prepare_journal(target: Path, force: bool, resume: bool) -> Path:
-    """Return the file that keeps finished days of a run into a folder: a hidden sibling.
+def unfinished_file(target: Path, resume: bool) -> Path:
+    """Return the database that keeps finished days of a run into a folder: a hidden sibling.
 
     Raises
     ------
     InputError
-        An unfinished run is there and neither ``--resume`` nor ``--force`` is given, or none is and ``--resume`` is.
+        ``--resume`` is given and there is no unfinished run.
     """
-    from simulator.experiment.journal import days_in, in_use
-
     # beside what a link leads to, so that no two ways to a folder let two runs in
     real = target.resolve()
-    journal = real.parent / f".{real.name}.unfinished"
+    path = real.parent / f".{real.name}.unfinished"
+    if resume and not path.exists():
+        message = "no unfinished run is there, so nothing is changed; leave out --resume to begin one"
+        raise InputError.single(message, "--out", str(target))
     try:
-        if resume and not journal.exists():
-            message = "no unfinished run is there, so nothing is changed; leave out --resume to begin one"
-            raise InputError.single(message, "--out", str(target))
-        # one that is being written is refused when it is opened
-        if not resume and not force and days_in(journal) and not in_use(journal):
-            message = "an unfinished run is there; give --resume to go on with it, or --force to drop it"
-            raise InputError.single(message, "--out", str(target))
         real.parent.mkdir(parents=True, exist_ok=True)
     except OSError as error:
-        raise InputError.single(f"cannot be used: {error.strerror or error}", "--out", str(journal)) from error
-    return journal
+        raise InputError.single(f"cannot be used: {error.strerror or error}", "--out", str(path)) from error
+    return path
+
+
+def _refuse_unfinished(store: DayStore, target: Path, request: Request) -> None:
+    """Refuse to begin where days of an unfinished run of the same scenario lie.
+
+    Raises
+    ------
+    InputError
+        They do, and neither ``--resume`` nor ``--force`` is given.
+    """
+    count = store.count
+    if count and not request.resume and not request.force:
+        message = f"an unfinished run of {count} days is there; give --resume to go on with it, or --force to drop it"
+        raise InputError.single(message, "--out", str(target))
 
 
 def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> LoadedScenario:
@@ -197,14 +209,16 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     target = Path(request.out) if request.out is not None else Path("reports") / f"{loaded.name}{suffix}"
     refuse_existing(request.json_file, request.force, request.scenario)
     check_target(target, request.force, _same_run(loaded, request))
-    path = prepare_journal(target, request.force, request.resume)
-    from simulator.experiment.journal import days_in, sync_folder
-    from simulator.experiment.run import Options, open_journal, run
+    path = unfinished_file(target, request.resume)
+    from simulator.experiment.disk import sync_folder
+    from simulator.experiment.run import Options, open_store, run
 
     budget_s, certificates = read_budget(request.budget), read_certificates(request.tls)
+    finished = False
     # held until the folder is written, so that no other run comes between
-    journal = open_journal(loaded, path, request.seed, fresh=not request.resume)
+    store = open_store(loaded, path, request.seed, fresh=request.force and not request.resume)
     try:
+        _refuse_unfinished(store, target, request)
         options = Options(
             request.days,
             request.seed,
@@ -214,7 +228,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
             request.one_more_days,
             request.scheduler,
             budget_s,
-            journal,
+            store,
             certificates,
         )
         try:
@@ -227,21 +241,22 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         document["units"], document["title"] = loaded.base.units, loaded.base.title
         document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
         document["product_kind"] = loaded.base.product.kind
-        try:
-            folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
-        except KeyboardInterrupt:
-            progress.end()
-            note("acreday: stopped while the result was written; every finished day is kept, go on with --resume")
-            sys.exit(130)
+        folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
         # its name must be on the disk before the days that it was made of go
         sync_folder(folder.resolve().parent)
         if request.json_file is not None:
             write_json(document, request.json_file)
         # what time cut short may go on, too, and days beyond those asked for may be wanted later
         cut_short = result.stopped.startswith(("interrupted", "the time was over"))
-        journal.close(remove=not cut_short and result.beyond <= 0)
+        finished = not cut_short and result.beyond <= 0
+        store.close(remove=finished)
+    except KeyboardInterrupt:
+        progress.end()
+        kept = store.count
+        note(f"acreday: stopped; {kept} finished days are kept, go on with --resume" if kept else _NOTHING)
+        sys.exit(130)
     finally:
-        journal.close(remove=days_in(path) == 0)
+        store.close(remove=finished or store.count == 0)
     if not request.quiet and request.json_file != "-":
         from simulator.report.text import result_table
 
@@ -387,10 +402,13 @@ def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
     for key, value in table.items():
         source = (folder / value).resolve() if key in _FILE_KEYS and isinstance(value, str) and value else None
         if source is not None and source.is_file():
-            stem = f"{INPUT_COPY}{source.name}"
+            # a copy of a copy keeps its name, or the names would grow with every run
+            stem = bare = source.name if source.name.startswith(INPUT_COPY) else f"{INPUT_COPY}{source.name}"
             taken = {name for path, name in inputs.items() if path != source}
+            number = 1
             while stem in taken:
-                stem = f"{INPUT_COPY}{len(inputs)}_{source.name}"
+                number += 1
+                stem = f"{INPUT_COPY}{number}_{bare[len(INPUT_COPY) :]}"
             changed[key] = inputs.setdefault(source, stem)
         else:
             changed[key] = _with_inputs(value, folder, inputs)

@@ -8,8 +8,7 @@ from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
 
-from simulator.experiment.journal import sync_folder
-from simulator.experiment.record_file import disk_problem
+from simulator.experiment.disk import disk_problem, sync_folder
 from simulator.report.writing import safe_cell
 
 if TYPE_CHECKING:

@@ -8,8 +8,8 @@ import time
 import numpy as np
 
 from simulator.analysis.summary import columns, summarise
+from simulator.experiment.day_store import Rows
 from simulator.experiment.pieces import Piece
-from simulator.experiment.record_file import Rows
 from simulator.operation.day import SimulatedDay, simulate
 from simulator.operation.plan import DayPlan
 from simulator.scenario.streams import BLOCK_DAYS, DayStreams, StreamBank, StreamSource

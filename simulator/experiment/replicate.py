@@ -9,11 +9,10 @@ from concurrent.futures import wait
 import numpy as np
 
 from simulator.experiment.cluster import Certificates
+from simulator.experiment.day_store import DayStore, Rows
 from simulator.experiment.days import LatestBlock, run_day
 from simulator.experiment.days import simulate_replication as simulate_replication
-from simulator.experiment.journal import Journal
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
-from simulator.experiment.record_file import Rows
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers
 from simulator.operation.plan import DayPlan
@@ -44,8 +43,8 @@ class Runner:
         Seed of the streams.
     workers : int
         Processes; 1 simulates in this process.
-    journal : Journal, optional
-        Keeps finished days on disk; what it already holds is not simulated again. Without one, a temporary file does.
+    store : DayStore, optional
+        Keeps finished days; what it already holds is not simulated again. Without one, a temporary one does.
     scheduler : str, optional
         Address of a dask scheduler to use instead of processes here.
     certificates : Certificates, optional
@@ -58,7 +57,7 @@ class Runner:
     tables : Tables
         What has finished.
     resumed : int
-        Days that the journal held.
+        Days that the store held.
     """
 
     def __init__(
@@ -66,7 +65,7 @@ class Runner:
         plans: Sequence[DayPlan],
         seed: int,
         workers: int = 1,
-        journal: Journal | None = None,
+        store: DayStore | None = None,
         scheduler: str | None = None,
         deadline_s: float | None = None,
         certificates: Certificates | None = None,
@@ -74,8 +73,8 @@ class Runner:
         self.plans, self.seed = list(plans), seed
         self.workers = max(1, workers)
         self.deadline_s = deadline_s
-        self.tables = Tables(len(self.plans), None if journal is None else journal.records)
-        self.resumed = 0 if journal is None else self.tables.load()
+        self.tables = Tables(len(self.plans), store)
+        self.resumed = 0 if store is None else self.tables.load()
         self._bank = LatestBlock(seed)
         self._scheduler, self._certificates = scheduler, certificates
         self._pool: Workers | None = None

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 import math
 import time
 from collections.abc import Callable, Iterable, Sequence
@@ -16,10 +17,9 @@ from simulator.analysis.summary import columns
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError, Problem
 from simulator.experiment.cluster import Certificates
+from simulator.experiment.day_store import DayStore, Rows
 from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
-from simulator.experiment.journal import Journal
-from simulator.experiment.record_file import Rows
 from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
 from simulator.operation.day import SimulatedDay
@@ -81,9 +81,9 @@ class Options:
         For a scheduler at ``tls://``.
     budget_s : float, optional
         Time after which no more days are begun.
-    journal : Path or Journal, optional
-        File that keeps finished days; a run that finds its own there goes on from it. An open journal (see
-        :func:`open_journal`) stays open, so that no other run comes in until its maker closes it.
+    store : Path or DayStore, optional
+        Database that keeps finished days; a run that finds its own there goes on from it. An open one (see
+        :func:`open_store`) stays open, so that no other run comes in until its maker closes it.
     """
 
     days: int | None = None
@@ -94,7 +94,7 @@ class Options:
     one_more_days: int = ONE_MORE_DAYS
     scheduler: str | None = None
     budget_s: float | None = None
-    journal: Path | Journal | None = None
+    store: Path | DayStore | None = None
     certificates: Certificates | None = None
 
 
@@ -137,11 +137,11 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     if chosen.budget_s is not None:
         deadline_s = begun_s + (0.65 if tried else 1.0) * chosen.budget_s
         wanted = MOST_DAYS if chosen.days is None else wanted
-    journal = open_journal(loaded, chosen.journal, seed) if isinstance(chosen.journal, Path) else chosen.journal
+    store = open_store(loaded, chosen.store, seed) if isinstance(chosen.store, Path) else chosen.store
     everything = [*plans, *(one.plan for one in tried)]
     try:
         with Runner(
-            everything, seed, chosen.workers, journal, chosen.scheduler, deadline_s, chosen.certificates
+            everything, seed, chosen.workers, store, chosen.scheduler, deadline_s, chosen.certificates
         ) as runner:
             sets = tuple(range(len(plans)))
             resumed = _resumed(runner)
@@ -157,10 +157,10 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
             # an unfinished run may have left days beyond those that this one asks for
             tables = [runner.tables.stored(place, last) for place in sets]
             used = sum(len(rows) for _, rows in tables) + sum(one.days for changes in extra for one in changes)
-            beyond = runner.tables.records.count - used
+            beyond = runner.tables.store.count - used
     finally:
-        if journal is not None and journal is not chosen.journal:
-            journal.close()
+        if store is not None and store is not chosen.store:
+            store.close()
     results = tuple(
         SetResult(plan.name, *table, changes, plan.scenario.product.kind == "liquid", plan.scenario.units)
         for plan, table, changes in zip(plans, tables, extra, strict=True)
@@ -172,8 +172,8 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     return Result(loaded.name, seed, results, stopped, skipped, notes, resumed, beyond)
 
 
-def open_journal(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> Journal:
-    """Open the file that keeps finished days of a scenario's run, for this process alone.
+def open_store(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> DayStore:
+    """Open the database that keeps finished days of a scenario's run, for this process alone.
 
     Parameters
     ----------
@@ -189,7 +189,7 @@ def open_journal(loaded: LoadedScenario, path: Path, seed: int | None = None, fr
     Raises
     ------
     InputError
-        See :class:`simulator.experiment.journal.Journal`.
+        See :class:`simulator.experiment.day_store.DayStore`.
     """
     identity = {
         "digest": loaded.digest(),
@@ -199,15 +199,18 @@ def open_journal(loaded: LoadedScenario, path: Path, seed: int | None = None, fr
         "version": __version__,
         "model": digest(),
     }
-    return Journal(path, identity, len(columns()), fresh)
+    return DayStore(len(columns()), path, json.dumps(identity, sort_keys=True), fresh)
 
 
 def _resumed(runner: Runner) -> str:
     """Return what was found of an unfinished run, in words."""
-    spoilt = runner.tables.records.spoilt
-    found = f"{runner.resumed} days were finished before" if runner.resumed else ""
-    cut = f"{spoilt} {'record was' if spoilt == 1 else 'records were'} cut off or spoilt and left out" if spoilt else ""
-    return "; ".join(part for part in (found, cut) if part)
+    store = runner.tables.store
+    found = [f"{runner.resumed} days were finished before"] if runner.resumed else []
+    if store.mended:
+        found.append("its database was damaged, and what could be read is kept")
+    if store.spoilt:
+        found.append(f"{store.spoilt} {'day was' if store.spoilt == 1 else 'days were'} spoilt and left out")
+    return "; ".join(found)
 
 
 def _check_numbers(days: int, options: Options) -> None:

@@ -1,7 +1,7 @@
-"""Tables of finished days: where each row stands in a record file, and rows and columns read when asked.
+"""Tables of finished days: which there are, and rows and columns read from their store when asked.
 
-In memory are eight bytes a day and set for the place and eight for the acres, which sequential stopping looks at
-again and again; everything else stays in the file.
+In memory are eight bytes a day and set for the acres, which sequential stopping looks at again and again; everything
+else stays in the store.
 """
 
 from __future__ import annotations
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.summary import MEASURES, columns
-from simulator.experiment.record_file import CHUNK_ROWS, Places, RecordFile, Rows
+from simulator.experiment.day_store import CHUNK_ROWS, DayStore, Numbers, Rows
 
 AHEAD_BYTES = 2_000_000
 """Columns that are read together with one that is asked for may take this much memory."""
@@ -21,33 +21,33 @@ _ACRES = MEASURES.index("acres")
 
 
 class StoredRows:
-    """The finished days of one plan, read from their file when asked.
+    """The finished days of one plan, read from their store when asked.
 
     Parameters
     ----------
-    records : RecordFile
+    store : DayStore
         Where they are.
-    places : ndarray of int, shape (days,)
-        Place of each row, in the order of replications.
-    ahead : dict
-        Columns last read, by plan and column; shared by all plans of a run, so that their sum is bounded.
     plan : int
         Plan number.
+    numbers : ndarray of int, shape (days,)
+        Replications, ascending.
+    ahead : dict
+        Columns last read, by plan and column; shared by all plans of a run, so that their sum is bounded.
     """
 
     def __init__(
-        self, records: RecordFile, places: Places, ahead: dict[tuple[int, int], Rows] | None = None, plan: int = 0
+        self, store: DayStore, plan: int, numbers: Numbers, ahead: dict[tuple[int, int], Rows] | None = None
     ) -> None:
-        self._records, self._places, self._plan = records, places, plan
+        self._store, self._plan, self._numbers = store, plan, numbers
         self._ahead: dict[tuple[int, int], Rows] = {} if ahead is None else ahead
 
     def __len__(self) -> int:
-        return len(self._places)
+        return len(self._numbers)
 
     def chunks(self, size: int = CHUNK_ROWS) -> Iterator[Rows]:
         """Yield all rows in order, at most ``size`` at a time, each part of shape (n, len(columns()))."""
-        for start in range(0, len(self._places), size):
-            yield self._records.rows(self._places[start : start + size])
+        for start in range(0, len(self._numbers), size):
+            yield self._store.rows(self._plan, self._numbers[start : start + size])
 
     def rows(self) -> Rows:
         """Return all rows, shape (days, len(columns())); as much memory as that takes."""
@@ -95,26 +95,25 @@ class Tables:
     ----------
     plans : int
         Number of plans.
-    records : RecordFile, optional
-        Where rows go; by default one of its own, in memory while small and then in a temporary file.
+    store : DayStore, optional
+        Where rows go; by default a temporary one.
     """
 
-    def __init__(self, plans: int, records: RecordFile | None = None) -> None:
-        self.records = RecordFile(len(columns())) if records is None else records
+    def __init__(self, plans: int, store: DayStore | None = None) -> None:
+        self.store = DayStore(len(columns())) if store is None else store
         self._index = [_Index() for _ in range(plans)]
         self._ahead: dict[tuple[int, int], Rows] = {}
 
     def load(self) -> int:
-        """Take in what the record file holds and return how many rows that is; of a day twice there, the last."""
-        for places, found in self.records.whole_records():
-            for plan, index in enumerate(self._index):
-                mine = found["plan"] == plan
-                if mine.any():
-                    index.set(found["replication"][mine], places[mine], found["row"][mine][:, _ACRES])
+        """Take in what the store holds of these plans and return how many days that is."""
+        for plan, numbers, rows in self.store.load():
+            if plan < len(self._index):
+                known = np.isfinite(rows[:, _ACRES])
+                self._index[plan].set(numbers[known], rows[known, _ACRES])
         return sum(index.count for index in self._index)
 
     def reserve(self, plan: int, first: int, last: int) -> None:
-        """Make room for the places of replications ``first`` to ``last - 1`` in one go."""
+        """Make room for replications ``first`` to ``last - 1`` in one go."""
         self._index[plan].reserve(first, last)
 
     def add(self, plan: int, first: int, rows: Rows) -> None:
@@ -125,9 +124,8 @@ class Tables:
         InputError
             The disk is full; these days are not kept then.
         """
-        place = self.records.append(plan, first, rows)
-        days = np.arange(len(rows))
-        self._index[plan].set(first + days, place + days, rows[:, _ACRES])
+        self.store.add(plan, first, rows)
+        self._index[plan].set(first + np.arange(len(rows)), rows[:, _ACRES])
 
     def gaps(self, plan: int, first: int, last: int) -> tuple[tuple[int, int], ...]:
         """Return the stretches [from, to) of replications that a plan lacks between two of them."""
@@ -156,80 +154,74 @@ class Tables:
         """Return acres per day in the order of replications, only those below ``before`` where it is given."""
         return self._index[plan].acres(before)
 
-    def stored(self, plan: int, before: int | None = None) -> tuple[NDArray[np.int64], StoredRows]:
+    def stored(self, plan: int, before: int | None = None) -> tuple[Numbers, StoredRows]:
         """Return the replication numbers, ascending, and their rows where they are; see :meth:`acres`."""
-        numbers, places = self._index[plan].found(before)
-        return numbers, StoredRows(self.records, places, self._ahead, plan)
+        numbers = self._index[plan].found(before)
+        return numbers, StoredRows(self.store, plan, numbers, self._ahead)
 
-    def table(self, plan: int) -> tuple[NDArray[np.int64], Rows]:
+    def table(self, plan: int) -> tuple[Numbers, Rows]:
         """Return the replication numbers, ascending, and their rows, shape (days, len(columns()))."""
         numbers, stored = self.stored(plan)
         return numbers, stored.rows()
 
 
 class _Index:
-    """Where the rows of one plan stand, and their acres, by replication."""
+    """The acres of one plan's finished days by replication; NaN where there is none."""
 
-    __slots__ = ("_acres", "_first", "_place", "count")
+    __slots__ = ("_acres", "_first", "count")
 
     def __init__(self) -> None:
         self.count = 0
         self._first = 0
-        # one more than the place; 0 is a day that has not finished. Zeros cost no memory until they are written.
-        self._place = np.zeros(0, np.int64)
         self._acres = np.zeros(0)
 
     def reserve(self, first: int, last: int) -> None:
         """Hold replications ``first`` to ``last - 1``."""
-        end = self._first + len(self._place)
-        if len(self._place) and self._first <= first and last <= end:
+        end = self._first + len(self._acres)
+        if len(self._acres) and self._first <= first and last <= end:
             return
-        low, high = (min(first, self._first), max(last, end)) if len(self._place) else (first, last)
-        place, acres = np.zeros(high - low, np.int64), np.zeros(high - low)
-        here = slice(self._first - low, self._first - low + len(self._place))
-        if len(self._place):
-            place[here], acres[here] = self._place, self._acres
-        self._first, self._place, self._acres = low, place, acres
+        low, high = (min(first, self._first), max(last, end)) if len(self._acres) else (first, last)
+        acres = np.full(high - low, np.nan)
+        acres[self._first - low : self._first - low + len(self._acres)] = self._acres
+        self._first, self._acres = low, acres
 
-    def set(self, numbers: NDArray[np.int64], places: Places, acres: Rows) -> None:
-        """Note days; of equal numbers the last counts."""
+    def set(self, numbers: Numbers, acres: Rows) -> None:
+        """Note days."""
         if len(numbers) == 0:
             return
         low, high = int(numbers.min()), int(numbers.max()) + 1
-        end = self._first + len(self._place)
-        if not (len(self._place) and self._first <= low and high <= end):
+        end = self._first + len(self._acres)
+        if not (len(self._acres) and self._first <= low and high <= end):
             # half as much again, so that days that come one by one are not copied each time
-            self.reserve(low, high if high <= end else high + len(self._place) // 2)
+            self.reserve(low, high if high <= end else high + len(self._acres) // 2)
         at = numbers - self._first
-        fresh = np.unique(at[self._place[at] == 0])
-        self._place[at], self._acres[at] = places + 1, acres
-        self.count += len(fresh)
+        self.count += int(np.isnan(self._acres[at]).sum())
+        self._acres[at] = acres
 
     def missing(self, first: int, last: int) -> NDArray[np.bool_]:
         """Tell for each replication between two whether it is missing."""
         lacking = np.ones(max(0, last - first), np.bool_)
-        low, high = max(first, self._first), min(last, self._first + len(self._place))
+        low, high = max(first, self._first), min(last, self._first + len(self._acres))
         if low < high:
-            lacking[low - first : high - first] = self._place[low - self._first : high - self._first] == 0
+            lacking[low - first : high - first] = np.isnan(self._acres[low - self._first : high - self._first])
         return lacking
 
     def whole(self) -> int:
         """Return up to which replication there is no gap from 0 on."""
-        if self._first > 0 or len(self._place) == 0:
+        if self._first > 0 or len(self._acres) == 0:
             return 0
-        holes = np.flatnonzero(self._place == 0)
-        return int(holes[0]) if len(holes) else len(self._place)
+        holes = np.flatnonzero(np.isnan(self._acres))
+        return int(holes[0]) if len(holes) else len(self._acres)
 
-    def found(self, before: int | None = None) -> tuple[NDArray[np.int64], Places]:
-        """Return replication numbers, ascending, and places."""
-        at = np.flatnonzero(self._place[: self._end(before)])
-        return at + self._first, self._place[at] - 1
+    def found(self, before: int | None = None) -> Numbers:
+        """Return replication numbers, ascending."""
+        return np.flatnonzero(~np.isnan(self._acres[: self._end(before)])) + self._first
 
     def acres(self, before: int | None = None) -> Rows:
         """Return acres in the order of replications."""
-        end = self._end(before)
-        values: Rows = self._acres[:end][self._place[:end] != 0]
-        return values
+        values = self._acres[: self._end(before)]
+        known: Rows = values[~np.isnan(values)]
+        return known
 
     def _end(self, before: int | None) -> int:
-        return len(self._place) if before is None else max(0, min(len(self._place), before - self._first))
+        return len(self._acres) if before is None else max(0, min(len(self._acres), before - self._first))

@@ -24,9 +24,9 @@ from multiprocessing.connection import wait as wait_for_any
 from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError
+from simulator.experiment.day_store import Rows
 from simulator.experiment.days import LatestBlock, run_piece
 from simulator.experiment.pieces import Piece
-from simulator.experiment.record_file import Rows
 from simulator.operation.plan import DayPlan
 
 if TYPE_CHECKING:

@@ -333,11 +333,12 @@ def _finish(unit: FlightModel, inverse_merit: float, fixed_power_w: float, scale
     merit = 1.0 / inverse_merit if inverse_merit > 0.0 else math.inf
     if not low <= merit <= high:
         reason = (
-            "the minutes are shorter than the stated rotors and pack need, or the power grows too fast with mass"
+            "the hover times are shorter than these rotors and this pack need, or the full tank costs too much of them"
             if merit < low
-            else "the minutes are longer than the stated rotors and pack allow, or the power hardly grows with mass"
+            else "the hover times are longer than these rotors and this pack allow, or the full tank costs too little"
         )
-        raise ValueError(f"the points imply a figure of merit of {merit:.2f}, allowed {low} to {high}: {reason}")
+        told = f"of the power, {merit:.0%} would lift (figure of merit); allowed is {low:.0%} to {high:.0%}"
+        raise ValueError(f"{reason}: {told}; check tank, masses, hover times and the pack's energy")
     return replace(unit, figure_of_merit=merit, fixed_power_w=max(0.0, fixed_power_w))
 
 
@@ -410,8 +411,9 @@ def calibrate(
     for mass, power, limit in zip(mass_kg, power_w, limit_w, strict=True):
         if power <= limit:
             raise ValueError(
-                f"hover at {mass:g} kg: got {power:.0f} W, allowed above the momentum limit of {limit:.0f} W for"
-                f" {unit.disc_area_m2:.2f} m2 of rotor discs (figure of merit {limit / power:.2f} is above 1)"
+                f"hover at {mass:g} kg: the pack would last so long only at {power:.0f} W, but rotor discs of"
+                f" {unit.disc_area_m2:.2f} m2 need more than {limit:.0f} W to hold it: the hover time is too long for"
+                " this mass, the tank too heavy for these rotors, or the pack's energy too small"
             )
     inverse_merit, fixed_power_w = _fit(limit_w, power_w, len(mass_kg) > 1)
     return _finish(unit, inverse_merit, fixed_power_w, float(power_w.min()))
@@ -488,8 +490,8 @@ def calibrate_from_load_use(
     for load, power, limit in zip(load_kg, lift_power_w, lift_w, strict=True):
         if power <= limit:
             raise ValueError(
-                f"load of {load:g} kg: got {power:.0f} W for lift, allowed above the momentum limit of {limit:.0f} W;"
-                " check minutes, share used, masses and rotor size"
+                f"load of {load:g} kg: the flights used {power:.0f} W for lift, but the rotors need more than"
+                f" {limit:.0f} W to hold it: the minutes are too long, the share used too small, or the load too heavy"
             )
     inverse_merit, fitted_w = _fit(lift_w, lift_power_w, fit_fixed)
     return _finish(unit, inverse_merit, fixed_power_w if fixed_power_w is not None else fitted_w, float(power_w.min()))

@@ -15,9 +15,8 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError
+from simulator.experiment.disk import disk_problem, sync_folder
 from simulator.experiment.engine import engine
-from simulator.experiment.journal import sync_folder
-from simulator.experiment.record_file import disk_problem
 from simulator.report.own_files import (
     MANIFEST,
     WRITTEN,

@@ -11,7 +11,7 @@ from contextlib import contextmanager
 from pathlib import Path
 
 from simulator.clean import plain as plain
-from simulator.experiment.journal import sync_folder
+from simulator.experiment.disk import sync_folder
 
 _FORMULA = re.compile(r"'*[=+\-@\t\r\n]")
 

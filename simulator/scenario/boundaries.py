@@ -112,12 +112,21 @@ class BoundaryFile:
         """
         if not (-180.0 <= longitude <= 180.0 and -90.0 <= latitude <= 90.0):
             message = f"[{longitude:g}, {latitude:g}] is not a longitude (-180 to 180) and latitude (-90 to 90)"
-            raise InputError.single(message)
+            raise InputError.single(message + self._exchanged(longitude, latitude))
         x_m, y_m = (float(value) for value in _grid_about(self.origin_lon_lat)(longitude, latitude))
         if not math.hypot(x_m, y_m) <= SPREAD_LIMIT_M:
             limit = f"{SPREAD_LIMIT_M / 1000:.0f} km"
-            raise InputError.single(f"[{longitude:g}, {latitude:g}] is more than {limit} from the fields")
+            message = f"[{longitude:g}, {latitude:g}] is more than {limit} from the fields"
+            raise InputError.single(message + self._exchanged(longitude, latitude))
         return x_m, y_m
+
+    def _exchanged(self, longitude: float, latitude: float) -> str:
+        """Say that a place would lie near the fields if its two numbers were exchanged; empty when it would not."""
+        if not (-180.0 <= latitude <= 180.0 and -90.0 <= longitude <= 90.0):
+            return ""
+        x_m, y_m = (float(value) for value in _grid_about(self.origin_lon_lat)(latitude, longitude))
+        near = math.hypot(x_m, y_m) <= SPREAD_LIMIT_M
+        return "; latitude and longitude are exchanged: longitude comes first" if near else ""
 
     def from_other(self, other: BoundaryFile, polygon: BaseGeometry) -> BaseGeometry:
         """Put a polygon of another file on the grid of this one.

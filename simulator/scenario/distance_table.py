@@ -7,7 +7,7 @@ import io
 from pathlib import Path
 
 from simulator.errors import InputError, Problem
-from simulator.scenario.files import cell_shown, near_name, read_ordinary_file
+from simulator.scenario.files import cell_shown, decoded, near_name, read_ordinary_file
 from simulator.scenario.shown import shown
 from simulator.scenario.units import LENGTH, UnitError, parse
 
@@ -44,7 +44,7 @@ def read_distance_table(path: Path, unit: str, fields: list[str]) -> tuple[tuple
     name = str(path)
     content = read_ordinary_file(path, LARGEST_TABLE_BYTES, "a CSV table of road distances")
     try:
-        rows = list(csv.reader(io.StringIO(content.decode("utf-8-sig"), newline="")))
+        rows = list(csv.reader(io.StringIO(decoded(content), newline="")))
     except (ValueError, csv.Error) as error:
         raise InputError.single(f"cannot be read: {error}", "route.distance_table", name) from error
     header = [cell.strip() for cell in rows[0][1:]] if rows else []

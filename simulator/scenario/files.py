@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import codecs
 import difflib
 import os
 import re
@@ -84,6 +85,18 @@ def other_kind(path: Path) -> str:
     known = {".kml": "KML", ".kmz": "KMZ", ".shp": "a shapefile", ".gpkg": "a GeoPackage", ".gpx": "GPX"}
     kind = known.get(path.suffix.lower())
     return f", which is {kind}: export it as GeoJSON (longitude and latitude, EPSG:4326)" if kind else ""
+
+
+def decoded(content: bytes) -> str:
+    """Return a file's text: UTF-8, with a byte-order mark or without, or UTF-16 with one, as spreadsheets write it.
+
+    Raises
+    ------
+    UnicodeDecodeError
+        It is none of these.
+    """
+    marked = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
+    return content.decode("utf-16" if marked else "utf-8-sig")
 
 
 def cell_shown(text: str) -> str:

@@ -14,6 +14,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
+from simulator.scenario.files import decoded
 
 FloatArray = NDArray[np.float64]
 Scalar = str | int | float | bool
@@ -117,7 +118,14 @@ def parse_geojson(data: bytes, file: str = "") -> Parsed:
 
 def _load_json(data: bytes, file: str) -> Any:
     try:
-        text = data.decode("utf-8-sig")
+        if data.startswith(b"PK"):
+            message = "is a zip file, as KMZ and shapefiles are: export GeoJSON (longitude and latitude, EPSG:4326)"
+            raise InputError.single(message, file=file)
+        text = decoded(data)
+        if text.lstrip().startswith("<"):
+            kind = "KML" if "<kml" in text[:5000].lower() else "XML"
+            message = f"is {kind}, not GeoJSON: export it as GeoJSON (longitude and latitude, EPSG:4326)"
+            raise InputError.single(message, file=file)
     except UnicodeDecodeError as error:
         message = f"is not UTF-8 text (byte {error.start}); a boundary file is GeoJSON text"
         raise InputError.single(message, file=file) from None
@@ -256,6 +264,8 @@ def _read_ring(item: Any) -> FloatArray:
             message = (
                 f"[{_shown(longitude)}, {_shown(latitude)}] is not a longitude (-180 to 180) and latitude (-90 to 90)"
             )
+            if -90.0 <= longitude <= 90.0 and -180.0 <= latitude <= 180.0:
+                raise _RefusedError(f"{message}. Latitude and longitude are exchanged: GeoJSON has longitude first")
             raise _RefusedError(f"{message}. Export the file again in WGS 84 (EPSG:4326), not on a metre or foot grid")
     return np.array([position[:2] for position in item], dtype=np.float64)
 

@@ -16,7 +16,7 @@ from typing import Any
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.field_list import FieldList, field_list
-from simulator.scenario.files import ScenarioFolder, read_ordinary_file
+from simulator.scenario.files import ScenarioFolder, decoded, read_ordinary_file
 from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_setting, resolve_likes
 from simulator.scenario.references import check_references
 from simulator.scenario.remarks import remarks
@@ -33,6 +33,7 @@ MOST_VALUES = 2_000_000
 MOST_SHOWN = 200
 """Problems reported of one scenario; the rest is counted."""
 _DEEPEST = 30
+_QUOTES = str.maketrans(dict.fromkeys("\u201c\u201d\u201e", '"') | dict.fromkeys("\u2018\u2019\u201a", "'"))
 _LONGEST_INTEGER = 2**63
 _LONG_KEY = re.compile(
     r"""(?:(?<![\w-])[\w-]++|"[^"\n]*+"|'[^'\n]*+')(?:[ \t]*+\.[ \t]*+(?:[\w-]++|"[^"\n]*+"|'[^'\n]*+')){40}"""
@@ -162,12 +163,19 @@ def read_toml(path: Path) -> dict[str, Any]:
         raise InputError.single(f"is not a usable file name: {error}", file=name) from error
     content = read_ordinary_file(path, LARGEST_FILE_BYTES, "a scenario file (TOML)")
     try:
-        text = content.decode("utf-8-sig")
+        text = decoded(content)
         long_key = _LONG_KEY.search(text)
         if long_key is not None:
             line = text.count("\n", 0, long_key.start()) + 1
             raise InputError.single("a dotted key has more than 40 parts", f"line {line}", name)
-        return tomllib.loads(text)
+        try:
+            return tomllib.loads(text)
+        except tomllib.TOMLDecodeError:
+            plain_quotes = text.translate(_QUOTES)
+            if plain_quotes == text:
+                raise
+            # a word processor's quotes, where they do not stand within plain ones
+            return tomllib.loads(plain_quotes)
     except tomllib.TOMLDecodeError as error:
         raise InputError.single(f"broken TOML: {error}", file=name) from error
     except RecursionError as error:
@@ -317,7 +325,7 @@ def _load_manifest(
     name = str(path)
     content = read_ordinary_file(path, 10 * LARGEST_FILE_BYTES, "a manifest.json of a result")
     try:
-        document = json.loads(content.decode("utf-8"))
+        document = json.loads(decoded(content))
     except (ValueError, RecursionError) as error:
         raise InputError.single(f"cannot be read: {error}", file=name) from error
     tables = document.get("resolved") if isinstance(document, dict) else None

@@ -15,7 +15,7 @@ from pathlib import Path
 from simulator.errors import InputError, Problem
 from simulator.scenario import units
 from simulator.scenario.field_list import LEAST_FIELD_M2, MOST_FIELDS, FieldSite
-from simulator.scenario.files import read_ordinary_file
+from simulator.scenario.files import decoded, read_ordinary_file
 from simulator.scenario.merge import nearest
 from simulator.scenario.shown import shown
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, UnitError
@@ -138,7 +138,7 @@ def _sheet(path: Path) -> _Sheet:
     name = str(path)
     content = read_ordinary_file(path, LARGEST_FILE_BYTES, "a CSV file")
     try:
-        text = content.decode("utf-8-sig")
+        text = decoded(content)
         # strict: a quote that is never closed would swallow the rest of the file in silence
         reader = csv.reader(io.StringIO(text, newline=""), strict=True)
         lines = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]

@@ -34,7 +34,7 @@ from simulator.scenario.distributions import (
     Uniform,
     Weibull,
 )
-from simulator.scenario.files import CSV, ScenarioFolder, cell_shown, near_name, read_ordinary_file
+from simulator.scenario.files import CSV, ScenarioFolder, cell_shown, decoded, near_name, read_ordinary_file
 from simulator.scenario.shown import shown
 from simulator.scenario.units import Dimension, UnitError
 
@@ -267,7 +267,7 @@ def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None
             raise fail(f"got {key} = {shown(table[key])}; allowed is text in quotes")
     name, column, unit = table["file"], table["column"], table["unit"]
     try:
-        content = read_ordinary_file(folder.file(name, CSV), LARGEST_TABLE_BYTES, CSV).decode("utf-8-sig")
+        content = decoded(read_ordinary_file(folder.file(name, CSV), LARGEST_TABLE_BYTES, CSV))
         reader = csv.reader(io.StringIO(content, newline=""))
         heads = next((row for row in reader if row), [])
         if column not in heads:

@@ -10,6 +10,7 @@ from __future__ import annotations
 import math
 import re
 import sys
+import unicodedata
 from collections.abc import Iterator
 from contextlib import contextmanager
 from dataclasses import dataclass
@@ -32,7 +33,28 @@ M_PER_FOOT = 0.3048
 _POWER = r"(?:\^|\*\*) *"
 _EXPONENT = re.compile(rf"{_POWER}[+-]?(?:\d{{1,2}}(?:\.\d{{1,2}})?|\( *[+-]?\d{{1,2}} *\))(?![\d.])(?! *{_POWER})")
 """A power with one small number; towers of powers such as m^99^99^99 would be worked out for ever."""
-_NUMBER = re.compile(r"^\s*([+-]?(?:\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
+_NUMBER = re.compile(
+    r"^([+-]?(?:\d{1,3}(?:,\d{3})+(?:\.\d*)?(?![\d,])|\d[\d_]*\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)"
+    r"(?: *(?:(?<= )(\d+) *)?/ *(\d+))?(?! *[\d,]) *(.*)$"
+)
+"""A number, with commas between thousands or not; a fraction, after a whole number or not; and what follows."""
+_TYPED = str.maketrans(
+    {
+        **dict.fromkeys('\u201c\u201d\u201e\u2018\u2019\u201a\u00ab\u00bb"', ""),
+        "\u2044": "/",
+        "\u2212": "-",
+        "\u2013": "-",
+    }
+)
+"""Signs that word processors put in place of plain ones; quotes go."""
+_WORDS = {
+    "ac": "acre", "feet": "ft", "foot": "ft", "kw": "kW", "kwh": "kWh", "wh": "Wh", "w": "W", "l": "L", "ml": "mL",
+    "sec": "s", "secs": "s", "mins": "min", "hrs": "h", "gals": "gal",
+}  # fmt: skip
+"""What people write, in any case of letters, and the unit that they mean."""
+_FRACTION = re.compile("[\u00bc-\u00be\u2150-\u215e]")
+_PERCENT = ("%", "percent", "per cent", "pct")
+_DEGREES = {"f": "degF", "c": "degC", "fahrenheit": "degF", "celsius": "degC", "k": "kelvin"}
 
 
 @dataclass(frozen=True)
@@ -71,7 +93,7 @@ DRY_FLOW = Dimension("a mass flow", "kilogram/second", "80 lb/min")
 LIQUID_RATE = Dimension("a liquid application rate", "liter/meter**2", "2 gal/acre")
 DRY_RATE = Dimension("a dry application rate", "kilogram/meter**2", "30 lb/acre")
 DENSITY = Dimension("a density", "kilogram/liter", "0.8 kg/L")
-TEMPERATURE = Dimension("a temperature", "degree_Celsius", "28 degC")
+TEMPERATURE = Dimension("a temperature", "degree_Celsius", "85 degF")
 SHARE = Dimension("a share", "", "20 %")
 NUMBER = Dimension("a plain number", "", "1.05")
 
@@ -136,10 +158,11 @@ def parse(text: str, dimension: Dimension) -> float:
         Not a number with a unit, unknown unit, wrong dimension, or not finite.
     """
     # the length comes first: the pattern is slow on long runs of spaces
-    found = _NUMBER.match(text) if len(text) <= 80 else None
+    typed = " ".join(_FRACTION.sub(_written_out, text).translate(_TYPED).split()) if len(text) <= 80 else ""
+    found = _NUMBER.match(typed)
     if found is None:
         raise UnitError(f"got {text[:60]!r}; allowed is {dimension.name} with its unit, such as {dimension.example!r}")
-    number, unit_text = float(found.group(1).replace("_", "")), found.group(2)
+    number, unit_text = _amount(found), found.group(4)
     if not math.isfinite(number):
         raise UnitError(
             f"got {text!r}, which is not finite; allowed is {dimension.name}, such as {dimension.example!r}"
@@ -158,8 +181,26 @@ def parse(text: str, dimension: Dimension) -> float:
     return inner
 
 
+def _written_out(sign: re.Match[str]) -> str:
+    """Return a fraction that is one sign as two numbers, apart from a whole number before it."""
+    return f" {unicodedata.normalize('NFKC', sign[0])}"
+
+
+def _amount(found: re.Match[str]) -> float:
+    """Return the number of a match: ``3/4``, ``1 1/2``, or one without a fraction."""
+    number = float(found.group(1).replace("_", "").replace(",", ""))
+    if found.group(3) is None:
+        return number
+    below = float(found.group(3))
+    if below == 0.0:
+        return math.inf
+    if found.group(2) is None:
+        return number / below
+    return number + math.copysign(float(found.group(2)) / below, -1.0 if found.group(1).startswith("-") else 1.0)
+
+
 def _plain(number: float, unit_text: str, text: str, dimension: Dimension) -> float:
-    if unit_text == "%":
+    if unit_text.lower() in _PERCENT:
         return number / 100.0
     if unit_text:
         raise UnitError(f"got {text!r}; allowed is {dimension.name} such as {dimension.example!r}")
@@ -185,19 +226,28 @@ def _conversion(unit_text: str, dimension: Dimension) -> tuple[float, float]:
     units = registry()
     import pint
 
+    bare = re.sub(r"^(deg|degrees?|°) *", "", unit_text, flags=re.IGNORECASE).lower()
+    if dimension is TEMPERATURE and bare in _DEGREES:
+        unit_text = _DEGREES[bare]
     cleaned = unit_text.replace("°", "deg").replace("degrees ", "deg").replace("²", "**2").replace("³", "**3")
     if len(unit_text) > 40 or not _is_readable(cleaned):
         raise _ConversionError("whose unit cannot be read")
-    try:
-        unit = units.Unit(cleaned)
-        target = units.Unit(dimension.unit)
-        low = float(units.Quantity(0.0, unit).to(target).magnitude)
-        high = float(units.Quantity(1.0, unit).to(target).magnitude)
-    except pint.DimensionalityError as error:
-        raise _ConversionError(f"which is not {dimension.name}") from error
-    except Exception as error:
-        raise _ConversionError(f"with the unknown unit {unit_text!r}") from error
-    return high - low, low
+    # as written first, for the case of a letter may matter; then as people mean it
+    meant = re.sub(r"[A-Za-z]+", lambda word: _WORDS.get(word[0].lower(), word[0]), cleaned)
+    meant = re.sub(r"(?<=[A-Za-z]) ?per ", "/", meant)
+    refusal: Exception | None = None
+    for name in dict.fromkeys((cleaned, meant, meant.lower())):
+        try:
+            unit, target = units.Unit(name), units.Unit(dimension.unit)
+            low = float(units.Quantity(0.0, unit).to(target).magnitude)
+            high = float(units.Quantity(1.0, unit).to(target).magnitude)
+        except Exception as error:  # noqa: BLE001  pint raises many kinds for what it cannot read
+            refusal = refusal or error
+        else:
+            return high - low, low
+    if isinstance(refusal, pint.DimensionalityError):
+        raise _ConversionError(f"which is not {dimension.name}") from refusal
+    raise _ConversionError(f"with the unknown unit {unit_text!r}") from refusal
 
 
 def clock_seconds(text: str) -> float:

@@ -15,7 +15,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
-from simulator.scenario.files import cell_shown, near_name, read_ordinary_file
+from simulator.scenario.files import cell_shown, decoded, near_name, read_ordinary_file
 from simulator.scenario.shown import shown
 
 FloatArray = NDArray[np.float64]
@@ -188,7 +188,7 @@ def _read_rows(path: Path) -> list[tuple[int, list[str]]]:
     rows: list[tuple[int, list[str]]] = []
     content = read_ordinary_file(path, _LARGEST_FILE_BYTES, "a CSV file of hourly weather")
     try:
-        reader = csv.reader(io.StringIO(content.decode("utf-8-sig"), newline=""))
+        reader = csv.reader(io.StringIO(decoded(content), newline=""))
         for row in reader:
             if any(cell.strip() for cell in row):
                 rows.append((reader.line_num, row))

@@ -82,19 +82,21 @@ def sobol(
     answers: list[FloatArray] = []
 
     def watched(x: FloatArray) -> FloatArray:
-        y = np.asarray(function(x), dtype=np.float64).reshape(-1)
+        y = np.asarray(function(x[: len(bounds)]), dtype=np.float64).reshape(-1)
         # scipy takes the mean off in place, so it gets an array of its own
         answers.append(y)
         return y.copy()
 
-    spread = [stats.uniform(low, high - low) for low, high in bounds]
+    # scipy fails on one input alone: beside it stands one that changes nothing
+    idle = [(0.0, 1.0)] if len(bounds) == 1 else []
+    spread = [stats.uniform(low, high - low) for low, high in [*bounds, *idle]]
     # scipy's own check of the distributions needs a ppf, which a frozen uniform has
     result = stats.sobol_indices(func=watched, n=points, dists=spread, rng=np.random.default_rng(seed))  # type: ignore[arg-type]
     plain = np.concatenate(answers[:2])  # the two independent halves of the sample
     if plain.std() <= 1e-12 * max(1.0, abs(plain.mean())):
         zero = np.zeros(len(bounds))
         return SobolIndices(zero, zero, zero, zero, zero, zero, float(plain.mean()), 0.0, points * (len(bounds) + 2))
-    halves = answers[0], answers[1], answers[2].reshape(points, len(bounds)).T
+    halves = answers[0], answers[1], answers[2].reshape(points, len(spread)).T[: len(bounds)]
     rng = np.random.default_rng([seed, 1])
     first_draws, total_draws = [], []
     for _ in range(resamples):
@@ -105,10 +107,10 @@ def sobol(
     first_low, first_high = np.nanquantile(first_draws, [0.025, 0.975], axis=0)
     total_low, total_high = np.nanquantile(total_draws, [0.025, 0.975], axis=0)
     return SobolIndices(
-        first=np.asarray(result.first_order, dtype=np.float64).reshape(-1),
+        first=np.asarray(result.first_order, dtype=np.float64).reshape(-1)[: len(bounds)],
         first_low=first_low,
         first_high=first_high,
-        total=np.asarray(result.total_order, dtype=np.float64).reshape(-1),
+        total=np.asarray(result.total_order, dtype=np.float64).reshape(-1)[: len(bounds)],
         total_low=total_low,
         total_high=total_high,
         mean=float(plain.mean()),

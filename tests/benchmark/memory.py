@@ -66,7 +66,7 @@ from pathlib import Path
 from simulator.experiment.run import run
 from simulator.scenario.loading import load_scenario
 scenario, days, journal = sys.argv[1:4]
-result = run(load_scenario(scenario), days=int(days), one_more_days=0, journal=Path(journal))
+result = run(load_scenario(scenario), days=int(days), one_more_days=0, store=Path(journal))
 assert [entry.days for entry in result.sets] == [int(days)] * 2
 """
 _COMMAND = """

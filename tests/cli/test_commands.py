@@ -136,7 +136,7 @@ def test_foreign_files_are_never_replaced(folder: Path) -> None:
         (("compare", "mine.toml", "three_packs"), "at least 2"),
         (("compare", "mine.toml", "three_pack", "four_packs"), "nearest known is 'three_packs'"),
         (("day", "mine.toml", "--equipment", "five"), "no equipment set"),
-        (("check", "mine.toml", "--set", 'aircraft.large.hover.full_time="60 min"'), "momentum limit"),
+        (("check", "mine.toml", "--set", 'aircraft.large.hover.full_time="60 min"'), "the hover time is too long"),
         (
             (
                 "check",

@@ -77,7 +77,7 @@ def test_the_width_of_the_terminal_is_kept(columns):
         (("--field", "nowhere"), "no field"),
         (("--set", "aircraft.large.swat=3"), "swath"),
         (("--fields", "missing.geojson"), "missing.geojson"),
-        (("--set", 'aircraft.large.rotor_diameter="0.3 m"'), "momentum limit"),
+        (("--set", 'aircraft.large.rotor_diameter="0.3 m"'), "the tank too heavy for these rotors"),
     ],
 )
 def test_bad_input_is_refused(arguments, said):

@@ -99,8 +99,8 @@ def test_a_cluster_without_workers_ends_in_a_sentence_and_is_resumed(
             worker.kill()
 
     with pytest.raises(InputError, match=r"has had no worker for 1 s.*--resume"):
-        run(loaded, days=DAYS, one_more_days=0, scheduler=made.address, report=leave, journal=path)
-    resumed = run(loaded, days=DAYS, one_more_days=0, journal=path)
+        run(loaded, days=DAYS, one_more_days=0, scheduler=made.address, report=leave, store=path)
+    resumed = run(loaded, days=DAYS, one_more_days=0, store=path)
     assert "were finished before" in resumed.resumed
     assert same(resumed, reference)
 
@@ -115,8 +115,8 @@ def test_a_scheduler_that_goes_ends_in_a_sentence_and_is_resumed(
             made.scheduler.kill()
 
     with pytest.raises(InputError, match=r"--scheduler: the cluster .*--resume"):
-        run(loaded, days=2000, one_more_days=0, scheduler=made.address, report=leave, journal=path)
-    assert same(run(loaded, days=DAYS, one_more_days=0, journal=path), reference)
+        run(loaded, days=2000, one_more_days=0, scheduler=made.address, report=leave, store=path)
+    assert same(run(loaded, days=DAYS, one_more_days=0, store=path), reference)
 
 
 def test_a_worker_without_acreday_is_told() -> None:

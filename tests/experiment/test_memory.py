@@ -25,7 +25,7 @@ def peak_bytes(loaded: LoadedScenario, days: int, folder: Path, precision: float
     journal = folder / "journal"
     journal.unlink(missing_ok=True)
     tracemalloc.start()
-    result = run(loaded, days=days, one_more_days=0, journal=journal, precision=precision)
+    result = run(loaded, days=days, one_more_days=0, store=journal, precision=precision)
     result.to_json()
     if precision is None:
         write_parts(folder / "days.csv", result.day_frames(size=100))

@@ -118,9 +118,9 @@ def test_a_killed_worker_is_told_and_finished_days_are_kept(
 
     monkeypatch.setattr(workers, "ProcessPoolExecutor", Caught)
     with pytest.raises(InputError, match="a worker process was killed") as caught:
-        run(loaded, days=300, one_more_days=0, workers=2, journal=path, report=kill_one)
+        run(loaded, days=300, one_more_days=0, workers=2, store=path, report=kill_one)
     assert "--resume" in str(caught.value)
-    resumed = run(loaded, days=2, one_more_days=0, journal=path)
+    resumed = run(loaded, days=2, one_more_days=0, store=path)
     assert int(resumed.resumed.split()[0]) > 0
 
 
@@ -129,10 +129,10 @@ def test_workers_end_when_their_parent_is_killed(tmp_path: Path) -> None:
     code = f"""
 import sys, time
 from pathlib import Path
-from simulator.experiment.run import open_journal, run
+from simulator.experiment.run import open_store, run
 from simulator.scenario.loading import load_scenario
 loaded = load_scenario({CONSTANT!r})
-run(loaded, days=1_000_000, one_more_days=0, workers=2, journal=Path(sys.argv[1]))
+run(loaded, days=1_000_000, one_more_days=0, workers=2, store=Path(sys.argv[1]))
 """
     journal = tmp_path / "journal"
     process = subprocess.Popen([sys.executable, "-c", code, str(journal)], cwd=ROOT)
@@ -144,7 +144,7 @@ run(loaded, days=1_000_000, one_more_days=0, workers=2, journal=Path(sys.argv[1]
     constant = load_scenario(CONSTANT)
     while time.monotonic() < end:
         try:
-            resumed = run(constant, days=2, one_more_days=0, journal=journal)
+            resumed = run(constant, days=2, one_more_days=0, store=journal)
             break
         except InputError:  # locked by a worker that is about to notice
             time.sleep(0.05)

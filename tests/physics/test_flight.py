@@ -211,9 +211,9 @@ class TestCalibration:
     @pytest.mark.parametrize(
         ("points", "reason"),
         [
-            ([(40.0, 40.0)], "momentum limit"),  # 2.1 kW for 40 kg on 4.7 m2, which need 2.3 kW
-            ([(40.0, 34.0)], "figure of merit of 0.9"),
-            ([(40.0, 4.0)], "figure of merit of 0.1"),
+            ([(40.0, 40.0)], "the hover time is too long"),  # 2.1 kW for 40 kg on 4.7 m2, which need 2.3 kW
+            ([(40.0, 34.0)], "of the power, 93% would lift"),
+            ([(40.0, 4.0)], "of the power, 11% would lift"),
             ([(25.0, 30.0), (40.0, 11.0)], "mass-independent power of -"),
             ([(25.0, 16.0), (40.0, 15.0)], "figure of merit"),
             ([(25.0, 16.0), (25.0, 15.0)], "each mass once"),
@@ -249,11 +249,11 @@ class TestCalibration:
     @pytest.mark.parametrize(
         ("log", "fixed_w", "reason"),
         [
-            ([(20.0, 6.0, 0.02)], 0.0, "momentum limit"),
+            ([(20.0, 6.0, 0.02)], 0.0, "the minutes are too long"),
             ([(20.0, 6.0, 1.2)], 0.0, "share_used: got"),
             ([(20.0, 6.0, 0.4), (20.0, 6.0, 0.41)], None, "loads of different size"),
             ([(-1.0, 6.0, 0.4)], 0.0, "load_kg: got"),
-            ([(20.0, 1.0, 0.5)], 0.0, "figure of merit of 0.0"),
+            ([(20.0, 1.0, 0.5)], 0.0, "of the power, 4% would lift"),
             ([], 0.0, "got none"),
         ],
     )

@@ -18,6 +18,10 @@ def remarks_of(*settings):
         ("aircraft.large.ferry_speed=90 mph", "more than 40 mph"),
         ("pack.large_pack.reserve=85 %", "less than 2 min"),
         ("weather.wind_speed=12 mph", "more than 10 mph"),
+        ("product.rate=200 gal/acre", "200 gal/acre (1.87e+03 L/ha) is more than 30 gal/acre"),
+        ("rig.main.power.trailer.chargers.fast=4", "the source gives"),
+        ("aircraft.large.take_off_mass_max=80 kg", "it is never flown full"),
+        ("aircraft.large.flow_max=2 L/min", "its pumps give 2 L/min"),
     ],
 )
 def test_an_absurd_number_is_remarked_on(setting, words):

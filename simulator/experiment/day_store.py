@@ -1,0 +1,182 @@
+"""Finished days in one SQLite database: the unfinished run of a result folder, or a temporary one without a name.
+
+What is committed outlives a killed process and a power loss. Each day carries a checksum, which finds bytes that a disk
+has changed; a database that is damaged in itself is made anew from the days that can be read. One process at a time
+has a database, until it is closed.
+"""
+
+from __future__ import annotations
+
+import sqlite3
+import weakref
+import zlib
+from collections.abc import Iterator
+from contextlib import contextmanager, suppress
+from itertools import groupby
+from pathlib import Path
+from typing import Any
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.errors import InputError
+from simulator.experiment import day_file
+from simulator.experiment.day_file import PLAN
+from simulator.experiment.disk import disk_problem
+
+CHUNK_ROWS = 1024
+"""Days that are read at a time."""
+MOST_REPLICATION = 10_000_000
+"""No run has more days; a record that says so is none."""
+MOST_PLANS = 1_000_000
+
+Rows = NDArray[np.float64]
+Numbers = NDArray[np.int64]
+
+
+class DayStore:
+    """Rows of numbers by plan and replication.
+
+    Parameters
+    ----------
+    width : int
+        Numbers in a row.
+    path : Path, optional
+        File, made if need be; its folder must exist. Without one, a temporary database.
+    identity : str
+        What the rows depend on (scenario, seed, version, columns); a database of another identity is refused.
+    fresh : bool, optional
+        Drop what is there.
+
+    Attributes
+    ----------
+    spoilt : int
+        Days that :meth:`load` left out because their checksum was wrong.
+    mended : bool
+        Whether the database was damaged and made anew from what could be read.
+
+    Raises
+    ------
+    InputError
+        Another process has it, it belongs to another run or program, or it cannot be written.
+    """
+
+    def __init__(self, width: int, path: Path | None = None, identity: str = "", fresh: bool = False) -> None:
+        self.path, self.spoilt, self.mended, self._held = path, 0, False, True
+        self._row_bytes = 8 * width
+        self._connection = day_file.temporary() if path is None else day_file.open_alone(path, identity, fresh)
+        if path is not None and not day_file.is_sound(self._connection):
+            self._connection = day_file.mend(self._connection, path, identity, self._whole)
+            self.mended = True
+        weakref.finalize(self, self._connection.close)
+
+    @property
+    def count(self) -> int:
+        """Days in the database, those of plans that this run has not among them."""
+        return int(self._connection.execute("SELECT count(*) FROM day").fetchone()[0])
+
+    def add(self, plan: int, first: int, rows: Rows) -> None:
+        """Keep consecutive days of a plan: all of them or, when the disk is full, none.
+
+        Parameters
+        ----------
+        plan : int
+            Plan number.
+        first : int
+            Replication of the first row.
+        rows : ndarray, shape (days, width)
+            One row a day; a day that is there already is replaced.
+
+        Raises
+        ------
+        InputError
+            The disk is full or gone. What was committed before stays.
+        """
+        content = [np.ascontiguousarray(row, "<f8").tobytes() for row in rows]
+        days = [(number, _check(number, row), row) for number, row in enumerate(content, plan * PLAN + first)]
+        with self._committed():
+            self._connection.executemany("INSERT OR REPLACE INTO day VALUES (?, ?, ?)", days)
+
+    def rows(self, plan: int, numbers: Numbers) -> Rows:
+        """Return the rows of some replications, ascending, shape (n, width).
+
+        Raises
+        ------
+        InputError
+            The file was changed by another program meanwhile.
+        """
+        if len(numbers) == 0:
+            return np.empty((0, self._row_bytes // 8))
+        query = "SELECT number, row FROM day WHERE number BETWEEN ? AND ? ORDER BY number"
+        first, last = (plan * PLAN + int(number) for number in (numbers[0], numbers[-1]))
+        try:
+            found = self._connection.execute(query, (first, last)).fetchall()
+        except sqlite3.Error as error:
+            raise self._changed() from error
+        if len(found) > len(numbers):
+            wanted = set((plan * PLAN + numbers).tolist())
+            found = [day for day in found if day[0] in wanted]
+        content = b"".join(row for _, row in found)
+        if len(found) != len(numbers) or len(content) != len(numbers) * self._row_bytes:
+            raise self._changed()
+        return np.frombuffer(content, "<f8").reshape(len(numbers), -1)
+
+    def load(self) -> Iterator[tuple[int, Numbers, Rows]]:
+        """Yield plan, replications and rows of all days that are whole, some at a time; drop those that are spoilt.
+
+        Yields
+        ------
+        (int, ndarray of int, ndarray)
+            Rows of one plan in the order of replications.
+        """
+        cursor = self._connection.execute("SELECT number, check_sum, row FROM day ORDER BY number")
+        spoilt: list[tuple[object]] = []
+        while days := cursor.fetchmany(CHUNK_ROWS):
+            good = [day for day in days if self._whole(day)]
+            spoilt += [day[:1] for day in days if not self._whole(day)]
+            for plan, same in groupby(good, key=lambda day: day[0] // PLAN):
+                mine = list(same)
+                rows = np.frombuffer(b"".join(day[2] for day in mine), "<f8").reshape(len(mine), -1)
+                yield plan, np.array([day[0] % PLAN for day in mine], np.int64), rows
+        self.spoilt = len(spoilt)
+        if spoilt:
+            with self._committed():
+                self._connection.executemany("DELETE FROM day WHERE number = ?", spoilt)
+
+    def close(self, remove: bool = False) -> None:
+        """Let another run in, and delete the file when its run is complete; rows can still be read here."""
+        # once only: another run may have made its own in the meantime
+        if self.path is not None and self._held:
+            self._held = False
+            day_file.release(self._connection, self.path, remove)
+
+    def _whole(self, day: tuple[Any, ...]) -> bool:
+        """Tell whether a record is a day: of the right kinds, within bounds, and as it was written."""
+        number, check, row = day
+        if not (isinstance(number, int) and isinstance(row, bytes) and len(row) == self._row_bytes):
+            return False
+        fits = 0 <= number < PLAN * MOST_PLANS and number % PLAN < MOST_REPLICATION
+        return fits and check == _check(number, row)
+
+    @contextmanager
+    def _committed(self) -> Iterator[None]:
+        try:
+            self._connection.execute("BEGIN")
+            yield
+            self._connection.execute("COMMIT")
+        except BaseException as error:
+            with suppress(sqlite3.Error):
+                self._connection.execute("ROLLBACK")
+            if not isinstance(error, sqlite3.Error):
+                raise
+            remedy = "free space there, or set TMPDIR to a folder with more"
+            if self.path is not None:
+                remedy = "the days before are kept: free space there, then go on with --resume"
+            raise disk_problem(error, str(self.path or "the temporary folder"), remedy) from error
+
+    def _changed(self) -> InputError:
+        return InputError.single("was changed by another program while it was read", file=str(self.path or ""))
+
+
+def _check(number: int, row: bytes) -> int:
+    return zlib.crc32(row, zlib.crc32(str(number).encode()))
