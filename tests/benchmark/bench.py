@@ -16,6 +16,7 @@ import time
 from collections.abc import Callable
 from typing import Any
 
+import simpy
 from bare_loop import draws, handed_over, idiomatic
 
 from simulator.experiment.days import run_day
@@ -72,10 +73,27 @@ def median_ms(calls: list[Callable[[int], object]], rounds: int) -> list[float]:
     return [statistics.median(one) for one in times]
 
 
+def counted(plan: DayPlan, bank: StreamBank, replication: int) -> tuple[int, int]:
+    """Return the sorties and the events of a day."""
+    events, step = 0, simpy.Environment.step
+
+    def counting(env: simpy.Environment) -> None:
+        nonlocal events
+        events += 1
+        step(env)
+
+    simpy.Environment.step = counting  # type: ignore[method-assign]
+    try:
+        day = simulate(plan, bank.day(replication))
+    finally:
+        simpy.Environment.step = step  # type: ignore[method-assign]
+    return len(day.log.sorties), events
+
+
 def against_bare_loop(rounds: int) -> None:
     plan, bank = plan_of(2, 7, 3, 1), StreamBank(1)
     sample = [draws(number) for number in range(rounds)]
-    days = [simulate(plan, bank.day(number)) for number in range(rounds)]
+    model = [counted(plan, bank, number) for number in range(rounds)]
     medians = median_ms(
         [
             lambda number: idiomatic(sample[number]),
@@ -85,7 +103,6 @@ def against_bare_loop(rounds: int) -> None:
         ],
         rounds,
     )
-    model = [(len(day.log.sorties), day.events) for day in days]
     counts = [
         [statistics.mean(part) for part in zip(*found, strict=True)]
         for found in ([idiomatic(one) for one in sample], [handed_over(one) for one in sample], model, model)
@@ -114,11 +131,10 @@ def by_size(rounds: int) -> None:
     points = []
     for size in SIZES:
         plan, bank = plan_of(*size), StreamBank(1)
-        day = simulate(plan, bank.day(0))
+        sorties, events = counted(plan, bank, 0)
         (ms,) = median_ms([lambda number, plan=plan, bank=bank: simulate(plan, bank.day(number))], rounds)
-        sorties = len(day.log.sorties)
-        points.append((size, day.events, ms))
-        cells = (f"{1e3 / ms:.0f}", str(sorties), f"{day.events / sorties:.1f}", f"{ms / day.events * 1e3:.2f}")
+        points.append((size, events, ms))
+        cells = (f"{1e3 / ms:.0f}", str(sorties), f"{events / sorties:.1f}", f"{ms / events * 1e3:.2f}")
         print("| " + " | ".join((*map(str, size), *cells)) + " |")
     grown = [(events, ms) for (aircraft, packs, _, fields), events, ms in points if fields == 1 and 2 < packs < 100]
     (few, low), (many, high) = grown[0], grown[-1]
