@@ -4,15 +4,10 @@ from __future__ import annotations
 
 import sys
 from pathlib import Path
-from typing import TYPE_CHECKING
 
 import click
 
 from simulator.errors import InputError
-
-if TYPE_CHECKING:
-    from simulator.scenario.starter import Answers
-    from simulator.scenario.units import Dimension
 
 
 @click.command("new")
@@ -35,52 +30,16 @@ def command(file: str, force: bool, ask: bool | None) -> None:
     name = re.sub(r"[^A-Za-z0-9_-]+", "_", path.stem).strip("_")[:60] or "my_fields"
     name = name if name[0].isalnum() else f"s{name}"[:60]
     wanted = sys.stdin.isatty() and sys.stdout.isatty() if ask is None else ask
-    text = starter_text(name, _questions() if wanted else None)
+    answers = None
+    if wanted:
+        from simulator.command.questions import ask as ask_questions
+
+        answers = ask_questions()
+    text = starter_text(name, answers)
     if wanted:
         click.echo("\n" + implied(text))
     write_text_atomically(path, text)
     click.echo(f"{file}: written; next: acreday check {file}, then acreday run {file}")
-
-
-def _questions() -> Answers:
-    from simulator.scenario import units
-    from simulator.scenario.starter import Answers
-
-    click.echo("A few questions; Enter takes the number in brackets. Everything can be changed in the file later.")
-    default = Answers()
-    system = click.prompt("Units of the output", type=click.Choice(["us", "metric"]), default=default.units)
-    metric = system == "metric"
-    tank = int(click.prompt("Tank of the aircraft, litres (class)", type=click.Choice(["20", "40"]), default="40"))
-    return Answers(
-        units=system,
-        tank_l=tank,
-        aircraft=click.prompt("How many aircraft", type=click.IntRange(1, 20), default=1),
-        packs=click.prompt("How many packs", type=click.IntRange(1, 100), default=3 if tank == 40 else 2),
-        chargers=click.prompt("How many chargers", type=click.IntRange(1, 50), default=1),
-        generator_kw=click.prompt(
-            "Generator, kW", type=click.FloatRange(0.5, 500.0), default=12.0 if tank == 40 else 7.2
-        ),
-        helpers=click.prompt("Helpers beside the pilot", type=click.IntRange(1, 20), default=1),
-        rate=_quantity("Application rate", "20 L/ha" if metric else "2 gal/acre", units.LIQUID_RATE),
-        fields=click.prompt("How many fields", type=click.IntRange(1, 500), default=3),
-        field_area=_quantity("Area of one field", "16 ha" if metric else "40 acre", units.AREA),
-        between_fields=_quantity("Road between fields", "3 km" if metric else "2 mi", units.LENGTH),
-        from_yard=_quantity("Road from the yard to the first field", "10 km" if metric else "6 mi", units.LENGTH),
-    )
-
-
-def _quantity(question: str, default: str, dimension: Dimension) -> str:
-    """Ask for a number with its unit until it can be read."""
-    from simulator.scenario.units import UnitError, parse
-
-    while True:
-        answer = str(click.prompt(question, default=default)).strip()
-        try:
-            if parse(answer, dimension) > 0.0:
-                return answer
-            click.echo(f"  got {answer!r}; allowed is more than zero, such as {default!r}")
-        except UnitError as error:
-            click.echo(f"  {error}")
 
 
 def implied(text: str) -> str:

@@ -18,6 +18,8 @@ APPLICATION = 0x41637265
 _MAGIC = b"SQLite format 3\0"
 _MARK_AT = 68
 """Where the mark stands in the head; source: the SQLite file format."""
+DAMAGE = (sqlite3.Error, UnicodeDecodeError)
+"""What reading a database may end in: the words of an error may themselves be damaged."""
 _CACHE_KB = 4000
 _LARGEST_BYTES = 100_000_000_000
 _NO_ROOM = "free space there, then give the command again (with --resume where days were finished), or another --out"
@@ -119,7 +121,7 @@ def is_sound(connection: sqlite3.Connection) -> bool:
     """Tell whether a database is in itself as SQLite left it."""
     try:
         return connection.execute("PRAGMA quick_check(1)").fetchall() == [("ok",)]
-    except sqlite3.DatabaseError:
+    except DAMAGE:
         return False
 
 
@@ -149,7 +151,7 @@ def mend(
         days = (day for day in _readable(connection) if whole(day))
         made.executemany("INSERT OR IGNORE INTO day VALUES (?, ?, ?)", days)
         made.execute("COMMIT")
-    except sqlite3.Error as error:
+    except DAMAGE as error:
         fresh.unlink(missing_ok=True)
         raise disk_problem(error, str(fresh), "free space there, then go on with --resume") from error
     finally:
@@ -189,9 +191,9 @@ def _locked(path: Path, padded: bool = False) -> sqlite3.Connection:
         connection.execute("PRAGMA synchronous = FULL")
         connection.execute("BEGIN EXCLUSIVE")
         connection.execute("COMMIT")
-    except sqlite3.Error as error:
+    except DAMAGE as error:
         connection.close()
-        code = error.sqlite_errorcode & 0xFF
+        code = _code(error)
         if code == sqlite3.SQLITE_CORRUPT and not padded and _is_ours(path) and _pad(path):
             return _locked(path, padded=True)
         if code in (sqlite3.SQLITE_BUSY, sqlite3.SQLITE_LOCKED):
@@ -202,6 +204,11 @@ def _locked(path: Path, padded: bool = False) -> sqlite3.Connection:
             message = f"cannot be written: {error}; {_NO_ROOM}"
         raise InputError.single(message, file=str(path)) from error
     return connection
+
+
+def _code(error: Exception) -> int:
+    """Return the kind of an error; one that the library did not name is of something damaged."""
+    return int(getattr(error, "sqlite_errorcode", sqlite3.SQLITE_CORRUPT)) & 0xFF
 
 
 def _pad(path: Path) -> bool:
@@ -231,10 +238,13 @@ def _begin(connection: sqlite3.Connection, path: Path, identity: str) -> None:
             sync_folder(path.parent)
             return
         same = connection.execute("PRAGMA user_version").fetchone() == (FORMAT,)
+        found = [row[0] for row in connection.execute("SELECT sql FROM sqlite_master ORDER BY name DESC")]
+        if same and found != list(_TABLES):
+            raise sqlite3.DatabaseError("its tables are not as they were made")
         same = same and connection.execute("SELECT identity FROM run").fetchall() == [(identity,)]
-    except sqlite3.Error as error:
+    except DAMAGE as error:
         connection.close()
-        code = error.sqlite_errorcode & 0xFF
+        code = _code(error)
         if code in (sqlite3.SQLITE_CORRUPT, sqlite3.SQLITE_NOTADB, sqlite3.SQLITE_ERROR):
             raise InputError.single(f"is damaged beyond reading ({error}); move it away", file=str(path)) from error
         raise disk_problem(error, str(path), _NO_ROOM) from error
@@ -272,7 +282,7 @@ def _readable(connection: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
             for day in connection.execute(query, (start, begin + PLAN)):
                 yield day
                 start, here = max(start, day[0] + 1), 0
-        except sqlite3.DatabaseError:
+        except DAMAGE:
             misses, here, start = misses + 1, here + 1, start + 1
             if here < _MOST_MISSES_HERE:
                 continue

@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.experiment import day_file
-from simulator.experiment.day_file import PLAN
+from simulator.experiment.day_file import DAMAGE, PLAN
 from simulator.experiment.disk import disk_problem
 
 CHUNK_ROWS = 1024
@@ -73,7 +73,10 @@ class DayStore:
     @property
     def count(self) -> int:
         """Days in the database, those of plans that this run has not among them."""
-        return int(self._connection.execute("SELECT count(*) FROM day").fetchone()[0])
+        try:
+            return int(self._connection.execute("SELECT count(*) FROM day").fetchone()[0])
+        except DAMAGE as error:
+            raise self._changed() from error
 
     def add(self, plan: int, first: int, rows: Rows) -> None:
         """Keep consecutive days of a plan: all of them or, when the disk is full, none.
@@ -111,7 +114,7 @@ class DayStore:
         first, last = (plan * PLAN + int(number) for number in (numbers[0], numbers[-1]))
         try:
             found = self._connection.execute(query, (first, last)).fetchall()
-        except sqlite3.Error as error:
+        except DAMAGE as error:
             raise self._changed() from error
         if len(found) > len(numbers):
             wanted = set((plan * PLAN + numbers).tolist())
@@ -129,9 +132,12 @@ class DayStore:
         (int, ndarray of int, ndarray)
             Rows of one plan in the order of replications.
         """
-        cursor = self._connection.execute("SELECT number, check_sum, row FROM day ORDER BY number")
+        try:
+            cursor = self._connection.execute("SELECT number, check_sum, row FROM day ORDER BY number")
+        except DAMAGE as error:
+            raise self._changed() from error
         spoilt: list[tuple[object]] = []
-        while days := cursor.fetchmany(CHUNK_ROWS):
+        while days := self._next(cursor):
             good = [day for day in days if self._whole(day)]
             spoilt += [day[:1] for day in days if not self._whole(day)]
             for plan, same in groupby(good, key=lambda day: day[0] // PLAN):
@@ -142,6 +148,12 @@ class DayStore:
         if spoilt:
             with self._committed():
                 self._connection.executemany("DELETE FROM day WHERE number = ?", spoilt)
+
+    def _next(self, cursor: sqlite3.Cursor) -> list[tuple[Any, ...]]:
+        try:
+            return cursor.fetchmany(CHUNK_ROWS)
+        except DAMAGE as error:
+            raise self._changed() from error
 
     def close(self, remove: bool = False) -> None:
         """Let another run in, and delete the file when its run is complete; rows can still be read here."""
@@ -167,7 +179,7 @@ class DayStore:
         except BaseException as error:
             with suppress(sqlite3.Error):
                 self._connection.execute("ROLLBACK")
-            if not isinstance(error, sqlite3.Error):
+            if not isinstance(error, DAMAGE):
                 raise
             remedy = "free space there, or set TMPDIR to a folder with more"
             if self.path is not None:
@@ -175,7 +187,9 @@ class DayStore:
             raise disk_problem(error, str(self.path or "the temporary folder"), remedy) from error
 
     def _changed(self) -> InputError:
-        return InputError.single("was changed by another program while it was read", file=str(self.path or ""))
+        return InputError.single(
+            "is damaged, or was changed by another program while it was read; move it away", file=str(self.path or "")
+        )
 
 
 def _check(number: int, row: bytes) -> int:

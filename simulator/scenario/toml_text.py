@@ -99,7 +99,7 @@ def toml_document(table: Mapping[str, Any], notes: Mapping[str, str] | None = No
     Parameters
     ----------
     table : mapping
-        Nested tables; a table that declares a distribution is written inline, and so is a list of tables.
+        Nested tables; a table that declares a distribution is written inline, and so is a list of tables within one.
     notes : mapping, optional
         Dotted key to the comment that stands above it.
     """
@@ -112,14 +112,27 @@ def _inline(value: Any) -> bool:
     return not isinstance(value, Mapping) or "dist" in value
 
 
+def _is_list_of_tables(value: Any) -> bool:
+    return isinstance(value, list) and len(value) > 0 and all(isinstance(item, Mapping) for item in value)
+
+
 def _write(table: Mapping[str, Any], place: tuple[str, ...], notes: Mapping[str, str], lines: list[str]) -> None:
-    own = {key: value for key, value in table.items() if _inline(value)}
+    lists = {key: value for key, value in table.items() if not place and _is_list_of_tables(value)}
+    own = {key: value for key, value in table.items() if _inline(value) and key not in lists}
     if place and (own or not table):
-        lines += ["", f"[{'.'.join(toml_key(part) for part in place)}]"]
+        lines.append("")
+        lines += [f"# {line}" for line in notes.get(".".join(place), "").splitlines()]
+        lines.append(f"[{'.'.join(toml_key(part) for part in place)}]")
     for key, value in own.items():
         note = notes.get(".".join((*place, key)), "")
         lines += [f"# {line}" for line in note.splitlines()]
         lines.append(f"{toml_key(key)} = {toml_value(value)}")
+    for key, items in lists.items():
+        for number, item in enumerate(items):
+            lines.append("")
+            lines += [f"# {line}" for line in notes.get(key, "").splitlines() if number == 0]
+            lines.append(f"[[{toml_key(key)}]]")
+            lines += [f"{toml_key(name)} = {toml_value(value)}" for name, value in item.items()]
     for key, value in table.items():
         if not _inline(value):
             _write(value, (*place, key), notes, lines)

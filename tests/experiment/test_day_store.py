@@ -81,7 +81,7 @@ def test_rows_are_read_back_to_the_last_bit(tmp_path: Path, kind: str) -> None:
         expected = np.array([rows(n, 1, 3)[0] for n in wanted]).reshape(len(wanted), WIDTH)
         assert np.array_equal(found, expected, equal_nan=True)
     assert store.count == 30
-    with pytest.raises(InputError, match="changed by another program"):
+    with pytest.raises(InputError, match="changed by another program while"):
         store.rows(3, np.array([20]))
 
 
@@ -264,6 +264,22 @@ def test_what_is_not_ours_is_refused_and_stays(tmp_path: Path, content: str) -> 
     for fresh in (False, True):
         assert "move it away" in refusal(path, fresh)
         assert path.read_bytes() == before
+
+
+def test_damaged_words_in_the_head_of_the_tables(tmp_path: Path) -> None:
+    """What SQLite says of them is no text itself, or its errors name no kind."""
+    whole = filled(tmp_path / "whole").read_bytes()
+    for number, (good, bad) in enumerate(
+        (
+            (b"number INTEGER", b"numb\xff\xfe INTEGER"),
+            (b"CREATE TABLE day", b"CREATE TABLE d\xff\x00"),
+            (b"number INTEGER", b"cumber INTEGER"),
+        )
+    ):
+        path = tmp_path / f"{number}"
+        path.write_bytes(whole.replace(good, bad))
+        assert len(whole) == path.stat().st_size
+        assert "move it away" in refusal(path)
 
 
 @pytest.mark.parametrize("what", ["database", "companion"])

@@ -15,7 +15,7 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
 sys.path.insert(0, str(Path(__file__).parent))
 
 from bounds import bounded
-from fuzz_results import RESULT_READERS, good
+from fuzz_results import RESULT_READERS, good, good_store, read_store
 from small_day import TABLE
 
 from simulator.errors import InputError
@@ -195,6 +195,7 @@ READERS = {
     "typical year": lambda data: read_weather(_scratch.file("typical.csv", data), least_hours=2),
     "setting": _setting,
     "quantity": _quantity,
+    "unfinished run": read_store,
     **RESULT_READERS,
 }
 """Kind of input to what reads its bytes."""
@@ -274,7 +275,8 @@ def corpus():
         "setting": ["days=5", "route.road_speed={dist='normal',mean='20 mph',sd='3 mph'}", "field.0.area=12 ha"],
     }
     entries |= {kind: [json.dumps(table)] for kind, table in good().files.items()}
-    return [(kind, text.encode()) for kind, texts in entries.items() for text in texts]
+    texts = [(kind, text.encode()) for kind, texts in entries.items() for text in texts]
+    return [*texts, ("unfinished run", good_store())]
 
 
 def inputs_wanted(ordinary):

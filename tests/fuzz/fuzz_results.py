@@ -9,12 +9,14 @@ import tempfile
 from pathlib import Path
 from types import SimpleNamespace
 
+import numpy as np
 from mutations import mutate, places
 from small_day import TABLE
 
 from simulator import run, simulate_day
 from simulator.analysis.day_record import day_record
 from simulator.command.figure import _timeline
+from simulator.experiment.day_store import DayStore
 from simulator.experiment.run import make_plans
 from simulator.report.html import report_page
 from simulator.report.html_comparison import comparison_page
@@ -76,6 +78,34 @@ def reader(kind):
         return stored
 
     return read_folder
+
+
+@functools.cache
+def good_store():
+    """Return the bytes of a small database of finished days."""
+    path = good().folder / "good.unfinished"
+    store = DayStore(5, path, "mine")
+    for first in range(0, 60, 3):
+        store.add(first % 2, first, np.full((3, 5), float(first)))
+    store.close()
+    return path.read_bytes()
+
+
+def read_store(data):
+    """Open a database of these bytes, and read every day that it says it has."""
+    path = good().folder / "given.unfinished"
+    for one in (path, Path(f"{path}-journal")):
+        one.unlink(missing_ok=True)
+    path.write_bytes(data)
+    store = DayStore(5, path, "mine")
+    try:
+        for plan, numbers, rows in store.load():
+            found = store.rows(plan, numbers)
+            if not (found == rows).all() or not (rows == rows[:, :1]).all():
+                raise AssertionError("a day is not as it was written")
+        return store
+    finally:
+        store.close()
 
 
 RESULT_READERS = {kind: reader(kind) for kind in NAMES}
