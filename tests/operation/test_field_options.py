@@ -160,7 +160,7 @@ def test_real_typical_year_gives_workable_days(tmp_path: Path) -> None:
         pytest.skip("this pvlib carries no TMY3 file")
     raw = tomllib.loads(starter_text("test"))
     raw["weather"] = {"air_temperature": "15 degC", "file": {"path": str(found[0]), "months": [4, 5, 6]}}
-    loaded = load_scenario(raw, folder=tmp_path)
+    loaded = load_scenario(raw, folder=tmp_path, allow_files_outside=True)
     days = loaded.sets[0].weather_days
     assert days is not None
     assert len(days) == 91

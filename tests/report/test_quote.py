@@ -289,7 +289,7 @@ def test_a_sheet_has_the_units_it_was_asked_for(stored: StoredResult) -> None:
         ("15mph", ROAD_SPEED, "15mph", "24.1 km/h"),
         ("5 min", ROAD, "5 min", "5 min"),
         ("many L", TANK, "many L", "many L"),
-        ("2,000 L", TANK, "2,000 L", "2,000 L"),
+        ("2,000 L", TANK, "528 gal (2,000 L)", "2,000 L"),
         ("4000 L", TANK, "1,057 gal (4000 L)", "4000 L"),
         ("3 m", None, "3 m", "3 m"),
         (True, None, "yes", "yes"),

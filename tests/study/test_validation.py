@@ -251,6 +251,8 @@ def test_command_writes_the_page(tmp_path, monkeypatch, checks):
     text = target.read_text("utf-8")
     assert "`acreday validation --days 9 --seed 5`" in text
     assert read_numbers(text).keys() == {check.key for check in checks}
-    said = CliRunner().invoke(command, ["--out", str(target)])
+    again = CliRunner().invoke(command, ["--out", str(target)])
+    assert again.exit_code != 0
+    said = CliRunner().invoke(command, ["--out", str(target), "--force"])
     assert said.exit_code == 0
     assert f"{len(checks)} numbers" in said.output
