@@ -26,7 +26,9 @@ WILLOW = ROOT / "scenarios/fields_willow_basin.geojson"
 def simulated(
     *settings: str, folder: Path | None = None, raw: dict[str, Any] | None = None
 ) -> tuple[DayPlan, SimulatedDay]:
-    loaded = load_scenario(raw or tomllib.loads(starter_text("test")), settings, folder=folder)
+    loaded = load_scenario(
+        raw or tomllib.loads(starter_text("test")), settings, folder=folder, allow_files_outside=True
+    )
     plan = make_plan(loaded.sets[0])
     day = simulate(plan, StreamBank(4).day(0))
     assert violations(plan, day) == []
@@ -160,7 +162,7 @@ def test_real_typical_year_gives_workable_days(tmp_path: Path) -> None:
         pytest.skip("this pvlib carries no TMY3 file")
     raw = tomllib.loads(starter_text("test"))
     raw["weather"] = {"air_temperature": "15 degC", "file": {"path": str(found[0]), "months": [4, 5, 6]}}
-    loaded = load_scenario(raw, folder=tmp_path)
+    loaded = load_scenario(raw, folder=tmp_path, allow_files_outside=True)
     days = loaded.sets[0].weather_days
     assert days is not None
     assert len(days) == 91
