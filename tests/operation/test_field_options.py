@@ -26,7 +26,9 @@ WILLOW = ROOT / "scenarios/fields_willow_basin.geojson"
 def simulated(
     *settings: str, folder: Path | None = None, raw: dict[str, Any] | None = None
 ) -> tuple[DayPlan, SimulatedDay]:
-    loaded = load_scenario(raw or tomllib.loads(starter_text("test")), settings, folder=folder)
+    loaded = load_scenario(
+        raw or tomllib.loads(starter_text("test")), settings, folder=folder, allow_files_outside=True
+    )
     plan = make_plan(loaded.sets[0])
     day = simulate(plan, StreamBank(4).day(0))
     assert violations(plan, day) == []
