@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import os
 import sqlite3
+import stat
 from collections.abc import Callable, Iterator
 from contextlib import suppress
 from pathlib import Path
@@ -94,7 +95,9 @@ def refuse_foreign(path: Path) -> None:
         It is.
     """
     for one in (path, _companion(path)):
-        if one.is_symlink() or (one.exists() and not one.is_file()):
+        with suppress(FileNotFoundError):  # one look: another process may remove it between two
+            if stat.S_ISREG(one.lstat().st_mode):
+                continue
             message = "is a link, or no ordinary file; move it away, for an unfinished run is kept under this name"
             raise InputError.single(message, file=str(one))
     # with a companion the head may be half written, and is looked at once SQLite has undone that

@@ -79,7 +79,7 @@ class DayStore:
             raise self._changed() from error
 
     def add(self, plan: int, first: int, rows: Rows) -> None:
-        """Keep consecutive days of a plan: all of them or, when the disk is full, none.
+        """Keep consecutive days of a plan: all of them or, when the disk is full, the first that fit.
 
         Parameters
         ----------
@@ -97,8 +97,18 @@ class DayStore:
         """
         content = [np.ascontiguousarray(row, "<f8").tobytes() for row in rows]
         days = [(number, _check(number, row), row) for number, row in enumerate(content, plan * PLAN + first)]
-        with self._committed():
-            self._connection.executemany("INSERT OR REPLACE INTO day VALUES (?, ?, ?)", days)
+        self._keep(days)
+
+    def _keep(self, days: list[tuple[int, int, bytes]]) -> None:
+        try:
+            with self._committed():
+                self._connection.executemany("INSERT OR REPLACE INTO day VALUES (?, ?, ?)", days)
+        except InputError:
+            if len(days) > 1:
+                middle = len(days) // 2
+                self._keep(days[:middle])
+                self._keep(days[middle:])
+            raise
 
     def rows(self, plan: int, numbers: Numbers) -> Rows:
         """Return the rows of some replications, ascending, shape (n, width).

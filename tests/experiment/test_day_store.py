@@ -161,7 +161,6 @@ def test_a_day_that_is_half_there_is_not_there(tmp_path: Path) -> None:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
     kept = store.count
     assert 120 < kept < 200
-    assert kept % 5 == 0
     # with room again, the same run goes on
     store.add(0, 300, rows(300, 5))
     store.close()
