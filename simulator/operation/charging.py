@@ -49,7 +49,7 @@ class ChargingStation:
             for source in sources
             for slot in source.slots
         }
-        self._queue: list[tuple[Pack, Event]] = []
+        self._waiting: list[tuple[Pack, Event]] = []
         self._open: dict[str, tuple[Charging, float, float]] = {}
 
     # --- the process of a pack ---
@@ -153,7 +153,7 @@ class ChargingStation:
     def _ask_slot(self, pack: Pack) -> Event:
         """Wait for a slot; the event's value is its source and the slot."""
         given = self.env.event()
-        self._queue.append((pack, given))
+        self._waiting.append((pack, given))
         return given
 
     def _free(self, source: PowerSource, slot: Slot) -> None:
@@ -162,13 +162,13 @@ class ChargingStation:
         slot.charger.taken -= 1
         source.taken -= 1
         left = []
-        for pack, given in self._queue:
+        for pack, given in self._waiting:
             place = self._take_slot(pack)
             if place is None:
                 left.append((pack, given))
             else:
                 given.succeed(place)
-        self._queue = left
+        self._waiting = left
 
     # --- what aircraft ask ---
 
