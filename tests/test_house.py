@@ -16,17 +16,18 @@ import pytest
 import simpy
 
 ROOT = Path(__file__).resolve().parent.parent
-ROOMS = ["physics", "scenario", "operation", "analysis", "experiment", "study", "report", "command"]
+ROOMS = ["physics", "scenario", "plan", "operation", "analysis", "experiment", "study", "report", "command"]
 """From the ground up; a room may import only rooms below it."""
 MAY_USE = {
     "physics": set(),
     "scenario": {"physics"},
-    "operation": {"physics", "scenario"},
-    "analysis": {"physics", "scenario", "operation"},
-    "experiment": {"physics", "scenario", "operation", "analysis"},
-    "study": {"physics", "scenario", "operation", "analysis", "experiment"},
-    "report": {"physics", "scenario", "analysis", "experiment", "study"},
-    "command": {"physics", "scenario", "operation", "analysis", "experiment", "study", "report"},
+    "plan": {"physics", "scenario"},
+    "operation": {"physics", "scenario", "plan"},
+    "analysis": {"physics", "scenario", "plan", "operation"},
+    "experiment": {"physics", "scenario", "plan", "operation", "analysis"},
+    "study": {"physics", "scenario", "plan", "operation", "analysis", "experiment"},
+    "report": {"physics", "scenario", "plan", "analysis", "experiment", "study"},
+    "command": {"physics", "scenario", "plan", "operation", "analysis", "experiment", "study", "report"},
 }
 
 

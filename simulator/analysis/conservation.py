@@ -30,8 +30,8 @@ from simulator.operation.log import Kind, Reason, RigEnd, Row, Sortie, State
 
 if TYPE_CHECKING:
     from simulator.operation.day import SimulatedDay
-    from simulator.operation.plan import DayPlan, RigPlan
-    from simulator.operation.plan_aircraft import AircraftPlan
+    from simulator.plan.aircraft import AircraftPlan
+    from simulator.plan.day_plan import DayPlan, RigPlan
 
 _SHOWN = 20
 """Violations told in words."""

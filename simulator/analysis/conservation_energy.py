@@ -19,8 +19,8 @@ from simulator.analysis.conservation_parts import (
 from simulator.operation.log import Reason, RigEnd, Row, Sortie, State
 
 if TYPE_CHECKING:
-    from simulator.operation.plan import RigPlan
-    from simulator.operation.plan_equipment import PackPlan, PowerPointPlan
+    from simulator.plan.day_plan import RigPlan
+    from simulator.plan.equipment import PackPlan, PowerPointPlan
 
 _ON_CHARGER = (State.CHARGE, State.CHARGE_LIMITED, State.STOPPED)
 

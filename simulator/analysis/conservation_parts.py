@@ -9,9 +9,9 @@ from typing import TYPE_CHECKING
 from simulator.operation.log import Row
 
 if TYPE_CHECKING:
-    from simulator.operation.plan import RigPlan
-    from simulator.operation.plan_aircraft import AircraftPlan
-    from simulator.operation.plan_equipment import ChargerPlan, PackPlan, PowerPointPlan
+    from simulator.plan.aircraft import AircraftPlan
+    from simulator.plan.day_plan import RigPlan
+    from simulator.plan.equipment import ChargerPlan, PackPlan, PowerPointPlan
 
 TIME_S = 1e-5
 """Two times this near are the same."""

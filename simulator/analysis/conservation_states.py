@@ -17,7 +17,7 @@ from simulator.analysis.log_rows import sortie_rows
 from simulator.analysis.resources import resources
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import Kind, Row
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 
 
 def state_violations(plan: DayPlan, day: SimulatedDay, rows: dict[str, list[Row]]) -> Iterator[str]:

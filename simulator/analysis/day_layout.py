@@ -8,7 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from simulator.analysis.digits import tenth
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 
 Point = tuple[float, float]
 

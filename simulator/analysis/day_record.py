@@ -19,8 +19,8 @@ from simulator.analysis.resources import resource_names
 from simulator.analysis.summary import MEASURES, momentary_bottlenecks, summarise
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import Kind, Reason, Row, State
-from simulator.operation.plan import DayPlan
-from simulator.operation.plan_equipment import PackPlan
+from simulator.plan.day_plan import DayPlan
+from simulator.plan.equipment import PackPlan
 
 VERSION = 1
 """Raised when the record's shape changes."""

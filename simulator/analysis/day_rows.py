@@ -12,8 +12,8 @@ from simulator.analysis.log_rows import rows_by_entity, sortie_rows
 from simulator.analysis.resources import resources
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import Kind, Reason, Row, Sortie, State
-from simulator.operation.plan import DayPlan
-from simulator.operation.plan_fields import WorkProfile
+from simulator.plan.day_plan import DayPlan
+from simulator.plan.fields import WorkProfile
 
 _OWN = frozenset(Kind)
 

@@ -15,10 +15,10 @@ from simulator.analysis.explain_power import ChargeCase, Source, charge_sheet, s
 from simulator.analysis.explain_rotor import Rotor, air_sheet, rotor_sheet
 from simulator.analysis.explain_sheet import Check, Line, Sheet
 from simulator.errors import InputError
-from simulator.operation.flight import Flight
-from simulator.operation.plan import DayPlan, RigPlan
 from simulator.physics.air import GAS_CONSTANT_J_PER_KG_K
 from simulator.physics.flight import COAXIAL_INTERFERENCE, GRAVITY_M_PER_S2, FlightModel
+from simulator.plan.day_plan import DayPlan, RigPlan
+from simulator.plan.flight import Flight
 from simulator.scenario.loading import LoadedScenario, read_toml
 from simulator.scenario.merge import nearest
 from simulator.scenario.provenance import Leaf, provenance

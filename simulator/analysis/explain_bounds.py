@@ -9,7 +9,7 @@ from simulator.analysis.explain_day import GroundCase, Road
 from simulator.analysis.explain_load import LoadCase
 from simulator.analysis.explain_power import ChargeCase, Source
 from simulator.analysis.explain_sheet import Sheet
-from simulator.operation.plan import DayPlan, RigPlan
+from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 

@@ -8,7 +8,7 @@ from itertools import pairwise
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_load import LoadCase, mean_note
 from simulator.analysis.explain_sheet import Sheet
-from simulator.operation.plan import DayPlan, RigPlan
+from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.scenario.schema_rig import Task
 from simulator.scenario.units import M_PER_MILE
 

@@ -8,12 +8,12 @@ from dataclasses import dataclass
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_rotor import Lift, Rotor, airspeeds_of, forward_w, hover_w, lift_of
 from simulator.analysis.explain_sheet import Sheet
-from simulator.operation.flight import Flight, furthest
-from simulator.operation.plan import DayPlan, RigPlan
-from simulator.operation.plan_aircraft import AircraftPlan, Cubic
-from simulator.operation.plan_equipment import PackPlan
-from simulator.operation.plan_fields import WorkProfile
 from simulator.physics.flight import cubic_value
+from simulator.plan.aircraft import AircraftPlan, Cubic
+from simulator.plan.day_plan import DayPlan, RigPlan
+from simulator.plan.equipment import PackPlan
+from simulator.plan.fields import WorkProfile
+from simulator.plan.flight import Flight, furthest
 from simulator.scenario.distributions import Distribution
 
 

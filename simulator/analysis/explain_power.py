@@ -8,9 +8,9 @@ from dataclasses import dataclass
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_load import LoadCase, mean_note
 from simulator.analysis.explain_sheet import Sheet
-from simulator.operation.plan import DayPlan, RigPlan
-from simulator.operation.plan_equipment import ChargerPlan, PackPlan, PowerPointPlan
 from simulator.physics.sharing import share_bus
+from simulator.plan.day_plan import DayPlan, RigPlan
+from simulator.plan.equipment import ChargerPlan, PackPlan, PowerPointPlan
 from simulator.scenario.schema_equipment import Cooling
 
 _LINEAR_DERATE: dict[str, tuple[str, str]] = {

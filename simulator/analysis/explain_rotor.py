@@ -6,9 +6,9 @@ from dataclasses import dataclass
 
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_sheet import Sheet
-from simulator.operation.plan import DayPlan
-from simulator.operation.plan_aircraft import AircraftPlan
 from simulator.physics.flight import FIXED_POWER_TOLERANCE, cubic_value
+from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.schema_equipment import Hover, LoadLog
 
 _AIR_SOURCE = "US Standard Atmosphere 1976; ideal gas, dry air"

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import NamedTuple
 
 from simulator.operation.log import Sortie
-from simulator.operation.plan_fields import WorkProfile
+from simulator.plan.fields import WorkProfile
 
 
 class LinePoint(NamedTuple):

@@ -21,7 +21,7 @@ from simulator.analysis.variations import (
     more_packs,
 )
 from simulator.operation.log import FLIGHT_STATES, Kind, Reason, Row, State
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 

@@ -13,7 +13,7 @@ from simulator.analysis.active_period import ActivePeriodResult, Span, momentary
 from simulator.analysis.resources import Active, Resource, Rows, label, resources, time_labels
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import FLIGHT_STATES, Kind, Reason, Row, State
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 MEASURES = (

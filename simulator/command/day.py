@@ -34,7 +34,7 @@ def command(
 
     from simulator.analysis.day_rows import DayRows
     from simulator.experiment.run import simulate_day
-    from simulator.operation.plan import make_plan
+    from simulator.plan.day_plan import make_plan
     from simulator.report.folder import ResultFolder, check_target, manifest
     from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, clock_text
 

@@ -371,7 +371,7 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     from simulator.analysis.day_record import day_record
     from simulator.analysis.day_rows import DayRows
     from simulator.experiment.run import simulate_day
-    from simulator.operation.plan import make_plan
+    from simulator.plan.day_plan import make_plan
     from simulator.report.figures import save_figure
     from simulator.report.timeline import timeline_figure
     from simulator.report.writing import file_stem

@@ -33,7 +33,7 @@ def command(
     from simulator.analysis.explain import explain, page_json
     from simulator.analysis.explain_text import page_markdown, page_text
     from simulator.command.common import terminal_width, write_json, write_text_atomically
-    from simulator.operation.plan import make_plan
+    from simulator.plan.day_plan import make_plan
 
     for name in (markdown_file, json_file):
         refuse_existing(name, force, scenario)

@@ -73,7 +73,7 @@ def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
     from simulator.analysis.day_rows import DayRows
     from simulator.errors import InputError
     from simulator.experiment.run import simulate_day
-    from simulator.operation.plan import make_plan
+    from simulator.plan.day_plan import make_plan
     from simulator.report.timeline import timeline_figure
     from simulator.scenario.loading import load_scenario
     from simulator.scenario.merge import nearest

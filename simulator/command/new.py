@@ -52,8 +52,8 @@ def implied(text: str) -> str:
     """
     import tomllib
 
-    from simulator.operation.flight import Flight
-    from simulator.operation.plan import make_plan
+    from simulator.plan.day_plan import make_plan
+    from simulator.plan.flight import Flight
     from simulator.scenario.loading import load_scenario
     from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 

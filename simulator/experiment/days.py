@@ -11,7 +11,7 @@ from simulator.analysis.summary import columns, summarise
 from simulator.experiment.day_store import Rows
 from simulator.experiment.pieces import Piece
 from simulator.operation.day import SimulatedDay, simulate
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_DAYS, DayStreams, StreamBank, StreamSource
 
 ACTIVE_PERIOD_DAYS = 100

@@ -9,7 +9,7 @@ from pathlib import Path
 from simulator.operation import day
 
 PACKAGE = Path(__file__).resolve().parents[1]
-_ROOMS = ("physics", "scenario", "operation", "analysis")
+_ROOMS = ("physics", "scenario", "plan", "operation", "analysis")
 """What a day's numbers come from."""
 
 

@@ -15,7 +15,7 @@ from simulator.experiment.days import simulate_replication as simulate_replicati
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_DAYS
 
 LEAST_DAYS = 10

@@ -23,7 +23,7 @@ from simulator.experiment.estimates import mean_interval, paired_interval, quant
 from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
 from simulator.operation.day import SimulatedDay
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import LoadedScenario, vary
 from simulator.scenario.streams import BLOCK_DAYS, StreamBank
 from simulator.version import __version__

@@ -27,7 +27,7 @@ from simulator.errors import InputError
 from simulator.experiment.day_store import Rows
 from simulator.experiment.days import LatestBlock, run_piece
 from simulator.experiment.pieces import Piece
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 
 if TYPE_CHECKING:
     from simulator.experiment.cluster import Certificates

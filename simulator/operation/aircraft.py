@@ -6,9 +6,9 @@ from simpy import Process
 
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack
-from simulator.operation.plan_aircraft import AircraftPlan
 from simulator.operation.site import Site
 from simulator.operation.work import Load
+from simulator.plan.aircraft import AircraftPlan
 
 
 class Aircraft:

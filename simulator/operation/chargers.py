@@ -5,7 +5,7 @@ from __future__ import annotations
 from simpy import Event
 
 from simulator.operation.packs import Pack
-from simulator.operation.plan_equipment import ChargerPlan
+from simulator.plan.equipment import ChargerPlan
 
 
 class Charging:

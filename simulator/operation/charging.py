@@ -12,8 +12,8 @@ from simulator.operation.crew import Crew
 from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack, PackShelf
 from simulator.operation.people import Task
-from simulator.operation.plan_equipment import PackPlan
 from simulator.operation.power import PowerSource
+from simulator.plan.equipment import PackPlan
 from simulator.scenario.schema_rig import Rig as RigTable
 from simulator.scenario.streams import DayStreams
 

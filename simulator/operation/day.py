@@ -10,11 +10,11 @@ from simpy import Environment
 from simulator.operation.breaks import take_break
 from simulator.operation.log import DayLog, Kind, RigEnd
 from simulator.operation.moves import Moves
-from simulator.operation.plan import DayPlan
 from simulator.operation.rig import Rig
 from simulator.operation.sorties import Sorties
 from simulator.operation.weather import WEATHER, weather_hours, weather_stoppages
 from simulator.operation.work import WorkList
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import DayStreams
 
 

@@ -6,10 +6,10 @@ import math
 
 from simpy import Event
 
-from simulator.operation.flight import Airborne, Flight, furthest, to_pass_end
 from simulator.operation.log import Reason
 from simulator.operation.people import Person, Wish
 from simulator.operation.work import Load
+from simulator.plan.flight import Airborne, Flight, furthest, to_pass_end
 
 
 class Launch(Wish):

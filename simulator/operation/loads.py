@@ -5,10 +5,10 @@ from __future__ import annotations
 import math
 
 from simulator.operation.aircraft import Aircraft
-from simulator.operation.flight import Flight, furthest, to_pass_end
 from simulator.operation.log import Reason, State
 from simulator.operation.rig import Rig
 from simulator.operation.work import Load, Visit
+from simulator.plan.flight import Flight, furthest, to_pass_end
 
 _ROUNDING_M2 = 1e-3
 """A remainder smaller than this is rounding: it is flown with the load before."""

@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from simulator.operation.aircraft import Aircraft
-from simulator.operation.plan import DayPlan, RigPlan
-from simulator.operation.plan_aircraft import AircraftPlan
 from simulator.operation.site import Site
 from simulator.operation.work import WorkList
+from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.day_plan import DayPlan, RigPlan
 
 _LOADS_TO_KNOW_THE_PACE = 4
 """Loads an aircraft after which the rig's own pace, not the least cycle, tells how much more is to be mixed."""

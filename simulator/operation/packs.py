@@ -5,7 +5,7 @@ from __future__ import annotations
 from simpy import Environment, Event
 
 from simulator.operation.log import DayLog, Reason, State
-from simulator.operation.plan_equipment import PackPlan
+from simulator.plan.equipment import PackPlan
 
 DELAYS = {
     State.QUEUE: Reason.CHARGERS_BUSY,

@@ -9,8 +9,8 @@ from simpy.events import ProcessGenerator
 
 from simulator.operation.chargers import Charger, Charging
 from simulator.operation.log import DayLog, Reason, State
-from simulator.operation.plan_equipment import PowerPointPlan
 from simulator.physics.sharing import share_bus
+from simulator.plan.equipment import PowerPointPlan
 
 _TINY_WH = 1e-6
 _EMPTY_L = 1e-9

@@ -7,18 +7,18 @@ from simpy import Environment
 from simulator.operation.aircraft import Aircraft
 from simulator.operation.charging import ChargingStation
 from simulator.operation.crew import Crew
-from simulator.operation.flight import Flight
 from simulator.operation.launching import Airspace
 from simulator.operation.log import DayLog, Kind, Reason, RigEnd, State
 from simulator.operation.pace import Pace
 from simulator.operation.packs import Pack, PackShelf
-from simulator.operation.plan import DayPlan, RigPlan
-from simulator.operation.plan_equipment import PackPlan
 from simulator.operation.power import PowerSource
 from simulator.operation.refuelling import refuelling
 from simulator.operation.site import Site
 from simulator.operation.supply import Supply
 from simulator.operation.work import WorkList
+from simulator.plan.day_plan import DayPlan, RigPlan
+from simulator.plan.equipment import PackPlan
+from simulator.plan.flight import Flight
 from simulator.scenario.streams import DayStreams
 
 

@@ -9,13 +9,13 @@ from simpy import Interrupt
 from simpy.events import ProcessGenerator
 
 from simulator.operation.aircraft import Aircraft
-from simulator.operation.flight import Airborne, Flight
 from simulator.operation.launching import Launch
 from simulator.operation.loads import LoadPlanner
 from simulator.operation.log import Reason, Sortie, State
 from simulator.operation.rig import Rig
 from simulator.operation.turnaround import Turnaround, lend_packs
 from simulator.operation.work import Load
+from simulator.plan.flight import Airborne, Flight
 
 _TRACE = 1e-9
 """Less product than this (L or kg) is rounding, not a load."""

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from simulator.operation.plan_fields import FieldPlan, Geography
+from simulator.plan.fields import FieldPlan, Geography
 
 
 class Visit:

@@ -13,7 +13,7 @@ from numpy.typing import NDArray
 from simulator.analysis.summary import columns, place_of
 from simulator.errors import InputError
 from simulator.experiment.replicate import Runner
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.field_list import field_list
 from simulator.scenario.files import ScenarioFolder
 from simulator.scenario.loading import EquipmentSet, vary

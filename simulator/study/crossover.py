@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
 from simulator.experiment.estimates import Interval, format_estimate, paired_interval
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario import units
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import LoadedScenario

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
 from simulator.experiment.estimates import Interval, format_estimate, mean_interval, paired_interval
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.units import M2_PER_ACRE

@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from simulator.analysis.bottleneck import Bottleneck
 from simulator.analysis.summary import MEASURES
 from simulator.errors import InputError
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE

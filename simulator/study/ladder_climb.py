@@ -13,7 +13,7 @@ from simulator.analysis.bottleneck import Bottleneck
 from simulator.analysis.variations import LARGER, Variation
 from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, PairedInterval, paired_interval
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE

@@ -11,8 +11,8 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
 from simulator.experiment.estimates import student_quantile
-from simulator.operation.plan import make_plan
 from simulator.physics.charge import ChargeCurve
+from simulator.plan.day_plan import make_plan
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet

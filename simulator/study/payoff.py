@@ -15,7 +15,7 @@ import numpy as np
 from simulator.analysis.bottleneck import Bottleneck
 from simulator.errors import InputError
 from simulator.experiment.estimates import paired_interval
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE

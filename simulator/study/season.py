@@ -11,7 +11,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs

@@ -19,7 +19,7 @@ from simulator.experiment.estimates import (
     paired_interval,
     replications_needed,
 )
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario

@@ -15,7 +15,7 @@ import numpy as np
 
 from simulator.errors import InputError, Problem
 from simulator.experiment.selection import Selection
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
 from simulator.study.choices import Choice, combinations, parse_choice

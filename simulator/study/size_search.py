@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from simulator.experiment.estimates import Interval, mean_interval, student_quantile
 from simulator.experiment.replicate import Runner
 from simulator.experiment.selection import Selection, select_best
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.streams import BLOCK_DAYS

@@ -9,8 +9,8 @@ from dataclasses import dataclass
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.operation.plan import DayPlan
 from simulator.physics.fragmentation import januszewski, simmons
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.study.design import full_grid, latin_hypercube
 

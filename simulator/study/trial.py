@@ -16,7 +16,7 @@ from simulator.errors import InputError
 from simulator.experiment.estimates import paired_interval
 from simulator.experiment.replicate import Runner
 from simulator.experiment.result import SetResult
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 

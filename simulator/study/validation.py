@@ -16,7 +16,7 @@ from simulator.analysis.resources import time_labels
 from simulator.errors import InputError
 from simulator.experiment.replicate import simulate_replication
 from simulator.operation.log import FLIGHT_STATES, Kind, Reason, State
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 from simulator.scenario.units import LITRE_PER_GALLON, M2_PER_HECTARE

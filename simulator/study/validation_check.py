@@ -13,7 +13,7 @@ from simulator.analysis.resources import time_labels
 from simulator.analysis.summary import place_of, summarise
 from simulator.experiment.estimates import ratio_interval
 from simulator.experiment.replicate import simulate_replication
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 from simulator.scenario.units import M2_PER_HECTARE

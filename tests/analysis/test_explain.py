@@ -19,9 +19,9 @@ from simulator.analysis.explain_sheet import TOLERANCE, Sheet
 from simulator.analysis.explain_text import clean, page_markdown, page_text
 from simulator.errors import InputError
 from simulator.experiment.replicate import simulate_replication
-from simulator.operation.flight import Flight
-from simulator.operation.plan import make_plan
 from simulator.physics.generator import DerateRule, derate_share
+from simulator.plan.day_plan import make_plan
+from simulator.plan.flight import Flight
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.provenance import provenance
 from simulator.scenario.schema import Scenario

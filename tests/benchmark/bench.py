@@ -24,7 +24,7 @@ from simulator.experiment.engine import engine
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
 from simulator.operation.day import simulate
-from simulator.operation.plan import DayPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 

@@ -20,7 +20,7 @@ from small_day import TABLE
 
 from simulator.errors import InputError
 from simulator.operation.day import simulate
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario import units
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario

@@ -20,7 +20,7 @@ from fuzz_inputs import collection, feature
 from small_day import TABLE, table
 
 from simulator.errors import InputError
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario import boundaries, units
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.crossings import crossings, near_pairs

@@ -4,7 +4,7 @@ import copy
 
 from simulator.analysis.conservation import verify_day
 from simulator.operation.day import simulate
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 

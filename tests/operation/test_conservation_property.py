@@ -8,7 +8,7 @@ from scenarios_strategy import scenarios
 from simulator.analysis.conservation import violations
 from simulator.errors import InputError
 from simulator.operation.day import simulate
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 

@@ -14,7 +14,7 @@ from simulator.analysis.conservation import violations
 from simulator.errors import InputError
 from simulator.operation.day import SimulatedDay, simulate
 from simulator.operation.log import Kind, Reason, State
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.starter import starter_text
 from simulator.scenario.streams import StreamBank

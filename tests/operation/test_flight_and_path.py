@@ -8,9 +8,9 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from small_day import plan_of, table
 
-from simulator.operation.flight import Flight, furthest, to_pass_end
 from simulator.physics.path import FieldPath
 from simulator.physics.swath import plan_rectangle
+from simulator.plan.flight import Flight, furthest, to_pass_end
 
 PLAN = plan_of(
     table(

@@ -27,7 +27,7 @@ from simulator.cli import group
 from simulator.experiment.engine import engine
 from simulator.operation.day import simulate
 from simulator.operation.moves import Moves
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.report.figures import bottleneck_figure, time_use_figure
 from simulator.report.palette import (
     AIRCRAFT_LOOKS,

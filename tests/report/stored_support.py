@@ -15,7 +15,7 @@ from simulator import load_scenario, run, simulate_day
 from simulator.analysis.day_record import day_record
 from simulator.experiment.result import Result
 from simulator.operation.day import SimulatedDay
-from simulator.operation.plan import DayPlan, make_plan
+from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.report.writing import file_stem, safe_cell
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"

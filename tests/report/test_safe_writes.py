@@ -17,7 +17,7 @@ from simulator.command.common import write_text_atomically
 from simulator.command.fragmentation import _write_parquet
 from simulator.errors import InputError
 from simulator.experiment import replicate
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.report.folder import ResultFolder, _held, check_target
 from simulator.report.own_files import MANIFEST, WRITTEN, json_bytes, sha256_of
 from simulator.report.writing import write_atomically

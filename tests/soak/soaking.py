@@ -34,7 +34,7 @@ from simulator.analysis.conservation import violations
 from simulator.analysis.summary import summarise
 from simulator.errors import InputError
 from simulator.operation.day import simulate
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 

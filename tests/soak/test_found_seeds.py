@@ -16,7 +16,7 @@ from wider_scenarios import _boundaries
 
 from simulator.analysis.conservation import violations
 from simulator.operation.day import simulate
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 

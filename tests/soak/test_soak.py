@@ -16,7 +16,7 @@ import soaking
 from soaking import Found, check_day, soak, soak_batch
 
 from simulator.operation.log import State
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 

@@ -9,7 +9,7 @@ from hypothesis import strategies as st
 from short_day import short_scenario
 
 from simulator.errors import InputError
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import (
     Constant,
     Empirical,

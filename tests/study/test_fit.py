@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from short_day import ROOT, short_scenario, table
 
 from simulator.errors import InputError
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Empirical, Gamma, Lognormal, Weibull
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.merge import deep_merge

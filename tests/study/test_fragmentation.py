@@ -12,8 +12,8 @@ from hypothesis import strategies as st
 from short_day import ACRE_M2, ROOT, short_scenario, table
 
 from simulator.errors import InputError
-from simulator.operation.plan import make_plan
 from simulator.physics.fragmentation import januszewski, simmons
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.toml_text import toml_document
 from simulator.study.cases import changed_set

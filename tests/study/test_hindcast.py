@@ -9,7 +9,7 @@ from click.testing import CliRunner
 from short_day import ACRE_M2, ROOT, short_scenario, table
 
 from simulator.errors import InputError
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.stopwatch import PastDay, read_past_days
 from simulator.scenario.toml_text import toml_document
 from simulator.study.cases import CaseDays

@@ -16,7 +16,7 @@ from simulator.analysis.variations import Variation
 from simulator.command.payoff import command
 from simulator.errors import InputError
 from simulator.experiment.estimates import mean_interval
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.study.day_money import jackknife, ledger_of
 from simulator.study.payoff import constraint_words, noise_reduction, payoff, small_sample_note

@@ -14,7 +14,7 @@ from short_days import PRICED, SCENARIOS, SHORT, THIRD_PACK, calm, short
 from simulator.command.size import command
 from simulator.errors import InputError
 from simulator.experiment.selection import Selection, select_best
-from simulator.operation.plan import make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.scenario.schema_costs import Costs
 from simulator.study.choices import combinations, parse_choice

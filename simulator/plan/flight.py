@@ -5,9 +5,9 @@ from __future__ import annotations
 import math
 from typing import Any, NamedTuple
 
-from simulator.operation.plan_aircraft import AircraftPlan
-from simulator.operation.plan_fields import WorkProfile
 from simulator.physics.flight import cubic_mean, cubic_value
+from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.fields import WorkProfile
 
 _MOST_KNOWN = 2_000
 """Stretches that one aircraft class on one field keeps in memory."""

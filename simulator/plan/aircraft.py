@@ -5,10 +5,10 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 
 from simulator.errors import Problem
-from simulator.operation.plan_equipment import PackPlan
 from simulator.physics.air import density_kg_per_m3
 from simulator.physics.flight import FlightModel, calibrate, calibrate_from_load_use, cubic_power
 from simulator.physics.swath import turn_time_s
+from simulator.plan.equipment import PackPlan
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_equipment import Aircraft, Breakdown, LoadLog

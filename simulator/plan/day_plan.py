@@ -9,9 +9,9 @@ import math
 from dataclasses import dataclass, field
 
 from simulator.errors import InputError, Problem
-from simulator.operation.flight import Flight, FlightBook, furthest
-from simulator.operation.plan_aircraft import AircraftPlan, plan_aircraft
-from simulator.operation.plan_equipment import (
+from simulator.physics.path import FieldPath
+from simulator.plan.aircraft import AircraftPlan, plan_aircraft
+from simulator.plan.equipment import (
     ChargerPlan,
     GeneratorPlan,
     PackPlan,
@@ -20,8 +20,8 @@ from simulator.operation.plan_equipment import (
     plan_generators,
     plan_packs,
 )
-from simulator.operation.plan_fields import FieldPlan, Geography, WorkProfile, plan_fields
-from simulator.physics.path import FieldPath
+from simulator.plan.fields import FieldPlan, Geography, WorkProfile, plan_fields
+from simulator.plan.flight import Flight, FlightBook, furthest
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.references import used_rigs

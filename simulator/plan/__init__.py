@@ -1,0 +1,1 @@
+"""An equipment set on its fields as plain numbers, made once: what a simulated day looks up."""
