@@ -75,6 +75,9 @@ class Supply(Table):
     dry_stock: Annotated[float, Quantity(units.MASS, above=0.0)] = may(
         "6000 lb", "Granules that the rig carries; assumption."
     )
+    leftover: Literal["kept", "thrown away"] = may(
+        "kept", "What becomes of mix left over in the evening; source: the product label. Assumption."
+    )
 
 
 class Trailer(Table):
@@ -119,6 +122,10 @@ class Rig(Table):
     )
     swap_first: bool = may(False, "True: filling starts only after the swap; false: both at once. Assumption.")
     power: dict[str, PowerPoint] = must("Power points of the rig by name.")
+    night_power: Power | None = may(
+        None,
+        "Mains at the yard on which all its chargers charge overnight; none: its own power points go on. Assumption.",
+    )
     crew: Crew = may({}, "People and tasks; assumptions.")
     supply: Supply = may({}, "Product supply; assumptions.")
     trailer: Trailer = may({}, "Moving; assumptions.")
