@@ -63,7 +63,11 @@ def summarise_run(
     done = last.done and rows[:, place_of("out_of_reach_acres")].sum() * M2_PER_ACRE < 1e-3 * _list_m2(plan)
     full = acres[:-1] if share < 1.0 else acres
     finish_s = last.day.log.list_finished_s
+    left_over = sums[place_of("left_over")] - _kept(plan, days)
     own = {
+        # what is kept overnight is neither mixed nor left over twice
+        "left_over": left_over / work_days,
+        "mixed": (sums[place_of("applied")] + left_over) / work_days,
         "generator_fuel_l": (sums[place_of("generator_fuel_l")] + sum(one.fuel_l for one in nights)) / work_days,
         "energy_kwh": (sums[place_of("energy_kwh")] + sum(one.bus_wh for one in nights) / 1000.0) / work_days,
         "finish_hour": math.nan if finish_s is None else finish_s / 3600.0,
@@ -76,6 +80,16 @@ def summarise_run(
     for name, value in own.items():
         row[place_of(name)] = value
     return row
+
+
+def _kept(plan: DayPlan, days: Sequence[WorkDay]) -> float:
+    """Return the product (L or kg) that was left over in an evening and used on."""
+    kept = 0.0
+    for one in days[:-1]:
+        for rig, end, morning in zip(plan.rigs, one.day.ends, one.mornings, strict=True):
+            if plan.scenario.product.kind != "liquid" or rig.rig.supply.leftover == "kept":
+                kept += min(end.product_in_tank + end.product_on_aircraft, morning.product)
+    return kept
 
 
 def _list_m2(plan: DayPlan) -> float:

@@ -362,9 +362,13 @@ def _run_one_more(
 
 
 def simulate_day(
-    loaded: LoadedScenario, equipment_set: str | None = None, replication: int = 0, seed: int | None = None
+    loaded: LoadedScenario,
+    equipment_set: str | None = None,
+    replication: int = 0,
+    seed: int | None = None,
+    work_day: int = 1,
 ) -> SimulatedDay:
-    """Simulate one day and keep its whole log.
+    """Simulate one work day of a run and keep its whole log.
 
     Parameters
     ----------
@@ -373,9 +377,16 @@ def simulate_day(
     equipment_set : str, optional
         Set; the first by default.
     replication : int
-        Which day.
+        Which run.
     seed : int, optional
         Seed; the scenario's by default.
+    work_day : int
+        Which of its work days, from 1.
+
+    Raises
+    ------
+    InputError
+        The run has no such work day.
     """
     from simulator.experiment.replicate import simulate_replication
 
@@ -383,7 +394,7 @@ def simulate_day(
     if isinstance(replication, bool) or not isinstance(replication, int) or replication < 0:
         raise InputError.single(f"got {replication!r}; allowed is a whole number of at least 0", "replication")
     bank = StreamBank(loaded.base.seed if seed is None else seed)
-    return simulate_replication(make_plan(entry), bank, replication)
+    return simulate_replication(make_plan(entry), bank, replication, work_day)
 
 
 def settings_of(pairs: Iterable[tuple[str, object]]) -> list[str]:

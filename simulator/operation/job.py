@@ -21,8 +21,8 @@ _FRUITLESS_DAYS_OF_WEATHER = 20
 class WorkDay:
     """One work day of a run, and the night after it.
 
-    ``mornings`` are the rigs on the next morning; ``done`` tells whether the list is done, ``last`` whether the run
-    ends with this day.
+    ``mornings`` are the rigs on the next morning; ``done`` tells whether what was asked is done (the list, or as many
+    days), ``last`` whether the run ends with this day.
     """
 
     day: SimulatedDay
