@@ -60,7 +60,7 @@ def summarise_run(
             row[place] = sums[place] / work_days
     acres = rows[:, place_of("acres")]
     nights = [night for one in days[:-1] for night in one.nights]
-    done = last.done and rows[:, place_of("out_of_reach_acres")].sum() * M2_PER_ACRE < 1e-3 * _list_m2(plan)
+    done = last.done and rows[:, place_of("out_of_reach_acres")].sum() * M2_PER_ACRE < 1e-3 * plan.list_m2
     full = acres[:-1] if share < 1.0 else acres
     finish_s = last.day.log.list_finished_s
     left_over = sums[place_of("left_over")] - _kept(plan, days)
@@ -90,10 +90,6 @@ def _kept(plan: DayPlan, days: Sequence[WorkDay]) -> float:
             if plan.scenario.product.kind != "liquid" or rig.rig.supply.leftover == "kept":
                 kept += min(end.product_in_tank + end.product_on_aircraft, morning.product)
     return kept
-
-
-def _list_m2(plan: DayPlan) -> float:
-    return sum(field.area_m2 for field in plan.fields)
 
 
 def _share_of_last(plan: DayPlan, last: WorkDay) -> float:

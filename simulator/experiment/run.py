@@ -26,6 +26,7 @@ from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import LoadedScenario, vary
 from simulator.scenario.streams import BLOCK_DAYS, StreamBank
+from simulator.scenario.units import M2_PER_ACRE
 from simulator.version import __version__
 
 MOST_DAYS = 1_000_000
@@ -162,7 +163,16 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         if store is not None and store is not chosen.store:
             store.close()
     results = tuple(
-        SetResult(plan.name, *table, changes, plan.scenario.product.kind == "liquid", plan.scenario.units)
+        SetResult(
+            plan.name,
+            *table,
+            changes,
+            plan.scenario.product.kind == "liquid",
+            plan.scenario.units,
+            plan.scenario.work,
+            plan.list_m2 / M2_PER_ACRE,
+            plan.scenario.most_work_days,
+        )
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )
     left_out = {problem for entry in loaded.sets for problem in entry.fields.skipped if "skipped" in problem.message}

@@ -68,6 +68,11 @@ class DayPlan:
         return len({(one.outline, one.rate) for one in self.fields}) == 1
 
     @property
+    def list_m2(self) -> float:
+        """Area of all fields of the list."""
+        return sum(one.area_m2 for one in self.fields)
+
+    @property
     def last_landing_s(self) -> float:
         """Seconds from the start of the day to the last landing."""
         return self.scenario.day.last_landing_s

@@ -8,11 +8,11 @@ from typing import Any
 from urllib.parse import quote
 
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
+from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     NOTHING,
     ReportUnits,
     count_text,
-    finishing_text,
     hours_text,
     mean_text,
     quantile_range_text,
@@ -230,7 +230,7 @@ def _one_more(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> list[str
 def _finishing(document: Mapping[str, Any], sets: Sequence[Mapping[str, Any]]) -> list[str]:
     lines = []
     for entry in sets:
-        text = finishing_text(document, entry)
+        text = job_text(document, entry)
         if text:
             lines.append(f"- {_name(entry)}: {text}")
     return ["## When the field list ran out", "\n".join(lines)] if lines else []

@@ -7,11 +7,11 @@ import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     NOTHING,
     ReportUnits,
     count_text,
-    finishing_text,
     hours_text,
     mean_text,
     quantile_text,
@@ -106,7 +106,7 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     lines += [paint(line, _DIM) for line in _wrap(legend, width)]
     for entry in sets:
         lines += ["", *_sentence(entry, width, paint)]
-        finished = finishing_text(document, entry)
+        finished = job_text(document, entry)
         if finished:
             lines += _wrap(finished, width, first="  ", later="  ")
     lines += _paired(document, shown, width, paint)
