@@ -62,6 +62,8 @@ class SetResult:
         Acres of the list.
     most_work_days : int
         Work days after which a run was given up.
+    unreached : tuple of str
+        Fields of which some place is out of reach of every charge.
     """
 
     name: str
@@ -73,6 +75,7 @@ class SetResult:
     work: str = "once"
     list_acres: float = math.nan
     most_work_days: int = 0
+    unreached: tuple[str, ...] = ()
     _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
@@ -370,6 +373,7 @@ def job_json(entry: SetResult) -> dict[str, Any]:
         "acres": entry.mean("job_acres"),
         "list_acres": entry.list_acres,
         "most_work_days": entry.most_work_days,
+        "unreached_fields": list(entry.unreached),
         "work_days": {
             "mean": spread.mean,
             "ci95": [spread.low, spread.high],

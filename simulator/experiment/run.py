@@ -24,6 +24,7 @@ from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
+from simulator.plan.reach import unreached_fields
 from simulator.scenario.loading import LoadedScenario, vary
 from simulator.scenario.streams import BLOCK_DAYS, StreamBank
 from simulator.scenario.units import M2_PER_ACRE
@@ -172,6 +173,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
             plan.scenario.work,
             plan.list_m2 / M2_PER_ACRE,
             plan.scenario.most_work_days,
+            unreached_fields(plan),
         )
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )

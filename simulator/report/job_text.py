@@ -14,9 +14,11 @@ from simulator.report.numbers import (
     share_text,
     units_of,
 )
+from simulator.report.writing import plain
 
 _LEAST_ACRES = 0.05
 """Less than this out of reach is rounding."""
+_FIELDS_NAMED = 5
 
 
 def job_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
@@ -50,6 +52,14 @@ def job_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
     return " ".join(part for part in (text, reach, cost_text(document, entry)) if part)
 
 
+def warning_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
+    """Return what must be said first of a set: that it cannot do the job, or what it cannot reach; else nothing."""
+    job = entry.get("job")
+    if not job or job.get("work") != "once":
+        return ""
+    return job_text(document, entry) if job["done_share"] == 0.0 else _out_of_reach(document, job)
+
+
 def cost_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
     """Return what the job and an acre of it cost, in a sentence; empty without prices."""
     job, shown = entry["job"], units_of(document)
@@ -72,6 +82,11 @@ def _when(document: Mapping[str, Any], finish: Mapping[str, Any]) -> str:
 
 def _out_of_reach(document: Mapping[str, Any], job: Mapping[str, Any]) -> str:
     acres, shown = float(job.get("out_of_reach_acres") or 0.0), units_of(document)
-    if acres < _LEAST_ACRES:
+    fields = [plain(name, 80) for name in job.get("unreached_fields") or []]
+    if acres < _LEAST_ACRES and not fields:
         return ""
-    return f"{count_text(acres * shown.per_acre)} {shown.area} of it are out of reach of every charge."
+    named = ", ".join(fields[:_FIELDS_NAMED]) + (
+        f" and {more} more" if (more := len(fields) - _FIELDS_NAMED) > 0 else ""
+    )
+    where = f" (in {named})" if named else ""
+    return f"{count_text(acres * shown.per_acre)} {shown.area} of it{where} are out of reach of every charge."

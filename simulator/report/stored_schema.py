@@ -123,6 +123,7 @@ class Job(Stored):
     work: Literal["once", "repeat"]
     list_acres: Amount | None = None
     most_work_days: Annotated[int, Field(ge=0, le=10_000)] = 0
+    unreached_fields: Annotated[list[Text], Field(max_length=10_000)] = []
     work_days: Rate
     done_share: Annotated[float, Field(ge=0.0, le=1.0)]
     finish: Finishes = Finishes()
