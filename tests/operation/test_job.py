@@ -9,7 +9,7 @@ from small_day import area_m2, plan_of, table
 from simulator.analysis.conservation_job import verify_run
 from simulator.analysis.job import summarise_run
 from simulator.analysis.summary import place_of, summarise
-from simulator.errors import ConservationError
+from simulator.errors import ConservationError, InputError
 from simulator.experiment.estimates import mean_interval
 from simulator.operation.job import run_job
 from simulator.scenario.loading import load_scenario
@@ -85,20 +85,23 @@ def test_a_night_charges_what_its_hours_and_its_power_allow():
     # without mains the rig's own generator goes on, fills all packs, burns fuel, and stops when they are full
     _, own = job_of(once(day__window="3 h"))
     assert own[0].nights[0].fuel_l > 0.0
-    assert set(own[1].day.ends[0].pack_start_wh.values()) == {pytest.approx(1800.0)}
+    assert list(own[1].day.ends[0].pack_start_wh.values()) == pytest.approx([1800.0] * 3)
     idle_l = plan.rigs[0].power[0].generator.fuel.litres(0.0, hours)
     assert own[0].nights[0].fuel_l < idle_l
 
 
 def test_staying_out_saves_the_road_and_not_the_water():
     far = {"field": [{**FIELD, "drive_distance": "20 km"}], "yard__drive_distance": "20 km", "day__window": "4 h"}
-    _, home = job_of(once(**far))
+    plan, home = job_of(once(**far))
     _, out = job_of(once(**far, day__overnight="stay out"))
-    drives = [[row.amount for row in one.day.log.rows if row.reason == "drive"] for one in out]
-    assert all(sum(1 for row in one.day.log.rows if row.reason == "drive") == 2 for one in home)
-    assert [len(one) for one in drives] == [1] + [0] * (len(out) - 1)
+
+    def drives(one):
+        return sum(1 for row in one.day.log.rows if row.entity == "main" and row.reason == "drive")
+
+    assert [drives(one) for one in home] == [2] * len(home)
+    assert [drives(one) for one in out] == [1] + [0] * (len(out) - 1)
     assert [one.day.ends[0].place for one in out] == [0] * len(out)
-    assert len(out) < len(home)
+    assert row_of(plan, out)("work_days") < row_of(plan, home)("work_days")
     water = [one.day.ends[0].water_start_l for one in out]
     assert water[1] < water[0]
     assert {one.day.ends[0].water_start_l for one in home} == {water[0]}
@@ -187,7 +190,10 @@ def test_the_order_of_the_tables_decides_nothing():
 
 
 def test_intervals_of_runs_cover_the_truth():
-    """Studies of 20 runs, drawn from 500: their 95 % intervals hold the mean of all 500 in 93 to 97 % of 4,000."""
+    """Studies of 60 runs, drawn from 500: their 95 % intervals hold the mean of all 500 in 93 to 97 % of 4,000.
+
+    Runs are skewed (a bad morning costs more than a good one wins), so 20 runs are too few: 92 %.
+    """
     made = once(weather__stoppages=STOPPAGES, field=[{**FIELD, "area": "24 ha"}])
     plan, bank = plan_of(made), StreamBank(11)
     rows = []
@@ -197,21 +203,21 @@ def test_intervals_of_runs_cover_the_truth():
         rows.append([number("acres"), number("work_days")])
     truth = np.mean(rows, axis=0)
     rng = np.random.Generator(np.random.Philox(3))
-    studies = np.array(rows)[rng.integers(500, size=(4000, 20))]
+    studies = np.array(rows)[rng.integers(500, size=(4000, 60))]
     for column in range(2):
-        limits = np.array([mean_interval(study)[1:3] for study in studies[..., column]])
-        covered = ((limits[:, 0] <= truth[column]) & (truth[column] <= limits[:, 1])).mean()
+        found = [mean_interval(study) for study in studies[..., column]]
+        covered = np.mean([one.low <= truth[column] <= one.high for one in found])
         assert 0.93 <= covered <= 0.97
 
 
 def test_the_check_of_a_night_finds_what_does_not_add_up():
     plan, days = job_of(once())
-    wrong = days[1].mornings[0]._replace(pack_wh={name: 5000.0 for name in days[1].mornings[0].pack_wh})
+    wrong = days[1].mornings[0]._replace(pack_wh=dict.fromkeys(days[1].mornings[0].pack_wh, 5000.0))
     object.__setattr__(days[1], "mornings", (wrong,))
-    with pytest.raises(ConservationError, match="work day 2: main/pack 1: .* its charge ends at 1800"):
+    with pytest.raises(ConservationError, match=r"work day 2: main/pack 1: .* its charge ends at 1800"):
         verify_run(plan, days)
 
 
 def test_wrong_days_of_a_field_are_refused():
-    with pytest.raises(Exception, match="last_day 2 is before first_day 3"):
+    with pytest.raises(InputError, match="last_day 2 is before first_day 3"):
         load_scenario(once(field=[{**FIELD, "first_day": 3, "last_day": 2}]))
