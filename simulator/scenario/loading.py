@@ -9,12 +9,11 @@ import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from simulator.errors import InputError, Problem
+from simulator.scenario.catalogue import catalogue
 from simulator.scenario.field_list import FieldList, field_list
 from simulator.scenario.files import ScenarioFolder, decoded, read_ordinary_file
 from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_setting, resolve_likes
@@ -136,13 +135,6 @@ def _without_run_length(resolved: Mapping[str, Any]) -> dict[str, Any]:
 
 def _outline_text(polygon: Any) -> str:
     return "" if polygon is None else hashlib.sha256(polygon.wkb).hexdigest()
-
-
-@cache
-def catalogue() -> dict[str, dict[str, Any]]:
-    """Return the equipment classes that a scenario may start from (invented; see the file's head)."""
-    text = resources.files("simulator.scenario").joinpath("catalogue.toml").read_text(encoding="utf-8")
-    return tomllib.loads(text)
 
 
 def read_toml(path: Path) -> dict[str, Any]:
