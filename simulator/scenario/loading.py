@@ -453,6 +453,10 @@ def vary(
     merged = dict(equipment.resolved)
     for text in settings:
         parts, value = parse_setting(text)
+        if parts[-1] == "like":
+            # the set holds every value of its present class, and own values win
+            message = "a class cannot be changed here; give it in an equipment set of the scenario, or by --set"
+            raise InputError.single(message, ".".join(parts))
         merged = apply_setting(merged, parts, value)
     problems: list[Problem] = []
     merged = resolve_likes(merged, catalogue(), problems)
