@@ -11,7 +11,7 @@ from simulator.command.common import terminal_width
 from simulator.command.study_output import filled
 from simulator.scenario import units
 from simulator.scenario.catalogue import catalogue
-from simulator.scenario.starter import Answers, Equipment, FieldGroup, fitting, usual
+from simulator.scenario.starter import Answers, Equipment, FieldGroup, enough_power, fitting, usual
 from simulator.scenario.units import UnitError, parse
 
 if TYPE_CHECKING:
@@ -75,13 +75,15 @@ def _equipment(start: str, before: Equipment | None) -> Equipment:
     setting = _quantity(
         f"{start}power that the chargers are set to", f"{like.charger_percent:g} %", units.SHARE, most=1.0
     )
-    source = _choice(f"{start}generator or mains", [*catalogue()["generator"], *catalogue()["power"]], like.source)
+    asked = (charger, chargers, 100.0 * parse(setting, units.SHARE))
+    same = asked == (like.charger_class, like.chargers, like.charger_percent)
+    sources = [*catalogue()["generator"], *catalogue()["power"]]
+    source = _choice(f"{start}generator or mains", sources, like.source if same else enough_power(*asked))
     set_up = _choice(f"{start}how the rig travels", catalogue()["rig"], like.set_up)
     # with the pilot there must be enough to lift the aircraft
     least = max(1, catalogue()["aircraft"][aircraft]["handling_people"] - 1)
     helpers = _number(f"{start}helpers beside the pilot", least, 20, max(least, like.helpers))
-    percent = 100.0 * parse(setting, units.SHARE)
-    return Equipment(aircraft, number, pack, packs, charger, chargers, percent, source, set_up, helpers)
+    return Equipment(aircraft, number, pack, packs, *asked, source, set_up, helpers)
 
 
 def _group(place: int, metric: bool) -> FieldGroup:

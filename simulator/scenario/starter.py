@@ -47,21 +47,25 @@ def fitting(table: str, key: str, name: str) -> list[str]:
     return [one for one, entry in catalogue()[table].items() if name in entry[key]]
 
 
+def enough_power(charger_class: str, chargers: int = 1, percent: float = 100.0) -> str:
+    """Return the smallest generator that gives all that some chargers ask for, or the largest."""
+    output_w = chargers * percent / 100.0 * parse(catalogue()["charger"][charger_class]["output_power"], POWER)
+    rated_w = {name: parse(one["rated_power"], POWER) for name, one in catalogue()["generator"].items()}
+    asked_w = output_w / _EFFICIENCY + _OTHER_LOAD_W
+    return min(
+        rated_w, key=lambda name: (rated_w[name] * _CONTINUOUS < asked_w, abs(rated_w[name] * _CONTINUOUS - asked_w))
+    )
+
+
 def usual(aircraft_class: str) -> Equipment:
     """Return what an aircraft class is commonly flown with: its own pack, and a generator that gives what is asked."""
     entry = catalogue()["aircraft"][aircraft_class]
     pack = entry["hover"]["pack"]
     charger = fitting("charger", "serves", pack)[0]
-    asked_w = parse(catalogue()["charger"][charger]["output_power"], POWER) / _EFFICIENCY + _OTHER_LOAD_W
-    source = min(
-        (rated_w, name)
-        for name, one in catalogue()["generator"].items()
-        if (rated_w := parse(one["rated_power"], POWER)) * _CONTINUOUS >= asked_w
-    )[1]
     light = entry["handling_people"] == 1
     return Equipment(
-        aircraft_class, pack_class=pack, packs=2 if light else 3, charger_class=charger, source=source,
-        set_up="pickup" if light else "trailer",
+        aircraft_class, pack_class=pack, packs=2 if light else 3, charger_class=charger,
+        source=enough_power(charger), set_up="pickup" if light else "trailer",
     )  # fmt: skip
 
 
