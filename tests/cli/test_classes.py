@@ -17,7 +17,7 @@ PLACES = {"power": ("rig", "main", "power", "mains"), "rig": ("rig", "main")}
 
 
 def said(*arguments: str) -> str:
-    done = CliRunner().invoke(command, list(arguments))
+    done = CliRunner(env={"COLUMNS": "100"}).invoke(command, list(arguments))
     assert done.exit_code == 0
     return done.output
 
