@@ -366,6 +366,7 @@ def _load_set(
         problem
         for problem in found
         if not (lost and problem.where.startswith(lost) and problem.message.startswith("missing"))
+        and f"{problem.where}." not in lost
     ]
     problems += [Problem(_place(problem.where, name, override), problem.message, problem.file) for problem in found]
     if problems or scenario is None:

@@ -125,7 +125,8 @@ def _follow(
             break
         source = catalogue[like] if in_catalogue else sources.get(like)
         if not isinstance(source, dict):
-            problems.append(Problem(where, f"got {like!r}, which is unknown{nearest(like, list(sources))}"))
+            others = [one for one in sources if one != name or one in catalogue]
+            problems.append(Problem(where, f"got {like!r}, which is unknown{nearest(like, others)}"))
             break
         seen.add(like)
         chain.append(source)
