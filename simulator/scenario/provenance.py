@@ -17,8 +17,9 @@ from typing import Any
 from pydantic import BaseModel
 
 from simulator.errors import Problem
+from simulator.scenario.catalogue import catalogue
 from simulator.scenario.distributions import Distribution
-from simulator.scenario.loading import EquipmentSet, catalogue
+from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.merge import LIKE_TABLES, apply_setting, deep_merge, parse_setting, resolve_likes
 from simulator.scenario.schema import Scenario
 from simulator.scenario.types import Drawn, Quantity
@@ -85,6 +86,10 @@ class _Marked:
     value: Any
     origin: str
     place: str
+
+    def __str__(self) -> str:
+        """Return the value: the merge tells names by their text."""
+        return str(self.value)
 
 
 def provenance(

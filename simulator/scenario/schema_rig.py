@@ -95,6 +95,9 @@ class Trailer(Table):
 class PowerPoint(Table):
     """A generator or a grid supply, and the chargers that hang on it."""
 
+    like: str | None = may(
+        None, "Name of a supply of the catalogue, or of another power point of the rig; none: start empty. Assumption."
+    )
     generator: str | None = may(None, "Generator class; none: the grid. Assumption.")
     grid_power: Power | None = may(None, "Power of a grid supply; none: a generator. Assumption.")
     chargers: dict[str, Count] = must("Chargers on it: class = number.")
@@ -112,7 +115,9 @@ class PowerPoint(Table):
 class Rig(Table):
     """What travels together."""
 
-    like: str | None = may(None, "Name of another rig of this scenario to start from; none: start empty. Assumption.")
+    like: str | None = may(
+        None, "Name of a set-up of the catalogue, or of another rig, to start from; none: start empty. Assumption."
+    )
     aircraft: dict[str, Count] = must("Aircraft on the rig: class = number.")
     packs: dict[str, Count] = must("Packs on the rig: type = number.")
     packs_start_charge: PositiveShare = may("100 %", "Charge of every pack when the day starts; assumption.")
