@@ -92,6 +92,7 @@ def test_a_night_charges_what_its_hours_and_its_power_allow():
 
 def test_staying_out_saves_the_road_and_not_the_water():
     far = {"field": [{**FIELD, "drive_distance": "20 km"}], "yard__drive_distance": "20 km", "day__window": "4 h"}
+    far["rig__main__supply"] = {"start_mixed": "0 %"}
     plan, home = job_of(once(**far))
     _, out = job_of(once(**far, day__overnight="stay out"))
 
