@@ -12,6 +12,8 @@ from simulator.operation.job import WorkDay
 from simulator.plan.day_plan import DayPlan
 
 _SHOWN = 20
+_OVER_WH = 0.01
+"""A charge may end a millisecond late."""
 
 
 def verify_run(plan: DayPlan, days: Sequence[WorkDay]) -> None:
@@ -29,15 +31,21 @@ def verify_run(plan: DayPlan, days: Sequence[WorkDay]) -> None:
     ConservationError
         With every violation found (the first twenty in words).
     """
+    found = run_violations(plan, days)
+    if found:
+        more = f"\n... and {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
+        raise ConservationError(f"replication {days[0].day.replication}: " + "\n".join(found[:_SHOWN]) + more)
+
+
+def run_violations(plan: DayPlan, days: Sequence[WorkDay]) -> list[str]:
+    """Return what does not add up in the days and nights of a run, one line a violation; empty when all laws hold."""
     found = []
     for place, one in enumerate(days):
         told = [*violations(plan, one.day), *_night(plan, one)]
         if place + 1 < len(days):
             told += _over_night(plan, one, days[place + 1])
         found += [f"work day {one.day.work_day}: {text}" for text in told]
-    if found:
-        more = f"\n... and {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
-        raise ConservationError(f"replication {days[0].day.replication}: " + "\n".join(found[:_SHOWN]) + more)
+    return found
 
 
 def _night(plan: DayPlan, one: WorkDay) -> Iterator[str]:
@@ -50,7 +58,7 @@ def _night(plan: DayPlan, one: WorkDay) -> Iterator[str]:
                 before, after = end.pack_charge_wh[name], morning.pack_wh[name]
                 stored += after - before
                 most = max(before, pack.capacity_wh * rig.rig.charge_to)
-                if not before - SHARE <= after <= most * (1 + SHARE):
+                if not before - SHARE <= after <= most + _OVER_WH:
                     yield f"{name}: {before} Wh in the evening, {after} Wh in the morning; its charge ends at {most} Wh"
         if differ(stored, night.stored_wh):
             yield f"{rig.name}: packs hold {stored} Wh more by the morning; {night.stored_wh} Wh were stored"
