@@ -238,7 +238,8 @@ ROWS: tuple[PublishedRow, ...] = (
         "$12.27 an acre at 1000 acres a year, $7.39 at 4000; break-even 980 acres against $16 an acre custom.",
         "whole jobs of the 40 L class with three packs at 2 gal/acre (750 acres in five fields), costed at both "
         "ends of assumed prices, wages and daily costs, for the guide's own were not readable. Its break-even is not "
-        "held: a line through its two costs has $6507 a year and $5.76 an acre, and would break even with $16 at 636 acres.",
+        "held: a line through its two costs has $6507 a year and $5.76 an acre, and would break even with $16 at "
+        "636 acres.",
         miss="both ends lie on one side; every price is an assumption.",
     ),
     PublishedRow(
