@@ -149,7 +149,7 @@ def answers_table(starter: dict[str, Any], answers: Answers) -> dict[str, Any]:
     }  # fmt: skip
     for tank in tanks:
         name, (aircraft, pack, charger) = CLASSES[tank], _CATALOGUE[tank]
-        table["aircraft"][name] = {"like": aircraft, "hover": {"pack": f"{name}_pack"}}
+        table["aircraft"][name] = {"like": aircraft}
         table["pack"][f"{name}_pack"] = {"like": pack, "fits": [name]}
         table["charger"][f"{name}_charger"] = {"like": charger, "serves": [f"{name}_pack"]}
     # what the sets differ in stands in each of them, whole

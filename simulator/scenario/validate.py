@@ -438,7 +438,7 @@ def json_schema() -> dict[str, Any]:
     schema = Scenario.model_json_schema(mode="validation")
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "acreday scenario"
-    for name in ("Aircraft", "Pack", "Charger", "Generator", "Rig", "Hover"):
+    for name in ("Aircraft", "Pack", "Charger", "Generator", "Rig", "Hover", "LoadLog"):
         schema.get("$defs", {}).get(name, {}).pop("required", None)
     schema["properties"]["equipment_set"]["additionalProperties"] = {
         "type": "object",
