@@ -15,7 +15,7 @@ from simulator.scenario.schema_rig import Task as TaskTable
 
 _TINY = 1e-9
 _ROUNDING_SHARE = 1e-6
-"""A batch below this share of the mix tank is rounding."""
+"""Less than this share of the mix tank is rounding."""
 _LEAST_AHEAD = 0.1
 """No batch below this share of the mix tank is begun ahead of need: it would take people for next to nothing."""
 
@@ -168,7 +168,12 @@ class Supply:
         if not self.liquid:
             return self.level >= 0.1 * self._full
         water_in_plenty = self.stock >= self._largest * self._table.water_share
-        return water_in_plenty and self.level > self._table.mix_at * self._full
+        return water_in_plenty and not self._is_low
+
+    @property
+    def _is_low(self) -> bool:
+        """True when what stands ready has come down to where mixing begins, rounding aside."""
+        return self.level <= (self._table.mix_at + _ROUNDING_SHARE) * self._full
 
     def _needed(self) -> float:
         """Return the product asked for and still to be flown, beyond what stands ready."""
@@ -196,7 +201,7 @@ class Supply:
         """Return the size of a batch to begin now: no more than is needed, fits, and there is water for; 0 for none."""
         tank = self._table.mix_tank
         waiting = bool(self._orders)
-        if self._mixing is not None or (not waiting and self.level > self._table.mix_at * tank):
+        if self._mixing is not None or not (waiting or self._is_low):
             return 0.0
         room = tank - self.level - self._promised
         size = min(self._largest, self._needed(), room, self.stock / self._table.water_share)
