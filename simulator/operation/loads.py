@@ -79,7 +79,7 @@ class LoadPlanner:
         if pack is not None and not (aircraft.plan.swap_every_landing and pack.loads_on_charge > 0):
             flight = self._rig.mean_flight(aircraft, visit.index, pack.plan)
             wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
-            product = max(aircraft.on_board, (wanted_m2 - area_from_m2) * flight.profile.rate)
+            product = max(aircraft.on_board, flight.profile.product(area_from_m2, wanted_m2))
             need_wh = flight.over(area_from_m2, wanted_m2, product, 1.0).energy_wh
             if need_wh * self._spare <= pack.above_reserve_wh:
                 return Limits(False, flight, pack.above_reserve_wh / self._spare, area_from_m2, wanted_m2)
@@ -91,7 +91,7 @@ class LoadPlanner:
 
     def _full_load_end_m2(self, flight: Flight, area_from_m2: float, border_m2: float) -> float:
         """Return the end of a full load, or the border when no more than rounding would be left before it."""
-        end_m2 = area_from_m2 + self._aircraft.plan.capacity(flight.pack_kg) / flight.profile.rate
+        end_m2 = flight.profile.reach_m2(area_from_m2, self._aircraft.plan.capacity(flight.pack_kg))
         return border_m2 if end_m2 > border_m2 - _ROUNDING_M2 else end_m2
 
     def _time_left_s(self, visit: Visit, limits: Limits) -> float:
@@ -100,7 +100,8 @@ class LoadPlanner:
         A load is filled before its pack comes: it must not be filled for a flight that is too late.
         """
         rig = self._rig
-        fill = max(0.0, (limits.wanted_m2 - limits.area_from_m2) * limits.flight.profile.rate - self._aircraft.on_board)
+        product = limits.flight.profile.product(limits.area_from_m2, limits.wanted_m2)
+        fill = max(0.0, product - self._aircraft.on_board)
         time_left_s = rig.site.until_s(visit) - rig.env.now
         least_s = 0.0
         if limits.swap and time_left_s < _NEAR_THE_END_S:
@@ -115,8 +116,8 @@ class LoadPlanner:
     def _is_too_little(self, limits: Limits, end_m2: float) -> bool:
         """Tell whether the clock leaves so little of a load that it is not worth a flight."""
         flight = limits.flight
-        least_m2 = self._least_load_share * self._aircraft.plan.capacity(flight.pack_kg) / flight.profile.rate
-        return end_m2 - limits.area_from_m2 < min(least_m2, limits.wanted_m2 - limits.area_from_m2)
+        least = self._least_load_share * self._aircraft.plan.capacity(flight.pack_kg)
+        return end_m2 < min(flight.profile.reach_m2(limits.area_from_m2, least), limits.wanted_m2)
 
     def _give_up(self, visit: Visit, limits: Limits) -> None:
         """Count a stretch that no charge reaches from here, and go past it."""
@@ -142,7 +143,7 @@ class LoadPlanner:
         if self._whole_passes:
             end_m2 = to_pass_end(flight, start_m2, end_m2, on_board, limits.energy_wh, limits.time_s, 1.0, fill=True)
         visit.claim(start_m2, end_m2)
-        product = flight.profile.rate * (end_m2 - start_m2)
+        product = flight.profile.product(start_m2, end_m2)
         need_wh = flight.over(start_m2, end_m2, max(on_board, product), 1.0).energy_wh * self._spare
         fill = product - on_board
         return Load(visit, start_m2, end_m2, fill if fill > _ROUNDING else 0.0, limits.swap, need_wh)

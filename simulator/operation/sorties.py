@@ -113,7 +113,7 @@ class Sorties:
         """Log the flight, settle its stretch, and let the pilot look away."""
         aircraft, load, pack, rig = self._aircraft, launch.load, self._aircraft.flown_with(), self._rig
         visit, end_m2 = load.visit, launch.end_m2
-        applied = launch.flight.profile.rate * (end_m2 - load.area_from_m2)
+        applied = launch.flight.profile.product(load.area_from_m2, end_m2)
         rig.log.sorties.append(
             Sortie(
                 took_off_s, aircraft.name, pack.name, visit.plan.name, visit.number, load.area_from_m2, end_m2,

@@ -123,7 +123,8 @@ class WorkList:
         """Return the product (L or kg) that fields not yet begun will take; infinite when the list repeats."""
         if self._repeat:
             return float("inf")
-        return sum(self._fields[index].area_m2 * self._fields[index].rate for index in self._order[self._taken :])
+        coming = [self._fields[index] for index in self._order[self._taken :]]
+        return sum([field.area_m2 * field.product_per_m2 for field in coming])
 
     def note_visit(self, flown: bool) -> None:
         """Note whether anything was flown on a visit: a list on which nothing can be flown is not begun again."""

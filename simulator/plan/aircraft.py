@@ -42,6 +42,7 @@ class AircraftPlan:
     landing_time: Distribution
     flight_time_factor: Distribution
     swap_every_landing: bool
+    section_control: bool
     handling_time: Distribution
     handling_people: int
     breakdown: Breakdown | None
@@ -107,6 +108,7 @@ def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list
             landing_time=aircraft.landing_time,
             flight_time_factor=aircraft.flight_time_factor,
             swap_every_landing=aircraft.swap == "every landing",
+            section_control=aircraft.section_control,
             handling_time=aircraft.handling_time,
             handling_people=aircraft.handling_people,
             breakdown=aircraft.breakdown,

@@ -6,7 +6,7 @@ The plan of an equipment set is read-only and picklable; every replication and e
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 
 from simulator.errors import InputError, Problem
 from simulator.physics.path import FieldPath
@@ -101,6 +101,10 @@ def plan_scenario(
         for entry in flown.values()
         for index, one in enumerate(fields)
     }
+    fields = tuple(
+        replace(one, product_per_m2=max(_product_per_m2(profiles[name, index]) for name in flown))
+        for index, one in enumerate(fields)
+    )
     plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg, weather_days)
     problems += _unflyable(plan) + _overloaded(plan)
     if problems:
@@ -112,7 +116,15 @@ def _profile(aircraft: AircraftPlan, one: FieldPlan, path: FieldPath) -> WorkPro
     speed = aircraft.work_speed_m_per_s
     if aircraft.flow_max is not None:
         speed = min(speed, aircraft.flow_max / (one.rate * aircraft.swath_m))
-    return WorkProfile(path, one.rate, speed, aircraft.power_at(speed))
+    return WorkProfile(path, one.rate, speed, aircraft.power_at(speed), aircraft.swath_m, aircraft.section_control)
+
+
+def _product_per_m2(profile: WorkProfile) -> float:
+    """Return the rate, with what is sprayed outside the field or twice."""
+    if profile.section_control:
+        return profile.rate
+    area_m2 = profile.path.area_m2
+    return profile.product(0.0, area_m2) / area_m2
 
 
 def _plan_rig(
@@ -177,8 +189,8 @@ def _unflyable(plan: DayPlan) -> list[Problem]:
                     profile = plan.profiles[aircraft.name, index]
                     flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
                     share = 0.1 * load
-                    wanted = min(share / profile.rate, profile.path.area_m2)
-                    reached = furthest(flight, 0.0, wanted, wanted * profile.rate, energy, math.inf, 1.0)
+                    wanted = min(profile.reach_m2(0.0, share), profile.path.area_m2)
+                    reached = furthest(flight, 0.0, wanted, profile.product(0.0, wanted), energy, math.inf, 1.0)
                     best = max(best, reached)
                 if best <= 0:
                     reasons.append(

@@ -10,7 +10,7 @@ import numpy as np
 
 from simulator.report.html_parts import Cell, DataTable, LegendEntry, PageFigure
 from simulator.report.html_svg import INK, NARROW, PAPER, QUIET, WIDE, Drawing, Svg, shorten, swatch, value_axis
-from simulator.report.numbers import NOTHING, ReportUnits, fixed, quantile_text, range_text, share_text
+from simulator.report.numbers import NOTHING, ReportUnits, fixed, overspray_text, quantile_text, range_text, share_text
 from simulator.report.palette import Look, aircraft_looks, time_use_group
 
 if TYPE_CHECKING:
@@ -305,6 +305,7 @@ PER_DAY: tuple[tuple[str, str, str], ...] = (
     ("applied", "product applied", "product"),
     ("mixed", "product made ready", "product"),
     ("left_over", "product left over", "product"),
+    ("overspray", "product outside the field or twice (part of what is applied)", "product"),
     ("water_fetched_l", "water fetched", "volume"),
     ("energy_kwh", "energy from the supply", "kWh"),
     ("generator_fuel_l", "generator fuel", "volume"),
@@ -332,6 +333,7 @@ def per_day_table(document: Mapping[str, Any], units: ReportUnits) -> DataTable:
                 continue
             shown = value * factor
             text = fixed(shown, 0 if abs(shown) >= 9.95 else 1) + (f" {unit}" if unit else "")
+            text = overspray_text(entry, units) if key == "overspray" else text
             cells.append(Cell(text, value, f"equipment_sets.{place}.per_day.{key}"))
         rows.append(tuple(cells))
     return DataTable(

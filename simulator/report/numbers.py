@@ -156,6 +156,23 @@ def count_text(value: float | None) -> str:
     return fixed(value, 0 if abs(value) >= 9.95 else 1)
 
 
+def product_unit(entry: Mapping[str, Any], shown: ReportUnits) -> tuple[float, str]:
+    """Return how many of a report's units of product are in one of the result's, and their name."""
+    if entry.get("product_unit", "L") == "L":
+        return shown.per_litre, shown.volume
+    return shown.per_kilogram, shown.mass
+
+
+def overspray_text(entry: Mapping[str, Any], shown: ReportUnits) -> str:
+    """Return what a day applies outside the field or twice, such as ``"12 gal (8 %)"``; a dash when missing."""
+    daily = entry["per_day"]
+    amount, applied = daily.get("overspray"), daily.get("applied")
+    if amount is None or not applied:
+        return NOTHING
+    scale, unit = product_unit(entry, shown)
+    return f"{count_text(amount * scale)} {unit} ({share_text(amount / applied)})"
+
+
 def hours_text(value: float | None) -> str:
     """Return hours a day to the tenth (six minutes); a dash when missing."""
     return NOTHING if value is None or not math.isfinite(value) else fixed(value, 1)

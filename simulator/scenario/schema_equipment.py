@@ -164,6 +164,12 @@ class Aircraft(Table):
     spread_flow_max: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] | None = may(
         None, "Largest spreading flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
     )
+    section_control: bool = may(
+        True,
+        "True: nozzles (or the spreader) are switched by section, so that nothing falls outside the field or twice; "
+        "false: a pass sprays its whole swath from its first to its last metre inside, also where the field ends "
+        "slantwise or is narrower. Assumption.",
+    )
     flight_time_factor: Factor = may(
         "1", "Drawn once a sortie, multiplies its airborne time (wind, pilot); assumption."
     )

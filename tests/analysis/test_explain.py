@@ -192,6 +192,8 @@ CASES = {
         'pack.large_pack.mass="16 kg"',
         'aircraft.large.tank="30 L"',
     ),
+    "whole swath": ("aircraft.large.section_control=false",),
+    "whole swath, charge cuts the load": ("aircraft.large.section_control=false", "pack.large_pack.health=0.6"),
     "swap first": ("rig.main.swap_first=true", 'rig.main.crew.tasks.launch_check.time="20 s"'),
     "metric": ("units=metric",),
     "once": ("work=once",),
