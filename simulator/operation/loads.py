@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from simulator.operation.aircraft import Aircraft
-from simulator.operation.log import Reason, State
+from simulator.operation.log import Reason
 from simulator.operation.rig import Rig
 from simulator.operation.work import Load, Visit
 from simulator.plan.flight import Flight, furthest, to_pass_end
@@ -65,8 +65,12 @@ class LoadPlanner:
                 return self._claim(visit, limits, end_m2)
             by_energy_m2 = self._reach_m2(limits, math.inf)
             if by_energy_m2 - limits.area_from_m2 < 1.0 < limits.wanted_m2 - limits.area_from_m2:
-                if not self._put_load_back():
-                    self._give_up(visit, limits)
+                amount = self._aircraft.on_board
+                if amount > 0.0 and self._rig.supply.keep_room(amount):
+                    # no charge carries it from here: it was filled for a fuller pack, and is put back
+                    visit.claim(limits.area_from_m2, limits.wanted_m2)
+                    return Load(visit, limits.area_from_m2, limits.wanted_m2, -amount, False, 0.0)
+                self._give_up(visit, limits)
                 continue
             if end_m2 < by_energy_m2 and self._is_too_little(limits, end_m2):
                 self.idle_reason = Reason.DAY_END
@@ -81,9 +85,9 @@ class LoadPlanner:
             wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
             product = max(aircraft.on_board, flight.profile.product(area_from_m2, wanted_m2))
             need_wh = flight.over(area_from_m2, wanted_m2, product, 1.0).energy_wh
-            if need_wh * self._spare <= pack.above_reserve_wh:
+            if wanted_m2 > area_from_m2 and need_wh * self._spare <= pack.above_reserve_wh:
                 return Limits(False, flight, pack.above_reserve_wh / self._spare, area_from_m2, wanted_m2)
-        fresh = self._rig.best_pack[aircraft.plan.name]
+        fresh = self._rig.best_pack[self._rig.pack_use(aircraft, visit.index)]
         flight = self._rig.mean_flight(aircraft, visit.index, fresh)
         wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
         energy_wh = fresh.capacity_wh * self._rig.plan.rig.charge_to - fresh.reserve_wh
@@ -105,7 +109,7 @@ class LoadPlanner:
         time_left_s = rig.site.until_s(visit) - rig.env.now
         least_s = 0.0
         if limits.swap and time_left_s < _NEAR_THE_END_S:
-            wait_s = rig.station.soonest_s(self._aircraft.plan.name)
+            wait_s = rig.station.soonest_s(rig.pack_use(self._aircraft, visit.index))
             least_s = wait_s + 0.5 * self._swap_mean_s if wait_s > 0.0 else 0.0
         return time_left_s - max(least_s, rig.turnaround_mean_s(limits.swap, fill))
 
@@ -124,19 +128,6 @@ class LoadPlanner:
         visit.claim(limits.area_from_m2, limits.wanted_m2)
         visit.settle(limits.wanted_m2, limits.wanted_m2)
         self._rig.site.out_of_reach_m2 += limits.wanted_m2 - limits.area_from_m2
-
-    def _put_load_back(self) -> bool:
-        """Put a load back that no charge carries from here; what was filled for a fuller pack may be too much now.
-
-        That is rare, and its time is not counted. False when there is no load, or no room for it.
-        """
-        aircraft, amount = self._aircraft, self._aircraft.on_board
-        if amount <= 0.0 or not self._rig.supply.take_back(amount):
-            return False
-        aircraft.on_board = 0.0
-        now = self._rig.env.now
-        self._rig.log.add(now, now, aircraft.name, State.FILL, Reason.FILL, "", -amount)
-        return True
 
     def _claim(self, visit: Visit, limits: Limits, end_m2: float) -> Load:
         flight, start_m2, on_board = limits.flight, limits.area_from_m2, self._aircraft.on_board

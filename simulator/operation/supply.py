@@ -117,22 +117,24 @@ class Supply:
         return ready
 
     def pumped(self, amount: float) -> None:
-        """Note that a load is in an aircraft: only now has its place in the tank become free."""
-        self._promised = max(0.0, self._promised - amount)
-        if self._orders:
+        """Note that a load is in an aircraft: only now has its place in the tank become free. Below 0 it is back."""
+        self._promised = max(0.0, self._promised - abs(amount))
+        if amount < 0.0:
+            self.level -= amount
+            self._serve()
+        elif self._orders:
             self.change()
 
     def put_back(self, amount: float) -> None:
-        """Take back a load that stood ready but was not filled in."""
-        self._promised -= amount
-        self.level += amount
+        """Take back a load that stood ready but was not filled in; below 0, give up the room kept for one."""
+        self._promised -= abs(amount)
+        self.level += max(0.0, amount)
 
-    def take_back(self, amount: float) -> bool:
-        """Take a load back out of an aircraft, if there is room for it."""
+    def keep_room(self, amount: float) -> bool:
+        """Keep room for a load that is to come back out of an aircraft; False when there is none."""
         if amount > self._full - self.level - self._promised - self._coming:
             return False
-        self.level += amount
-        self._serve()
+        self._promised += amount
         return True
 
     def withdraw(self) -> None:

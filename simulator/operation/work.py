@@ -69,7 +69,7 @@ class Visit:
 
 
 class Load:
-    """What the next flight is to do."""
+    """What the next flight is to do; with a negative fill amount what is on board is put back, and nothing is flown."""
 
     __slots__ = ("area_from_m2", "area_to_m2", "fill_amount", "need_wh", "swap", "visit")
 

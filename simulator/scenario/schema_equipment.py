@@ -292,7 +292,8 @@ class Generator(Table):
     fuel: Literal["diesel", "petrol"] = may("petrol", "Fuel; assumption.")
     fuel_use: list[FuelPoint] = may(
         [],
-        "Measured use at loads, fitted by a straight line; none: the ASABE part-load line. Source: the spec sheet.",
+        "Measured use at two or more loads, fitted by a straight line; none: the ASABE part-load line. Source: the "
+        "spec sheet.",
         max_length=50,
     )
     fuel_tank: Volume = may("25 L", "Fuel tank; assumption.")
@@ -300,7 +301,11 @@ class Generator(Table):
 
     @model_validator(mode="after")
     def _fuel_line(self) -> Generator:
-        if len(self.fuel_use) > 1:
+        if len(self.fuel_use) == 1:
+            raise fail(
+                "got one fuel_use point, which gives no line; allowed is two or more at different loads, or none"
+            )
+        if self.fuel_use:
             from simulator.physics.generator import fit_fuel_line
 
             try:
