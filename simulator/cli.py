@@ -15,6 +15,7 @@ from simulator.version import __version__
 
 COMMANDS: dict[str, tuple[str, str]] = {
     "new": ("simulator.command.new", "Write a commented scenario to start from."),
+    "classes": ("simulator.command.classes", "List the equipment classes to start from, or show one whole."),
     "check": ("simulator.command.check", "Check a scenario and say what is wrong with it."),
     "run": ("simulator.command.run", "Simulate many days of every equipment set: acres per day and the bottleneck."),
     "compare": (

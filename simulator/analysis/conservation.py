@@ -135,6 +135,7 @@ def _area(
     for key, flights in visits.items():
         field = plan.fields[key[1]]
         at, covered = 0.0, 0.0
+        to_do = day.to_do_m2.get(key, field.area_m2)
         for sortie in sorted(flights, key=lambda one: one.area_from_m2):
             if sortie.area_from_m2 < at - SHARE * field.area_m2:
                 yield f"{field.name}, going-over {key[0]}: sprayed twice from {sortie.area_from_m2} to {at} m2"
@@ -144,12 +145,12 @@ def _area(
             yield f"{field.name}, going-over {key[0]}: sprayed {at} m2 of {field.area_m2} m2"
         if key != last and math.isinf(field.open_until_s):
             # what is left when a field closes is no loss of the model's
-            missing += field.area_m2 - covered
+            missing += to_do - covered
     allowed = end.out_of_reach_m2 + SHARE * sum(one.area_m2 for one in plan.fields) * (1 + len(visits))
     if missing > allowed:
         yield f"{end.name}: left {missing} m2 of finished fields; out of reach were {end.out_of_reach_m2} m2"
     if plan.scenario.work == "once" and day.log.list_finished_s is not None and len(day.ends) == 1:
-        total = sum(one.area_m2 for one in plan.fields)
+        total = sum(day.to_do_m2.values())
         done = sum(one.area_to_m2 - one.area_from_m2 for one in sorties)
         if differ(done + end.out_of_reach_m2, total):
             yield (
@@ -200,8 +201,8 @@ def _product(
             yield f"{rig.name}: the tank of {tank} would hold {level} at {time:.3f} s"
     if end.product_in_tank < -SHARE * tank or end.product_in_tank > tank * (1 + SHARE):
         yield f"{rig.name}: the tank of {tank} holds {end.product_in_tank} at the end"
-    if liquid and end.product_made * supply.water_share > (supply.nurse_water + end.water_fetched_l) * (1 + SHARE):
-        yield f"{rig.name}: mixed {end.product_made} L from {supply.nurse_water + end.water_fetched_l} L of water"
+    if liquid and end.product_made * supply.water_share > (end.water_start_l + end.water_fetched_l) * (1 + SHARE):
+        yield f"{rig.name}: mixed {end.product_made} L from {end.water_start_l + end.water_fetched_l} L of water"
     board: dict[str, float] = defaultdict(float)
     events = [(row.end_s, 0, name, row.amount) for name in units for row in rows[name] if row.reason is Reason.FILL]
     events += [(one.start_s, 1, one.aircraft, one.load_before) for one in sorties]

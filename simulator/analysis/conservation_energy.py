@@ -144,7 +144,7 @@ def _packs(rig: RigPlan, rows: dict[str, list[Row]], sorties: list[Sortie], end:
         )
         charging = [(row.start_s, row.end_s) for row in states if row.state in _ON_CHARGER]
         yield from _inside(name, "charged", [(row.start_s, row.end_s) for row in on_slots[name]], _joined(charging))
-        yield from _charge_course(name, pack, rig.rig.packs_start_charge, on_slots[name], flown[name], limits, end)
+        yield from _charge_course(name, pack, end.pack_start_wh[name], on_slots[name], flown[name], limits, end)
 
 
 def _inside(name: str, what: str, spans: list[Span], allowed: list[Span]) -> Iterator[str]:
@@ -166,14 +166,14 @@ def _joined(spans: list[Span]) -> list[Span]:
 def _charge_course(
     name: str,
     pack: PackPlan,
-    start_share: float,
+    start_wh: float,
     charges: list[Row],
     flown: list[Sortie],
     limits: dict[str, float],
     end: RigEnd,
 ) -> Iterator[str]:
     """Follow one pack's energy through the day."""
-    energy = pack.capacity_wh * start_share
+    energy = start_wh
     tolerance = SHARE * pack.capacity_wh
     events: list[tuple[float, Row | Sortie]] = [(row.start_s, row) for row in charges]
     events += [(one.start_s, one) for one in flown]

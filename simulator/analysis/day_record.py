@@ -228,8 +228,7 @@ def _charge_series(
     plan: DayPlan, day: SimulatedDay, rows: dict[str, list[Row]], chargers: list[str], pack: str
 ) -> list[list[float]]:
     """Return (time, Wh) points of a pack: straight lines between them follow its charge."""
-    rig = next(rig for rig in plan.rigs if rig.name == _rig_of(pack))
-    held = _pack_plans(plan)[_class_of(pack)].capacity_wh * rig.rig.packs_start_charge
+    held = next(end.pack_start_wh[pack] for end in day.ends if end.name == _rig_of(pack))
     changes: list[tuple[float, float, float]] = []
     for sortie in day.log.sorties:
         if sortie.pack == pack:

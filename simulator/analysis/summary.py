@@ -20,10 +20,12 @@ MEASURES = (
     "area_m2", "acres", "hectares", "field_hours", "paid_hours", "crew_hours", "aircraft_hours", "sorties", "loads",
     "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "pack_energy_kwh", "flown_energy_kwh", "applied",
     "mixed", "left_over", "overspray", "water_fetched_l", "moves", "drive_km", "fields_finished", "finish_hour",
-    "last_landing_hour", "out_of_reach_acres", "loads_per_charge", "landing_charge_share",
+    "last_landing_hour", "out_of_reach_acres", "loads_per_charge", "landing_charge_share", "work_days", "days_out",
+    "job_done", "job_acres", "full_day_acres",
 )  # fmt: skip
-"""Measures of a day; ``applied``, ``mixed``, ``left_over`` and ``overspray`` (what falls outside the field or twice, of
-what is applied) are litres of mix, or kilograms of granules."""
+"""Measures of a day, and then of a run; ``applied``, ``mixed``, ``left_over`` and ``overspray`` (what falls outside the
+field or twice, of what is applied) are litres of mix, or kilograms of granules.
+"""
 
 RowKey = tuple[str, str, str]
 """Kind, state and reason of a row."""
@@ -199,6 +201,11 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
         "out_of_reach_acres": sum(end.out_of_reach_m2 for end in ends) / M2_PER_ACRE,
         "loads_per_charge": len(sorties) / (swaps + aircraft),
         "landing_charge_share": sum(landings) / len(landings) if landings else math.nan,
+        "work_days": 1.0,
+        "days_out": 1.0,
+        "job_done": float(log.list_finished_s is not None),
+        "job_acres": area / M2_PER_ACRE,
+        "full_day_acres": area / M2_PER_ACRE,
     }
 
 

@@ -212,6 +212,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     path = unfinished_file(target, request.resume)
     from simulator.experiment.disk import sync_folder
     from simulator.experiment.run import Options, open_store, run
+    from simulator.study.job_cost import put_costs
 
     budget_s, certificates = read_budget(request.budget), read_certificates(request.tls)
     finished = False
@@ -241,6 +242,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         document["units"], document["title"] = loaded.base.units, loaded.base.title
         document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
         document["product_kind"] = loaded.base.product.kind
+        put_costs(document, loaded, result)
         folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
         # its name must be on the disk before the days that it was made of go
         sync_folder(folder.resolve().parent)

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from collections.abc import Iterable
+from typing import TYPE_CHECKING
 
 import click
 
+from simulator.command.common import terminal_width
+from simulator.command.study_output import filled
 from simulator.scenario import units
-from simulator.scenario.starter import Answers, Equipment, FieldGroup
+from simulator.scenario.catalogue import catalogue
+from simulator.scenario.starter import Answers, Equipment, FieldGroup, enough_power, fitting, usual
 from simulator.scenario.units import UnitError, parse
 
 if TYPE_CHECKING:
@@ -20,7 +24,8 @@ _ACRES_PER_HECTARE = units.M2_PER_HECTARE / units.M2_PER_ACRE
 
 def ask() -> Answers:
     """Ask, and return what was said."""
-    click.echo("A few questions; Enter takes the number in brackets. Everything can be changed in the file later.")
+    click.echo("A few questions; Enter takes what stands in brackets. Everything can be changed in the file later.")
+    click.echo("`acreday classes` shows what the classes of equipment hold.")
     system = click.prompt("Units of the output", type=click.Choice(["us", "metric"]), default="us")
     metric = system == "metric"
     sets: list[Equipment] = []
@@ -28,7 +33,7 @@ def ask() -> Answers:
     while len(sets) < count:
         one = _equipment(f"Set {len(sets) + 1}: " if count > 1 else "", sets[-1] if sets else None)
         if one in sets:
-            click.echo("  got the same equipment as an earlier set; allowed is one that differs in a number at least")
+            click.echo("  got the same equipment as an earlier set; allowed is one that differs in an answer at least")
             continue
         sets.append(one)
     groups = [_group(place, metric) for place in range(1, _number("How many kinds of fields", 1, MOST_GROUPS, 1) + 1)]
@@ -37,7 +42,7 @@ def ask() -> Answers:
     price = click.prompt(
         f"Price that you get per {area}, in your currency (0: leave out)", type=click.FloatRange(0.0, 1e6), default=0.0
     )
-    purchase = _prices(sorted({one.tank_l for one in sets})) if price else []
+    purchase = _prices(sets) if price else []
     per_acre = price / (_ACRES_PER_HECTARE if metric else 1.0) if price else None
     return Answers(system, tuple(sets), tuple(groups), from_yard, per_acre, tuple(purchase))
 
@@ -46,28 +51,39 @@ def _number(question: str, least: int, most: int, default: int) -> int:
     return int(click.prompt(question, type=click.IntRange(least, most), default=default))
 
 
+def _choice(question: str, names: Iterable[str], default: str) -> str:
+    """Ask for a class of the catalogue; where there is but one, it is taken."""
+    known = list(names)
+    if len(known) > 1:
+        click.echo(filled(f"one of {', '.join(known)}", terminal_width(), "  ", "  "))
+        default = click.prompt(question, type=click.Choice(known), default=default, show_choices=False)
+    return default
+
+
 def _equipment(start: str, before: Equipment | None) -> Equipment:
-    tank = int(
-        click.prompt(
-            f"{start}tank of the aircraft, litres (class)", type=click.Choice(["20", "40"]),
-            default=str(before.tank_l if before else 40),
-        )
-    )  # fmt: skip
-    like = before or Equipment()
-    small = tank == 20 and (before is None or before.tank_l != 20)
-    kilowatts = 7.2 if small else like.generator_kw
-    number: dict[str, Any] = {
-        "aircraft": _number(f"{start}how many aircraft", 1, 20, like.aircraft),
-        "packs": _number(f"{start}how many packs", 1, 100, 2 if small else like.packs),
-        "chargers": _number(f"{start}how many chargers", 1, 50, like.chargers),
-        "charger_percent": 100.0 * parse(
-            _quantity(f"{start}power that the chargers are set to", f"{like.charger_percent:g} %", units.SHARE, 1.0),
-            units.SHARE,
-        ),
-        "generator_kw": click.prompt(f"{start}generator, kW", type=click.FloatRange(0.5, 500.0), default=kilowatts),
-        "helpers": _number(f"{start}helpers beside the pilot", 1, 20, like.helpers),
-    }  # fmt: skip
-    return Equipment(tank, **number)
+    before = before or Equipment()
+    aircraft = _choice(f"{start}class of the aircraft", catalogue()["aircraft"], before.aircraft_class)
+    like = before if aircraft == before.aircraft_class else usual(aircraft)
+    number = _number(f"{start}how many aircraft", 1, 20, like.aircraft)
+    pack = _choice(f"{start}type of the packs", fitting("pack", "fits", aircraft), like.pack_class)
+    packs = _number(f"{start}how many packs", 1, 100, like.packs)
+    serving = fitting("charger", "serves", pack)
+    charger = _choice(
+        f"{start}class of the chargers", serving, like.charger_class if like.charger_class in serving else serving[0]
+    )
+    chargers = _number(f"{start}how many chargers", 1, 50, like.chargers)
+    setting = _quantity(
+        f"{start}power that the chargers are set to", f"{like.charger_percent:g} %", units.SHARE, most=1.0
+    )
+    asked = (charger, chargers, 100.0 * parse(setting, units.SHARE))
+    same = asked == (like.charger_class, like.chargers, like.charger_percent)
+    sources = [*catalogue()["generator"], *catalogue()["power"]]
+    source = _choice(f"{start}generator or mains", sources, like.source if same else enough_power(*asked))
+    set_up = _choice(f"{start}how the rig travels", catalogue()["rig"], like.set_up)
+    # with the pilot there must be enough to lift the aircraft
+    least = max(1, catalogue()["aircraft"][aircraft]["handling_people"] - 1)
+    helpers = _number(f"{start}helpers beside the pilot", least, 20, max(least, like.helpers))
+    return Equipment(aircraft, number, pack, packs, *asked, source, set_up, helpers)
 
 
 def _group(place: int, metric: bool) -> FieldGroup:
@@ -80,14 +96,14 @@ def _group(place: int, metric: bool) -> FieldGroup:
     )
 
 
-def _prices(tanks: list[int]) -> list[tuple[str, int, float]]:
+def _prices(sets: list[Equipment]) -> list[tuple[str, str, float]]:
     found = []
-    for tank in tanks:
-        for kind in ("aircraft", "pack", "charger"):
-            question = f"Price of one {kind} of the {tank} L class (0: leave out)"
+    for kind in ("aircraft", "pack", "charger"):
+        for name in sorted({getattr(one, f"{kind}_class") for one in sets}):
+            question = f"Price of one {name} (0: leave out)"
             price = click.prompt(question, type=click.FloatRange(0.0, 1e9), default=0.0)
             if price:
-                found.append((kind, tank, float(price)))
+                found.append((kind, name, float(price)))
     return found
 
 

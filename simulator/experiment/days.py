@@ -7,10 +7,13 @@ import time
 
 import numpy as np
 
+from simulator.analysis.job import summarise_run
 from simulator.analysis.summary import columns, summarise
+from simulator.errors import InputError
 from simulator.experiment.day_store import Rows
 from simulator.experiment.pieces import Piece
-from simulator.operation.day import SimulatedDay, simulate
+from simulator.operation.day import SimulatedDay
+from simulator.operation.job import WorkDay, run_job
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_DAYS, DayStreams, StreamBank, StreamSource
 
@@ -37,35 +40,56 @@ class LatestBlock:
         self._block = -1
         self._bank = StreamBank(seed)
 
-    def day(self, replication: int) -> DayStreams:
-        """Return the streams of one replication, at their beginning."""
+    def day(self, replication: int, work_day: int = 0) -> DayStreams:
+        """Return the streams of one work day of a replication, at their beginning."""
         block = replication // BLOCK_DAYS
         if block != self._block:
             self._block, self._bank = block, StreamBank(self.seed)
-        return self._bank.day(replication)
+        return self._bank.day(replication, work_day)
 
 
-def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int) -> SimulatedDay:
-    """Simulate one replication; with ``ACREDAY_VERIFY`` set, check its conservation laws.
+def simulate_run(plan: DayPlan, bank: StreamSource, replication: int) -> list[WorkDay]:
+    """Simulate one run, all its work days; with ``ACREDAY_VERIFY`` set, check its conservation laws.
 
     Raises
     ------
     ConservationError
+        A day or a night broke a law, which is a fault of the model.
+    """
+    days = list(run_job(plan, bank, replication))
+    if os.environ.get(VERIFY_VARIABLE):
+        from simulator.analysis.conservation_job import verify_run
+
+        verify_run(plan, days)
+    return days
+
+
+def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, work_day: int = 1) -> SimulatedDay:
+    """Simulate one run up to one of its work days, and return that; with ``ACREDAY_VERIFY`` set, check it.
+
+    Raises
+    ------
+    InputError
+        The run ends before that work day.
+    ConservationError
         The day broke a law, which is a fault of the model.
     """
-    day = simulate(plan, bank.day(replication), replication)
-    if os.environ.get(VERIFY_VARIABLE):
-        from simulator.analysis.conservation import verify_day
+    for one in run_job(plan, bank, replication):
+        if one.day.work_day == work_day:
+            if os.environ.get(VERIFY_VARIABLE):
+                from simulator.analysis.conservation import verify_day
 
-        verify_day(plan, day)
-    return day
+                verify_day(plan, one.day)
+            return one.day
+    message = f"got {work_day}; run {replication} of {plan.name} has {one.day.work_day} work days"
+    raise InputError.single(message, "work_day")
 
 
-def run_day(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:
-    """Simulate one replication and return its row of numbers, shape (len(columns()),)."""
-    return summarise(
-        plan, simulate_replication(plan, bank, replication), active_period=replication < ACTIVE_PERIOD_DAYS
-    )
+def row_of_run(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:
+    """Simulate one run and return its row of numbers, shape (len(columns()),)."""
+    days = simulate_run(plan, bank, replication)
+    rows = np.array([summarise(plan, one.day, active_period=replication < ACTIVE_PERIOD_DAYS) for one in days])
+    return summarise_run(plan, days, rows, bank.day(replication).uniforms("single work day")())
 
 
 def run_piece(plans: list[DayPlan], bank: StreamSource, piece: Piece) -> tuple[Rows, list[float]]:
@@ -92,7 +116,7 @@ def run_piece(plans: list[DayPlan], bank: StreamSource, piece: Piece) -> tuple[R
     before = time.perf_counter()
     for place, replication in enumerate(range(piece.first, piece.last)):
         for number, plan in enumerate(piece.plans):
-            rows[number, place] = run_day(plans[plan], bank, replication)
+            rows[number, place] = row_of_run(plans[plan], bank, replication)
             now = time.perf_counter()
             seconds[number] += now - before
             before = now

@@ -10,7 +10,7 @@ import numpy as np
 
 from simulator.experiment.cluster import Certificates
 from simulator.experiment.day_store import DayStore, Rows
-from simulator.experiment.days import LatestBlock, run_day
+from simulator.experiment.days import LatestBlock, row_of_run
 from simulator.experiment.days import simulate_replication as simulate_replication
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
 from simulator.experiment.tables import Tables
@@ -178,7 +178,7 @@ class Runner:
                     self._save(unsaved)
                     if self._out_of_time(plans):
                         raise BudgetSpentError
-                unsaved[plan].append((number, run_day(self.plans[plan], self._bank, number)))
+                unsaved[plan].append((number, row_of_run(self.plans[plan], self._bank, number)))
                 count += 1
                 if progress is not None:
                     progress(1)

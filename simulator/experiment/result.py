@@ -56,6 +56,14 @@ class SetResult:
         Whether ``applied`` and its like are litres (else kilograms).
     unit : {"us", "metric"}
         Units of sentences.
+    work : {"once", "repeat"}
+        Whether a run ends with the list of fields.
+    list_acres : float
+        Acres of the list.
+    most_work_days : int
+        Work days after which a run was given up.
+    unreached : tuple of str
+        Fields of which some place is out of reach of every charge.
     """
 
     name: str
@@ -64,6 +72,10 @@ class SetResult:
     one_more: tuple[OneMore, ...] = ()
     liquid: bool = True
     unit: str = "us"
+    work: str = "once"
+    list_acres: float = math.nan
+    most_work_days: int = 0
+    unreached: tuple[str, ...] = ()
     _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
@@ -139,11 +151,30 @@ class SetResult:
         unit, per = ("ha", ACRES_PER_HECTARE) if self.unit == "metric" else ("acres", 1.0)
         return judge(self.time_share(), self.active_period_share(), self.one_more, unit, per)
 
-    def finishing(self) -> tuple[int, float]:
-        """Return on how many days the field list ran out, and the mean hour after the day's start; NaN if never."""
-        hours = self.column("finish_hour")
-        hours = hours[np.isfinite(hours)]
-        return len(hours), float(hours.mean()) if len(hours) else math.nan
+    def full_days(self) -> NDArray[np.float64]:
+        """Return acres of single full work days, one drawn from every run that has any."""
+        acres = self.column("full_day_acres")
+        return acres[np.isfinite(acres)]
+
+    def finish(self, share: float) -> tuple[int, float] | None:
+        """Return the work day, and the hour after its start, by which a share of runs has done the list; None if never.
+
+        A share of 0.5 is what half of the runs reach.
+        """
+        done = self.column("job_done") > 0.0
+        place = math.ceil(share * self.days) - 1
+        if place >= int(done.sum()):
+            return None
+        days, hours = self.column("days_out")[done], self.column("finish_hour")[done]
+        # a list that was done as the last day ended has no hour of its own
+        hours = np.where(np.isfinite(hours), hours, self.column("last_landing_hour")[done])
+        at = np.lexsort((hours, days))[place]
+        return int(days[at]), float(hours[at])
+
+    def done_by(self) -> list[float]:
+        """Return the share of runs that have done the list by work day 1, 2 and so on, to the last that does."""
+        days = self.column("days_out")[self.column("job_done") > 0.0]
+        return [float((days <= day).sum() / self.days) for day in range(1, int(days.max()) + 1)] if len(days) else []
 
 
 @dataclass(frozen=True)
@@ -296,9 +327,8 @@ class Result:
 
 
 def _set_json(entry: SetResult) -> dict[str, Any]:
-    hold = entry.bottleneck()
+    hold, full = entry.bottleneck(), entry.full_days()
     hourly = entry.acres_per_field_hour()
-    finished_days, finish_hour = entry.finishing()
     return {
         "name": entry.name,
         "days": entry.days,
@@ -328,8 +358,42 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
         "overspray_share": entry.mean("overspray") / entry.mean("applied") if entry.mean("applied") > 0 else None,
         "loads_per_charge": entry.mean("loads_per_charge"),
         "landing_charge_share": entry.mean("landing_charge_share"),
-        "list_finished": {"days": finished_days, "mean_hour_of_day": finish_hour},
+        "full_work_day_acres": _spread(full) if len(full) > 1 else None,
+        "full_work_day_hectares": _spread(full / ACRES_PER_HECTARE) if len(full) > 1 else None,
+        "job": job_json(entry),
     }
+
+
+def job_json(entry: SetResult) -> dict[str, Any]:
+    """Return the whole job of a set: how long it takes and how sure that is; costs are put in by who knows prices."""
+    days = entry.column("work_days")
+    spread = mean_interval(days)
+    done = float((entry.column("job_done") > 0.0).mean())
+    return {
+        "work": entry.work,
+        "acres": entry.mean("job_acres"),
+        "list_acres": entry.list_acres,
+        "most_work_days": entry.most_work_days,
+        "unreached_fields": list(entry.unreached),
+        "work_days": {
+            "mean": spread.mean,
+            "ci95": [spread.low, spread.high],
+            "p50": quantile_interval(days, 0.5).estimate,
+            "p90": quantile_interval(days, 0.9).estimate,
+        },
+        "done_share": done,
+        "done_by_work_day": entry.done_by(),
+        "finish": {name: _finish_json(entry.finish(share)) for name, share in (("p50", 0.5), ("p90", 0.9))},
+        "paid_hours": float((entry.column("paid_hours") * days).mean()),
+        "crew_hours": float((entry.column("crew_hours") * days).mean()),
+        "generator_fuel_l": float((entry.column("generator_fuel_l") * days).mean()),
+        "out_of_reach_acres": float((entry.column("out_of_reach_acres") * days).mean()),
+        "cost_per_acre": None,
+    }
+
+
+def _finish_json(finish: tuple[int, float] | None) -> dict[str, float] | None:
+    return None if finish is None else {"work_day": finish[0], "hour_of_day": finish[1]}
 
 
 def _spread(values: NDArray[np.float64]) -> dict[str, Any]:

@@ -24,8 +24,10 @@ from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
+from simulator.plan.reach import unreached_fields
 from simulator.scenario.loading import LoadedScenario, vary
 from simulator.scenario.streams import BLOCK_DAYS, StreamBank
+from simulator.scenario.units import M2_PER_ACRE
 from simulator.version import __version__
 
 MOST_DAYS = 1_000_000
@@ -162,7 +164,17 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         if store is not None and store is not chosen.store:
             store.close()
     results = tuple(
-        SetResult(plan.name, *table, changes, plan.scenario.product.kind == "liquid", plan.scenario.units)
+        SetResult(
+            plan.name,
+            *table,
+            changes,
+            plan.scenario.product.kind == "liquid",
+            plan.scenario.units,
+            plan.scenario.work,
+            plan.list_m2 / M2_PER_ACRE,
+            plan.scenario.most_work_days,
+            unreached_fields(plan),
+        )
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )
     left_out = {problem for entry in loaded.sets for problem in entry.fields.skipped if "skipped" in problem.message}
@@ -363,9 +375,13 @@ def _run_one_more(
 
 
 def simulate_day(
-    loaded: LoadedScenario, equipment_set: str | None = None, replication: int = 0, seed: int | None = None
+    loaded: LoadedScenario,
+    equipment_set: str | None = None,
+    replication: int = 0,
+    seed: int | None = None,
+    work_day: int = 1,
 ) -> SimulatedDay:
-    """Simulate one day and keep its whole log.
+    """Simulate one work day of a run and keep its whole log.
 
     Parameters
     ----------
@@ -374,9 +390,16 @@ def simulate_day(
     equipment_set : str, optional
         Set; the first by default.
     replication : int
-        Which day.
+        Which run.
     seed : int, optional
         Seed; the scenario's by default.
+    work_day : int
+        Which of its work days, from 1.
+
+    Raises
+    ------
+    InputError
+        The run has no such work day.
     """
     from simulator.experiment.replicate import simulate_replication
 
@@ -384,7 +407,7 @@ def simulate_day(
     if isinstance(replication, bool) or not isinstance(replication, int) or replication < 0:
         raise InputError.single(f"got {replication!r}; allowed is a whole number of at least 0", "replication")
     bank = StreamBank(loaded.base.seed if seed is None else seed)
-    return simulate_replication(make_plan(entry), bank, replication)
+    return simulate_replication(make_plan(entry), bank, replication, work_day)
 
 
 def settings_of(pairs: Iterable[tuple[str, object]]) -> list[str]:

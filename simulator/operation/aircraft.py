@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from simpy import Process
 
 from simulator.operation.log import DayLog, Reason, State
@@ -23,6 +25,8 @@ class Aircraft:
         """What it is about to fly; None while it has nothing to fly."""
         self.swaps = self.fills = 0
         self.under_repair = False
+        self.until_failure_s = math.inf
+        """Time in the air up to its next breakdown."""
         self.giving = False
         """True while its pack is taken off for another aircraft."""
         self.process: Process | None = None

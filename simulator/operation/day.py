@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 import gc
-from dataclasses import dataclass
+from collections.abc import Sequence
+from dataclasses import dataclass, field
 
 from simpy import Environment
 
 from simulator.operation.breaks import take_break
 from simulator.operation.log import DayLog, Kind, RigEnd
+from simulator.operation.morning import Morning, first_morning
 from simulator.operation.moves import Moves
 from simulator.operation.rig import Rig
 from simulator.operation.sorties import Sorties
@@ -25,10 +27,14 @@ class SimulatedDay:
     log: DayLog
     ends: tuple[RigEnd, ...]
     replication: int
+    work_day: int = 1
+    """Its number in the run, from 1."""
+    to_do_m2: dict[tuple[int, int], float] = field(default_factory=dict)
+    """What was left that morning of every field to be done, by number of the pass and of the field."""
 
 
 def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> SimulatedDay:
-    """Simulate one work day.
+    """Simulate the first work day of a run.
 
     Parameters
     ----------
@@ -44,19 +50,32 @@ def simulate(plan: DayPlan, streams: DayStreams, replication: int = 0) -> Simula
     SimulatedDay
         Depends on plan and streams alone.
     """
+    return work_day(plan, streams, replication, 1, work_list(plan), first_morning(plan))
+
+
+def work_list(plan: DayPlan) -> WorkList:
+    """Return the list of fields as it is before the first day."""
+    return WorkList(plan.fields, plan.geography, plan.scenario.work == "repeat")
+
+
+def work_day(
+    plan: DayPlan, streams: DayStreams, replication: int, number: int, work: WorkList, mornings: Sequence[Morning]
+) -> SimulatedDay:
+    """Simulate a work day from a morning on; the list of work is left as the evening leaves it."""
     collecting = gc.isenabled()
     gc.disable()  # a day leaves its few cycles behind at its end; looking for them meanwhile finds none
     try:
-        return _simulate(plan, streams, replication)
+        return _simulate(plan, streams, replication, number, work, mornings)
     finally:
         if collecting:
             gc.enable()
 
 
-def _simulate(plan: DayPlan, streams: DayStreams, replication: int) -> SimulatedDay:
-    env, log, scenario = Environment(0.0), DayLog(), plan.scenario
-    work = WorkList(plan.fields, plan.geography, scenario.work == "repeat")
-    rigs = [Rig(env, plan, rig, work, streams, log) for rig in plan.rigs]
+def _simulate(
+    plan: DayPlan, streams: DayStreams, replication: int, number: int, work: WorkList, mornings: Sequence[Morning]
+) -> SimulatedDay:
+    env, log, scenario, to_do_m2 = Environment(0.0), DayLog(), plan.scenario, work.remaining_m2()
+    rigs = [Rig(env, plan, rig, work, streams, log, morning) for rig, morning in zip(plan.rigs, mornings, strict=True)]
     if scenario.weather.stoppages is not None:
         env.process(weather_stoppages(env, scenario.weather.stoppages, rigs, streams))
     if plan.weather_days is not None:
@@ -79,4 +98,4 @@ def _simulate(plan: DayPlan, streams: DayStreams, replication: int) -> Simulated
     if scenario.weather.stoppages is not None or plan.weather_days is not None:
         log.kinds[WEATHER] = Kind.WEATHER
         log.clip(WEATHER, log.paid_until_s)
-    return SimulatedDay(log, ends, replication)
+    return SimulatedDay(log, ends, replication, number, to_do_m2)

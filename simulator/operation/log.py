@@ -189,9 +189,13 @@ class DayLog:
 
 @dataclass(frozen=True)
 class RigEnd:
-    """What a rig has left when the day is over; checked against the log."""
+    """What a rig has left when the day is over, from which the next one begins; checked against the log.
+
+    ``place`` is the number of the field at which it stays overnight, None at the yard.
+    """
 
     name: str
+    place: int | None
     product_start: float
     product_made: float
     product_in_tank: float
@@ -203,5 +207,9 @@ class RigEnd:
     pack_swaps: int
     loads: int
     out_of_reach_m2: float
+    water_start_l: float
+    water_l: float
+    pack_start_wh: dict[str, float]
     pack_charge_wh: dict[str, float]
+    until_failure_s: dict[str, float]
     paid_until_s: float

@@ -17,9 +17,9 @@ class Moves:
 
     def __init__(self, rig: Rig) -> None:
         self._rig, self._env, self._site = rig, rig.env, rig.site
-        self._place: int | None = None
+        self._place = rig.place
         """Number of the field it stands at; None at the yard."""
-        self._at_first = True
+        self._at_first = rig.place is None
         name, trailer, draw = rig.name, rig.plan.rig.trailer, rig.streams.draws
         self._trailer = trailer
         self._draw_speed = draw(f"road_speed/{name}", rig.day.scenario.route.road_speed)
@@ -49,6 +49,7 @@ class Moves:
                 if self._env.now >= rig.day.last_landing_s:
                     break
                 yield from self._set_up()
+            self._switch(True)
             self._at_first = False
             yield from self._await_opening(visit)
             yield from self._work_field(visit)
@@ -87,7 +88,7 @@ class Moves:
             yield from self._work_zone(visit)
         rig.work.note_visit(rig.pace.loads_flown > flown_before)
         if visit.opening() is None and not self._site.closed:
-            rig.work.finish()
+            rig.work.finish(visit)
             if rig.work.all_finished:
                 rig.log.list_finished_s = self._env.now
 
@@ -146,7 +147,6 @@ class Moves:
     def _set_up(self) -> ProcessGenerator:
         """Set up at a field."""
         yield from self._together(self._draw_set_up_s() + self._handling_s(), Reason.SET_UP)
-        self._switch(True)
 
     def _switch(self, on: bool) -> None:
         for source in self._rig.sources:
@@ -184,9 +184,10 @@ class Moves:
         # they write down what they were about, here; whoever was at work on them waits for nothing more
         yield self._env.timeout(0.0)
         rig.withdraw()
-        if self._place is not None:
+        if self._place is not None and rig.day.scenario.day.overnight == "home":
             yield from self._pack_up()
             yield from self._drive(None)
         yield from self._together(self._draw_yard_s(), Reason.YARD)
+        rig.place = self._place
         self._switch(False)
         rig.paid_until_s = self._env.now

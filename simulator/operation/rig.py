@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+
 from simpy import Environment
 
 from simulator.operation.aircraft import Aircraft
@@ -9,6 +11,7 @@ from simulator.operation.charging import ChargingStation
 from simulator.operation.crew import Crew
 from simulator.operation.launching import Airspace
 from simulator.operation.log import DayLog, Kind, Reason, RigEnd, State
+from simulator.operation.morning import Morning, pack_names
 from simulator.operation.pace import Pace
 from simulator.operation.packs import Pack, PackShelf
 from simulator.operation.power import PowerSource
@@ -21,16 +24,25 @@ from simulator.plan.equipment import PackPlan
 from simulator.plan.flight import Flight
 from simulator.scenario.streams import DayStreams
 
+_FULL_WH = 1e-3
+
 
 class Rig:
     """One rig during one day: its parts, each of which keeps its own state."""
 
     def __init__(
-        self, env: Environment, day: DayPlan, plan: RigPlan, work: WorkList, streams: DayStreams, log: DayLog
+        self,
+        env: Environment,
+        day: DayPlan,
+        plan: RigPlan,
+        work: WorkList,
+        streams: DayStreams,
+        log: DayLog,
+        morning: Morning,
     ) -> None:
         self.env, self.day, self.plan, self.work, self.streams, self.log = env, day, plan, work, streams, log
         name, table = plan.name, plan.rig
-        self.name, self.tasks = name, table.crew.tasks
+        self.name, self.tasks, self.place = name, table.crew.tasks, morning.place
         flying, draw = day.scenario.flying, streams.draws
         count = sum([number for _, number in plan.aircraft])
         self.site = Site(env, count, day.last_landing_s)
@@ -39,16 +51,19 @@ class Rig:
             for one, number in plan.aircraft
             for place in range(1, number + 1)
         ]
+        for one in self.aircraft:
+            one.until_failure_s = morning.until_failure_s.get(one.name, math.inf)
         self.airspace = Airspace(count, flying.separation, flying.launch_interval, flying.stop_at == "pass end")
         self.crew = Crew(env, name, table.crew, table.supply.pumps, self.airspace, log)
         # the day begins with loading at the yard; nobody is free for other work before the first field
         self.crew.held_for = Reason.YARD
         self.sources = [PowerSource(env, f"{name}/{point.name}", point, log) for point in plan.power]
         self.packs = [
-            Pack(env, f"{name}/{pack.name} {place}", pack, pack.capacity_wh * table.packs_start_charge)
+            Pack(env, pack_name, pack, morning.pack_wh[pack_name])
             for pack, number in plan.packs
-            for place in range(1, number + 1)
+            for pack_name in pack_names(name, pack, number)
         ]
+        self._morning = morning
         types = [pack for pack, _ in plan.packs]
         classes = [one.name for one, _ in plan.aircraft]
         uses = [*classes, *plan.pack_uses.values()]
@@ -63,6 +78,7 @@ class Rig:
             env, f"{name}/supply", table.supply, liquid, self.tasks.mix, self.crew, log,
             lambda: self.pace.product_ahead(env.now),
             draw(f"mix/{name}", self.tasks.mix.time), draw(f"water_trip/{name}", table.supply.water_trip_time),
+            morning.product, morning.water_l,
         )  # fmt: skip
         draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
         for source in self.sources:
@@ -85,7 +101,6 @@ class Rig:
 
     def _mount_first_packs(self) -> None:
         """Put a pack on every aircraft; the others are ready, or wait for a charger when not charged enough."""
-        table = self.plan.rig
         left = list(self.packs)
         for one in self.aircraft:
             for pack in left:
@@ -94,7 +109,7 @@ class Rig:
                     one.mount(pack, 0.0)
                     break
         for pack in left:
-            if table.packs_start_charge >= table.charge_to - 1e-9:
+            if pack.energy_wh >= self.station.full_wh(pack) - _FULL_WH:
                 self.shelf.ready.append(pack)
             else:
                 self.env.process(self.station.recharge(pack))
@@ -140,6 +155,7 @@ class Rig:
         self.crew.close(now)
         return RigEnd(
             self.name,
+            self.place,
             self.supply.start,
             self.supply.made,
             self.supply.level,
@@ -151,7 +167,11 @@ class Rig:
             sum([one.swaps for one in self.aircraft]),
             sum([one.fills for one in self.aircraft]),
             self.site.out_of_reach_m2,
+            self._morning.water_l,
+            self.supply.stock,
+            self._morning.pack_wh,
             {pack.name: pack.energy_wh for pack in self.packs},
+            {one.name: one.until_failure_s for one in self.aircraft},
             now,
         )
 

@@ -47,7 +47,8 @@ class Sorties:
         if plan.breakdown is not None:
             self._draw_between_s = draws(f"breakdown/{name}", plan.breakdown.airborne_time_between)
             self._draw_repair_s = draws(f"repair/{name}", plan.breakdown.repair_time)
-        self._until_failure_s = self._draw_between_s()
+        if math.isinf(aircraft.until_failure_s):
+            aircraft.until_failure_s = self._draw_between_s()
 
     def run(self) -> ProcessGenerator:
         """Fly load after load until the day is over; the process of one aircraft."""
@@ -61,7 +62,7 @@ class Sorties:
                     yield from self._rest()
                     continue
                 yield from self._fly(load) if load.fill_amount >= 0.0 else self._put_back(load)
-                if self._until_failure_s <= 0.0:
+                if self._aircraft.until_failure_s <= 0.0:
                     yield from self._repair()
         except Interrupt:
             self._end_day()
@@ -135,7 +136,7 @@ class Sorties:
         aircraft.load = None
         aircraft.landed(self._env.now)
         rig.pace.note_flown(self._env.now, applied)
-        self._until_failure_s -= air.total_s
+        aircraft.until_failure_s -= air.total_s
         if 0.0 < load.area_to_m2 - end_m2 < _SLIVER_M2:
             rig.site.out_of_reach_m2 += load.area_to_m2 - end_m2
             end_m2 = load.area_to_m2
@@ -175,11 +176,14 @@ class Sorties:
         if site.is_open:
             aircraft.mark_rest(self._env.now)
         aircraft.under_repair = False
-        self._until_failure_s = self._draw_between_s()
+        aircraft.until_failure_s = self._draw_between_s()
 
     def _end_day(self) -> None:
-        """Log what it was waiting for when the day was called off."""
+        """Log what it was waiting for when the day was called off, and give its stretch back for the next day."""
         aircraft, now = self._aircraft, self._env.now
+        if aircraft.load is not None:
+            aircraft.load.visit.settle(aircraft.load.area_from_m2, aircraft.load.area_to_m2)
+            aircraft.load = None
         if self._turnaround is not None:
             self._turnaround.cut()
         if self._launch is not None:

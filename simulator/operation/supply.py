@@ -38,6 +38,8 @@ class Supply:
         product_ahead: Callable[[], float],
         draw_mix_s: Callable[[], float],
         draw_trip_s: Callable[[], float],
+        start: float,
+        water_l: float,
     ) -> None:
         self.env, self.name, self.liquid, self.crew, self.log = env, name, liquid, crew, log
         self._table, self._mix, self._ahead = table, mix, product_ahead
@@ -45,10 +47,9 @@ class Supply:
         self._full = table.mix_tank if liquid else table.dry_stock
         self._flow = table.pump_flow if liquid else table.dry_flow
         self._largest = min(table.batch, table.mix_tank) if table.batch is not None else table.mix_tank
-        self.start = table.mix_tank * table.start_mixed if liquid else table.dry_stock
-        self.level = self.start
+        self.level = self.start = start
         """Product that stands ready and is promised to nobody."""
-        self.stock = table.nurse_water if liquid else 0.0
+        self.stock = water_l
         self.made = self.fetched = 0.0
         self._promised = self._coming = 0.0
         self._orders: list[tuple[float, Event]] = []

@@ -81,60 +81,90 @@ class Load:
 
 
 class WorkList:
-    """The fields, shared by all rigs."""
+    """The fields still to be flown, shared by all rigs, day after day."""
 
     def __init__(self, fields: tuple[FieldPlan, ...], geography: Geography, repeat: bool) -> None:
-        self._fields, self._order, self._repeat = fields, geography.order, repeat
-        self._taken = 0
-        self._finished = 0
+        self._fields, self._order = fields, geography.order
+        self.repeats = repeat
+        """Whether another pass through the list begins when one is done."""
+        self._to_do: list[Visit] = []
+        self._taken: set[Visit] = set()
+        """What a rig has gone to today: each is gone to once a day."""
+        self._passes = self._barren = 0
+        self._work_day = 1
+        self._begin_pass()
+
+    def new_day(self) -> None:
+        """Let go what is finished; what was begun comes first, and every field may be gone to again."""
+        self._work_day += 1
         self._barren = 0
+        self._taken.clear()
+        self._to_do = [visit for visit in self._to_do if visit.remaining_m2 > 0.0]
+        self._to_do.sort(key=lambda visit: visit.next_m2 == 0.0)
 
     def peek(self, now_s: float) -> int | None:
-        """Return the field number that :meth:`next_visit` would take.
-
-        None when nothing is left that may still be flown.
-        """
-        place = self._next_place(now_s)
-        return None if place is None else self._order[place % len(self._order)]
+        """Return the field number that :meth:`next_visit` would take; None when none may still be flown today."""
+        visit = self._next(now_s)
+        return None if visit is None else visit.index
 
     def next_visit(self, now_s: float) -> Visit | None:
-        """Take the next field; None when the list has run out."""
-        place = self._next_place(now_s)
-        if place is None:
-            return None
-        self._taken = place + 1
-        number, position = divmod(place, len(self._order))
-        index = self._order[position]
-        return Visit(index, self._fields[index], number + 1)
+        """Take the next field; None when none may still be flown today."""
+        visit = self._next(now_s)
+        if visit is not None:
+            self._taken.add(visit)
+        return visit
 
-    def _next_place(self, now_s: float) -> int | None:
-        """Return the next place in the (repeated) order whose field may still be flown today."""
-        count = len(self._order)
-        if self._barren >= count:
+    def _next(self, now_s: float) -> Visit | None:
+        if self._barren >= len(self._order):
             return None
-        for place in range(self._taken, self._taken + count):
-            if place >= count and not self._repeat:
-                return None
-            if self._fields[self._order[place % count]].open_until_s > now_s:
-                return place
+        found = self._open(now_s)
+        if found is None and self.repeats:
+            self._begin_pass()
+            found = self._open(now_s)
+        return found
+
+    def _open(self, now_s: float) -> Visit | None:
+        """Return the first field of the list that may still be flown today."""
+        for visit in self._to_do:
+            plan = visit.plan
+            if visit in self._taken or not plan.first_day <= self._work_day <= plan.last_day:
+                continue
+            if plan.open_until_s > now_s:
+                return visit
         return None
 
+    def _begin_pass(self) -> None:
+        """Put every field on the list once more, but for those that still wait to be gone to."""
+        waiting = {visit.index for visit in self._to_do if visit not in self._taken}
+        fresh = [index for index in self._order if index not in waiting]
+        if fresh:
+            self._passes += 1
+            self._to_do += [Visit(index, self._fields[index], self._passes) for index in fresh]
+
     def product_ahead(self) -> float:
-        """Return the product (L or kg) that fields not yet begun will take; infinite when the list repeats."""
-        if self._repeat:
+        """Return the product (L or kg) that fields not yet gone to will take; infinite when the list repeats."""
+        if self.repeats:
             return float("inf")
-        coming = [self._fields[index] for index in self._order[self._taken :]]
-        return sum([field.area_m2 * field.product_per_m2 for field in coming])
+        return sum([one.remaining_m2 * one.plan.product_per_m2 for one in self._to_do if one not in self._taken])
 
     def note_visit(self, flown: bool) -> None:
         """Note whether anything was flown on a visit: a list on which nothing can be flown is not begun again."""
         self._barren = 0 if flown else self._barren + 1
 
-    def finish(self) -> None:
+    def finish(self, visit: Visit) -> None:
         """Note that a visit has left nothing to do on its field."""
-        self._finished += 1
+        self._to_do.remove(visit)
 
     @property
     def all_finished(self) -> bool:
         """True when every field of a list that does not repeat has been finished, by whichever rig."""
-        return not self._repeat and self._finished >= len(self._order)
+        return not self._to_do and not self.repeats
+
+    def remaining_m2(self) -> dict[tuple[int, int], float]:
+        """Return what is left of every field that is to be done, by number of the pass and of the field."""
+        return {(visit.number, visit.index): visit.remaining_m2 for visit in self._to_do}
+
+    @property
+    def may_go_on(self) -> bool:
+        """True when a later work day may fly something, by the days on which fields are open."""
+        return self.repeats or any(visit.plan.last_day > self._work_day for visit in self._to_do)

@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field, replace
+from functools import cached_property
 
 from simulator.errors import InputError, Problem
 from simulator.physics.path import FieldPath
@@ -62,6 +63,16 @@ class DayPlan:
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
     flights: FlightBook = field(default_factory=FlightBook, repr=False, compare=False)
     """Flights by mean times; they remember what was worked out."""
+
+    @cached_property
+    def fields_alike(self) -> bool:
+        """Whether every field has the shape and rate of the first: which of them a day flies is then no matter."""
+        return len({(one.outline, one.rate) for one in self.fields}) == 1
+
+    @property
+    def list_m2(self) -> float:
+        """Area of all fields of the list."""
+        return sum(one.area_m2 for one in self.fields)
 
     @property
     def last_landing_s(self) -> float:

@@ -12,7 +12,7 @@ from simulator.errors import InputError, Problem
 from simulator.physics.path import FieldPath
 from simulator.physics.route import DETOUR_FACTORS
 from simulator.physics.swath import SwathPlan, plan_rectangle
-from simulator.scenario.field_list import LARGEST_FIELD_PASSES, FieldList, FieldSite
+from simulator.scenario.field_list import LARGEST_FIELD_PASSES, MOST_ORDERED, FieldList, FieldSite
 from simulator.scenario.schema import Scenario
 
 
@@ -42,6 +42,9 @@ class FieldPlan:
     stations: tuple[Station, ...]
     open_from_s: float = -math.inf
     open_until_s: float = math.inf
+    first_day: int = 1
+    last_day: float = math.inf
+    """Work days of the job on which it may be flown."""
     product_per_m2: float = 0.0
 
 
@@ -123,7 +126,10 @@ def plan_fields(
         start = scenario.day.start
         opens = -math.inf if site.open_from is None else site.open_from - start
         shuts = math.inf if site.open_until is None else site.open_until - start
-        plans.append(FieldPlan(site.name, area, float(rate or 0.0), outline, site.location_m, stations, opens, shuts))
+        days = site.first_day, math.inf if site.last_day is None else site.last_day
+        plans.append(
+            FieldPlan(site.name, area, float(rate or 0.0), outline, site.location_m, stations, opens, shuts, *days)
+        )
     if problems:
         raise InputError(problems)
     _level_areas(plans, paths)
@@ -226,13 +232,29 @@ def _order(
     count = len(drive) - 1
     if scenario.route.order == "as given" or count < 2:
         return tuple(range(count))
+    # by distance and name first, so that the order of the tables decides nothing where distances are equal
+    named = sorted(range(count), key=lambda place: (drive[0, place + 1], plans[place].name))
+    stops = [0, *(place + 1 for place in named)]
+    ordered = _order_of(scenario, drive[np.ix_(stops, stops)], located, [plans[place] for place in named], swath_m)
+    return tuple(named[place] for place in ordered) if ordered is not None else tuple(range(count))
+
+
+def _order_of(
+    scenario: Scenario,
+    drive: np.ndarray[tuple[int, int], np.dtype[np.float64]],
+    located: bool,
+    plans: list[FieldPlan],
+    swath_m: float,
+) -> tuple[int, ...] | None:
+    """Return the order of the visits; None when nothing says which is better."""
     if any(math.isfinite(plan.open_from_s) or math.isfinite(plan.open_until_s) for plan in plans):
         return _windowed_order(scenario, drive, plans, swath_m)
-    if not located or count < 3:
-        return tuple(range(count))
+    if not located:
+        return None
     from simulator.physics.route import order_improved, order_nearest
 
-    order = order_nearest(drive, 0) if scenario.route.order == "nearest" else order_improved(drive, 0)
+    best = scenario.route.order == "best" and len(plans) <= MOST_ORDERED
+    order = order_improved(drive, 0) if best else order_nearest(drive, 0)
     return tuple(int(place) - 1 for place in order if int(place) != 0)
 
 

@@ -12,9 +12,9 @@ from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
 from simulator.report.html_page import asset, clean, render, write
 from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
+from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     ReportUnits,
-    finishing_text,
     quantile_text,
     range_text,
     units_of,
@@ -129,7 +129,7 @@ def _answer(place: int, entry: Mapping[str, Any], document: Mapping[str, Any], u
         interval.strip("()"),
         Cell(quantile_text(spread, "p10"), spread["p10"], f"{path}.p10"),
         entry["bottleneck"]["sentence"],
-        finishing_text(document, entry),
+        job_text(document, entry),
         int(entry["days"]),
     )
 

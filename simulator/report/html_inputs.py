@@ -11,7 +11,7 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from simulator.scenario.loading import catalogue
+from simulator.scenario.catalogue import catalogue
 from simulator.scenario.schema import Scenario
 
 _SOURCE = re.compile(r"^(.*?)[;.,:]\s*\(?((?:source|assumption)s?\b.*)$", re.IGNORECASE | re.DOTALL)
@@ -51,12 +51,17 @@ def inputs_of(resolved: Mapping[str, Any]) -> list[Input]:
     return list(_walk(resolved, Scenario, {}, ""))
 
 
-def _walk(table: Mapping[str, Any], model: type[BaseModel], defaults: Mapping[str, Any], where: str) -> Iterator[Input]:
-    like = table.get("like")
-    class_values: Mapping[str, Any] = {}
-    if isinstance(like, str):
-        group = where.rstrip(".").split(".")[0]
-        class_values = catalogue().get(group, {}).get(like, {})
+def _walk(
+    table: Mapping[str, Any],
+    model: type[BaseModel],
+    defaults: Mapping[str, Any],
+    where: str,
+    like: str = "",
+    class_values: Mapping[str, Any] = types.MappingProxyType({}),
+) -> Iterator[Input]:
+    if isinstance(table.get("like"), str):
+        like = table["like"]
+        class_values = catalogue().get(where.split(".")[-3:][0], {}).get(like, {})
     fields = model.model_fields
     for name, value in table.items():
         if name in _LEFT_OUT and (not where or name == "like"):
@@ -69,7 +74,8 @@ def _walk(table: Mapping[str, Any], model: type[BaseModel], defaults: Mapping[st
         default = defaults.get(name, info.default)
         inner = _inner(info.annotation)
         if isinstance(value, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
-            yield from _walk(value, inner, default if isinstance(default, Mapping) else {}, f"{key}.")
+            known = class_values.get(name, {})
+            yield from _walk(value, inner, default if isinstance(default, Mapping) else {}, f"{key}.", like, known)
             continue
         element = _inner(typing.get_args(inner)[-1]) if typing.get_args(inner) else None
         if isinstance(element, type) and issubclass(element, BaseModel):
@@ -84,7 +90,10 @@ def _walk(table: Mapping[str, Any], model: type[BaseModel], defaults: Mapping[st
             if found:
                 continue
         meaning, source = split_source(info.description or "")
-        if name in class_values and class_values[name] == value:
+        known = class_values.get(name)
+        # of a class's names a scenario keeps those that it declares
+        kept = isinstance(value, list) and isinstance(known, list) and all(one in known for one in value)
+        if name in class_values and (kept or known == value):
             origin = f"catalogue class {like} (invented)"
         elif name not in ("field",) and value == default:
             origin = f"default: {source or 'assumption'}"

@@ -24,8 +24,8 @@ class ReportUnits:
     ----------
     name : {"us", "metric"}
         System.
-    spread_key : str
-        Key of the daily area in ``result.json``.
+    spread_key, full_day_key : str
+        Keys of the daily area of runs, and of single full work days, in ``result.json``.
     area, area_one : str
         Area unit, as in "40 acres" and "a rate per acre".
     per_acre : float
@@ -38,6 +38,7 @@ class ReportUnits:
 
     name: str
     spread_key: str
+    full_day_key: str
     area: str
     area_one: str
     per_acre: float
@@ -47,8 +48,30 @@ class ReportUnits:
     per_kilogram: float
 
 
-_US = ReportUnits("us", "acres_per_day", "acres", "acre", 1.0, "gal", 1.0 / LITRE_PER_GALLON, "lb", 1.0 / KG_PER_POUND)
-_METRIC = ReportUnits("metric", "hectares_per_day", "ha", "ha", M2_PER_ACRE / M2_PER_HECTARE, "L", 1.0, "kg", 1.0)
+_US = ReportUnits(
+    "us",
+    "acres_per_day",
+    "full_work_day_acres",
+    "acres",
+    "acre",
+    1.0,
+    "gal",
+    1.0 / LITRE_PER_GALLON,
+    "lb",
+    1.0 / KG_PER_POUND,
+)
+_METRIC = ReportUnits(
+    "metric",
+    "hectares_per_day",
+    "full_work_day_hectares",
+    "ha",
+    "ha",
+    M2_PER_ACRE / M2_PER_HECTARE,
+    "L",
+    1.0,
+    "kg",
+    1.0,
+)
 
 
 def report_units(name: str) -> ReportUnits:
@@ -229,28 +252,3 @@ def day_start_s(document: Mapping[str, Any]) -> float | None:
         return float(document["day_start_s"])
     start = document.get("day_start")
     return None if start is None else float(clock_seconds(str(start)))
-
-
-def finishing_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
-    """Return a sentence on when the field list ran out; empty when it never did.
-
-    Parameters
-    ----------
-    document, entry : mapping
-        ``result.json`` and one of its equipment sets.
-    """
-    finished = entry.get("list_finished") or {}
-    days, hour = int(finished.get("days") or 0), finished.get("mean_hour_of_day")
-    if not days or hour is None:
-        return ""
-    total = int(entry["days"])
-    on = "every day" if days == total else f"{days} of {total} days"
-    # no interval comes with this mean, so it is rounded to ten minutes
-    minutes = round(float(hour) * 6) * 10
-    start_s = day_start_s(document)
-    if start_s is None:
-        when = f"about {minutes // 60} h {minutes % 60:02d} min after the start of the day"
-    else:
-        when = f"about {clock_text(start_s + minutes * 60)}"
-    limit = "output is then limited by the list, not by the equipment"
-    return f"The field list ran out on {on}, on average at {when}; {limit}."

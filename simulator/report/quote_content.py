@@ -13,9 +13,9 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
+from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     ReportUnits,
-    finishing_text,
     fixed,
     hours_text,
     quantile_text,
@@ -233,7 +233,7 @@ def _details(document: Mapping[str, Any], entry: Mapping[str, Any], shown: Repor
     if stepped:
         text += " Days end on whole passes, loads and fields, so output goes in steps and many days do just the same."
     lines = [text]
-    finished = finishing_text(document, entry)
+    finished = job_text(document, entry)
     if finished:
         lines.append(finished)
     hours = entry["per_day"].get("paid_hours")

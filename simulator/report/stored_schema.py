@@ -103,11 +103,33 @@ class Hold(Stored):
     one_more: Annotated[list[Change], Field(max_length=1000)] = []
 
 
-class Finished(Stored):
-    """On how many days the field list ran out, and when."""
+class Finish(Stored):
+    """When some share of the runs has done the list."""
 
-    days: Annotated[int, Field(ge=0, lt=2**63)] = 0
-    mean_hour_of_day: Annotated[float, Field(ge=0.0, le=LONGEST_DAY_S)] | None = None
+    work_day: Annotated[int, Field(ge=1, le=10_000)]
+    hour_of_day: Annotated[float, Field(ge=0.0, le=LONGEST_DAY_S)]
+
+
+class Finishes(Stored):
+    """When half of the runs, and nine in ten, have done the list."""
+
+    p50: Finish | None = None
+    p90: Finish | None = None
+
+
+class Job(Stored):
+    """The whole list of fields."""
+
+    work: Literal["once", "repeat"]
+    list_acres: Amount | None = None
+    most_work_days: Annotated[int, Field(ge=0, le=10_000)] = 0
+    unreached_fields: Annotated[list[Text], Field(max_length=10_000)] = []
+    work_days: Rate
+    done_share: Annotated[float, Field(ge=0.0, le=1.0)]
+    finish: Finishes = Finishes()
+    out_of_reach_acres: Amount | None = None
+    cost_per_acre: Rate | None = None
+    currency: Annotated[str, Field(max_length=5)] = "$"
 
 
 class SetAnswer(Stored):
@@ -121,7 +143,9 @@ class SetAnswer(Stored):
     time_share: Shares
     utilisation: Shares
     per_day: Shares
-    list_finished: Finished | None = None
+    full_work_day_acres: Spread | None = None
+    full_work_day_hectares: Spread | None = None
+    job: Job | None = None
     bottleneck: Hold
 
 

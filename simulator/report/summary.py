@@ -8,11 +8,11 @@ from typing import Any
 from urllib.parse import quote
 
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
+from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     NOTHING,
     ReportUnits,
     count_text,
-    finishing_text,
     hours_text,
     mean_text,
     overspray_text,
@@ -60,6 +60,7 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
     parts = [
         f"# {markdown_text(report_title(document, manifest))}",
         *_answer(sets, shown),
+        *_job(document, sets),
         _table(sets, shown),
         f"![{shown.area} per day of every set](acres.svg)",
         *_paired(document, shown),
@@ -72,7 +73,6 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
         *_one_more(sets, shown),
         "## One median day",
         *(f"![timeline of a median day of {_name(entry)}](timeline_{_address(entry)}.svg)" for entry in sets),
-        *_finishing(document, sets),
         *_left_out(document),
         *_notes(document),
         "## What was assumed",
@@ -228,13 +228,13 @@ def _one_more(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> list[str
     return ["## What one more of each would add", _grid(head, rows, words=2)]
 
 
-def _finishing(document: Mapping[str, Any], sets: Sequence[Mapping[str, Any]]) -> list[str]:
+def _job(document: Mapping[str, Any], sets: Sequence[Mapping[str, Any]]) -> list[str]:
     lines = []
     for entry in sets:
-        text = finishing_text(document, entry)
+        text = job_text(document, entry)
         if text:
-            lines.append(f"- {_name(entry)}: {text}")
-    return ["## When the field list ran out", "\n".join(lines)] if lines else []
+            lines.append(f"- **{_name(entry)}**: {markdown_text(text)}")
+    return ["## The whole job", "\n".join(lines)] if lines else []
 
 
 def _left_out(document: Mapping[str, Any]) -> list[str]:

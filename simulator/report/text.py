@@ -7,11 +7,11 @@ import unicodedata
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from simulator.report.job_text import job_text, warning_text
 from simulator.report.numbers import (
     NOTHING,
     ReportUnits,
     count_text,
-    finishing_text,
     hours_text,
     mean_text,
     overspray_text,
@@ -102,14 +102,18 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     count = f"{days[0]} days" if len(days) == 1 else f"{days[0]} to {days[-1]} days"
     head = f"{fit(document['scenario'], width - 30)}: {count} a set, seed {document['seed']}"
     lines = [paint(head, _BOLD), ""]
+    warned = {entry["name"]: warning_text(document, entry) for entry in sets}
+    for name, text in warned.items():
+        lines += [paint(line, _BOLD) for line in _wrap(f"{fit(name, _LONGEST_NAME)}: {text}", width)] if text else []
+    lines += [""] if any(warned.values()) else []
     lines += _tables(sets, _columns(shown, sets), width, paint)
     legend = "± half the 95 % interval of the mean; nine days in ten pass P10; field h is time set up at the fields."
     lines += [paint(line, _DIM) for line in _wrap(legend, width)]
     for entry in sets:
         lines += ["", *_sentence(entry, width, paint)]
-        finished = finishing_text(document, entry)
-        if finished:
-            lines += _wrap(finished, width, first="  ", later="  ")
+        told = job_text(document, entry)
+        if told and told != warned[entry["name"]]:
+            lines += _wrap(told, width, first="  ", later="  ")
     lines += _paired(document, shown, width, paint)
     lines += _remarks(document, width)
     return "\n".join(line.rstrip() for line in lines)

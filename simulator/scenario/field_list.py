@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -19,8 +20,8 @@ LARGEST_FIELD_PASSES = 20_000
 """A field that needs more passes than this is refused: a mistyped swath or area, not a day's work."""
 MOST_FIELDS = 2_000
 """The table of distances grows with the square of their number."""
-MOST_IMPROVED = 400
-"""Fields whose order is improved in seconds."""
+MOST_ORDERED = 400
+"""Fields whose best order is found in seconds; more are visited nearest first."""
 LEAST_FIELD_M2 = 1.0
 MOST_CROSSINGS = 300_000
 """Places where the boundaries of fields, obstacles and patches may meet: seconds of cutting."""
@@ -55,6 +56,8 @@ class FieldSite:
         Application rate in L/m2 or kg/m2, where it differs from the product's.
     open_from, open_until : float or None
         Seconds after midnight between which it may be flown; None: any time.
+    first_day, last_day : int or None
+        Work days of the job, from 1, between which it may be flown; None: any.
     """
 
     name: str
@@ -69,6 +72,8 @@ class FieldSite:
     dry_rate: float | None = None
     open_from: float | None = None
     open_until: float | None = None
+    first_day: int = 1
+    last_day: int | None = None
 
 
 @dataclass(frozen=True)
@@ -146,13 +151,15 @@ def _declared(scenario: Scenario) -> FieldList:
                     dry_rate=entry.dry_rate,
                     open_from=entry.open_from,
                     open_until=entry.open_until,
+                    first_day=entry.first_day,
+                    last_day=entry.last_day,
                 )
             )
-    problems = _repeated(sites) + _unordered(scenario, sites)
+    problems = _repeated(sites)
     if problems:
         raise InputError(problems)
     located = all(site.location_m is not None for site in sites)
-    return FieldList(tuple(sites), (0.0, 0.0) if located else None)
+    return FieldList(tuple(sites), (0.0, 0.0) if located else None, _unordered(scenario, sites))
 
 
 def _repeated(sites: list[FieldSite]) -> list[Problem]:
@@ -165,14 +172,10 @@ def _repeated(sites: list[FieldSite]) -> list[Problem]:
     return problems
 
 
-def _unordered(scenario: Scenario, sites: list[FieldSite]) -> list[Problem]:
-    if scenario.route.order != "improved" or len(sites) <= MOST_IMPROVED:
-        return []
-    return [
-        Problem(
-            "route.order", f"got 'improved' for {len(sites)} fields; allowed are up to {MOST_IMPROVED}, or 'nearest'"
-        )
-    ]
+def _unordered(scenario: Scenario, sites: Sequence[FieldSite]) -> tuple[Problem, ...]:
+    if scenario.route.order != "best" or len(sites) <= MOST_ORDERED:
+        return ()
+    return (Problem("route.order", f"{len(sites)} fields, more than {MOST_ORDERED}, are visited nearest first"),)
 
 
 def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) -> FieldList:
@@ -229,10 +232,7 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) 
     if len(sites) > MOST_FIELDS:
         message = f"got {len(sites)} fields; allowed is at most {MOST_FIELDS} (field_file.most)"
         raise InputError.single(message, "field_file", str(path))
-    problems = _unordered(scenario, sites)
-    if problems:
-        raise InputError(problems)
-    return FieldList(tuple(sites), yard, tuple(skipped))
+    return FieldList(tuple(sites), yard, (*skipped, *_unordered(scenario, sites)))
 
 
 def _check_moved(shapes: list[BaseGeometry], distance_m: float, key: str, path: Path) -> None:

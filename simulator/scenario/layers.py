@@ -15,7 +15,9 @@ from simulator.scenario.merge import apply_setting, deep_merge, nearest
 MOST_LIKES = 20
 """Entries that may be chained by ``like``."""
 LIKE_TABLES = ("aircraft", "pack", "charger", "generator", "rig")
-"""Tables whose entries may start from another entry by ``like``."""
+"""Tables whose entries may start from another entry by ``like``; so may the power points of a rig."""
+_NAMES_OF = {"pack": ("fits", "aircraft"), "charger": ("serves", "pack")}
+"""Tables whose classes list names, under a key, of another table's entries."""
 _PACK, _CLASS = "pack", "aircraft"
 _MEASURED: dict[str, tuple[tuple[str, ...], dict[str, tuple[str, tuple[str, ...]]]]] = {
     "hover": (
@@ -156,28 +158,49 @@ def resolve_likes(
     raw : dict
         Scenario as read.
     catalogue : mapping
-        Table name to entries; rigs start from another rig of the same scenario instead.
+        Table name to entries; power points are under ``power``.
     problems : list of Problem
         Receives unknown names and circles.
     """
     resolved = dict(raw)
     for table in LIKE_TABLES:
-        entries = raw.get(table)
-        if not isinstance(entries, dict):
-            continue
-        sources = dict(catalogue.get(table, {})) if table != "rig" else {}
-        sources.update({name: entry for name, entry in entries.items() if isinstance(entry, dict)})
-        resolved[table] = {
-            name: _follow(table, name, entry, sources, catalogue.get(table, {}), problems)
-            if isinstance(entry, dict)
-            else entry
-            for name, entry in entries.items()
-        }
+        known = _declared_names(table, catalogue.get(table, {}), raw)
+        if table in raw:
+            resolved[table] = _followed(table, raw[table], known, problems)
+    rigs = resolved.get("rig")
+    for name, rig in rigs.items() if isinstance(rigs, dict) else ():
+        if isinstance(rig, dict) and "power" in rig:
+            rig["power"] = _followed(f"rig.{name}.power", rig["power"], catalogue.get("power", {}), problems)
     return resolved
 
 
+def _declared_names(table: str, known: Mapping[str, Any], raw: Mapping[str, Any]) -> Mapping[str, Any]:
+    """Return classes whose lists of names hold those alone that the scenario declares, where it declares any."""
+    key, other = _NAMES_OF.get(table, ("", ""))
+    declared = raw.get(other)
+    if not isinstance(declared, dict):
+        return known
+    return {
+        name: {**entry, key: [one for one in entry[key] if str(one) in declared] or entry[key]}
+        for name, entry in known.items()
+    }
+
+
+def _followed(place: str, entries: Any, known: Mapping[str, Any], problems: list[Problem]) -> Any:
+    """Return a table with the ``like`` of each entry replaced by what it names, there or in the catalogue."""
+    if not isinstance(entries, dict):
+        return entries
+    sources = {**known, **{name: entry for name, entry in entries.items() if isinstance(entry, dict)}}
+    return {
+        name: _follow(f"{place}.{name}.like", name, entry, sources, known, problems)
+        if isinstance(entry, dict)
+        else entry
+        for name, entry in entries.items()
+    }
+
+
 def _follow(
-    table: str,
+    where: str,
     name: str,
     entry: dict[str, Any],
     sources: Mapping[str, Any],
@@ -189,24 +212,22 @@ def _follow(
         like = current["like"]
         in_catalogue = like in seen and like in catalogue and current is not catalogue[like]
         if like in seen and not in_catalogue:
-            problems.append(Problem(f"{table}.{name}.like", f"got {like!r}, which leads back to itself"))
+            problems.append(Problem(where, f"got {like!r}, which leads back to itself"))
             break
         if len(chain) > MOST_LIKES:
-            problems.append(Problem(f"{table}.{name}.like", f"leads over more than {MOST_LIKES} other entries"))
+            problems.append(Problem(where, f"leads over more than {MOST_LIKES} other entries"))
             break
         source = catalogue[like] if in_catalogue else sources.get(like)
         if not isinstance(source, dict):
-            problems.append(
-                Problem(f"{table}.{name}.like", f"got {like!r}, which is unknown{nearest(like, list(sources))}")
-            )
+            others = [one for one in sources if one != name or one in catalogue]
+            problems.append(Problem(where, f"got {like!r}, which is unknown{nearest(like, others)}"))
             break
         seen.add(like)
         chain.append(source)
         current = source
     merged: dict[str, Any] = {}
     for layer in reversed(chain):
-        own = {key: value for key, value in layer.items() if key != "like"}
-        merged = lay_over(merged, own) if table == "aircraft" else deep_merge(merged, own)
+        merged = lay_over(merged, {key: value for key, value in layer.items() if key != "like"})
     if "like" in entry:
         merged["like"] = entry["like"]
     return merged

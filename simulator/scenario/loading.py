@@ -9,15 +9,14 @@ import tomllib
 from collections.abc import Callable, Iterable, Mapping
 from contextlib import suppress
 from dataclasses import dataclass, field, replace
-from functools import cache
-from importlib import resources
 from pathlib import Path
 from typing import Any
 
 from simulator.errors import InputError, Problem
+from simulator.scenario.catalogue import catalogue
 from simulator.scenario.field_list import FieldList, field_list
 from simulator.scenario.files import ScenarioFolder, decoded, read_ordinary_file
-from simulator.scenario.layers import merge_set, with_calibrations
+from simulator.scenario.layers import merge_set
 from simulator.scenario.merge import apply_setting, nearest, parse_setting
 from simulator.scenario.references import check_references
 from simulator.scenario.remarks import remarks
@@ -137,14 +136,6 @@ def _without_run_length(resolved: Mapping[str, Any]) -> dict[str, Any]:
 
 def _outline_text(polygon: Any) -> str:
     return "" if polygon is None else hashlib.sha256(polygon.wkb).hexdigest()
-
-
-@cache
-def catalogue() -> dict[str, dict[str, Any]]:
-    """Return the equipment classes that a scenario may start from (invented; see the file's head)."""
-    text = resources.files("simulator.scenario").joinpath("catalogue.toml").read_text(encoding="utf-8")
-    raw = tomllib.loads(text)
-    return with_calibrations(raw, set(raw["aircraft"]), raw)
 
 
 def read_toml(path: Path) -> dict[str, Any]:
@@ -374,6 +365,7 @@ def _load_set(
         problem
         for problem in found
         if not (lost and problem.where.startswith(lost) and problem.message.startswith("missing"))
+        and f"{problem.where}." not in lost
     ]
     problems += [Problem(_place(problem.where, name, override), problem.message, problem.file) for problem in found]
     if problems or scenario is None:
@@ -458,8 +450,14 @@ def vary(
     InputError
         The changed set is not valid.
     """
+    changes = [parse_setting(text) for text in settings]
+    for parts, _ in changes:
+        if parts[-1] == "like":
+            # the set holds every value of its present class, and own values win
+            message = "a class cannot be changed here; give it in an equipment set of the scenario, or by --set"
+            raise InputError.single(message, ".".join(parts))
     problems: list[Problem] = []
-    merged = merge_set(equipment.resolved, {}, map(parse_setting, settings), catalogue(), problems)
+    merged = merge_set(equipment.resolved, {}, changes, catalogue(), problems)
     scenario, found = validate(merged, folder)
     if scenario is not None:
         found = check_references(scenario) or check_size(scenario, equipment.fields)

@@ -17,9 +17,10 @@ from typing import Any
 from pydantic import BaseModel
 
 from simulator.errors import Problem
+from simulator.scenario.catalogue import catalogue
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.layers import LIKE_TABLES, merge_set
-from simulator.scenario.loading import EquipmentSet, catalogue
+from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.merge import apply_setting, parse_setting
 from simulator.scenario.schema import Scenario
 from simulator.scenario.types import Drawn, Quantity
@@ -86,6 +87,10 @@ class _Marked:
     value: Any
     origin: str
     place: str
+
+    def __str__(self) -> str:
+        """Return the value: the merge tells names by their text."""
+        return str(self.value)
 
 
 def provenance(

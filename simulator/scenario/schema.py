@@ -36,6 +36,9 @@ class Day(Table):
     window: Annotated[float, Quantity(units.TIME, above=0.0, most=4e7)] | None = may(
         None, "From the start to the last landing, instead of last_landing; none: 12 hours. Assumption."
     )
+    overnight: Literal["home", "stay out"] = may(
+        "home", "Where the rig is overnight: at the yard, tanks filled there, or at the field it stands on. Assumption."
+    )
     breaks: list[Break] = may([], "Breaks of the crew; assumption: none.", max_length=50)
 
     @property
@@ -105,6 +108,10 @@ class FieldTable(Table):
     open_until: Clock | None = may(
         None, "No aircraft in the air on it after this time of day; none: any time. Assumption."
     )
+    first_day: PositiveCount = may(1, "Work day of the job from which it may be flown; assumption.")
+    last_day: PositiveCount | None = may(
+        None, "Work day of the job up to which it may be flown; none: any. Assumption."
+    )
     rate: LiquidRate | None = may(None, "Liquid rate on this field; none: the product's. Assumption.")
     dry_rate: DryRate | None = may(None, "Dry rate on this field; none: the product's. Assumption.")
 
@@ -112,6 +119,8 @@ class FieldTable(Table):
     def _window(self) -> FieldTable:
         if self.open_from is not None and self.open_until is not None and self.open_until <= self.open_from:
             raise fail("open_until is not after open_from")
+        if self.last_day is not None and self.last_day < self.first_day:
+            raise fail(f"last_day {self.last_day} is before first_day {self.first_day}")
         return self
 
 
@@ -161,8 +170,8 @@ class Yard(Table):
 class Route(Table):
     """Getting from field to field."""
 
-    order: Literal["as given", "nearest", "improved"] = may(
-        "nearest", "Order of the visits when locations are known; assumption."
+    order: Literal["as given", "nearest", "best"] = may(
+        "best", "Order of the visits where locations or a distance table are known; assumption."
     )
     detour_factor: Annotated[float, Quantity(units.NUMBER, least=1.0, most=5.0)] = may(
         "1.27", "Road over straight distance; source: 4/pi for a square road grid, elementary."
@@ -197,8 +206,16 @@ class Scenario(Table):
         200, "Days simulated for each equipment set; assumption."
     )
     work: Literal["repeat", "once"] = may(
-        "repeat",
-        "'repeat' goes through the fields again when all are done (measures capacity); 'once' stops. Assumption.",
+        "once",
+        "'once': until the list is done, however many work days it takes; 'repeat': through it again and again "
+        "(measures capacity). Assumption.",
+    )
+    work_days: Annotated[int, Field(ge=1, le=400, strict=True)] = may(
+        1,
+        "With 'repeat', work days of a run at least; fields that differ are gone through to the end. Assumption.",
+    )
+    most_work_days: Annotated[int, Field(ge=1, le=1000, strict=True)] = may(
+        60, "Work days after which a run is given up, done or not; assumption."
     )
     day: Day = may({}, "The work day; assumptions.")
     weather: Weather = may({}, "Air and weather; assumptions.")

@@ -75,6 +75,9 @@ class Supply(Table):
     dry_stock: Annotated[float, Quantity(units.MASS, above=0.0)] = may(
         "6000 lb", "Granules that the rig carries; assumption."
     )
+    leftover: Literal["kept", "thrown away"] = may(
+        "kept", "What becomes of mix left over in the evening; source: the product label. Assumption."
+    )
 
 
 class Trailer(Table):
@@ -92,6 +95,9 @@ class Trailer(Table):
 class PowerPoint(Table):
     """A generator or a grid supply, and the chargers that hang on it."""
 
+    like: str | None = may(
+        None, "Name of a supply of the catalogue, or of another power point of the rig; none: start empty. Assumption."
+    )
     generator: str | None = may(None, "Generator class; none: the grid. Assumption.")
     grid_power: Power | None = may(None, "Power of a grid supply; none: a generator. Assumption.")
     chargers: dict[str, Count] = must("Chargers on it: class = number.")
@@ -109,7 +115,9 @@ class PowerPoint(Table):
 class Rig(Table):
     """What travels together."""
 
-    like: str | None = may(None, "Name of another rig of this scenario to start from; none: start empty. Assumption.")
+    like: str | None = may(
+        None, "Name of a set-up of the catalogue, or of another rig, to start from; none: start empty. Assumption."
+    )
     aircraft: dict[str, Count] = must("Aircraft on the rig: class = number.")
     packs: dict[str, Count] = must("Packs on the rig: type = number.")
     packs_start_charge: PositiveShare = may("100 %", "Charge of every pack when the day starts; assumption.")
@@ -119,6 +127,10 @@ class Rig(Table):
     )
     swap_first: bool = may(False, "True: filling starts only after the swap; false: both at once. Assumption.")
     power: dict[str, PowerPoint] = must("Power points of the rig by name.")
+    night_power: Power | None = may(
+        None,
+        "Mains at the yard on which all its chargers charge overnight; none: its own power points go on. Assumption.",
+    )
     crew: Crew = may({}, "People and tasks; assumptions.")
     supply: Supply = may({}, "Product supply; assumptions.")
     trailer: Trailer = may({}, "Moving; assumptions.")

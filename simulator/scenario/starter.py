@@ -7,39 +7,66 @@ from dataclasses import dataclass, replace
 from importlib import resources
 from typing import Any
 
+from simulator.scenario.catalogue import catalogue
 from simulator.scenario.toml_text import toml_document
-
-CLASSES = {20: "small", 40: "large"}
-"""Tank litres to what its aircraft, pack and charger are called in the file."""
-_CATALOGUE = {
-    20: ("tank_20_l", "pack_1300_wh", "charger_6_kw"),
-    40: ("tank_40_l", "pack_1800_wh", "charger_8_kw"),
-}
+from simulator.scenario.units import POWER, parse
 
 
 @dataclass(frozen=True)
 class Equipment:
-    """One equipment set; the defaults are the starter's own numbers.
+    """One equipment set of classes of the catalogue; the defaults are the starter's own numbers.
 
     Parameters
     ----------
-    tank_l : {20, 40}
-        Class of the aircraft.
+    aircraft_class, pack_class, charger_class : str
+        Aircraft, a pack that fits it, and a charger that serves that.
+    source : str
+        Generator, or mains.
+    set_up : str
+        How the rig travels.
     aircraft, packs, chargers, helpers : int
         Numbers on the rig.
     charger_percent : float
         What the chargers are set to, over full power.
-    generator_kw : float
-        Nameplate of the generator.
     """
 
-    tank_l: int = 40
+    aircraft_class: str = "tank_40_l"
     aircraft: int = 1
+    pack_class: str = "pack_1800_wh"
     packs: int = 3
+    charger_class: str = "charger_8_kw"
     chargers: int = 1
     charger_percent: float = 100.0
-    generator_kw: float = 12.0
+    source: str = "generator_12_kw"
+    set_up: str = "trailer"
     helpers: int = 1
+
+
+def fitting(table: str, key: str, name: str) -> list[str]:
+    """Return the classes that name another in their list: packs that fit, chargers that serve."""
+    return [one for one, entry in catalogue()[table].items() if name in entry[key]]
+
+
+def enough_power(charger_class: str, chargers: int = 1, percent: float = 100.0) -> str:
+    """Return the smallest generator that gives all that some chargers ask for, or the largest."""
+    output_w = chargers * percent / 100.0 * parse(catalogue()["charger"][charger_class]["output_power"], POWER)
+    rated_w = {name: parse(one["rated_power"], POWER) for name, one in catalogue()["generator"].items()}
+    asked_w = output_w / _EFFICIENCY + _OTHER_LOAD_W
+    return min(
+        rated_w, key=lambda name: (rated_w[name] * _CONTINUOUS < asked_w, abs(rated_w[name] * _CONTINUOUS - asked_w))
+    )
+
+
+def usual(aircraft_class: str) -> Equipment:
+    """Return what an aircraft class is commonly flown with: its own pack, and a generator that gives what is asked."""
+    entry = catalogue()["aircraft"][aircraft_class]
+    pack = entry["hover"]["pack"]
+    charger = fitting("charger", "serves", pack)[0]
+    light = entry["handling_people"] == 1
+    return Equipment(
+        aircraft_class, pack_class=pack, packs=2 if light else 3, charger_class=charger,
+        source=enough_power(charger), set_up="pickup" if light else "trailer",
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -68,8 +95,8 @@ class Answers:
         Road to the first field.
     price_per_acre : float or None
         What the customer pays; None: no prices are written.
-    purchase : tuple of (str, int, float)
-        Prices of one aircraft, pack or charger by tank litres of its class: ``("pack", 40, 2000.0)``.
+    purchase : tuple of (str, str, float)
+        Prices of one aircraft, pack or charger by its class: ``("pack", "pack_1800_wh", 2000.0)``.
     """
 
     units: str = "us"
@@ -77,20 +104,21 @@ class Answers:
     fields: tuple[FieldGroup, ...] = (FieldGroup(),)
     from_yard: str = "6 mi"
     price_per_acre: float | None = None
-    purchase: tuple[tuple[str, int, float], ...] = ()
+    purchase: tuple[tuple[str, str, float], ...] = ()
 
 
 _HEAD = """A scenario made from answers. The equipment classes are invented round numbers: replace them by your own.
 Every quantity carries its unit in quotes ("2 gal/acre", "15 mph", "40 L", "9 kW"); shares may be "20 %" or 0.2.
 `acreday schema` lists every key with its meaning, default and source; `acreday check FILE` names every mistake.
+`like` starts from a class of the catalogue, and keys given here win: `acreday classes NAME` shows what it holds.
 
 """
+_EFFICIENCY, _CONTINUOUS, _OTHER_LOAD_W = 0.92, 0.8, 300.0
+"""The schema's defaults of a charger and a generator, and the starter's other load."""
 _NOTES = {
     "invented": "shown on every report; set it to false once the numbers are your own",
     "work": "go through the fields again when all are done: measures capacity; or once",
     "field": "Fields alike, as rectangles; or draw them in a GeoJSON file: [field_file] with path = ...",
-    "aircraft.small": "Equipment classes. `like` starts from a class of the catalogue; keys given here win.",
-    "aircraft.large": "Equipment classes. `like` starts from a class of the catalogue; keys given here win.",
     "rig.main.crew.tasks.swap": "assumptions: time them yourself",
     "costs": "prices, for payoff, ladder, size and season",
 }
@@ -132,8 +160,9 @@ def answers_table(starter: dict[str, Any], answers: Answers) -> dict[str, Any]:
     sets = answers.sets if len(answers.sets) != 1 else (answers.sets[0], one_more_pack(answers.sets[0]))
     if not sets or len(set(sets)) < len(sets):
         raise ValueError("got the same equipment twice, or none; allowed are sets that differ")
-    tanks = sorted({one.tank_l for one in sets})
     rig = starter["rig"]["main"]
+    aircraft = {one.aircraft_class for one in sets}
+    packs = {one.pack_class for one in sets}
     table: dict[str, Any] = {
         key: starter[key] for key in ("name", "title", "invented", "units", "days", "seed", "work", "day", "weather")
     }
@@ -144,34 +173,35 @@ def answers_table(starter: dict[str, Any], answers: Answers) -> dict[str, Any]:
         "field": [_field(place, group, answers.fields[0].rate) for place, group in enumerate(answers.fields, 1)],
         "yard": {"drive_distance": answers.from_yard},
         "route": starter["route"],
-        "aircraft": {}, "pack": {}, "charger": {},
-        "generator": {_generator(one): _generator_table(one) for one in sets},
-    }  # fmt: skip
-    for tank in tanks:
-        name, (aircraft, pack, charger) = CLASSES[tank], _CATALOGUE[tank]
-        table["aircraft"][name] = {"like": aircraft}
-        table["pack"][f"{name}_pack"] = {"like": pack, "fits": [name]}
-        table["charger"][f"{name}_charger"] = {"like": charger, "serves": [f"{name}_pack"]}
+        "aircraft": _like(aircraft),
+        "pack": _like(packs),
+        "charger": _like({one.charger_class for one in sets}),
+        "generator": _like({one.source for one in sets} & set(catalogue()["generator"])),
+    }
     # what the sets differ in stands in each of them, whole
-    table["rig"] = {"main": {"crew": rig["crew"], "supply": rig["supply"]}}
+    table["rig"] = {"main": {"crew": rig["crew"]}}
     if answers.price_per_acre is not None:
-        table["costs"] = _costs(answers, tanks)
+        table["costs"] = _costs(answers, {*aircraft, *packs, *table["charger"]})
     other_load = rig["power"]["trailer"]["other_load"]
     table["equipment_set"] = {name: _set(one, other_load) for name, one in zip(set_names(sets), sets, strict=True)}
     return table
 
 
 def set_names(sets: tuple[Equipment, ...]) -> list[str]:
-    """Return what sets are called: by all that is not the same in each of them."""
+    """Return what sets are called: by as few words as tell them apart."""
     words = [
         (
-            f"{one.aircraft}x{one.tank_l}_L", f"{one.packs}_packs", f"{one.chargers}_chargers",
-            f"set_to_{one.charger_percent:g}_percent", f"{one.generator_kw:g}_kW", f"{one.helpers}_helpers",
+            one.aircraft_class, f"{one.aircraft}_aircraft", one.pack_class, f"{one.packs}_packs", one.charger_class,
+            f"{one.chargers}_chargers", f"set_to_{one.charger_percent:g}_percent", one.source, one.set_up,
+            f"{one.helpers}_helpers",
         )
         for one in sets
     ]  # fmt: skip
-    telling = [place for place, column in enumerate(zip(*words, strict=True)) if len(set(column)) > 1]
-    return ["_".join(row[place] for place in telling).replace(".", "-") for row in words]
+    names = [""] * len(sets)
+    for column in zip(*words, strict=True):
+        longer = [f"{name}_{word}".strip("_") for name, word in zip(names, column, strict=True)]
+        names = longer if len(set(longer)) > len(set(names)) else names
+    return [name.replace(".", "-") for name in names]
 
 
 def one_more_pack(equipment: Equipment) -> Equipment:
@@ -187,34 +217,32 @@ def _field(place: int, group: FieldGroup, usual: str) -> dict[str, Any]:
     return table if group.rate == usual else {**table, "rate": group.rate}
 
 
-def _generator(equipment: Equipment) -> str:
-    return f"kw_{equipment.generator_kw:g}".replace(".", "-")
-
-
-def _generator_table(equipment: Equipment) -> dict[str, Any]:
-    return {"like": "generator_12_kw", "rated_power": f"{equipment.generator_kw:g} kW"}
+def _like(names: set[str]) -> dict[str, Any]:
+    return {name: {"like": name} for name in sorted(names)}
 
 
 def _set(equipment: Equipment, other_load: str) -> dict[str, Any]:
-    name = CLASSES[equipment.tank_l]
-    trailer = {
-        "generator": _generator(equipment), "chargers": {f"{name}_charger": equipment.chargers},
-        "other_load": other_load,
-    }  # fmt: skip
+    source = "like" if equipment.source in catalogue()["power"] else "generator"
     rig = {
-        "aircraft": {name: equipment.aircraft},
-        "packs": {f"{name}_pack": equipment.packs},
-        "power": {"trailer": trailer},
+        "like": equipment.set_up,
+        "aircraft": {equipment.aircraft_class: equipment.aircraft},
+        "packs": {equipment.pack_class: equipment.packs},
+        "power": {
+            "main": {
+                source: equipment.source,
+                "chargers": {equipment.charger_class: equipment.chargers},
+                "other_load": other_load,
+            }
+        },
         "crew": {"helpers": equipment.helpers},
     }
-    charger = {f"{name}_charger": {"setting": f"{equipment.charger_percent:g} %"}}
+    charger = {equipment.charger_class: {"setting": f"{equipment.charger_percent:g} %"}}
     return {"charger": charger, "rig": {"main": rig}}
 
 
-def _costs(answers: Answers, tanks: list[int]) -> dict[str, Any]:
+def _costs(answers: Answers, names: set[str]) -> dict[str, Any]:
     costs: dict[str, Any] = {"price_per_acre": answers.price_per_acre}
-    endings = {"aircraft": "", "pack": "_pack", "charger": "_charger"}
-    for kind, tank_l, price in answers.purchase:
-        if tank_l in tanks:
-            costs.setdefault(kind, {})[f"{CLASSES[tank_l]}{endings[kind]}"] = {"purchase": price}
+    for kind, name, price in answers.purchase:
+        if name in names:
+            costs.setdefault(kind, {})[name] = {"purchase": price}
     return costs

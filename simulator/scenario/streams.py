@@ -1,8 +1,9 @@
 """Named random streams: common random numbers for every replication, whatever runs it.
 
-A draw depends on (seed, replication, name of the stream, its place in the stream) and on nothing else: not on which
-streams were made before, in which order days were simulated, or in which process. So a third pack or a faster charger
-leaves every other draw of the day as it was, and differences between equipment sets are sharp.
+A draw depends on (seed, replication, work day, name of the stream, its place in the stream) and on nothing else: not on
+which streams were made before, in which order days were simulated, or in which process. So a third pack or a faster
+charger leaves every other draw of the day as it was, sets that are compared meet the same weather and the same bad
+mornings on the same date however far each has come, and differences between equipment sets are sharp.
 
 The numbers come from the counter-based generator Philox-4x64 (Salmon, Moraes, Dror & Shaw 2011, "Parallel random
 numbers: as easy as 1, 2, 3"), whose key is a hash of seed and name and whose counter holds the place; a value is made
@@ -36,12 +37,15 @@ FIRST_DRAWS = 16
 _SHARED_SEGMENTS = 5
 """Segments (16, 32, 64, 128, 256 draws) made for a whole block; a rare longer stream goes on for its own day alone."""
 
+_SHARED_WORK_DAYS = 16
+"""Work days of a run whose draws are made for a whole block; on later ones a run makes its own alone."""
+
 _OVERFLOW_DRAWS = 1024
 _SHARED, _OVERFLOW = 0, 1
 
 
 class DayStreams(ABC):
-    """The streams of one simulated day.
+    """The streams of one simulated work day.
 
     Asking twice for a name gives the same stream, which goes on where it was.
     """
@@ -78,8 +82,8 @@ class DayStreams(ABC):
 class StreamSource(Protocol):
     """What a simulation asks for the streams of its days."""
 
-    def day(self, replication: int) -> DayStreams:
-        """Return the streams of one replication, at their beginning."""
+    def day(self, replication: int, work_day: int = 0) -> DayStreams:
+        """Return the streams of one work day (from 0) of a replication, at their beginning."""
         ...
 
 
@@ -89,10 +93,13 @@ def _check_count(name: str, value: int) -> int:
     return int(value)
 
 
-def _uniforms(key: int, counter: tuple[int, int, int], count: int) -> NDArray[np.float64]:
-    """Return numbers in the open interval (0, 1): 52 bits and a half, so that neither end can occur."""
+def _uniforms(key: int, counter: tuple[int, int, int], count: int, skip: int = 0) -> NDArray[np.float64]:
+    """Return numbers in the open interval (0, 1): 52 bits and a half, so that neither end can occur.
+
+    The first ``skip`` numbers, a multiple of four, are left out.
+    """
     segment, place, kind = counter
-    generator = np.random.Philox(counter=np.array([0, segment, place, kind], dtype=np.uint64), key=key)
+    generator = np.random.Philox(counter=np.array([skip // 4, segment, place, kind], dtype=np.uint64), key=key)
     bits: NDArray[np.uint64] = generator.random_raw(count)
     return ((bits >> np.uint64(12)).astype(np.float64) + 0.5) * 2.0**-52
 
@@ -100,16 +107,21 @@ def _uniforms(key: int, counter: tuple[int, int, int], count: int) -> NDArray[np
 class _BlockStream:
     """One named stream with one distribution, for all replications of a block."""
 
-    __slots__ = ("_block", "_distribution", "_key", "_segments")
+    __slots__ = ("_block", "_distribution", "_key", "_segments", "_shared")
 
-    def __init__(self, key: int, block: int, distribution: Distribution | None) -> None:
+    def __init__(self, key: int, block: int, distribution: Distribution | None, shared: bool) -> None:
         self._key = key
         self._block = block
         self._distribution = distribution
         self._segments: list[list[list[float]]] = []
+        self._shared = shared
 
     def segment(self, number: int, row: int) -> list[float]:
-        """Return one day's draws of a segment, making those of the whole block the first time."""
+        """Return one day's draws of a segment, making those of the whole block the first time where they are shared."""
+        if not self._shared:
+            draws = FIRST_DRAWS << number
+            alone = _uniforms(self._key, (number, self._block, _SHARED), draws, skip=row * draws)
+            return self._values(alone.reshape(1, draws))[0]
         while len(self._segments) <= number:
             draws = FIRST_DRAWS << len(self._segments)
             u = _uniforms(self._key, (len(self._segments), self._block, _SHARED), BLOCK_DAYS * draws)
@@ -148,8 +160,8 @@ class StreamBank:
     seed : int
         From 0 to 2^63 - 1.
     memory_streams : int, optional
-        Streams (name times block of replications) kept ready, about 35 kB each and more for long ones; the least
-        recently used blocks of replications go first. Affects speed and memory only, never a draw.
+        Streams (name times block of replications and work day) kept ready, about 35 kB each and more for long ones;
+        the least recently used blocks of replications go first. Affects speed and memory only, never a draw.
 
     Raises
     ------
@@ -157,47 +169,52 @@ class StreamBank:
         The seed is not a whole number in range.
     """
 
-    def __init__(self, seed: int, memory_streams: int = 1024) -> None:
+    def __init__(self, seed: int, memory_streams: int = 2048) -> None:
         self.seed = _check_count("seed", seed)
         self._memory_streams = max(1, memory_streams)
-        self._blocks: OrderedDict[int, _Block] = OrderedDict()
+        self._blocks: OrderedDict[tuple[int, int], _Block] = OrderedDict()
+        """By block of replications and work day."""
         self._held = 0
         self._keys: dict[str, int] = {}
 
-    def day(self, replication: int) -> DayStreams:
-        """Return the streams of one replication, at their beginning.
+    def day(self, replication: int, work_day: int = 0) -> DayStreams:
+        """Return the streams of one work day of a replication, at their beginning.
 
         Parameters
         ----------
-        replication : int
+        replication, work_day : int
             From 0.
 
         Raises
         ------
         ValueError
-            The replication is not a whole number of at least 0.
+            One of them is not a whole number of at least 0.
         """
-        return _BankDay(self, _check_count("replication", replication))
+        return _BankDay(self, _check_count("replication", replication), _check_count("work_day", work_day))
 
-    def _stream(self, block_number: int, name: str, distribution: Distribution | None) -> _BlockStream:
-        block = self._blocks.get(block_number)
+    def _stream(self, block_day: tuple[int, int], name: str, distribution: Distribution | None) -> _BlockStream:
+        number, work_day = block_day
+        key = self._key(f"{name}\0{work_day}" if work_day else name)
+        if work_day >= _SHARED_WORK_DAYS:
+            return _BlockStream(key, number, distribution, shared=False)
+        block = self._blocks.get(block_day)
         if block is None:
-            block = self._blocks[block_number] = {}
+            block = self._blocks[block_day] = {}
         stream = block.get((name, distribution))
         if stream is None:
-            self._make_room(block_number)
-            stream = _BlockStream(self._key(name), block_number, distribution)
-            self._blocks[block_number][name, distribution] = stream
+            self._make_room(block_day)
+            stream = _BlockStream(key, number, distribution, shared=True)
+            self._blocks[block_day][name, distribution] = stream
             self._held += 1
         return stream
 
-    def _make_room(self, block_number: int) -> None:
+    def _make_room(self, block_day: tuple[int, int]) -> None:
         """Forget whole blocks, oldest use first, until one more stream fits; days in progress keep their own."""
-        self._blocks.move_to_end(block_number)
+        self._blocks.move_to_end(block_day)
         while self._held >= self._memory_streams:
             oldest = next(iter(self._blocks))
             self._held -= len(self._blocks[oldest])
-            if oldest == block_number:
+            if oldest == block_day:
                 self._blocks[oldest] = {}
             else:
                 del self._blocks[oldest]
@@ -214,13 +231,14 @@ class StreamBank:
 
 
 class _BankDay(DayStreams):
-    """The streams of one replication of a bank."""
+    """The streams of one work day of a replication of a bank."""
 
-    __slots__ = ("_bank", "_block", "_made", "_row")
+    __slots__ = ("_bank", "_block_day", "_made", "_row")
 
-    def __init__(self, bank: StreamBank, replication: int) -> None:
+    def __init__(self, bank: StreamBank, replication: int, work_day: int) -> None:
         self._bank = bank
-        self._block, self._row = divmod(replication, BLOCK_DAYS)
+        block, self._row = divmod(replication, BLOCK_DAYS)
+        self._block_day = block, work_day
         self._made: dict[str, tuple[Distribution | None, Draws]] = {}
 
     def draws(self, name: str, distribution: Distribution) -> Draws:
@@ -238,7 +256,7 @@ class _BankDay(DayStreams):
         if distribution is not None and distribution.is_constant:
             draws: Draws = itertools.repeat(distribution.mean()).__next__
         else:
-            draws = self._bank._stream(self._block, name, distribution).draws(self._row)
+            draws = self._bank._stream(self._block_day, name, distribution).draws(self._row)
         self._made[name] = (distribution, draws)
         return draws
 
@@ -270,8 +288,8 @@ class FixedStreams:
             if not given:
                 raise ValueError(f"stream {name!r}: got no values; allowed is at least one")
 
-    def day(self, replication: int = 0) -> DayStreams:
-        """Return the streams of a day, the same for every replication."""
+    def day(self, replication: int = 0, work_day: int = 0) -> DayStreams:
+        """Return the streams of a day, the same for every replication and work day."""
         _check_count("replication", replication)
         return _FixedDay(self._values)
 

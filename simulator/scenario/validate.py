@@ -12,8 +12,10 @@ from typing import Any
 from pydantic import BaseModel, ValidationError
 
 from simulator.errors import Problem
+from simulator.scenario.catalogue import catalogue
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, MOST_NEAR, FieldList, FieldSite
 from simulator.scenario.files import ScenarioFolder
+from simulator.scenario.layers import LIKE_TABLES
 from simulator.scenario.merge import nearest
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
@@ -433,13 +435,17 @@ def _fill(value: Any, inner: Any) -> Any:
 def json_schema() -> dict[str, Any]:
     """Return the JSON Schema (draft 2020-12) of a scenario file.
 
-    ``like`` may stand for any key of equipment and rigs that must be given, so there nothing is required.
+    ``like`` may stand for any key of equipment and rigs that must be given, so there nothing is required; it offers the
+    catalogue's names, and takes others, for an entry of the scenario may be named too.
     """
     schema = Scenario.model_json_schema(mode="validation")
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "acreday scenario"
-    for name in ("Aircraft", "Pack", "Charger", "Generator", "Rig", "Hover", "LoadLog"):
-        schema.get("$defs", {}).get(name, {}).pop("required", None)
+    tables = {"Hover": "", "LoadLog": "", "PowerPoint": "power", **{name.title(): name for name in LIKE_TABLES}}
+    for name, table in tables.items():
+        schema["$defs"][name].pop("required", None)
+        if table:
+            schema["$defs"][name]["properties"]["like"]["anyOf"].insert(0, {"enum": list(catalogue()[table])})
     schema["properties"]["equipment_set"]["additionalProperties"] = {
         "type": "object",
         "description": "Any keys of the scenario, laid over it.",

@@ -27,8 +27,11 @@ LEDGER = (
     "airborne_hours",
     "charger_hours",
     "generator_hours",
+    "work_days",
 )
-"""What a day's money depends on: columns of a ledger. Hours of a charger and a generator are those of one piece."""
+"""What a work day's money depends on: columns of a ledger. Hours of a charger and a generator are those of one piece;
+``work_days`` are those of the run that the day is the mean of.
+"""
 _AT = {name: place for place, name in enumerate(LEDGER)}
 
 
@@ -74,6 +77,7 @@ def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> Fl
             sum((column(f"time_s/{state.value}") for state in FLIGHT_STATES), np.zeros(len(rows))) / 3600.0,
             column("utilisation/chargers") * rig_hours / len(rigs),
             field_hours / len(rigs),
+            column("work_days"),
         ]
     )
     return np.asarray(ledger)
@@ -231,7 +235,7 @@ def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, 
 
 
 def season_draws(
-    ledger: FloatArray, season_days: float, years: int, worlds: int, rng: np.random.Generator
+    ledger: FloatArray, season_days: float, years: int, worlds: int, rng: np.random.Generator, run_days: int = 1
 ) -> FloatArray:
     """Return mean days of made-up seasons, drawn from the simulated days.
 
@@ -248,6 +252,8 @@ def season_draws(
         Seasons a world, and worlds.
     rng : numpy.random.Generator
         Where the draws come from.
+    run_days : int, optional
+        Days in a row that one row of the ledger stands for: the mean of a run's days varies less than a day does.
 
     Returns
     -------
@@ -255,15 +261,22 @@ def season_draws(
         Means over the days of each season.
     """
     n, draws = len(ledger), max(1, int(np.ceil(season_days - 1e-9)))
+    runs = -(-draws // run_days)
+    weights = np.array([run_days] * (runs - 1) + [draws - run_days * (runs - 1)], dtype=np.float64)
     result = np.empty((worlds, years, ledger.shape[1]))
     for world in range(worlds):
         own = rng.integers(n, size=n)
         counts = np.zeros((years, n))
-        chosen = own[rng.integers(n, size=(years, draws))]
+        chosen = own[rng.integers(n, size=(years, runs))]
         for year in range(years):
-            counts[year] = np.bincount(chosen[year], minlength=n)
+            counts[year] = np.bincount(chosen[year], weights, minlength=n)
         result[world] = counts @ ledger / draws
     return result
+
+
+def days_of_run(ledger: FloatArray) -> int:
+    """Return the work days of a run, on average and at least one."""
+    return max(1, round(float(ledger[:, _AT["work_days"]].mean())))
 
 
 def resampler(seed: int, purpose: str) -> np.random.Generator:

@@ -127,7 +127,7 @@ class Hindcast:
 def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
     """Return the equipment set of a past day, with its settings and fields.
 
-    A day with its own fields goes through them once and then stops, as crews do.
+    It is one work day; with its own fields it goes through them once and then stops, as crews do.
 
     Raises
     ------
@@ -135,10 +135,10 @@ def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
         An unknown set, or a setting that is not valid.
     """
     entry = loaded.equipment_set(day.equipment_set) if day.equipment_set else loaded.sets[0]
-    settings = list(day.settings)
+    settings = [*day.settings, "most_work_days=1", "work_days=1"]
     if day.fields and not any(text.split("=", 1)[0].strip() == "work" for text in settings):
         settings.append('work="once"')
-    changed = changed_set(entry, settings, loaded.folder) if settings else entry
+    changed = changed_set(entry, settings, loaded.folder)
     return replace(changed, fields=FieldList(day.fields)) if day.fields else changed
 
 
@@ -209,7 +209,8 @@ def hindcast(
         observed = {"acres": day.acres, "paid_hours": day.hours}
         for measure, value in observed.items():
             if value is not None:
-                rows.append(_row(day, plans[case].name, measure, value, runs.column(case, measure)))
+                values = runs.column(case, measure) * runs.column(case, "work_days")
+                rows.append(_row(day, plans[case].name, measure, value, values))
     if not rows:
         raise KeyboardInterrupt
     frame = pd.DataFrame(rows)

@@ -19,7 +19,7 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.day_money import SeasonMoney, jackknife, ledger_of, resampler, season_draws
+from simulator.study.day_money import SeasonMoney, days_of_run, jackknife, ledger_of, resampler, season_draws
 from simulator.study.money import (
     FloatArray,
     annuity_factor,
@@ -201,7 +201,7 @@ def _futures(
 
     costs = case.costs
     years = max(1, math.ceil(costs.horizon_years - 1e-9))
-    seasons = season_draws(joint, days, years, worlds, resampler(seed, "payoff"))
+    seasons = season_draws(joint, days, years, worlds, resampler(seed, "payoff"), days_of_run(joint))
     _, two, gain, upkeep, capital = case.seasons(seasons, days, demand)
     margin = gain - upkeep - capital
     ends = np.minimum(np.arange(1, years + 1), costs.horizon_years)

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 from numpy.typing import NDArray
 
+from simulator.analysis.summary import place_of
 from simulator.errors import InputError
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Distribution
@@ -125,7 +126,11 @@ def season(
     n = len(tables[0])
     # each drawn season first draws its own set of simulated days, then its dates out of them; the same for every set
     own = rng.integers(n, size=(worlds, n))
-    chosen = np.take_along_axis(own, rng.integers(n, size=kinds.shape), axis=1)
+    # a run stands for as many work days in a row as it has
+    days_of_run = max(1, round(float(tables[0][:, place_of("work_days")].mean())))
+    run = np.maximum(np.cumsum(kinds >= 0, axis=1) - 1, 0) // days_of_run
+    drawn = np.take_along_axis(rng.integers(n, size=(worlds, int(run.max()) + 1)), run, axis=1)
+    chosen = np.take_along_axis(own, drawn, axis=1)
     counts = np.quantile((kinds >= 0).sum(axis=1), [0.1, 0.5, 0.9])
     costs = entries[0].scenario.costs
     unit = area_unit(entries[0].scenario.units)

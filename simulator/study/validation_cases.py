@@ -51,6 +51,7 @@ def formula_table(**changes: Any) -> Table:
     """
     table: Table = {
         "name": "formula",
+        "work": "repeat",
         "units": "metric",
         "day": {"window": "12 h"},
         "weather": {"air_temperature": "15 degC", "altitude": "0 m"},
@@ -98,6 +99,7 @@ def small_table(swath: str, speed: str, rate: str, fields: list[Table], hands: T
     """Return a day of one 10 L multirotor with four packs and two chargers; its class values are assumptions."""
     table: Table = {
         "name": "small",
+        "work": "repeat",
         "units": "metric",
         "product": {"kind": "liquid", "rate": rate},
         "field": fields,
@@ -154,6 +156,7 @@ def class_table(litres: int, packs: int, fields: list[Table], rate: str = "19 L/
     pack, charger = {20: ("pack_1300_wh", "charger_6_kw"), 40: ("pack_1800_wh", "charger_8_kw")}[litres]
     return {
         "name": "class",
+        "work": "repeat",
         "units": "metric",
         "product": {"kind": "liquid", "rate": rate},
         "field": fields,

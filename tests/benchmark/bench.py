@@ -19,7 +19,7 @@ from typing import Any
 import simpy
 from bare_loop import draws, handed_over, idiomatic
 
-from simulator.experiment.days import run_day
+from simulator.experiment.days import row_of_run
 from simulator.experiment.engine import engine
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
@@ -99,7 +99,7 @@ def against_bare_loop(rounds: int) -> None:
             lambda number: idiomatic(sample[number]),
             lambda number: handed_over(sample[number]),
             lambda number: simulate(plan, bank.day(number)),
-            lambda number: run_day(plan, bank, number + 100),
+            lambda number: row_of_run(plan, bank, number + 100),
         ],
         rounds,
     )

@@ -172,13 +172,15 @@ def test_day_writes_a_log_and_a_timeline(folder: Path) -> None:
     assert {"start_s", "end_s", "entity", "activity", "reason", "field"} <= set(header.split(","))
 
 
-def test_a_list_that_runs_out_says_when(folder: Path) -> None:
+def test_a_job_says_when_it_is_done(folder: Path) -> None:
     done = call("run", "mine.toml", "--days", "3", "--one-more-days", "0", "--set", "work=once", folder=folder)
     assert done.returncode == 0, done.stderr
-    assert "The field list ran out on every day" in done.stdout
+    assert "The job of 130 acres takes" in done.stdout
     document = json.loads((folder / "reports/mine/result.json").read_text(encoding="utf-8"))
-    assert document["equipment_sets"][0]["list_finished"]["days"] == 3
-    assert document["equipment_sets"][0]["acres_per_day"]["mean"] == pytest.approx(130.0, rel=1e-9)
+    job = document["equipment_sets"][0]["job"]
+    assert job["acres"] == pytest.approx(130.0, rel=1e-9)
+    assert job["done_share"] == 1.0
+    assert job["work_days"]["p50"] <= job["work_days"]["p90"]
 
 
 def test_schema_is_json_schema(folder: Path) -> None:

@@ -44,7 +44,7 @@ def test_peak_is_flat(
     def instead(_plan: object, _bank: object, replication: int) -> NDArray[np.float64]:
         return kept[replication % 4] * (1.0 + 1e-3 * (replication % 97))
 
-    monkeypatch.setattr(replicate, "run_day", instead)
+    monkeypatch.setattr(replicate, "row_of_run", instead)
     monkeypatch.setattr(tables, "AHEAD_BYTES", 100_000)  # a bound that is reached with few days already
     monkeypatch.setattr("simulator.experiment.run.MOST_DAYS", FEW)
     peak_bytes(loaded, FEW, tmp_path, None)  # what is loaded and cached once

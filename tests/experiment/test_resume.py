@@ -84,8 +84,8 @@ def test_days_of_one_more_are_kept_too(loaded: LoadedScenario, tmp_path: Path, m
 
     assert run(loaded, days=6, one_more_days=6, store=path, report=stop).stopped.startswith("interrupted")
     simulated = []
-    real = replicate.run_day
-    monkeypatch.setattr(replicate, "run_day", lambda *given: (simulated.append(given), real(*given))[1])
+    real = replicate.row_of_run
+    monkeypatch.setattr(replicate, "row_of_run", lambda *given: (simulated.append(given), real(*given))[1])
     resumed = run(loaded, days=6, one_more_days=6, store=path)
     assert len(simulated) == 3
     assert resumed.to_json() == undisturbed.to_json()

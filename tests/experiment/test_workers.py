@@ -17,7 +17,7 @@ import pytest
 
 from simulator.errors import InputError
 from simulator.experiment import workers
-from simulator.experiment.days import LatestBlock, run_day, run_piece
+from simulator.experiment.days import LatestBlock, row_of_run, run_piece
 from simulator.experiment.pieces import Piece
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans, run
@@ -156,7 +156,9 @@ def test_streams_of_the_latest_block_are_those_of_a_bank(loaded: LoadedScenario)
     plan = make_plans(loaded)[0]
     bank, latest = StreamBank(4), LatestBlock(4)
     for replication in (0, BLOCK_DAYS - 1, BLOCK_DAYS, 3, 200):
-        assert np.array_equal(run_day(plan, bank, replication), run_day(plan, latest, replication), equal_nan=True)
+        assert np.array_equal(
+            row_of_run(plan, bank, replication), row_of_run(plan, latest, replication), equal_nan=True
+        )
 
 
 def test_a_piece_gives_the_rows_of_its_days(loaded: LoadedScenario) -> None:
@@ -167,7 +169,7 @@ def test_a_piece_gives_the_rows_of_its_days(loaded: LoadedScenario) -> None:
     assert min(seconds) > 0.0
     for place, plan in enumerate((1, 0)):
         for number in range(4):
-            expected = run_day(plans[plan], StreamBank(4), 62 + number)
+            expected = row_of_run(plans[plan], StreamBank(4), 62 + number)
             assert np.array_equal(rows[place, number], expected, equal_nan=True)
 
 
@@ -176,7 +178,7 @@ def test_a_plan_that_travels_gives_the_same_days(name: str) -> None:
     """To a cluster's workers, and to processes that do not begin as a copy of this one, plans go pickled."""
     for plan in make_plans(load_scenario(ROOT / "scenarios" / f"{name}.toml")):
         sent = pickle.loads(pickle.dumps(plan))
-        assert np.array_equal(run_day(plan, StreamBank(1), 5), run_day(sent, StreamBank(1), 5), equal_nan=True)
+        assert np.array_equal(row_of_run(plan, StreamBank(1), 5), row_of_run(sent, StreamBank(1), 5), equal_nan=True)
 
 
 @pytest.mark.parametrize("method", ["here", "pool"])

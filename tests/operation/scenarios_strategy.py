@@ -136,6 +136,7 @@ def _supply(draw):
     }
     if draw(st.booleans()):
         table["batch"] = draw(st.sampled_from(["20 L", "45 L"]))
+        table["leftover"] = draw(st.sampled_from(["kept", "thrown away"]))
     return table
 
 
@@ -152,7 +153,9 @@ def _rig(draw, sizes, packs, chargers):
     points["trailer"]["chargers"] = {name: max(1, number) for name, number in points["trailer"]["chargers"].items()}
     if draw(st.integers(0, 2)) == 0:
         points["second"] = draw(_power_point(chargers))
+    night = {"night_power": draw(st.sampled_from(["500 W", "20 kW"]))} if draw(st.booleans()) else {}
     return {
+        **night,
         "aircraft": aircraft,
         "packs": held,
         "packs_start_charge": draw(st.sampled_from(["100 %", "100 %", "60 %", "5 %"])),
@@ -181,6 +184,8 @@ def _field(draw, number):
     }
     if draw(st.integers(0, 3)) == 0:
         table["ferry_distance"] = draw(st.sampled_from(["0 m", "200 m", "900 m"]))
+    if draw(st.integers(0, 5)) == 0:
+        table |= draw(st.sampled_from([{"first_day": 2}, {"last_day": 1}]))
     if draw(st.integers(0, 3)) == 0:
         table["landing_zone"] = draw(st.sampled_from([["0 m", "0 m"], ["-150 m", "40 m"]]))
     return table
@@ -204,6 +209,8 @@ def scenarios(draw):
                 st.lists(st.sampled_from(["07:00", "07:30", "08:10", "09:45", "12:00"]), unique=True, max_size=3)
             )
         ]
+    if draw(st.integers(0, 2)) == 0:
+        day["overnight"] = "stay out"
     weather = {"air_temperature": "25 degC", "altitude": "300 m"}
     if draw(st.integers(0, 2)) == 0:
         weather["stoppages"] = {
@@ -216,6 +223,7 @@ def scenarios(draw):
     return {
         "name": "random",
         "work": draw(st.sampled_from(["repeat", "once"])),
+        "work_days": draw(st.integers(1, 3)),
         "day": day,
         "weather": weather,
         "product": {"kind": "granules", "dry_rate": "30 kg/ha"} if granules else {"rate": draw(_RATE)},

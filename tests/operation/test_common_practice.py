@@ -20,6 +20,7 @@ def rig(
     large = size == 40
     made = {
         "name": "practice",
+        "work": "repeat",
         "product": {"rate": rate},
         "field": list(fields),
         "aircraft": {"it": {"like": f"tank_{size}_l"}},

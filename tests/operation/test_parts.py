@@ -206,7 +206,20 @@ def supply(ahead, **values):
         {"mix_tank": "100 L", "nurse_water": "500 L", "transfer_flow": "60 L/min", **values}
     )
     mixing = people.crew.table.tasks.mix
-    tank = Supply(people.env, "supply", made, True, mixing, people.crew, people.log, ahead, lambda: 60.0, lambda: 600.0)
+    tank = Supply(
+        people.env,
+        "supply",
+        made,
+        True,
+        mixing,
+        people.crew,
+        people.log,
+        ahead,
+        lambda: 60.0,
+        lambda: 600.0,
+        made.mix_tank * made.start_mixed,
+        made.nurse_water,
+    )
     return people.env, tank
 
 
@@ -273,14 +286,30 @@ def test_list_runs_out_or_repeats():
     assert once.next_visit(0.0) is None
     assert once.peek(0.0) is None
     assert not once.all_finished
-    once.finish()
-    once.finish()
-    assert once.all_finished
+    for index in range(2):
+        once.finish(once._to_do[0])
+        assert once.all_finished is (index == 1)
     visits = [again.next_visit(0.0) for _ in range(4)]
     assert [(one.index, one.number) for one in visits] == [(0, 1), (1, 1), (0, 2), (1, 2)]
-    again.finish()
-    again.finish()
+    for visit in visits:
+        again.finish(visit)
     assert not again.all_finished
+
+
+def test_what_an_evening_leaves_comes_first_in_the_morning():
+    plan = field_plans()
+    work = WorkList(plan.fields, plan.geography, False)
+    first, second = work.next_visit(0.0), work.next_visit(0.0)
+    second.claim(0.0, 1000.0)
+    second.settle(400.0, 1000.0)
+    assert work.next_visit(0.0) is None
+    work.new_day()
+    assert [work.next_visit(0.0), work.next_visit(0.0)] == [second, first]
+    assert second.remaining_m2 == second.plan.area_m2 - 400.0
+    first.claim(0.0, first.plan.area_m2)
+    first.settle(first.plan.area_m2, first.plan.area_m2)
+    work.new_day()
+    assert work.remaining_m2() == {(1, second.index): second.remaining_m2}
 
 
 # --- turnaround and waits ---

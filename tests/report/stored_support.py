@@ -42,6 +42,21 @@ def sample_day(name: str = "third_pack") -> tuple[DayPlan, SimulatedDay]:
     return make_plan(loaded.sets[0]), simulate_day(loaded)
 
 
+def sample_job() -> dict[str, Any]:
+    """Return the job of one equipment set: 760 acres, done by 15:30 or 16:00 on work day 4."""
+    finish = {
+        "p50": {"work_day": 4, "hour_of_day": 8.5},
+        "p90": {"work_day": 4, "hour_of_day": 9.0},
+    }
+    return {
+        "work": "once", "acres": 760.0, "list_acres": 760.0, "most_work_days": 60, "unreached_fields": [],
+        "work_days": {"mean": 3.4, "ci95": [3.35, 3.45], "p50": 3.4, "p90": 3.6}, "done_share": 1.0,
+        "done_by_work_day": [0.0, 0.0, 0.0, 1.0], "finish": finish, "paid_hours": 40.0, "crew_hours": 80.0,
+        "generator_fuel_l": 150.0, "out_of_reach_acres": 0.0, "currency": "$",
+        "cost_per_acre": {"mean": 8.4, "ci95": [8.3, 8.5]},
+    }  # fmt: skip
+
+
 def sample_document(units: str = "us") -> dict[str, Any]:
     """Return a fresh ``result.json``."""
     document = copy.deepcopy(sample_result().to_json())

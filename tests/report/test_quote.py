@@ -14,7 +14,7 @@ from typing import Any
 
 import pytest
 from matplotlib.text import Text
-from stored_support import HOSTILE, assert_nothing_cut_off, sample_manifest, write_folder
+from stored_support import HOSTILE, assert_nothing_cut_off, sample_job, sample_manifest, write_folder
 
 from simulator.errors import InputError
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
@@ -52,7 +52,7 @@ def extreme(stored: StoredResult) -> StoredResult:
     entry["bottleneck"]["sentence"] = LONG * 20
     for change in entry["bottleneck"]["one_more"]:
         change |= {"change": LONG * 4, "ci95": [1.0, 3.0]}
-    entry["list_finished"] = {"days": 12, "mean_hour_of_day": 6.0}
+    entry["job"] = sample_job()
     ring = [[0.0, 0.0], [400.0, 0.0], [400.0, 90_000.0], [0.0, 90_000.0]]
     fields = [{"name": f"{LONG}{number}", "area_m2": 1e5, "rings": [ring]} for number in range(60)]
     stored.day_records["two_packs"] = {"layout": "given", "fields": fields, "fields_left_out": 7}

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 
 import pytest
-from stored_support import HOSTILE, sample_document, sample_manifest
+from stored_support import HOSTILE, sample_document, sample_job, sample_manifest
 
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.numbers import mean_text, range_text
@@ -72,15 +72,15 @@ def test_parts_that_do_not_apply_are_left_out() -> None:
     document["paired"] = []
     document["invented"] = False
     page = summary_markdown(document, {})
-    for absent in ("What one more", "Sets compared", "field list ran out", "Left out of", INVENTED_NOTE, "command:"):
+    for absent in ("What one more", "Sets compared", "The whole job", "Left out of", INVENTED_NOTE, "command:"):
         assert absent not in page
     document["skipped"] = [f"feature {number}" for number in range(60)]
     document["stopped"] = "interrupted"
-    document["equipment_sets"][0]["list_finished"] = {"days": 12, "mean_hour_of_day": 6.0}
+    document["equipment_sets"][0]["job"] = sample_job()
     page = summary_markdown(document, {})
     assert "and 20 more in `result.json`" in page
     assert "**Stopped early:** interrupted." in page
-    assert "about 13:00" in page
+    assert "done by 15:30 on work day 4" in page
 
 
 def test_names_mark_nothing_up() -> None:

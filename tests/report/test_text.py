@@ -9,14 +9,14 @@ from typing import Any
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from stored_support import HOSTILE, sample_document, sample_manifest
+from stored_support import HOSTILE, sample_document, sample_job, sample_manifest
 
 from simulator.experiment.estimates import supported_decimals
+from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     clock_seconds,
     clock_text,
     count_text,
-    finishing_text,
     mean_text,
     quantile_range_text,
     quantile_text,
@@ -103,20 +103,45 @@ def test_table_with_missing_parts() -> None:
     assert "and 2 more" in text
 
 
-def test_finishing_time_when_the_list_ran_out() -> None:
+def test_the_job_in_words() -> None:
     document = sample_document()
     entry = document["equipment_sets"][0]
-    assert finishing_text(document, entry) == ""
-    entry["list_finished"] = {"days": 12, "mean_hour_of_day": 8.52}
-    # 07:00 and 8.52 h are 15:31, to ten minutes 15:30: arithmetic
-    assert "on every day, on average at about 15:30" in finishing_text(document, entry)
+    assert job_text(document, entry) == ""
+    job = entry["job"] = sample_job()
+    text = job_text(document, entry)
+    # 07:00 and 8.5 h are 15:30: arithmetic
+    assert text == (
+        "The job of 760 acres takes 3.40 ± 0.05 work days; half of the runs are done by 15:30 on work day 4, nine in"
+        " ten by 16:00 on work day 4. It costs $ 8.40 (8.30 to 8.50) per acre, about $ 6,400 in all."
+    )
     assert "15:30" in result_table(document, 160)
-    entry["list_finished"]["days"] = 5
-    assert "5 of 12 days" in finishing_text(document, entry)
+    document["units"] = "metric"
+    # 760 acres are 307.6 ha, and $ 8.40 an acre $ 20.76 a hectare
+    assert "job of 308 ha" in job_text(document, entry)
+    assert "$ 20.76 (20.51 to 21.00) per ha" in job_text(document, entry)
+    document["units"] = "us"
+    job |= {"done_share": 0.5, "finish": {"p50": job["finish"]["p50"], "p90": None}, "cost_per_acre": None}
+    assert job_text(document, entry).endswith(
+        "half of the runs are done by 15:30 on work day 4. Only 50 % of the runs were done within 60 work days."
+    )
     del document["day_start_s"]
-    assert "about 8 h 30 min after" in finishing_text(document, entry)
-    document["day_start"] = "06:30"
-    assert "about 15:00" in finishing_text(document, entry)
+    assert "done by 8.5 h after the start on work day 4" in job_text(document, entry)
+
+
+def test_a_set_that_cannot_do_the_job_comes_first() -> None:
+    document = sample_document()
+    entry = document["equipment_sets"][1]
+    entry["job"] = sample_job() | {"done_share": 0.0, "finish": {"p50": None, "p90": None}}
+    lines = result_table(document, 160).splitlines()
+    said = "three_packs: CANNOT DO THE JOB of 760 acres. None of 12 runs was done within 60 work days."
+    assert lines[2] == said
+    assert lines.count(said) == 1
+    assert not any("takes" in line for line in lines)
+    entry["job"] |= {"out_of_reach_acres": 12.0, "unreached_fields": [f"f{place}" for place in range(7)]}
+    said = "12 acres of it (in f0, f1, f2, f3, f4 and 2 more) are out of reach of every charge."
+    assert result_table(document, 160).splitlines()[2] == f"three_packs: CANNOT DO THE JOB of 760 acres. {said}"
+    entry["job"] |= {"done_share": 1.0}
+    assert result_table(document, 160).splitlines()[2] == f"three_packs: {said}"
 
 
 def test_numbers_as_text_on_hand_worked_values() -> None:

@@ -53,7 +53,6 @@ def fields(count, **more):
         ({"field": [{"name": "a", "area": "1e-6 m^2"}]}, r"allowed is at least 1 m2"),
         ({"field": [{"name": "a", "area": "40 acre", "count": 10000}]}, r"got 10000 fields; allowed is at most"),
         ({"field": [{"name": "a", "area": "1e8 m^2", "count": 2000}]}, r"passes; allowed is at most 500000"),
-        ({"field": fields(500, location=["1 m", "1 m"]), "route__order": "improved"}, r"'improved' for 500 fields"),
         ({"aircraft__big__swath": "1 mm"}, r"more passes than can be planned"),
         ({"rig__main__packs": {"pack": 1_000_000}}, r"rig.main.packs.pack: got 1000000"),
         ({"rig__main__packs": {"pack": 10_000}}, r"got 10000 packs on one rig; allowed is at most"),

@@ -19,7 +19,7 @@ from simulator.scenario.streams import StreamBank
 FOLDER = Path(__file__).parents[2] / "scenarios"
 FILES = sorted(FOLDER.glob("*.toml"))
 DAYS = 3
-SHIPPED = {"two_sizes", "third_pack", "granules", "two_rigs", "small_fields", "willow_basin"}
+SHIPPED = {"two_sizes", "third_pack", "granules", "two_rigs", "small_fields", "willow_basin", "light_and_heavy_pack"}
 SETS = [
     (path.stem, name)
     for path in FILES
@@ -121,3 +121,11 @@ def test_a_light_rig_gains_on_small_fields_far_apart():
     here = np.log(_acres(small, "small", 12) / _acres(small, "large", 12))
     error = math.sqrt((there.var(ddof=1) + here.var(ddof=1)) / len(here))
     assert here.mean() - there.mean() > 3 * error
+
+
+def test_the_light_pack_leads_at_the_common_rate_and_the_heavy_one_where_little_is_applied():
+    """Weight against watt-hours: what the README says of this scenario."""
+    path = FOLDER / "light_and_heavy_pack.toml"
+    for settings, ahead, behind in (((), "light", "heavy"), (['product.rate="0.5 gal/acre"'], "heavy", "light")):
+        gain = _acres(path, ahead, 8, settings) - _acres(path, behind, 8, settings)
+        assert gain.mean() > 3 * gain.std(ddof=1) / math.sqrt(len(gain))

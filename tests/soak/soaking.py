@@ -1,4 +1,4 @@
-"""Soak: many days of random valid scenarios, every conservation law checked on each day.
+"""Soak: many runs of random valid scenarios, every conservation law checked on each day and night.
 
 By hand, as long as wanted, with a line of progress a minute; it stops by itself at the number of days or of minutes,
 whichever comes first, and with Ctrl-C:
@@ -8,7 +8,7 @@ whichever comes first, and with Ctrl-C:
 ``--wider`` takes scenarios that say more (boundaries of files, hourly weather, moving landing zones ...); see
 `wider_scenarios.py`. Batch ``n`` of the scenarios is made from seed ``n`` alone, so ``--first-seed n --days 1`` brings
 a finding back. Each violation is written to the log as one line of JSON with its seed, replication and whole scenario.
-A day may take two minutes of processor time and may not let the process grow without end; either is a finding too.
+A run may take two minutes of processor time and may not let the process grow without end; either is a finding too.
 """
 
 import argparse
@@ -19,6 +19,7 @@ import resource
 import sys
 import time
 from dataclasses import dataclass, field
+from itertools import islice
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
@@ -30,20 +31,20 @@ from hypothesis import HealthCheck, Phase, given, seed, settings
 from scenarios_strategy import scenarios
 from wider_scenarios import wider_scenarios
 
-from simulator.analysis.conservation import violations
+from simulator.analysis.conservation_job import run_violations
 from simulator.analysis.summary import summarise
 from simulator.errors import InputError
-from simulator.operation.day import simulate
+from simulator.operation.job import run_job
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 
 BATCH = 50
 """Scenarios of one seed of the generator."""
-DAYS_EACH = 5
-"""Days of each scenario: faults are in the scenario more often than in the draw."""
+RUNS_EACH, DAYS_EACH = 2, 3
+"""Runs of each scenario, and work days of a run: faults are in the scenario more often than in the draw."""
 MOST_S, MOST_MB = 120.0, 1500
-"""Processor time and growth of memory of the one day; ordinary ones take milliseconds."""
+"""Processor time and growth of memory of the one run; ordinary ones take milliseconds."""
 
 
 @dataclass
@@ -55,32 +56,36 @@ class Found:
     refused: int = 0
     sorties: int = 0
     empty_days: int = 0
-    longest_day_s: float = 0.0
+    longest_run_s: float = 0.0
     faults: list[dict[str, object]] = field(default_factory=list)
 
     def __str__(self):
         return (
             f"{self.days} days of {self.scenarios} scenarios ({self.refused} refused), {self.sorties} sorties, "
-            f"{self.empty_days} days without one, longest day {self.longest_day_s:.1f} s, {len(self.faults)} violations"
+            f"{self.empty_days} days without one, longest run {self.longest_run_s:.1f} s, {len(self.faults)} violations"
         )
 
 
-def check_day(plan, bank, replication, found):
-    """Simulate a day and return what is wrong with it."""
+def check_run(plan, bank, replication, found):
+    """Simulate a run and return what is wrong with it."""
     begun = time.process_time()
     try:
         with bounded(MOST_S, MOST_MB):
-            day = simulate(plan, bank.day(replication), replication)
-            broken = violations(plan, day)
-            row = () if broken else summarise(plan, day)
+            days = list(islice(run_job(plan, bank, replication), DAYS_EACH))
+            broken = run_violations(plan, days)
+            rows = [] if broken else [summarise(plan, one.day) for one in days]
     except Exception as error:  # noqa: BLE001  whatever breaks off a day is a finding, and the soak goes on
         return [f"{type(error).__name__}: {error}"]
     finally:
-        found.longest_day_s = max(found.longest_day_s, time.process_time() - begun)
-    found.sorties += len(day.log.sorties)
-    found.empty_days += not day.log.sorties
+        found.longest_run_s = max(found.longest_run_s, time.process_time() - begun)
+    found.days += len(days)
+    found.sorties += sum(len(one.day.log.sorties) for one in days)
+    found.empty_days += sum(not one.day.log.sorties for one in days)
     return broken + [
-        f"number {place} of the day's row is {value}" for place, value in enumerate(row) if math.isinf(value)
+        f"number {place} of a day's row is {value}"
+        for row in rows
+        for place, value in enumerate(row)
+        if math.isinf(value)
     ]
 
 
@@ -105,9 +110,8 @@ def soak_batch(number, found, strategy=scenarios):
             found.refused += 1
             return
         bank = StreamBank(number)
-        for replication in range(DAYS_EACH):
-            broken = check_day(plan, bank, replication, found)
-            found.days += 1
+        for replication in range(RUNS_EACH):
+            broken = check_run(plan, bank, replication, found)
             if broken:
                 entry = {"seed": number, "replication": replication, "broken": broken[:5], "scenario": kept}
                 found.faults.append(entry)

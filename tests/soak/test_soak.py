@@ -13,7 +13,7 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parent))
 
 import soaking
-from soaking import Found, check_day, soak, soak_batch
+from soaking import Found, check_run, soak, soak_batch
 
 from simulator.operation.log import State
 from simulator.plan.day_plan import make_plan
@@ -53,16 +53,16 @@ def small_plan():
 
 
 def test_a_day_that_breaks_a_law_is_a_finding(monkeypatch):
-    honest = soaking.simulate
+    honest = soaking.run_job
 
     def waits_twice(plan, streams, replication):
-        day = honest(plan, streams, replication)
-        day.log.add(0.0, 60.0, "main/big 1", State.WAIT)
-        return day
+        for one in honest(plan, streams, replication):
+            one.day.log.add(0.0, 60.0, "main/big 1", State.WAIT)
+            yield one
 
-    assert not check_day(small_plan(), StreamBank(1), 0, Found())
-    monkeypatch.setattr(soaking, "simulate", waits_twice)
-    assert "main/big 1" in check_day(small_plan(), StreamBank(1), 0, Found())[0]
+    assert not check_run(small_plan(), StreamBank(1), 0, Found())
+    monkeypatch.setattr(soaking, "run_job", waits_twice)
+    assert "main/big 1" in check_run(small_plan(), StreamBank(1), 0, Found())[0]
 
 
 def test_a_day_that_breaks_off_or_never_ends_is_a_finding(monkeypatch):
@@ -73,15 +73,25 @@ def test_a_day_that_breaks_off_or_never_ends_is_a_finding(monkeypatch):
         while True:
             pass
 
-    monkeypatch.setattr(soaking, "simulate", fails)
-    assert check_day(small_plan(), StreamBank(1), 0, Found()) == ["RuntimeError: broken"]
-    monkeypatch.setattr(soaking, "simulate", hangs)
+    monkeypatch.setattr(soaking, "run_job", fails)
+    assert check_run(small_plan(), StreamBank(1), 0, Found()) == ["RuntimeError: broken"]
+    monkeypatch.setattr(soaking, "run_job", hangs)
     monkeypatch.setattr(soaking, "MOST_S", 0.2)
-    assert "broken off" in check_day(small_plan(), StreamBank(1), 0, Found())[0]
+    assert "broken off" in check_run(small_plan(), StreamBank(1), 0, Found())[0]
+
+
+def counted(broken):
+    """Return a check that finds always the same in a run of one day."""
+
+    def check(_plan, _bank, _replication, found):
+        found.days += 1
+        return broken
+
+    return check
 
 
 def test_findings_are_told_with_seed_and_scenario_and_the_soak_goes_on(monkeypatch):
-    monkeypatch.setattr(soaking, "check_day", lambda *_: ["a law"])
+    monkeypatch.setattr(soaking, "check_run", counted(["a law"]))
     monkeypatch.setattr(soaking, "BATCH", 10)
     lines = []
     found = soak(12, 5.0, 3, lines.append)
@@ -93,7 +103,7 @@ def test_findings_are_told_with_seed_and_scenario_and_the_soak_goes_on(monkeypat
 
 
 def test_it_stops_at_the_time(monkeypatch):
-    monkeypatch.setattr(soaking, "check_day", lambda *_: [])
+    monkeypatch.setattr(soaking, "check_run", counted([]))
     monkeypatch.setattr(soaking, "BATCH", 10)
     lines = []
     assert soak(10**9, 0.001, 1, lines.append).days > 0

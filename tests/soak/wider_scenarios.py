@@ -123,7 +123,7 @@ def wider_scenarios(draw):
     for table in made["field"]:
         draw(_field_changes(table, liquid))
     draw(_equipment_changes(made))
-    route = made["route"] = {"order": draw(st.sampled_from(["as given", "nearest", "improved"]))}
+    route = made["route"] = {"order": draw(st.sampled_from(["as given", "nearest", "best"]))}
     if draw(st.booleans()):
         route["roads"] = draw(st.sampled_from(["straight", "typical", "grid"]))
     if draw(st.integers(0, 2)) == 0:

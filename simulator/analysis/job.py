@@ -1,0 +1,101 @@
+"""One run of a job as one row of numbers: its work days summed up, per work day, and how far it came."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Sequence
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.analysis.summary import columns, place_of
+from simulator.operation.job import WorkDay
+from simulator.plan.day_plan import DayPlan
+from simulator.scenario.units import M2_PER_ACRE
+
+_MEANS = ("loads_per_charge", "landing_charge_share", "last_landing_hour")
+"""Measures that are averaged over work days with their flights, not summed."""
+
+
+def summarise_run(
+    plan: DayPlan, days: Sequence[WorkDay], rows: NDArray[np.float64], pick: float
+) -> NDArray[np.float64]:
+    """Return one run as a row of numbers.
+
+    Amounts and times are per work day: their sums over the run, divided by ``work_days``. The last day of a list that
+    is done counts by the share of a full day's paid time that it took; any other day is one. The acres of a single
+    full work day are those of one drawn from the run, so that runs give independent work days.
+
+    Parameters
+    ----------
+    plan : DayPlan
+        Plan that was simulated.
+    days : sequence of WorkDay
+        Work days, from the first.
+    rows : ndarray, shape (days, len(columns()))
+        Their rows (:func:`simulator.analysis.summary.summarise`).
+    pick : float
+        Number in (0, 1) that draws the single work day.
+
+    Returns
+    -------
+    ndarray, shape (len(columns()),)
+        In the order of :func:`simulator.analysis.summary.columns`.
+    """
+    last = days[-1]
+    share = _share_of_last(plan, last)
+    work_days = len(days) - 1 + share
+    names = columns()
+    paid = rows[:, place_of("paid_hours")]
+    row = np.full(len(names), math.nan)
+    sums = np.nansum(rows, axis=0)
+    for place, name in enumerate(names):
+        values = rows[:, place]
+        if name.startswith(("utilisation/", "active_share/")) or name in _MEANS:
+            there = np.isfinite(values)
+            weight = rows[:, place_of("sorties")] if name in _MEANS else paid
+            whole = weight[there].sum()
+            row[place] = float((values[there] * weight[there]).sum() / whole) if whole > 0 else math.nan
+        else:
+            row[place] = sums[place] / work_days
+    acres = rows[:, place_of("acres")]
+    nights = [night for one in days[:-1] for night in one.nights]
+    done = last.done and rows[:, place_of("out_of_reach_acres")].sum() * M2_PER_ACRE < 1e-3 * plan.list_m2
+    full = acres[:-1] if share < 1.0 else acres
+    finish_s = last.day.log.list_finished_s
+    left_over = sums[place_of("left_over")] - _kept(plan, days)
+    own = {
+        # what is kept overnight is neither mixed nor left over twice
+        "left_over": left_over / work_days,
+        "mixed": (sums[place_of("applied")] + left_over) / work_days,
+        "generator_fuel_l": (sums[place_of("generator_fuel_l")] + sum(one.fuel_l for one in nights)) / work_days,
+        "energy_kwh": (sums[place_of("energy_kwh")] + sum(one.bus_wh for one in nights) / 1000.0) / work_days,
+        "finish_hour": math.nan if finish_s is None else finish_s / 3600.0,
+        "work_days": work_days,
+        "days_out": float(len(days)),
+        "job_done": float(done),
+        "job_acres": float(acres.sum()),
+        "full_day_acres": float(full[int(pick * len(full))]) if len(full) else math.nan,
+    }
+    for name, value in own.items():
+        row[place_of(name)] = value
+    return row
+
+
+def _kept(plan: DayPlan, days: Sequence[WorkDay]) -> float:
+    """Return the product (L or kg) that was left over in an evening and used on."""
+    kept = 0.0
+    for one in days[:-1]:
+        for rig, end, morning in zip(plan.rigs, one.day.ends, one.mornings, strict=True):
+            if plan.scenario.product.kind != "liquid" or rig.rig.supply.leftover == "kept":
+                kept += min(end.product_in_tank + end.product_on_aircraft, morning.product)
+    return kept
+
+
+def _share_of_last(plan: DayPlan, last: WorkDay) -> float:
+    """Return the paid time of the last day over that of a day flown to its end; 1 unless the list was done before."""
+    log = last.day.log
+    if log.list_finished_s is None or not last.done:
+        return 1.0
+    after_s = log.paid_until_s - log.list_finished_s
+    return min(1.0, log.paid_until_s / (plan.last_landing_s + after_s))

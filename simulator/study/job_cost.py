@@ -1,0 +1,60 @@
+"""What the whole job costs: wages, fuel, driving and the wear of the equipment, for each acre."""
+
+from __future__ import annotations
+
+from typing import Any
+
+import numpy as np
+
+from simulator.errors import InputError
+from simulator.experiment.estimates import Interval
+from simulator.experiment.result import Result, SetResult
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.day_money import jackknife, ledger_of, season_money
+from simulator.study.money import FloatArray, need_prices, pieces_of
+
+
+def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | None:
+    """Return what an acre of the job costs, in the scenario's currency, with its interval; None without prices.
+
+    Wages, fuel, energy, driving and daily costs are those of the job's own days; upkeep and capital of the equipment
+    are shared out over ``costs.season_days`` such days, or fewer where the season's demand is met before.
+
+    Parameters
+    ----------
+    equipment : EquipmentSet
+        The set, with its costs.
+    result : SetResult
+        Its runs.
+    """
+    scenario = equipment.scenario
+    costs = scenario.costs
+    if costs is None or result.days < 2:
+        return None
+    pieces = pieces_of(scenario)
+    try:
+        need_prices(pieces, costs, "the cost of the job")
+    except InputError:
+        return None
+    ledger = np.vstack([ledger_of(rows, scenario, costs) for _, rows in result.parts()])
+    if not ledger[:, 0].any():
+        return None
+    days, prices = costs.season_days, costs
+    demand = None if costs.season_demand is None else costs.season_demand / M2_PER_ACRE
+
+    def per_acre(means: FloatArray) -> FloatArray:
+        money = season_money(means, prices, pieces, days, demand)
+        return np.asarray((money.running + money.upkeep + money.capital) / money.acres)
+
+    return jackknife(per_acre, ledger)
+
+
+def put_costs(document: dict[str, Any], loaded: LoadedScenario, result: Result) -> None:
+    """Put the cost of the job into every set of a result document (``job.cost_per_acre``)."""
+    for table, entry in zip(document["equipment_sets"], result.sets, strict=True):
+        equipment = loaded.equipment_set(entry.name)
+        cost = job_cost_per_acre(equipment, entry)
+        if cost is not None and equipment.scenario.costs is not None:
+            table["job"]["cost_per_acre"] = {"mean": cost.mean, "ci95": [cost.low, cost.high]}
+            table["job"]["currency"] = equipment.scenario.costs.currency
