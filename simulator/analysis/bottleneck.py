@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from simulator.analysis.digits import supported_decimals
+from simulator.analysis.digits import NO_VARIATION, supported_decimals
 from simulator.analysis.resources import Resource, resources
 
 
@@ -212,7 +212,8 @@ def _shown(change: OneMore, per_unit: float) -> list[str]:
 
 def _gain(change: OneMore, unit: str, per_unit: float, days: str = "") -> str:
     value, low, high = _shown(change, per_unit)
-    return f"{value} {unit} a day (95 % interval {low} to {high}{days})"
+    seen = f"95 % interval {low} to {high}" if change.high > change.low else NO_VARIATION
+    return f"{value} {unit} a day ({seen}{days})"
 
 
 def _without_change(momentary: str, lost: Mapping[str, float], tried: bool) -> str:

@@ -112,10 +112,12 @@ def _area(
                 f"{sortie.aircraft} at {sortie.start_s:.3f} s: sprayed "
                 f"from {sortie.area_from_m2} to {sortie.area_to_m2} m2"
             )
-        if differ(sortie.applied, profile.rate * area):
+        # without section control the whole swath is sprayed along the path
+        sprayed_m2 = area if profile.section_control else sortie.path_m * units[sortie.aircraft].swath_m
+        if differ(sortie.applied, profile.rate * sprayed_m2):
             yield (
                 f"{sortie.aircraft} at {sortie.start_s:.3f} s: applied "
-                f"{sortie.applied}, rate times area {profile.rate * area}"
+                f"{sortie.applied}, rate times area sprayed {profile.rate * sprayed_m2}"
             )
         if sortie.applied > sortie.load_before * (1 + SHARE) + SHARE:
             yield (

@@ -32,7 +32,7 @@ YARD = -1
 """Place number of the yard."""
 _TOTALS = (
     "acres", "hectares", "sorties", "loads", "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "applied",
-    "mixed", "left_over", "paid_hours", "field_hours", "moves", "drive_km", "fields_finished",
+    "mixed", "left_over", "overspray", "paid_hours", "field_hours", "moves", "drive_km", "fields_finished",
 )  # fmt: skip
 
 

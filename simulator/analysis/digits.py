@@ -4,6 +4,11 @@ from __future__ import annotations
 
 import math
 
+NO_VARIATION = "no variation seen"
+"""Stands in place of the limits of an interval where all days gave the same."""
+SAME = 1e-9
+"""Share of their size by which numbers may differ that are the same but for rounding."""
+
 
 def supported_decimals(half_width: float) -> int:
     """Return the last decimal place that an interval supports.

@@ -218,7 +218,7 @@ def _range(plan: DayPlan, rig: RigPlan, metric: bool) -> Sheet:
                 if end <= start:
                     continue
                 flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
-                air = flight.over(start, end, profile.rate * (end - start), 1.0)
+                air = flight.over(start, end, profile.product(start, end), 1.0)
                 run_s = profile.path.mean_pass_m2 / aircraft.swath_m / profile.speed_m_per_s
                 turn_share = run_s / (run_s + aircraft.turn_time.mean())
                 rows.append(((end - start) / per_area, air.total_s * factor / 60.0, air.energy_wh * factor, turn_share))

@@ -80,6 +80,8 @@ def middle_stretch(
     profile = plan.profiles[aircraft.name, index]
     whole = min(profile.path.area_m2, aircraft.capacity(pack.mass_kg) / profile.rate)
     start = (profile.path.area_m2 - whole) / 2.0
+    if not profile.section_control:
+        whole = min(profile.path.area_m2, profile.reach_m2(start, aircraft.capacity(pack.mass_kg))) - start
     flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
     energy = (pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh) / (1.0 + plan.scenario.flying.energy_margin)
     end = furthest(flight, start, start + whole, 0.0, energy, math.inf, 1.0, fill=True)
@@ -105,18 +107,23 @@ def load_sheet(
     sheet.rate_note(rate, liquid)
     speed, turn, theory = _work_speed(sheet, plan, aircraft, profile, rate, liquid, metric)
     field_area = sheet.given("area of the field", field.area_m2, "m2", f"{len(profile.path.starts)} passes")
-    load_area = sheet.calc(
-        "area of a load", f"min({amount_most} / {rate}, {field_area})", "m2", "the field may hold less than a load"
-    )
+    if profile.section_control:
+        note = "the field may hold less than a load"
+        load_area = sheet.calc("area of a load", f"min({amount_most} / {rate}, {field_area})", "m2", note)
+    else:
+        note = "from the field's swath plan, load in mid-field: section_control = false, the whole swath is sprayed"
+        load_area = sheet.given("area of a load", wanted - start, "m2", note)
     if end < wanted:
         note = "searched by the simulator: the charge above the reserve, less the energy margin, carries no full load"
         load_area = sheet.given("area of a load that the charge allows", end - start, "m2", note)
     amount = sheet.calc("product of the load", f"{load_area} × {rate}", unit)
+    if not profile.section_control:
+        amount = _with_overspray(sheet, aircraft, profile, rate, unit, (start, end), field_area)
     area = sheet.area("area of a load", load_area)
     flown, parts = _minutes(sheet, aircraft, profile, (speed, turn), start, start + float(load_area))
     masses = _masses(sheet, empty, pack_kg, amount, unit_kg)
     need = _energy(sheet, aircraft, profile, rotor, speed, parts, masses)
-    ours = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg).over(start, end, profile.rate * (end - start), 1.0)
+    ours = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg).over(start, end, profile.product(start, end), 1.0)
     flown = sheet.agree("airborne time without the factor", flown, ours.total_s, "s")
     need = sheet.agree("energy of a load without the factor", need, ours.energy_wh, "Wh")
     if not aircraft.flight_time_factor.is_constant or aircraft.flight_time_factor.mean() != 1.0:
@@ -128,6 +135,26 @@ def load_sheet(
     sheet.calc("airborne minutes", f"{airborne} / 60", "min")
     case = _charge_use(sheet, plan, rig, aircraft, pack, need, used, (amount, area, airborne), theory)
     return sheet, case
+
+
+def _with_overspray(
+    sheet: Sheet,
+    aircraft: AircraftPlan,
+    profile: WorkProfile,
+    rate: Number,
+    unit: str,
+    stretch: tuple[float, float],
+    field_area: Number,
+) -> Number:
+    """Write what a load and the whole field take where the whole swath is sprayed; return the load."""
+    swath, key = Number.of(aircraft.swath_m), f"aircraft.{aircraft.name}.section_control"
+    way = sheet.given("way sprayed by a load", profile.path.length_m(*stretch), "m", "from the swath plan")
+    amount = sheet.calc("product of the load as sprayed", f"{way} × {swath} × {rate}", unit, f"{key} = false")
+    whole = sheet.given("way of all passes", profile.path.path_m[-1], "m", "from the swath plan")
+    applied = sheet.calc("product that the field takes", f"{whole} × {swath} × {rate}", unit)
+    beyond = sheet.calc("of it outside the field or twice", f"{applied} - {field_area} × {rate}", unit)
+    sheet.calc("overspray", f"{beyond} / {applied} × 100", "%", "of what the field takes")
+    return amount
 
 
 def _factor(sheet: Sheet, aircraft: AircraftPlan) -> Number:

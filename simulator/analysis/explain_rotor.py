@@ -65,39 +65,38 @@ def rotor_sheet(plan: DayPlan, aircraft: AircraftPlan, density: Number, metric: 
         area = sheet.calc("area of one disc of the same ideal power", f"{area} × 2 / {factor}^2", "m2")
     area = sheet.agree("effective disc area", area, model.effective_area_m2, "m2")
     if table.load_log is not None:
-        merit, fixed = _logged(sheet, plan, aircraft, table.load_log)
+        merit, fixed = _logged(sheet, aircraft, table.load_log)
     elif table.hover is None:
         merit = sheet.given("figure of merit", table.figure_of_merit, "", f"{key}.figure_of_merit")
         fixed = sheet.given("fixed power", table.fixed_power, "W", f"{key}.fixed_power")
     else:
-        merit, fixed = _calibration(sheet, plan, aircraft, table.hover, area)
+        merit, fixed = _calibration(sheet, aircraft, table.hover, area)
     merit = sheet.agree("figure of merit", merit, model.figure_of_merit)
     if max(float(fixed), model.fixed_power_w) > 1.0:
         fixed = sheet.agree("fixed power", fixed, model.fixed_power_w, "W")
     return sheet, Rotor(density, area, merit, fixed)
 
 
-def _calibration(
-    sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, hover: Hover, area: Number
-) -> tuple[Number, Number]:
+def _calibration(sheet: Sheet, aircraft: AircraftPlan, hover: Hover, area: Number) -> tuple[Number, Number]:
     """Fit figure of merit and fixed power to the hover minutes of a spec sheet."""
-    table, key = plan.scenario.aircraft[aircraft.name], f"aircraft.{aircraft.name}.hover"
-    pack = plan.scenario.pack[hover.pack]
+    key = f"aircraft.{aircraft.name}.hover"
     height = sheet.given("altitude of the spec sheet", hover.altitude, "m", f"{key}.altitude")
     warm = sheet.given("air temperature of the spec sheet", hover.air_temperature, "degC", f"{key}.air_temperature")
     density = _density(sheet, "spec sheet's air", height, warm)
-    energy = sheet.given("energy of the spec sheet's pack", pack.energy, "Wh", f"pack.{hover.pack}.energy")
+    energy = sheet.given("energy of the spec sheet's pack", hover.energy, "Wh", f"{key}.energy")
     usable = sheet.given("share of it that the spec sheet flew", hover.usable_share, "", f"{key}.usable_share")
-    empty = sheet.given("mass without pack and load", table.empty_mass, "kg", f"aircraft.{aircraft.name}.empty_mass")
-    pack_kg = sheet.given("mass of the spec sheet's pack", pack.mass, "kg", f"pack.{hover.pack}.mass")
-    full = table.tank if table.tank is not None else float(table.hopper_mass or 0.0)
+    empty = sheet.given("mass of the spec sheet without pack and load", hover.empty_mass, "kg", f"{key}.empty_mass")
+    pack_kg = sheet.given("mass of the spec sheet's pack", hover.pack_mass, "kg", f"{key}.pack_mass")
+    full = hover.full_load or 0.0
     points = []
     for word, time_s, load in (("empty", hover.empty_time, None), ("full", hover.full_time, full)):
         if time_s is None:
             continue
         minutes = sheet.given(f"hover time, {word}", time_s / 60.0, "min", f"{key}.{word}_time")
         power = sheet.calc(f"hover power of the spec sheet, {word}", f"{energy} × {usable} × 60 / {minutes}", "W")
-        load_text = "" if load is None else f" + {sheet.given('full tank of water, or full hopper', load, 'kg')}"
+        load_text = (
+            "" if load is None else f" + {sheet.given('load of that flight, full', load, 'kg', f'{key}.full_load')}"
+        )
         mass = sheet.calc(f"mass of that flight, {word}", f"{empty} + {pack_kg}{load_text}", "kg")
         ideal = _ideal(sheet, f"momentum limit of that flight, {word}", mass, density, area)
         points.append((power, ideal))
@@ -127,14 +126,14 @@ def _calibration(
     return merit, fixed
 
 
-def _logged(sheet: Sheet, plan: DayPlan, aircraft: AircraftPlan, log: LoadLog) -> tuple[Number, Number]:
+def _logged(sheet: Sheet, aircraft: AircraftPlan, log: LoadLog) -> tuple[Number, Number]:
     """Write the power of each logged load, and the fit that the simulator made to them."""
-    key, pack = f"aircraft.{aircraft.name}", plan.scenario.pack[log.pack]
+    key = f"aircraft.{aircraft.name}"
     energy = sheet.calc(
         "energy of the pack of the log",
-        f"{Number.of(pack.energy)} × {Number.of(pack.health)}",
+        f"{Number.of(log.energy)} × {Number.of(log.health)}",
         "Wh",
-        f"pack.{log.pack}",
+        f"{key}.load_log",
     )
     for place, one in enumerate(log.loads[:_LOGGED_SHOWN], 1):
         minutes = Number.of(one.airborne / 60.0)

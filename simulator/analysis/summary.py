@@ -19,12 +19,12 @@ from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 MEASURES = (
     "area_m2", "acres", "hectares", "field_hours", "paid_hours", "crew_hours", "aircraft_hours", "sorties", "loads",
     "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "pack_energy_kwh", "flown_energy_kwh", "applied",
-    "mixed", "left_over", "water_fetched_l", "moves", "drive_km", "fields_finished", "finish_hour", "last_landing_hour",
-    "out_of_reach_acres", "loads_per_charge", "landing_charge_share", "work_days", "days_out", "job_done", "job_acres",
-    "full_day_acres",
+    "mixed", "left_over", "overspray", "water_fetched_l", "moves", "drive_km", "fields_finished", "finish_hour",
+    "last_landing_hour", "out_of_reach_acres", "loads_per_charge", "landing_charge_share", "work_days", "days_out",
+    "job_done", "job_acres", "full_day_acres",
 )  # fmt: skip
-"""Measures of a day, and then of a run; ``applied``, ``mixed`` and ``left_over`` are litres of mix, or kilograms of
-granules.
+"""Measures of a day, and then of a run; ``applied``, ``mixed``, ``left_over`` and ``overspray`` (what falls outside the
+field or twice, of what is applied) are litres of mix, or kilograms of granules.
 """
 
 RowKey = tuple[str, str, str]
@@ -161,6 +161,8 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
     for sortie in sorties:
         done[sortie.field, sortie.visit] += sortie.area_to_m2 - sortie.area_from_m2
     areas = {field.name: field.area_m2 for field in plan.fields}
+    rates = {field.name: field.rate for field in plan.fields}
+    on_area = [rates[one.field] * (one.area_to_m2 - one.area_from_m2) for one in sorties]
     finished = sum(1 for (name, _), flown in done.items() if flown >= areas[name] * (1 - 1e-9))
     capacity = {pack.name: pack.capacity_wh for rig in plan.rigs for pack, _ in rig.packs}
     landings = [
@@ -189,6 +191,7 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
         "applied": sum(sortie.applied for sortie in sorties),
         "mixed": sum(end.product_start + end.product_made for end in ends),
         "left_over": sum(end.product_in_tank + end.product_on_aircraft for end in ends),
+        "overspray": max(0.0, sum(one.applied - once for one, once in zip(sorties, on_area, strict=True))),
         "water_fetched_l": sum(end.water_fetched_l for end in ends),
         "moves": drives,
         "drive_km": drive_m / 1000.0,

@@ -63,7 +63,9 @@ def implied(text: str) -> str:
     profile = plan.profiles[aircraft.name, 0]
     area = min(aircraft.capacity(pack.mass_kg) / profile.rate, profile.path.area_m2)
     middle = max(0.0, 0.5 * (profile.path.area_m2 - area))
-    air = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg).over(middle, middle + area, area * profile.rate, 1.0)
+    air = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg).over(
+        middle, middle + area, profile.product(middle, middle + area), 1.0
+    )
     per, unit = (M2_PER_HECTARE, "ha") if loaded.base.units == "metric" else (M2_PER_ACRE, "acres")
     usable = pack.capacity_wh - pack.reserve_wh
     loads = max(1, int(usable / air.energy_wh)) if air.energy_wh <= usable else 0

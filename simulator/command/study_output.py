@@ -247,7 +247,7 @@ def _broken(row: Sequence[str], widths: Sequence[int], right: Sequence[bool]) ->
 
 
 _NUMBER = re.compile(
-    r"(never|[-+–]?[$€£]?[\d,.]*( %)?)( to [-+]?[$€£]?[\d,.]+)?( \((the same on every day|[-+\d,. ]+( to [-+\d,. ]+)?"
+    r"(never|[-+–]?[$€£]?[\d,.]*( %)?)( to [-+]?[$€£]?[\d,.]+)?( \((no variation seen|[-+\d,. ]+( to [-+\d,. ]+)?"
     r"|at (least|most) [-+\d,.]+)\))?"
 )
 """A number, a range or an estimate with its interval."""

@@ -14,6 +14,7 @@ from typing import Literal, NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
+from simulator.analysis.digits import NO_VARIATION, SAME
 from simulator.analysis.digits import supported_decimals as supported_decimals
 
 FloatArray = NDArray[np.float64]
@@ -118,7 +119,7 @@ def mean_interval(x: ArrayLike, level: float = 0.95) -> Interval:
     Returns
     -------
     Interval
-        Without limits when n is 1.
+        Without limits when n is 1; without width when all values are the same, rounding aside.
 
     Raises
     ------
@@ -131,6 +132,12 @@ def mean_interval(x: ArrayLike, level: float = 0.95) -> Interval:
     if n == 1:
         return Interval(mean, None, None, 1, None)
     half = _critical_t(level, n) * float(values.std(ddof=1)) / math.sqrt(n)
+    return _interval(mean, half, n, float(np.abs(values).max()))
+
+
+def _interval(mean: float, half: float, n: int, size: float) -> Interval:
+    """Return an interval about a mean; what rounding leaves of values that are the same has no width."""
+    half = half if half > SAME * size else 0.0
     return Interval(mean, mean - half, mean + half, n, half)
 
 
@@ -157,8 +164,10 @@ def paired_interval(a: ArrayLike, b: ArrayLike, level: float = 0.95) -> PairedIn
     first, second = _sample(a, "a"), _sample(b, "b")
     if len(first) != len(second):
         raise ValueError(f"got {len(first)} and {len(second)} values; allowed is as many of a as of b")
-    difference = mean_interval(first - second, level)
-    wins = float(np.mean((first > second) + 0.5 * (first == second)))
+    apart = first - second
+    apart[np.abs(apart) <= SAME * np.maximum(np.abs(first), np.abs(second))] = 0.0
+    difference = mean_interval(apart, level)
+    wins = float(np.mean((apart > 0) + 0.5 * (apart == 0)))
     return PairedInterval(difference.mean, difference.low, difference.high, difference.n, difference.half_width, wins)
 
 
@@ -185,8 +194,9 @@ def independent_interval(a: ArrayLike, b: ArrayLike, level: float = 0.95) -> Int
     squares = float(((first - first.mean()) ** 2).sum() + ((second - second.mean()) ** 2).sum())
     spread = math.sqrt(squares / (n + m - 2) * (1 / n + 1 / m))
     half = student_quantile(0.5 + 0.5 * level, n + m - 2) * spread
+    size = float(max(np.abs(first).max(), np.abs(second).max()))
     difference = float(first.mean() - second.mean())
-    return Interval(difference, difference - half, difference + half, n + m, half)
+    return _interval(difference if abs(difference) > SAME * size else 0.0, half, n + m, size)
 
 
 def ratio_interval(numerator: ArrayLike, denominator: ArrayLike, level: float = 0.95) -> Interval:
@@ -301,11 +311,10 @@ def quantile_interval(x: ArrayLike, p: float, level: float = 0.95) -> QuantileIn
     """
     values = np.sort(_sample(x))
     low, high = quantile_ranks(len(values), p, level)
-    return QuantileInterval(
-        float(np.quantile(values, p)),
-        None if low is None else float(values[low - 1]),
-        None if high is None else float(values[high - 1]),
-    )
+    estimate = float(np.quantile(values, p))
+    limits = [None if rank is None else float(values[rank - 1]) for rank in (low, high)]
+    same = [None if limit is None or abs(limit - estimate) > SAME * abs(estimate) else estimate for limit in limits]
+    return QuantileInterval(estimate, *(limit if one is None else one for limit, one in zip(limits, same, strict=True)))
 
 
 def relative_target(mean: float, precision: float) -> float:
@@ -550,21 +559,22 @@ def format_estimate(value: float, low: float | None = None, high: float | None =
     Returns
     -------
     str
-        Such as ``"142.3 (140.9 to 143.7)"``; without limits, three significant digits and no parentheses.
+        Such as ``"142.3 (140.9 to 143.7)"`` or ``"142 (no variation seen)"``; without limits, three significant digits
+        and no parentheses.
     """
     limits = [limit for limit in (low, high) if limit is not None]
     if low is not None and high is not None:
         half = 0.5 * (high - low)
     else:
         half = max((abs(limit - value) for limit in limits), default=0.0)
-    if half > 0 and math.isfinite(half):
+    if half > SAME * abs(value) and math.isfinite(half):
         decimals = supported_decimals(half)
     else:
         decimals = 2 - (math.floor(math.log10(abs(value))) if value and math.isfinite(value) else 2)
         decimals = max(0, decimals)  # an exact number keeps its whole digits
     text = _fixed(value, decimals)
-    if low is not None and low == high:
-        return f"{text} (the same on every day)"
+    if low is not None and high is not None and half <= SAME * abs(value):
+        return f"{text} ({NO_VARIATION})"
     if low is not None and high is not None:
         return f"{text} ({_fixed(low, decimals)} to {_fixed(high, decimals)})"
     if low is not None:

@@ -31,8 +31,8 @@ if TYPE_CHECKING:
 ACRES_PER_HECTARE = M2_PER_HECTARE / M2_PER_ACRE
 PER_DAY = (
     "sorties", "loads", "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "paid_hours", "crew_hours",
-    "field_hours", "applied", "mixed", "left_over", "moves", "drive_km", "fields_finished", "water_fetched_l",
-    "out_of_reach_acres",
+    "field_hours", "applied", "mixed", "left_over", "overspray", "moves", "drive_km", "fields_finished",
+    "water_fetched_l", "out_of_reach_acres",
 )  # fmt: skip
 FRAME_ROWS = 1024
 """Rows in each part of a table that is made part by part."""
@@ -355,6 +355,7 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
         },
         "per_day": {name: entry.mean(name) for name in PER_DAY},
         "product_unit": "L" if entry.liquid else "kg",
+        "overspray_share": entry.mean("overspray") / entry.mean("applied") if entry.mean("applied") > 0 else None,
         "loads_per_charge": entry.mean("loads_per_charge"),
         "landing_charge_share": entry.mean("landing_charge_share"),
         "full_work_day_acres": _spread(full) if len(full) > 1 else None,

@@ -308,7 +308,8 @@ def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
         first = acres[0][:whole]
         for values in acres[1:]:
             pair = paired_interval(values[:whole], first)
-            widths.append((pair.half_width or math.inf) / abs(float(first.mean())) if first.mean() else 0.0)
+            half = math.inf if pair.half_width is None else pair.half_width
+            widths.append(half / abs(float(first.mean())) if first.mean() else 0.0)
     else:
         for values in acres:
             if precise == "p10":

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 
 from simulator.operation.aircraft import Aircraft
-from simulator.operation.log import Reason, State
+from simulator.operation.log import Reason
 from simulator.operation.rig import Rig
 from simulator.operation.work import Load, Visit
 from simulator.plan.flight import Flight, furthest, to_pass_end
@@ -65,8 +65,12 @@ class LoadPlanner:
                 return self._claim(visit, limits, end_m2)
             by_energy_m2 = self._reach_m2(limits, math.inf)
             if by_energy_m2 - limits.area_from_m2 < 1.0 < limits.wanted_m2 - limits.area_from_m2:
-                if not self._put_load_back():
-                    self._give_up(visit, limits)
+                amount = self._aircraft.on_board
+                if amount > 0.0 and self._rig.supply.keep_room(amount):
+                    # no charge carries it from here: it was filled for a fuller pack, and is put back
+                    visit.claim(limits.area_from_m2, limits.wanted_m2)
+                    return Load(visit, limits.area_from_m2, limits.wanted_m2, -amount, False, 0.0)
+                self._give_up(visit, limits)
                 continue
             if end_m2 < by_energy_m2 and self._is_too_little(limits, end_m2):
                 self.idle_reason = Reason.DAY_END
@@ -79,11 +83,11 @@ class LoadPlanner:
         if pack is not None and not (aircraft.plan.swap_every_landing and pack.loads_on_charge > 0):
             flight = self._rig.mean_flight(aircraft, visit.index, pack.plan)
             wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
-            product = max(aircraft.on_board, (wanted_m2 - area_from_m2) * flight.profile.rate)
+            product = max(aircraft.on_board, flight.profile.product(area_from_m2, wanted_m2))
             need_wh = flight.over(area_from_m2, wanted_m2, product, 1.0).energy_wh
-            if need_wh * self._spare <= pack.above_reserve_wh:
+            if wanted_m2 > area_from_m2 and need_wh * self._spare <= pack.above_reserve_wh:
                 return Limits(False, flight, pack.above_reserve_wh / self._spare, area_from_m2, wanted_m2)
-        fresh = self._rig.best_pack[aircraft.plan.name]
+        fresh = self._rig.best_pack[self._rig.pack_use(aircraft, visit.index)]
         flight = self._rig.mean_flight(aircraft, visit.index, fresh)
         wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
         energy_wh = fresh.capacity_wh * self._rig.plan.rig.charge_to - fresh.reserve_wh
@@ -91,7 +95,7 @@ class LoadPlanner:
 
     def _full_load_end_m2(self, flight: Flight, area_from_m2: float, border_m2: float) -> float:
         """Return the end of a full load, or the border when no more than rounding would be left before it."""
-        end_m2 = area_from_m2 + self._aircraft.plan.capacity(flight.pack_kg) / flight.profile.rate
+        end_m2 = flight.profile.reach_m2(area_from_m2, self._aircraft.plan.capacity(flight.pack_kg))
         return border_m2 if end_m2 > border_m2 - _ROUNDING_M2 else end_m2
 
     def _time_left_s(self, visit: Visit, limits: Limits) -> float:
@@ -100,11 +104,12 @@ class LoadPlanner:
         A load is filled before its pack comes: it must not be filled for a flight that is too late.
         """
         rig = self._rig
-        fill = max(0.0, (limits.wanted_m2 - limits.area_from_m2) * limits.flight.profile.rate - self._aircraft.on_board)
+        product = limits.flight.profile.product(limits.area_from_m2, limits.wanted_m2)
+        fill = max(0.0, product - self._aircraft.on_board)
         time_left_s = rig.site.until_s(visit) - rig.env.now
         least_s = 0.0
         if limits.swap and time_left_s < _NEAR_THE_END_S:
-            wait_s = rig.station.soonest_s(self._aircraft.plan.name)
+            wait_s = rig.station.soonest_s(rig.pack_use(self._aircraft, visit.index))
             least_s = wait_s + 0.5 * self._swap_mean_s if wait_s > 0.0 else 0.0
         return time_left_s - max(least_s, rig.turnaround_mean_s(limits.swap, fill))
 
@@ -115,8 +120,8 @@ class LoadPlanner:
     def _is_too_little(self, limits: Limits, end_m2: float) -> bool:
         """Tell whether the clock leaves so little of a load that it is not worth a flight."""
         flight = limits.flight
-        least_m2 = self._least_load_share * self._aircraft.plan.capacity(flight.pack_kg) / flight.profile.rate
-        return end_m2 - limits.area_from_m2 < min(least_m2, limits.wanted_m2 - limits.area_from_m2)
+        least = self._least_load_share * self._aircraft.plan.capacity(flight.pack_kg)
+        return end_m2 < min(flight.profile.reach_m2(limits.area_from_m2, least), limits.wanted_m2)
 
     def _give_up(self, visit: Visit, limits: Limits) -> None:
         """Count a stretch that no charge reaches from here, and go past it."""
@@ -124,25 +129,12 @@ class LoadPlanner:
         visit.settle(limits.wanted_m2, limits.wanted_m2)
         self._rig.site.out_of_reach_m2 += limits.wanted_m2 - limits.area_from_m2
 
-    def _put_load_back(self) -> bool:
-        """Put a load back that no charge carries from here; what was filled for a fuller pack may be too much now.
-
-        That is rare, and its time is not counted. False when there is no load, or no room for it.
-        """
-        aircraft, amount = self._aircraft, self._aircraft.on_board
-        if amount <= 0.0 or not self._rig.supply.take_back(amount):
-            return False
-        aircraft.on_board = 0.0
-        now = self._rig.env.now
-        self._rig.log.add(now, now, aircraft.name, State.FILL, Reason.FILL, "", -amount)
-        return True
-
     def _claim(self, visit: Visit, limits: Limits, end_m2: float) -> Load:
         flight, start_m2, on_board = limits.flight, limits.area_from_m2, self._aircraft.on_board
         if self._whole_passes:
             end_m2 = to_pass_end(flight, start_m2, end_m2, on_board, limits.energy_wh, limits.time_s, 1.0, fill=True)
         visit.claim(start_m2, end_m2)
-        product = flight.profile.rate * (end_m2 - start_m2)
+        product = flight.profile.product(start_m2, end_m2)
         need_wh = flight.over(start_m2, end_m2, max(on_board, product), 1.0).energy_wh * self._spare
         fill = product - on_board
         return Load(visit, start_m2, end_m2, fill if fill > _ROUNDING else 0.0, limits.swap, need_wh)

@@ -46,7 +46,7 @@ class Pace:
             # what the rig has really flown an hour so far, waits and moves and all, tells better than the least cycle
             pace = self._applied / max(1.0, now_s - self._begun_s)
             flyable = min(flyable, _PACE_MARGIN * pace * time_left_s + self._capacity)
-        here = visit.remaining_m2 * rate if visit is not None else 0.0
+        here = visit.remaining_m2 * visit.plan.product_per_m2 if visit is not None else 0.0
         on_board = sum([one.on_board for one in self._aircraft if one.load is None])
         return max(0.0, min(flyable, here + self._work.product_ahead()) - on_board)
 

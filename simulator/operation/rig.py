@@ -66,10 +66,11 @@ class Rig:
         self._morning = morning
         types = [pack for pack, _ in plan.packs]
         classes = [one.name for one, _ in plan.aircraft]
-        self.best_pack = {one: _best_pack(one, types, table.charge_to) for one in classes}
-        """By aircraft class, the fitting type of pack that holds most above its reserve when charged as far as told."""
+        uses = [*classes, *plan.pack_uses.values()]
+        self.best_pack = {one: _best_pack(one, types, table.charge_to) for one in uses}
+        """By `pack_use`, the fitting type of pack that holds most above its reserve when charged as far as told."""
         fullest = max(table.charge_to, table.packs_start_charge)
-        self.shelf = PackShelf(env, {one: _most_wh(one, types, fullest) for one in classes})
+        self.shelf = PackShelf(env, {one: _most_wh(one, types, fullest) for one in uses})
         self.station = ChargingStation(env, name, table, self.sources, types, self.shelf, self.crew, log, streams)
         self.pace = Pace(day, plan, self.aircraft, self.site, work)
         liquid = day.scenario.product.kind == "liquid"
@@ -114,6 +115,10 @@ class Rig:
                 self.env.process(self.station.recharge(pack))
         for pack in self.packs:
             self.env.process(self.station.cycle(pack))
+
+    def pack_use(self, aircraft: Aircraft, field: int) -> str:
+        """Return what a pack must fit: the aircraft's class, or that on a field that not every type can be flown to."""
+        return self.plan.pack_uses.get((aircraft.plan.name, field), aircraft.plan.name)
 
     def mean_flight(self, aircraft: Aircraft, field: int, pack: PackPlan) -> Flight:
         """Return an aircraft's flight over a field by mean times, with a type of pack."""

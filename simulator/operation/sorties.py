@@ -61,7 +61,7 @@ class Sorties:
                 if load is None:
                     yield from self._rest()
                     continue
-                yield from self._fly(load)
+                yield from self._fly(load) if load.fill_amount >= 0.0 else self._put_back(load)
                 if self._aircraft.until_failure_s <= 0.0:
                     yield from self._repair()
         except Interrupt:
@@ -101,6 +101,14 @@ class Sorties:
         yield self._env.timeout(launch.air.total_s)
         self._land(launch, launch.air, took_off_s)
 
+    def _put_back(self, load: Load) -> ProcessGenerator:
+        """Put back a load that no charge carries from here, as it was filled in, and leave its stretch."""
+        self._aircraft.load = load
+        self._turnaround = Turnaround(self._rig, self._aircraft, load, self._draw_swap_s, self._draw_fill_s)
+        yield from self._turnaround.run()
+        self._turnaround = None
+        self._refuse(load, late=False)
+
     def _draw_flight(self, load: Load) -> Flight:
         """Return the coming flight, with its own times where they vary."""
         aircraft = self._aircraft
@@ -114,7 +122,7 @@ class Sorties:
         """Log the flight, settle its stretch, and let the pilot look away."""
         aircraft, load, pack, rig = self._aircraft, launch.load, self._aircraft.flown_with(), self._rig
         visit, end_m2 = load.visit, launch.end_m2
-        applied = launch.flight.profile.rate * (end_m2 - load.area_from_m2)
+        applied = launch.flight.profile.product(load.area_from_m2, end_m2)
         rig.log.sorties.append(
             Sortie(
                 took_off_s, aircraft.name, pack.name, visit.plan.name, visit.number, load.area_from_m2, end_m2,

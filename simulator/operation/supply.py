@@ -15,7 +15,7 @@ from simulator.scenario.schema_rig import Task as TaskTable
 
 _TINY = 1e-9
 _ROUNDING_SHARE = 1e-6
-"""A batch below this share of the mix tank is rounding."""
+"""Less than this share of the mix tank is rounding."""
 _LEAST_AHEAD = 0.1
 """No batch below this share of the mix tank is begun ahead of need: it would take people for next to nothing."""
 
@@ -118,22 +118,24 @@ class Supply:
         return ready
 
     def pumped(self, amount: float) -> None:
-        """Note that a load is in an aircraft: only now has its place in the tank become free."""
-        self._promised = max(0.0, self._promised - amount)
-        if self._orders:
+        """Note that a load is in an aircraft: only now has its place in the tank become free. Below 0 it is back."""
+        self._promised = max(0.0, self._promised - abs(amount))
+        if amount < 0.0:
+            self.level -= amount
+            self._serve()
+        elif self._orders:
             self.change()
 
     def put_back(self, amount: float) -> None:
-        """Take back a load that stood ready but was not filled in."""
-        self._promised -= amount
-        self.level += amount
+        """Take back a load that stood ready but was not filled in; below 0, give up the room kept for one."""
+        self._promised -= abs(amount)
+        self.level += max(0.0, amount)
 
-    def take_back(self, amount: float) -> bool:
-        """Take a load back out of an aircraft, if there is room for it."""
+    def keep_room(self, amount: float) -> bool:
+        """Keep room for a load that is to come back out of an aircraft; False when there is none."""
         if amount > self._full - self.level - self._promised - self._coming:
             return False
-        self.level += amount
-        self._serve()
+        self._promised += amount
         return True
 
     def withdraw(self) -> None:
@@ -169,7 +171,12 @@ class Supply:
         if not self.liquid:
             return self.level >= 0.1 * self._full
         water_in_plenty = self.stock >= self._largest * self._table.water_share
-        return water_in_plenty and self.level > self._table.mix_at * self._full
+        return water_in_plenty and not self._is_low
+
+    @property
+    def _is_low(self) -> bool:
+        """True when what stands ready has come down to where mixing begins, rounding aside."""
+        return self.level <= (self._table.mix_at + _ROUNDING_SHARE) * self._full
 
     def _needed(self) -> float:
         """Return the product asked for and still to be flown, beyond what stands ready."""
@@ -197,7 +204,7 @@ class Supply:
         """Return the size of a batch to begin now: no more than is needed, fits, and there is water for; 0 for none."""
         tank = self._table.mix_tank
         waiting = bool(self._orders)
-        if self._mixing is not None or (not waiting and self.level > self._table.mix_at * tank):
+        if self._mixing is not None or not (waiting or self._is_low):
             return 0.0
         room = tank - self.level - self._promised
         size = min(self._largest, self._needed(), room, self.stock / self._table.water_share)

@@ -69,11 +69,12 @@ class Turnaround:
     ) -> None:
         self._rig, self._env, self._aircraft, self._load = rig, rig.env, aircraft, load
         self._draw_swap_s, self._draw_fill_s = draw_swap_s, draw_fill_s
+        self._pack_use = rig.pack_use(aircraft, load.visit.index)
         self._swap_first = rig.plan.rig.swap_first
         self._product_taken = False
         now = rig.env.now
         self._swap = Line(now, State.SWAP, Reason.CREW_BUSY) if load.swap else None
-        self._fill = Line(now, State.FILL, Reason.NO_MIX) if load.fill_amount > 0.0 else None
+        self._fill = Line(now, State.FILL, Reason.NO_MIX) if load.fill_amount != 0.0 else None
 
     def run(self) -> ProcessGenerator:
         """Make the aircraft ready for its next flight."""
@@ -96,20 +97,20 @@ class Turnaround:
 
     def _swapping(self, line: Line) -> ProcessGenerator:
         """Take the used pack off and put a charged one on."""
-        rig, aircraft, need_wh = self._rig, self._aircraft, self._load.need_wh
+        rig, aircraft, need_wh, use = self._rig, self._aircraft, self._load.need_wh, self._pack_use
         task_s = self._draw_swap_s()
-        pack = rig.shelf.take(aircraft.plan.name, need_wh)
+        pack = rig.shelf.take(use, need_wh)
         if pack is None:
             if aircraft.pack is not None:
                 # the used pack comes off meanwhile: it may be the very one that is waited for
                 task_s *= 0.5
                 yield from self._hands(line, rig.tasks.swap, Reason.SWAP, task_s)
                 self._send_to_charge()
-            pack = rig.shelf.take(aircraft.plan.name, need_wh)
+            pack = rig.shelf.take(use, need_wh)
         if pack is None:
             line.waiting_for = Reason.TOO_FEW_PACKS
             asked_s = self._env.now
-            asked = rig.station.ask_pack(aircraft.plan.name, need_wh)
+            asked = rig.station.ask_pack(use, need_wh)
             lend_packs(rig)
             pack = yield asked
             for end_s, reason in pack.waits(asked_s, self._env.now):
@@ -126,17 +127,17 @@ class Turnaround:
             used.brought.succeed()
 
     def _filling(self, line: Line) -> ProcessGenerator:
-        """Fill the product in, once it stands ready."""
+        """Fill the product in, once it stands ready; or put back what is on board."""
         supply, aircraft, amount = self._rig.supply, self._aircraft, self._load.fill_amount
-        if not supply.take(amount):
+        if amount > 0.0 and not supply.take(amount):
             yield supply.ask(amount)
             line.wait(self._env.now, Reason.NO_MIX)
         self._product_taken = True
-        task_s = self._draw_fill_s() + supply.fill_s(amount)
+        task_s = self._draw_fill_s() + supply.fill_s(abs(amount))
         yield from self._hands(line, self._rig.tasks.fill, Reason.FILL, task_s, pump=True)
         self._product_taken = False
         aircraft.on_board += amount
-        aircraft.fills += 1
+        aircraft.fills += amount > 0.0
         now = self._env.now
         self._rig.log.add(now, now, aircraft.name, State.FILL, Reason.FILL, "", amount)
         line.done = True
@@ -161,7 +162,7 @@ class Turnaround:
             self._rig.supply.put_back(self._load.fill_amount)
         if swap is not None and not swap.done:
             if swap.task is None and swap.waiting_for is Reason.TOO_FEW_PACKS:
-                for end_s, reason in self._rig.pack_waits(self._aircraft.plan.name, swap.at_s, now):
+                for end_s, reason in self._rig.pack_waits(self._pack_use, swap.at_s, now):
                     swap.wait(end_s, reason)
             swap.end_task(now)
             swap.wait(now, swap.waiting_for)

@@ -69,7 +69,7 @@ class Visit:
 
 
 class Load:
-    """What the next flight is to do."""
+    """What the next flight is to do; with a negative fill amount what is on board is put back, and nothing is flown."""
 
     __slots__ = ("area_from_m2", "area_to_m2", "fill_amount", "need_wh", "swap", "visit")
 
@@ -145,7 +145,7 @@ class WorkList:
         """Return the product (L or kg) that fields not yet gone to will take; infinite when the list repeats."""
         if self.repeats:
             return float("inf")
-        return sum([one.remaining_m2 * one.plan.rate for one in self._to_do if one not in self._taken])
+        return sum([one.remaining_m2 * one.plan.product_per_m2 for one in self._to_do if one not in self._taken])
 
     def note_visit(self, flown: bool) -> None:
         """Note whether anything was flown on a visit: a list on which nothing can be flown is not begun again."""

@@ -95,10 +95,7 @@ class FieldPath:
         """Return length, turns, gaps and ferry distances of a stretch."""
         first, first_part = self.place(area_from_m2, ending=False)
         last, last_part = self.place(area_to_m2, ending=True)
-        path = self.path_m
-        length = (path[last] + last_part * (path[last + 1] - path[last])) - (
-            path[first] + first_part * (path[first + 1] - path[first])
-        )
+        length = self._along_m(last, last_part) - self._along_m(first, first_part)
         if last < first:
             last, length = first, 0.0
         if self._ferry_m is not None:
@@ -114,6 +111,26 @@ class FieldPath:
         return Stretch(
             length, self._turns[last] - self._turns[first], self._gap_m[last] - self._gap_m[first], out, back
         )
+
+    def _along_m(self, index: int, part: float) -> float:
+        """Return the length of the passes up to a part of one."""
+        path = self.path_m
+        return path[index] + part * (path[index + 1] - path[index])
+
+    def length_m(self, area_from_m2: float, area_to_m2: float) -> float:
+        """Return the length of the passes within a stretch."""
+        start_m = self._along_m(*self.place(area_from_m2, ending=False))
+        return max(0.0, self._along_m(*self.place(area_to_m2, ending=True)) - start_m)
+
+    def reached_m2(self, area_from_m2: float, length_m: float) -> float:
+        """Return the area at which passes of some length end that begin at another; infinite beyond the path."""
+        path, total = self.path_m, self.cumulative_m2
+        at_m = self._along_m(*self.place(area_from_m2, ending=False)) + length_m
+        if at_m >= path[-1]:
+            return math.inf
+        index = bisect_right(path, at_m) - 1
+        part = (at_m - path[index]) / (path[index + 1] - path[index])
+        return total[index] + part * (total[index + 1] - total[index])
 
     def whole_passes(self, area_from_m2: float, area_to_m2: float) -> float:
         """Return the last pass end in (from, to], or ``area_to_m2`` when there is none."""

@@ -19,8 +19,9 @@ from numpy.typing import ArrayLike, NDArray
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-# A width beyond whole swaths by less than this share of a swath is rounding and needs no further pass.
-WHOLE_PASS_TOLERANCE = 1e-9
+# A width beyond whole swaths by less than this share of a swath, about a centimetre, is rounding (of an area as it was
+# written, of a projection) and needs no further pass: the last one is credited with it.
+WHOLE_PASS_TOLERANCE = 1e-3
 
 
 @dataclass(frozen=True, eq=False)

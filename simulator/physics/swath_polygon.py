@@ -18,15 +18,13 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.physics.headland import headland_passes as plan_headland
-from simulator.physics.swath import FloatArray, SwathPlan, check_positive, make_plan
+from simulator.physics.swath import WHOLE_PASS_TOLERANCE, FloatArray, SwathPlan, check_positive, make_plan
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 IntArray = NDArray[np.int64]
 
-# Excess of the width over whole swaths that is rotation and projection rounding, as a share of a swath.
-_ROUNDING_SHARE = 1e-6
 # Pieces shorter than the shortest one are left out only while all of them together stay below this share of the area.
 _SKIPPED_SHARE_MAX = 0.005
 # Headings compared at most, and those with equally few strips whose flown distance is compared.
@@ -218,7 +216,7 @@ def best_heading_rad(polygon: BaseGeometry, swath_m: float) -> float:
     headings = np.unique(np.where(headings >= math.pi - 1e-9, 0.0, headings))
     across = np.outer(np.cos(headings), hull[:, 0]) - np.outer(np.sin(headings), hull[:, 1])
     width_m = across.max(axis=1) - across.min(axis=1)
-    strips = np.maximum(np.ceil(width_m / swath_m - _ROUNDING_SHARE), 1.0)
+    strips = np.maximum(np.ceil(width_m / swath_m - WHOLE_PASS_TOLERANCE), 1.0)
     order = np.lexsort((headings, np.round(width_m, 6), strips))[:_HEADINGS_MAX]
     tied = order[strips[order] == strips[order[0]]][:_TIED_HEADINGS_MAX]
     if len(tied) == 1:
@@ -341,7 +339,7 @@ def _turn(xy_m: FloatArray, angle_rad: float) -> FloatArray:
 
 
 def _strip_edges(u_min_m: float, u_max_m: float, swath_m: float) -> FloatArray:
-    count = max(1, math.ceil((u_max_m - u_min_m) / swath_m - _ROUNDING_SHARE))
+    count = max(1, math.ceil((u_max_m - u_min_m) / swath_m - WHOLE_PASS_TOLERANCE))
     if count > _STRIPS_MAX:
         message = f"{(u_max_m - u_min_m) / 1000:.0f} km across needs {count} strips of {swath_m:g} m"
         raise InputError.single(f"the field is too large: {message}; the limit is {_STRIPS_MAX}")

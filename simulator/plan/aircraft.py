@@ -42,6 +42,7 @@ class AircraftPlan:
     landing_time: Distribution
     flight_time_factor: Distribution
     swap_every_landing: bool
+    section_control: bool
     handling_time: Distribution
     handling_people: int
     breakdown: Breakdown | None
@@ -76,7 +77,7 @@ def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list
     density = density_kg_per_m3(scenario.weather.altitude, scenario.weather.air_temperature)
     plans = {}
     for name, aircraft in scenario.aircraft.items():
-        model = _flight_model(name, aircraft, scenario, problems)
+        model = _flight_model(name, aircraft, problems)
         capacity = _capacity(aircraft, scenario)
         fitting = [pack.mass_kg for pack in packs.values() if name in pack.fits]
         if model is None or capacity is None or not fitting:
@@ -107,6 +108,7 @@ def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list
             landing_time=aircraft.landing_time,
             flight_time_factor=aircraft.flight_time_factor,
             swap_every_landing=aircraft.swap == "every landing",
+            section_control=aircraft.section_control,
             handling_time=aircraft.handling_time,
             handling_people=aircraft.handling_people,
             breakdown=aircraft.breakdown,
@@ -132,10 +134,10 @@ def _capacity(aircraft: Aircraft, scenario: Scenario) -> float | None:
     return min(aircraft.hopper_mass, aircraft.hopper_volume * scenario.product.bulk_density)
 
 
-def _flight_model(name: str, aircraft: Aircraft, scenario: Scenario, problems: list[Problem]) -> FlightModel | None:
+def _flight_model(name: str, aircraft: Aircraft, problems: list[Problem]) -> FlightModel | None:
     try:
         if aircraft.load_log is not None:
-            return _from_log(aircraft, aircraft.load_log, scenario)
+            return _from_log(aircraft, aircraft.load_log)
         if aircraft.hover is None:
             return FlightModel(
                 aircraft.rotors,
@@ -145,21 +147,21 @@ def _flight_model(name: str, aircraft: Aircraft, scenario: Scenario, problems: l
                 aircraft.fixed_power,
                 drag_area_m2=aircraft.drag_area,
             )
-        pack = scenario.pack[aircraft.hover.pack]
-        full_kg = _full_tank_kg(aircraft)
+        hover = aircraft.hover
+        hung_kg = hover.empty_mass + hover.pack_mass
         points = []
-        if aircraft.hover.empty_time is not None:
-            points.append((aircraft.empty_mass + pack.mass, aircraft.hover.empty_time / 60.0))
-        if aircraft.hover.full_time is not None:
-            points.append((aircraft.empty_mass + pack.mass + full_kg, aircraft.hover.full_time / 60.0))
+        if hover.empty_time is not None:
+            points.append((hung_kg, hover.empty_time / 60.0))
+        if hover.full_time is not None:
+            points.append((hung_kg + (hover.full_load or 0.0), hover.full_time / 60.0))
         return calibrate(
             aircraft.rotors,
             aircraft.rotor_diameter,
             aircraft.coaxial,
-            pack.energy,
-            aircraft.hover.usable_share,
+            hover.energy,
+            hover.usable_share,
             points,
-            density_kg_per_m3(aircraft.hover.altitude, aircraft.hover.air_temperature),
+            density_kg_per_m3(hover.altitude, hover.air_temperature),
             drag_area_m2=aircraft.drag_area,
         )
     except ValueError as error:
@@ -168,22 +170,16 @@ def _flight_model(name: str, aircraft: Aircraft, scenario: Scenario, problems: l
         return None
 
 
-def _from_log(aircraft: Aircraft, log: LoadLog, scenario: Scenario) -> FlightModel:
-    pack = scenario.pack[log.pack]
+def _from_log(aircraft: Aircraft, log: LoadLog) -> FlightModel:
     return calibrate_from_load_use(
         aircraft.rotors,
         aircraft.rotor_diameter,
         aircraft.coaxial,
-        pack.energy * pack.health,
-        aircraft.empty_mass + pack.mass,
+        log.energy * log.health,
+        log.empty_mass + log.pack_mass,
         [(one.load, one.airborne / 60.0, one.used) for one in log.loads],
         density_kg_per_m3(log.altitude, log.air_temperature),
-        speed_m_per_s=aircraft.spray_speed,
+        speed_m_per_s=log.speed,
         fixed_power_w=aircraft.fixed_power,
         drag_area_m2=aircraft.drag_area,
     )
-
-
-def _full_tank_kg(aircraft: Aircraft) -> float:
-    """Return the mass of a full tank of water, or of a full hopper: what a spec sheet calls full."""
-    return aircraft.tank if aircraft.tank is not None else float(aircraft.hopper_mass or 0.0)

@@ -6,7 +6,7 @@ The plan of an equipment set is read-only and picklable; every replication and e
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from functools import cached_property
 
 from simulator.errors import InputError, Problem
@@ -41,6 +41,8 @@ class RigPlan:
     packs: tuple[tuple[PackPlan, int], ...]
     power: tuple[PowerPointPlan, ...]
     pack_up_handling: float
+    pack_uses: dict[tuple[str, int], str] = field(default_factory=dict, repr=False)
+    """By aircraft class and field number, what a pack must fit there: where only some of its types reach the field."""
 
 
 @dataclass(frozen=True)
@@ -112,7 +114,12 @@ def plan_scenario(
         for entry in flown.values()
         for index, one in enumerate(fields)
     }
+    fields = tuple(
+        replace(one, product_per_m2=max(_product_per_m2(profiles[name, index]) for name in flown))
+        for index, one in enumerate(fields)
+    )
     plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg, weather_days)
+    plan = replace(plan, rigs=tuple(_with_pack_uses(plan, rig) for rig in rigs))
     problems += _unflyable(plan) + _overloaded(plan)
     if problems:
         raise InputError(problems)
@@ -123,7 +130,15 @@ def _profile(aircraft: AircraftPlan, one: FieldPlan, path: FieldPath) -> WorkPro
     speed = aircraft.work_speed_m_per_s
     if aircraft.flow_max is not None:
         speed = min(speed, aircraft.flow_max / (one.rate * aircraft.swath_m))
-    return WorkProfile(path, one.rate, speed, aircraft.power_at(speed))
+    return WorkProfile(path, one.rate, speed, aircraft.power_at(speed), aircraft.swath_m, aircraft.section_control)
+
+
+def _product_per_m2(profile: WorkProfile) -> float:
+    """Return the rate, with what is sprayed outside the field or twice."""
+    if profile.section_control:
+        return profile.rate
+    area_m2 = profile.path.area_m2
+    return profile.product(0.0, area_m2) / area_m2
 
 
 def _plan_rig(
@@ -170,31 +185,59 @@ def _overloaded(plan: DayPlan) -> list[Problem]:
     ]
 
 
+def _reaches(plan: DayPlan, rig: RigPlan, aircraft: AircraftPlan, pack: PackPlan, index: int) -> bool:
+    """Tell whether a charge carries a tenth of a load to the beginning of a field, and back within the reserve."""
+    load, profile = aircraft.capacity(pack.mass_kg), plan.profiles[aircraft.name, index]
+    if load <= 0.0:
+        return False
+    flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
+    wanted = min(profile.reach_m2(0.0, 0.1 * load), profile.path.area_m2)
+    energy = _flyable_wh(rig, pack)
+    return furthest(flight, 0.0, wanted, profile.product(0.0, wanted), energy, math.inf, 1.0) > 0.0
+
+
+def _flyable_wh(rig: RigPlan, pack: PackPlan) -> float:
+    return pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh
+
+
+def _fitting(rig: RigPlan, aircraft: AircraftPlan) -> list[PackPlan]:
+    return [pack for pack, _ in rig.packs if aircraft.name in pack.fits]
+
+
+def _with_pack_uses(plan: DayPlan, rig: RigPlan) -> RigPlan:
+    """Return a rig whose packs say where they serve, on fields that not every type of pack can be flown to."""
+    uses: dict[tuple[str, int], str] = {}
+    able: dict[str, list[str]] = {}
+    for aircraft, _ in rig.aircraft:
+        fitting = _fitting(rig, aircraft)
+        for index in range(len(plan.fields)) if len(fitting) > 1 else ():
+            reaching = [pack.name for pack in fitting if _reaches(plan, rig, aircraft, pack, index)]
+            if 0 < len(reaching) < len(fitting):
+                use = uses[aircraft.name, index] = f"{aircraft.name} on field {index + 1}"
+                for name in reaching:
+                    able.setdefault(name, []).append(use)
+    if not uses:
+        return rig
+    packs = tuple((replace(one, fits=(*one.fits, *able.get(one.name, ()))), number) for one, number in rig.packs)
+    return replace(rig, packs=packs, pack_uses=uses)
+
+
 def _unflyable(plan: DayPlan) -> list[Problem]:
-    """Find aircraft and pack pairs that cannot fly a tenth of a load out and back within the reserve."""
+    """Find aircraft that can fly a tenth of a load to no field and back within the reserve, with any pack."""
     problems = []
     for rig in plan.rigs:
         for aircraft, _ in rig.aircraft:
-            fitting = [pack for pack, _ in rig.packs if aircraft.name in pack.fits]
-            reasons = []
-            for pack in fitting:
-                load = aircraft.capacity(pack.mass_kg)
-                if load <= 0:
-                    reasons.append(f"{pack.name}: its mass leaves no load within take_off_mass_max")
-                    continue
-                energy = pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh
-                best = 0.0
-                for index in range(len(plan.fields)):
-                    profile = plan.profiles[aircraft.name, index]
-                    flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
-                    share = 0.1 * load
-                    wanted = min(share / profile.rate, profile.path.area_m2)
-                    reached = furthest(flight, 0.0, wanted, wanted * profile.rate, energy, math.inf, 1.0)
-                    best = max(best, reached)
-                if best <= 0:
-                    reasons.append(
-                        f"{pack.name}: {energy:.0f} Wh above the reserve carry no tenth of a load to any field and back"
-                    )
-            if fitting and len(reasons) == len(fitting):
+            fitting = _fitting(rig, aircraft)
+            fields = range(len(plan.fields))
+            if any(_reaches(plan, rig, aircraft, pack, index) for pack in fitting for index in fields):
+                continue
+            reasons = [
+                f"{pack.name}: its mass leaves no load within take_off_mass_max"
+                if aircraft.capacity(pack.mass_kg) <= 0
+                else f"{pack.name}: {_flyable_wh(rig, pack):.0f} Wh above the reserve carry no tenth of a load to any"
+                " field and back"
+                for pack in fitting
+            ]
+            if fitting:
                 problems.append(Problem(f"aircraft.{aircraft.name}", "no load can be flown; " + "; ".join(reasons)))
     return list(dict.fromkeys(problems))

@@ -154,7 +154,7 @@ def plan_generators(scenario: Scenario) -> dict[str, GeneratorPlan]:
 
 def _fuel_line(generator: Generator) -> FuelLine:
     """Return the straight line of fuel use against load: measured points, or the ASABE part-load line."""
-    if len(generator.fuel_use) < 2:
+    if not generator.fuel_use:
         return asabe_fuel_line(generator.rated_power, generator.fuel)
     return fit_fuel_line(
         [point.load for point in generator.fuel_use], [point.use * 3600.0 for point in generator.fuel_use]

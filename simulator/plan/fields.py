@@ -29,8 +29,9 @@ class Station(NamedTuple):
 class FieldPlan:
     """One field.
 
-    The rate is in L/m2 or kg/m2; the outline has closed rings in metres on the field's own grid; without a location
-    only distances are known; there is one station unless the visual range asks for more.
+    The rate is in L/m2 or kg/m2; the product of a square metre is more where nozzles are not switched by section. The
+    outline has closed rings in metres on the field's own grid; without a location only distances are known; there is
+    one station unless the visual range asks for more.
     """
 
     name: str
@@ -44,6 +45,7 @@ class FieldPlan:
     first_day: int = 1
     last_day: float = math.inf
     """Work days of the job on which it may be flown."""
+    product_per_m2: float = 0.0
 
 
 @dataclass(frozen=True)
@@ -51,13 +53,28 @@ class WorkProfile:
     """One aircraft class on one field: its path, rate and speed.
 
     The rate is in L/m2 or kg/m2, the speed that along a pass after the flow limit, and the spray power a cubic of power
-    (W) against all-up mass (kg) at that speed.
+    (W) against all-up mass (kg) at that speed. Without section control each pass sprays its whole swath, also where the
+    field is narrower.
     """
 
     path: FieldPath
     rate: float
     speed_m_per_s: float
     spray_power: tuple[float, float, float, float]
+    swath_m: float
+    section_control: bool
+
+    def product(self, area_from_m2: float, area_to_m2: float) -> float:
+        """Return what spraying a stretch takes, L or kg."""
+        if self.section_control:
+            return self.rate * (area_to_m2 - area_from_m2)
+        return self.rate * self.swath_m * self.path.length_m(area_from_m2, area_to_m2)
+
+    def reach_m2(self, area_from_m2: float, product: float) -> float:
+        """Return how far an amount of product goes from an area on; infinite where it goes beyond the path."""
+        if self.section_control:
+            return area_from_m2 + product / self.rate
+        return self.path.reached_m2(area_from_m2, product / (self.rate * self.swath_m))
 
 
 @dataclass(frozen=True)

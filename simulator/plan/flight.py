@@ -92,7 +92,7 @@ class Flight:
         work = path_m / profile.speed_m_per_s
         turn = turns * self.turn_s + gap_m / ferry
         full_kg = aircraft.empty_kg + self.pack_kg + load * self.unit_kg
-        end_kg = full_kg - profile.rate * (area_to_m2 - area_from_m2) * self.unit_kg
+        end_kg = full_kg - profile.product(area_from_m2, area_to_m2) * self.unit_kg
         joule = (
             take_off * cubic_value(aircraft.hover_power, full_kg)
             + out * cubic_value(aircraft.ferry_power, full_kg)
@@ -143,9 +143,9 @@ def furthest(
     returned is always within energy (Wh above the reserve) and time (s until the last landing). With ``fill`` the load
     is still being planned: a shorter stretch takes off with less, though never with less than ``load`` (L or kg).
     """
-    rate = flight.profile.rate if fill else 0.0
-
-    whole = flight.plain(area_from_m2, area_to_m2, max(load, rate * (area_to_m2 - area_from_m2)))
+    profile = flight.profile
+    wanted = profile.product(area_from_m2, area_to_m2) if fill else 0.0
+    whole = flight.plain(area_from_m2, area_to_m2, max(load, wanted))
     over = max(
         whole.energy_wh * factor / energy_wh if energy_wh > 0.0 else math.inf,
         whole.total_s * factor / time_s if time_s > 0.0 else math.inf,
@@ -155,10 +155,10 @@ def furthest(
     low, high = area_from_m2, area_to_m2
     least = flight.plain(area_from_m2, low, load)
     if least.energy_wh * factor >= energy_wh or least.total_s * factor >= time_s:
-        if not 0.0 < load < rate * (area_to_m2 - area_from_m2):
+        if not 0.0 < load < wanted:
             return area_from_m2
         # what is on board must be carried anyway: to spray it all may take less than to bring it all back
-        low += load / rate
+        low = profile.reach_m2(area_from_m2, load)
         least = flight.plain(area_from_m2, low, load)
         if least.energy_wh * factor >= energy_wh or least.total_s * factor >= time_s:
             return area_from_m2
@@ -169,7 +169,8 @@ def furthest(
             break
         share = (1.0 - under) / (over - under) if step % 3 < 2 and math.isfinite(over) else 0.5
         middle = low + (high - low) * min(max(share * 0.9995, 0.01), 0.99)
-        part = flight.plain(area_from_m2, middle, max(load, rate * (middle - area_from_m2)))
+        carried = max(load, profile.product(area_from_m2, middle)) if fill else load
+        part = flight.plain(area_from_m2, middle, carried)
         used = max(part.energy_wh * factor / energy_wh, part.total_s * factor / time_s)
         if used <= 1.0:
             low, under = middle, used
@@ -194,13 +195,14 @@ def to_pass_end(
     A pass may end far from the landing zone, so stopping earlier can cost more than it saves; the one before ends at
     the near side. Parameters are those of :func:`furthest`, whose result the stretch is.
     """
-    path, rate = flight.profile.path, flight.profile.rate if fill else 0.0
+    profile, path = flight.profile, flight.profile.path
     end = area_to_m2
     for _ in range(2):
         end = min(end, path.whole_passes(area_from_m2, end))
         if end >= area_to_m2:
             return area_to_m2
-        air = flight.over(area_from_m2, end, max(load, rate * (end - area_from_m2)), factor)
+        carried = max(load, profile.product(area_from_m2, end)) if fill else load
+        air = flight.over(area_from_m2, end, carried, factor)
         if air.energy_wh <= energy_wh and air.total_s <= time_s:
             return end
         end -= 1e-3 * path.mean_pass_m2

@@ -10,7 +10,7 @@ import numpy as np
 
 from simulator.report.html_parts import Cell, DataTable, LegendEntry, PageFigure
 from simulator.report.html_svg import INK, NARROW, PAPER, QUIET, WIDE, Drawing, Svg, shorten, swatch, value_axis
-from simulator.report.numbers import NOTHING, ReportUnits, fixed, half_width, quantile_text, range_text, share_text
+from simulator.report.numbers import NOTHING, ReportUnits, fixed, overspray_text, quantile_text, range_text, share_text
 from simulator.report.palette import Look, aircraft_looks, time_use_group
 
 if TYPE_CHECKING:
@@ -94,11 +94,10 @@ def _spread_row(place: int, entry: Mapping[str, Any], units: ReportUnits) -> tup
     spread = entry[units.spread_key]
     path = f"equipment_sets.{place}.{units.spread_key}"
     limits = spread["ci95"]
-    half = half_width(limits)
     cells = [Cell(entry["name"]), Cell(str(entry["days"]), entry["days"], f"equipment_sets.{place}.days")]
-    text = range_text(spread["mean"], limits)
-    cells.append(Cell(text.split(" ", 1)[0], spread["mean"], f"{path}.mean"))
-    cells.append(Cell(text.split(" ", 1)[1].strip("()") if half else NOTHING))
+    mean, _, interval = range_text(spread["mean"], limits).partition(" ")
+    cells.append(Cell(mean, spread["mean"], f"{path}.mean"))
+    cells.append(Cell(interval.strip("()") or NOTHING))
     cells += [Cell(quantile_text(spread, name), spread[name], f"{path}.{name}") for name in ("p10", "p50", "p90")]
     return tuple(cells)
 
@@ -306,6 +305,7 @@ PER_DAY: tuple[tuple[str, str, str], ...] = (
     ("applied", "product applied", "product"),
     ("mixed", "product made ready", "product"),
     ("left_over", "product left over", "product"),
+    ("overspray", "product outside the field or twice (part of what is applied)", "product"),
     ("water_fetched_l", "water fetched", "volume"),
     ("energy_kwh", "energy from the supply", "kWh"),
     ("generator_fuel_l", "generator fuel", "volume"),
@@ -333,6 +333,7 @@ def per_day_table(document: Mapping[str, Any], units: ReportUnits) -> DataTable:
                 continue
             shown = value * factor
             text = fixed(shown, 0 if abs(shown) >= 9.95 else 1) + (f" {unit}" if unit else "")
+            text = overspray_text(entry, units) if key == "overspray" else text
             cells.append(Cell(text, value, f"equipment_sets.{place}.per_day.{key}"))
         rows.append(tuple(cells))
     return DataTable(

@@ -7,6 +7,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from simulator.analysis.digits import NO_VARIATION, SAME
 from simulator.experiment.estimates import format_estimate, supported_decimals
 from simulator.scenario.units import KG_PER_POUND, LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTARE
 
@@ -113,23 +114,29 @@ def half_width(limits: Limits | None) -> float | None:
     if limits is None or len(limits) != 2 or limits[0] is None or limits[1] is None:
         return None
     half = 0.5 * (limits[1] - limits[0])
-    return half if half > 0 and math.isfinite(half) else None
+    return half if half > SAME * max(map(abs, (limits[0], limits[1]))) and math.isfinite(half) else None
+
+
+def _bare(mean: float, limits: Limits | None, sign: bool) -> str:
+    """Return a mean whose interval has no width, or that has none."""
+    seen = f" ({NO_VARIATION})" if limits is not None and len(limits) == 2 and None not in limits else ""
+    return ("+" if sign and mean > 0 else "") + format_estimate(mean) + seen
 
 
 def mean_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
-    """Return ``"226.1 ± 0.7"``; without an interval three significant digits."""
+    """Return ``"226.1 ± 0.7"`` or ``"226 (no variation seen)"``; without an interval three significant digits."""
     half = half_width(limits)
     if half is None:
-        return ("+" if sign and mean > 0 else "") + format_estimate(mean)
+        return _bare(mean, limits, sign)
     decimals = supported_decimals(half)
     return f"{fixed(mean, decimals, sign)} ± {fixed(half, decimals)}"
 
 
 def range_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
-    """Return ``"226.1 (225.4 to 226.8)"``; without an interval three significant digits."""
+    """Return ``"226.1 (225.4 to 226.8)"`` or ``"226 (no variation seen)"``; without an interval three digits."""
     half = half_width(limits)
     if half is None or limits is None:
-        return ("+" if sign and mean > 0 else "") + format_estimate(mean)
+        return _bare(mean, limits, sign)
     decimals = supported_decimals(half)
     low, high = (fixed(float(limit or 0.0), decimals, sign) for limit in limits)
     return f"{fixed(mean, decimals, sign)} ({low} to {high})"
@@ -149,7 +156,7 @@ def quantile_text(spread: Mapping[str, Any], name: str) -> str:
     limits = [limit for limit in spread.get(f"{name}_ci95") or () if limit is not None]
     found = [half_width(spread.get(f"{name}_ci95")), half_width(spread.get("ci95"))]
     widths = [half for half in found if half is not None]
-    widths += [abs(limit - value) for limit in limits if len(limits) == 1 and limit != value]
+    widths += [abs(limit - value) for limit in limits if len(limits) == 1 and abs(limit - value) > SAME * abs(value)]
     return fixed(value, supported_decimals(max(widths))) if widths else format_estimate(value)
 
 
@@ -170,6 +177,23 @@ def count_text(value: float | None) -> str:
     if value is None or not math.isfinite(value):
         return NOTHING
     return fixed(value, 0 if abs(value) >= 9.95 else 1)
+
+
+def product_unit(entry: Mapping[str, Any], shown: ReportUnits) -> tuple[float, str]:
+    """Return how many of a report's units of product are in one of the result's, and their name."""
+    if entry.get("product_unit", "L") == "L":
+        return shown.per_litre, shown.volume
+    return shown.per_kilogram, shown.mass
+
+
+def overspray_text(entry: Mapping[str, Any], shown: ReportUnits) -> str:
+    """Return what a day applies outside the field or twice, such as ``"12 gal (8 %)"``; a dash when missing."""
+    daily = entry["per_day"]
+    amount, applied = daily.get("overspray"), daily.get("applied")
+    if amount is None or not applied:
+        return NOTHING
+    scale, unit = product_unit(entry, shown)
+    return f"{count_text(amount * scale)} {unit} ({share_text(amount / applied)})"
 
 
 def hours_text(value: float | None) -> str:

@@ -15,6 +15,8 @@ from simulator.report.numbers import (
     count_text,
     hours_text,
     mean_text,
+    overspray_text,
+    product_unit,
     quantile_range_text,
     range_text,
     share_text,
@@ -138,14 +140,13 @@ def _grid(head: Sequence[str], rows: Sequence[Sequence[str]], words: int = 1) ->
 def _table(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
     head = [
         "Set", f"{shown.area}/day", "P10", "P50", "P90", f"{shown.area}/field hour", "Sorties", "Loads", "Pack swaps",
-        "Charges", f"Fuel, {shown.volume}", "Energy, kWh", "Left over", "Paid hours", "Days",
+        "Charges", f"Fuel, {shown.volume}", "Energy, kWh", "Left over", "Overspray", "Paid hours", "Days",
     ]  # fmt: skip
     rows = []
     for entry in sets:
         spread, daily, rate = entry[shown.spread_key], entry["per_day"], entry.get("acres_per_field_hour")
         fuel, left = daily.get("generator_fuel_l"), daily.get("left_over")
-        liquid = entry.get("product_unit", "L") == "L"
-        unit, scale = (shown.volume, shown.per_litre) if liquid else (shown.mass, shown.per_kilogram)
+        scale, unit = product_unit(entry, shown)
         hourly = NOTHING
         if rate is not None:
             limits = [None if limit is None else limit * shown.per_acre for limit in rate["ci95"]]
@@ -156,11 +157,11 @@ def _table(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
         row += [count_text(daily.get(name)) for name in ("sorties", "loads", "pack_swaps", "charge_cycles")]
         row += [count_text(None if fuel is None else fuel * shown.per_litre), count_text(daily.get("energy_kwh"))]
         row.append(NOTHING if left is None else f"{count_text(left * scale)} {unit}")
-        row += [hours_text(daily.get("paid_hours")), str(entry["days"])]
+        row += [overspray_text(entry, shown), hours_text(daily.get("paid_hours")), str(entry["days"])]
         rows.append(row)
     note = (
         "Counts are means a day. A field hour is an hour with the rig set up at a field; paid hours include the road"
-        " and the yard."
+        " and the yard. Overspray is product that falls outside the field or twice, and its part of what is applied."
     )
     return f"{_grid(head, rows)}\n\n{note}"
 

@@ -14,6 +14,7 @@ from simulator.report.numbers import (
     count_text,
     hours_text,
     mean_text,
+    overspray_text,
     quantile_text,
     range_text,
     share_text,
@@ -152,6 +153,8 @@ def _columns(shown: ReportUnits, sets: Sequence[Mapping[str, Any]]) -> list[Colu
         (f"fuel {shown.volume}", daily("generator_fuel_l", shown.per_litre)),
         ("paid h", lambda entry: hours_text(entry["per_day"].get("paid_hours"))),
     ]
+    if any(entry["per_day"].get("overspray") for entry in sets):
+        columns.append(("overspray", lambda entry: overspray_text(entry, shown)))
     if not any(entry["per_day"].get("generator_fuel_l") for entry in sets):
         place = next(index for index, (title, _) in enumerate(columns) if title.startswith("fuel"))
         columns[place] = ("grid kWh", daily("energy_kwh"))

@@ -16,7 +16,8 @@ from simulator.errors import InputError, Problem
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.field_list import FieldList, field_list
 from simulator.scenario.files import ScenarioFolder, decoded, read_ordinary_file
-from simulator.scenario.merge import apply_setting, deep_merge, nearest, parse_setting, resolve_likes
+from simulator.scenario.layers import merge_set
+from simulator.scenario.merge import apply_setting, nearest, parse_setting
 from simulator.scenario.references import check_references
 from simulator.scenario.remarks import remarks
 from simulator.scenario.schema import Scenario
@@ -353,15 +354,13 @@ def _load_set(
     own = "equipment_set" in override
     if own:
         problems.append(Problem(f"equipment_set.{name}.equipment_set", "an equipment set cannot hold others"))
-    merged = deep_merge(plain, {key: value for key, value in override.items() if key != "equipment_set"})
-    for parts, value in changes:
-        merged = apply_setting(merged, parts, value)
-    merged = resolve_likes(merged, catalogue(), problems)
+    override = {key: value for key, value in override.items() if key != "equipment_set"}
+    merged = merge_set(plain, override, changes, catalogue(), problems)
     scenario, found = validate(merged, folder)
     if scenario is not None:
         found = check_references(scenario)
-    # an entry whose ``like`` leads nowhere lacks keys only for that reason
-    lost = tuple(problem.where[: -len("like")] for problem in problems if problem.where.endswith(".like"))
+    # an entry whose ``like`` or ``pack`` leads nowhere lacks keys only for that reason
+    lost = tuple(f"{problem.where.rpartition('.')[0]}." for problem in problems)
     found = [
         problem
         for problem in found
@@ -451,16 +450,14 @@ def vary(
     InputError
         The changed set is not valid.
     """
-    merged = dict(equipment.resolved)
-    for text in settings:
-        parts, value = parse_setting(text)
+    changes = [parse_setting(text) for text in settings]
+    for parts, _ in changes:
         if parts[-1] == "like":
             # the set holds every value of its present class, and own values win
             message = "a class cannot be changed here; give it in an equipment set of the scenario, or by --set"
             raise InputError.single(message, ".".join(parts))
-        merged = apply_setting(merged, parts, value)
     problems: list[Problem] = []
-    merged = resolve_likes(merged, catalogue(), problems)
+    merged = merge_set(equipment.resolved, {}, changes, catalogue(), problems)
     scenario, found = validate(merged, folder)
     if scenario is not None:
         found = check_references(scenario) or check_size(scenario, equipment.fields)

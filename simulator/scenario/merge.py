@@ -1,4 +1,4 @@
-"""Merging of scenario tables: named overrides, ``like`` entries, and values given on the command line."""
+"""Merging of scenario tables, and values given on the command line."""
 
 from __future__ import annotations
 
@@ -9,19 +9,13 @@ import tomllib
 from collections.abc import Mapping
 from typing import Any
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError
 
-MOST_LIKES = 20
-"""Entries that may be chained by ``like``."""
 MOST_KEY_PARTS = 20
 LONGEST_SETTING = 20_000
 """Characters of one ``KEY=VALUE``: the TOML reader takes the square of the length for some texts."""
 _MOST_SHOWN = 20
 _MOST_COMPARED = 500
-LIKE_TABLES = ("aircraft", "pack", "charger", "generator", "rig")
-"""Tables whose entries may start from another entry by ``like``; so may the power points of a rig."""
-_NAMES_OF = {"pack": ("fits", "aircraft"), "charger": ("serves", "pack")}
-"""Tables whose classes list names, under a key, of another table's entries."""
 
 
 def deep_merge(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
@@ -52,91 +46,6 @@ def nearest(name: str, known: list[str] | tuple[str, ...]) -> str:
     names = [entry[:80] for entry in heapq.nsmallest(_MOST_SHOWN, known)]
     rest = f" and {len(known) - _MOST_SHOWN} more" if len(known) > _MOST_SHOWN else ""
     return f"; known: {', '.join(names)}{rest}"
-
-
-def resolve_likes(
-    raw: dict[str, Any], catalogue: Mapping[str, Mapping[str, Any]], problems: list[Problem]
-) -> dict[str, Any]:
-    """Replace every ``like`` by the entry that it names; the entry's own keys win.
-
-    Parameters
-    ----------
-    raw : dict
-        Scenario as read.
-    catalogue : mapping
-        Table name to entries; power points are under ``power``.
-    problems : list of Problem
-        Receives unknown names and circles.
-    """
-    resolved = dict(raw)
-    for table in LIKE_TABLES:
-        known = _declared_names(table, catalogue.get(table, {}), raw)
-        if table in raw:
-            resolved[table] = _followed(table, raw[table], known, problems)
-    rigs = resolved.get("rig")
-    for name, rig in rigs.items() if isinstance(rigs, dict) else ():
-        if isinstance(rig, dict) and "power" in rig:
-            rig["power"] = _followed(f"rig.{name}.power", rig["power"], catalogue.get("power", {}), problems)
-    return resolved
-
-
-def _declared_names(table: str, known: Mapping[str, Any], raw: Mapping[str, Any]) -> Mapping[str, Any]:
-    """Return classes whose lists of names hold those alone that the scenario declares, where it declares any."""
-    key, other = _NAMES_OF.get(table, ("", ""))
-    declared = raw.get(other)
-    if not isinstance(declared, dict):
-        return known
-    return {
-        name: {**entry, key: [one for one in entry[key] if str(one) in declared] or entry[key]}
-        for name, entry in known.items()
-    }
-
-
-def _followed(place: str, entries: Any, known: Mapping[str, Any], problems: list[Problem]) -> Any:
-    """Return a table with the ``like`` of each entry replaced by what it names, there or in the catalogue."""
-    if not isinstance(entries, dict):
-        return entries
-    sources = {**known, **{name: entry for name, entry in entries.items() if isinstance(entry, dict)}}
-    return {
-        name: _follow(f"{place}.{name}.like", name, entry, sources, known, problems)
-        if isinstance(entry, dict)
-        else entry
-        for name, entry in entries.items()
-    }
-
-
-def _follow(
-    where: str,
-    name: str,
-    entry: dict[str, Any],
-    sources: Mapping[str, Any],
-    catalogue: Mapping[str, Any],
-    problems: list[Problem],
-) -> dict[str, Any]:
-    chain, seen, current = [entry], {name}, entry
-    while isinstance(current.get("like"), str):
-        like = current["like"]
-        in_catalogue = like in seen and like in catalogue and current is not catalogue[like]
-        if like in seen and not in_catalogue:
-            problems.append(Problem(where, f"got {like!r}, which leads back to itself"))
-            break
-        if len(chain) > MOST_LIKES:
-            problems.append(Problem(where, f"leads over more than {MOST_LIKES} other entries"))
-            break
-        source = catalogue[like] if in_catalogue else sources.get(like)
-        if not isinstance(source, dict):
-            others = [one for one in sources if one != name or one in catalogue]
-            problems.append(Problem(where, f"got {like!r}, which is unknown{nearest(like, others)}"))
-            break
-        seen.add(like)
-        chain.append(source)
-        current = source
-    merged: dict[str, Any] = {}
-    for layer in reversed(chain):
-        merged = deep_merge(merged, {key: value for key, value in layer.items() if key != "like"})
-    if "like" in entry:
-        merged["like"] = entry["like"]
-    return merged
 
 
 def parse_setting(text: str) -> tuple[list[str], Any]:

@@ -19,8 +19,9 @@ from pydantic import BaseModel
 from simulator.errors import Problem
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.distributions import Distribution
+from simulator.scenario.layers import LIKE_TABLES, merge_set
 from simulator.scenario.loading import EquipmentSet
-from simulator.scenario.merge import LIKE_TABLES, apply_setting, deep_merge, parse_setting, resolve_likes
+from simulator.scenario.merge import apply_setting, parse_setting
 from simulator.scenario.schema import Scenario
 from simulator.scenario.types import Drawn, Quantity
 from simulator.scenario.units import Dimension
@@ -136,16 +137,17 @@ def _marked_merge(
     for parts, value, origin in changes:
         if parts[0] == "equipment_set":
             overrides = apply_setting(overrides, parts, _mark(value, origin, ".".join(parts)))
-    tree = deep_merge(marked, overrides["equipment_set"].get(name, {}))
-    for parts, value, origin in changes:
-        if parts[0] != "equipment_set":
-            tree = apply_setting(tree, parts, _mark(value, origin, ".".join(parts)))
     entries = {
         table: {entry: _mark(content, f"catalogue: {entry}", f"{table}.{entry}") for entry, content in known.items()}
         for table, known in catalogue().items()
     }
+    single = [
+        (parts, _mark(value, origin, ".".join(parts)))
+        for parts, value, origin in changes
+        if parts[0] != "equipment_set"
+    ]
     problems: list[Problem] = []
-    return resolve_likes(tree, entries, problems)
+    return merge_set(marked, overrides["equipment_set"].get(name, {}), single, entries, problems)
 
 
 def _mark(value: Any, origin: str, place: str = "") -> Any:

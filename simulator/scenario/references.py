@@ -25,9 +25,6 @@ def check_references(scenario: Scenario) -> list[Problem]:
             problems.append(Problem(f"pack.{name}.reserve", f"got {pack.reserve:.0%}; nothing is left to fly on"))
     for name, charger in scenario.charger.items():
         problems += _names(f"charger.{name}.serves", charger.serves, scenario.pack, "pack type")
-    for name, aircraft in scenario.aircraft.items():
-        if aircraft.hover is not None:
-            problems += _names(f"aircraft.{name}.hover.pack", [aircraft.hover.pack], scenario.pack, "pack type")
     if scenario.rigs_used is not None:
         problems += _names("rigs_used", scenario.rigs_used, scenario.rig, "rig")
         if len(set(scenario.rigs_used)) != len(scenario.rigs_used):

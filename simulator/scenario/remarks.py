@@ -130,12 +130,12 @@ def _aircraft(scenario: Scenario, name: str, aircraft: Aircraft) -> list[Problem
             text = f"{shown} is more than 40 mph, faster than loaded multirotors fly; is the unit right?"
             found.append(Problem(f"aircraft.{name}.{key}", text))
     hover = aircraft.hover
-    if hover is None or hover.pack not in scenario.pack:
+    if hover is None:
         return found
     time_s = hover.full_time if hover.full_time is not None else hover.empty_time
     if time_s is None:
         return found
-    power_w = scenario.pack[hover.pack].energy * hover.usable_share * 3600.0 / time_s
+    power_w = hover.energy * hover.usable_share * 3600.0 / time_s
     for pack_name, pack in scenario.pack.items():
         flight_s = pack.energy * (1.0 - pack.reserve) * 3600.0 / power_w
         if name in pack.fits and flight_s < LEAST_FLIGHT_S:

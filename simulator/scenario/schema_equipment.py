@@ -8,7 +8,7 @@ from pydantic import model_validator
 
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
-from simulator.scenario.types import Drawn, PositiveCount, Quantity, Table, fail, may, must
+from simulator.scenario.types import Drawn, PositiveCount, Quantity, Table, WaterOrMass, fail, may, must
 
 Time = Annotated[Distribution, Drawn(units.TIME)]
 Factor = Annotated[Distribution, Drawn(units.NUMBER, above=0.0)]
@@ -20,6 +20,7 @@ PositiveLength = Annotated[float, Quantity(units.LENGTH, above=0.0)]
 Mass = Annotated[float, Quantity(units.MASS, above=0.0)]
 Volume = Annotated[float, Quantity(units.VOLUME, above=0.0)]
 Speed = Annotated[float, Quantity(units.SPEED, above=0.0)]
+Energy = Annotated[float, Quantity(units.ENERGY, above=0.0)]
 Power = Annotated[float, Quantity(units.POWER, above=0.0)]
 FreePower = Annotated[float, Quantity(units.POWER, least=0.0)]
 
@@ -33,10 +34,27 @@ class Breakdown(Table):
     repair_time: Time = must("Time to mend the aircraft on site.")
 
 
-class Hover(Table):
-    """What a spec sheet says of hovering, from which the power model is calibrated."""
+def _then(what: str, of: str, given: str = "minutes") -> str:
+    later = "what changes it later (after `like`, in an equipment set, by --set) leaves this as it is"
+    return f"{what} Left out: {of} as it stands where the {given} are given; {later}."
 
-    pack: str = must("Pack type that the minutes were flown on.")
+
+class Hover(Table):
+    """What a spec sheet says of hovering, and what it was measured with: the power model is calibrated from it."""
+
+    pack: str | None = may(
+        None,
+        "Pack type that the minutes were flown on; none: energy and pack_mass are given. Only the table that gives the "
+        "minutes says so: minutes that come by `like` keep the pack they were flown on. Source: the spec sheet.",
+    )
+    energy: Energy = must(_then("Nominal energy of the pack that was flown.", "that of `pack`"))
+    pack_mass: Mass = must(_then("Mass of the pack that was flown.", "that of `pack`"))
+    empty_mass: Mass = must(_then("Mass then without pack and load.", "the class's"))
+    full_load: Annotated[float, WaterOrMass()] | None = may(
+        None,
+        _then("Load of full_time, or the tank that was full of water.", "the class's tank, else its hopper,")
+        + " Source: the spec sheet.",
+    )
     empty_time: PositiveTime | None = may(
         None, "Hover time with an empty tank; none: not used. Source: the spec sheet."
     )
@@ -67,7 +85,14 @@ class LoggedLoad(Table):
 class LoadLog(Table):
     """Logged loads, from which the power model is calibrated instead of a spec sheet."""
 
-    pack: str = must("Pack type that was flown.")
+    pack: str | None = may(None, "Pack type that was flown; none: energy and pack_mass are given. Source: the log.")
+    energy: Energy = must(_then("Nominal energy of the pack that was flown.", "that of `pack`", "loads"))
+    health: PositiveShare = may(
+        "100 %", _then("Energy that it held then over nominal.", "that of `pack`", "loads") + " Source: the log."
+    )
+    pack_mass: Mass = must(_then("Mass of the pack that was flown.", "that of `pack`", "loads"))
+    empty_mass: Mass = must(_then("Mass then without pack and load.", "the class's", "loads"))
+    speed: Speed = must(_then("Ground speed then along a pass.", "the class's spray_speed", "loads"))
     loads: list[LoggedLoad] = must("Loads flown.", min_length=1, max_length=1000)
     air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)] = may(
         "20 degC", "Air temperature then; assumption."
@@ -139,6 +164,12 @@ class Aircraft(Table):
     spread_flow_max: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] | None = may(
         None, "Largest spreading flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
     )
+    section_control: bool = may(
+        True,
+        "True: nozzles (or the spreader) are switched by section, so that nothing falls outside the field or twice; "
+        "false: a pass sprays its whole swath from its first to its last metre inside, also where the field ends "
+        "slantwise or is narrower. Assumption.",
+    )
     flight_time_factor: Factor = may(
         "1", "Drawn once a sortie, multiplies its airborne time (wind, pilot); assumption."
     )
@@ -174,7 +205,7 @@ class Pack(Table):
     like: str | None = may(
         None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
     )
-    energy: Annotated[float, Quantity(units.ENERGY, above=0.0)] = must("Nominal energy. Source: the spec sheet.")
+    energy: Energy = must("Nominal energy. Source: the spec sheet.")
     mass: Mass = must("Mass. Source: the spec sheet.")
     fits: list[str] = must("Aircraft classes it can fly.", min_length=1)
     reserve: Share = may("20 %", "Charge never used: it lands with at least this; source: the common 80 % rule.")
@@ -261,7 +292,8 @@ class Generator(Table):
     fuel: Literal["diesel", "petrol"] = may("petrol", "Fuel; assumption.")
     fuel_use: list[FuelPoint] = may(
         [],
-        "Measured use at loads, fitted by a straight line; none: the ASABE part-load line. Source: the spec sheet.",
+        "Measured use at two or more loads, fitted by a straight line; none: the ASABE part-load line. Source: the "
+        "spec sheet.",
         max_length=50,
     )
     fuel_tank: Volume = may("25 L", "Fuel tank; assumption.")
@@ -269,7 +301,11 @@ class Generator(Table):
 
     @model_validator(mode="after")
     def _fuel_line(self) -> Generator:
-        if len(self.fuel_use) > 1:
+        if len(self.fuel_use) == 1:
+            raise fail(
+                "got one fuel_use point, which gives no line; allowed is two or more at different loads, or none"
+            )
+        if self.fuel_use:
             from simulator.physics.generator import fit_fuel_line
 
             try:

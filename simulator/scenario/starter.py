@@ -162,7 +162,7 @@ def answers_table(starter: dict[str, Any], answers: Answers) -> dict[str, Any]:
         raise ValueError("got the same equipment twice, or none; allowed are sets that differ")
     rig = starter["rig"]["main"]
     aircraft = {one.aircraft_class for one in sets}
-    packs = {one.pack_class for one in sets} | {catalogue()["aircraft"][one]["hover"]["pack"] for one in aircraft}
+    packs = {one.pack_class for one in sets}
     table: dict[str, Any] = {
         key: starter[key] for key in ("name", "title", "invented", "units", "days", "seed", "work", "day", "weather")
     }

@@ -162,6 +162,21 @@ class Quantity:
 
 
 @dataclass(frozen=True)
+class WaterOrMass(Quantity):
+    """Mark of a mass above 0 that may be written as the volume of water that has it, at 1 kg/L."""
+
+    dimension: Dimension = units.MASS
+    above: float | None = 0.0
+
+    def read(self, value: Any) -> float:
+        """Validate one value of a scenario."""
+        try:
+            return Quantity(units.VOLUME, above=0.0).read(value)
+        except PydanticCustomError:
+            return super().read(value)
+
+
+@dataclass(frozen=True)
 class Drawn:
     """Mark of a quantity that may be fixed or drawn: ``Annotated[Distribution, Drawn(units.TIME)]``.
 

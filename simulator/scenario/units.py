@@ -30,6 +30,8 @@ KG_PER_POUND = 0.45359237
 M_PER_MILE = 1609.344
 M_PER_FOOT = 0.3048
 
+DIGITS = 12
+"""Significant digits that are kept of a quantity: far beyond any measurement, and short of the rounding of floats."""
 _POWER = r"(?:\^|\*\*) *"
 _EXPONENT = re.compile(rf"{_POWER}[+-]?(?:\d{{1,2}}(?:\.\d{{1,2}})?|\( *[+-]?\d{{1,2}} *\))(?![\d.])(?! *{_POWER})")
 """A power with one small number; towers of powers such as m^99^99^99 would be worked out for ever."""
@@ -150,7 +152,7 @@ def parse(text: str, dimension: Dimension) -> float:
     Returns
     -------
     float
-        Value in ``dimension.unit``.
+        Value in ``dimension.unit``, to 12 significant digits: ``"40 acre"`` and the same in hectares are one number.
 
     Raises
     ------
@@ -175,10 +177,17 @@ def parse(text: str, dimension: Dimension) -> float:
         factor, offset = _conversion(unit_text, dimension)
     except _ConversionError as error:
         raise UnitError(f"got {text!r}, {error}; write {dimension.name} such as {dimension.example!r}") from error
-    inner = number * factor + offset
+    inner = _rounded(number * factor + offset, max(abs(number * factor), abs(offset)))
     if not math.isfinite(inner):
         raise UnitError(f"got {text!r}, which is beyond all reason; allowed is such as {dimension.example!r}")
     return inner
+
+
+def _rounded(value: float, scale: float) -> float:
+    """Return a value without what conversion leaves in its last digits, so that every spelling gives one number."""
+    if scale == 0.0 or not math.isfinite(value):
+        return value
+    return round(value, DIGITS - 1 - math.floor(math.log10(scale)))
 
 
 def _written_out(sign: re.Match[str]) -> str:

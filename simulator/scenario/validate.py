@@ -15,7 +15,8 @@ from simulator.errors import Problem
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, MOST_NEAR, FieldList, FieldSite
 from simulator.scenario.files import ScenarioFolder
-from simulator.scenario.merge import LIKE_TABLES, nearest
+from simulator.scenario.layers import LIKE_TABLES
+from simulator.scenario.merge import nearest
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_equipment import Aircraft
@@ -440,7 +441,7 @@ def json_schema() -> dict[str, Any]:
     schema = Scenario.model_json_schema(mode="validation")
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "acreday scenario"
-    tables = {"Hover": "", "PowerPoint": "power", **{name.title(): name for name in LIKE_TABLES}}
+    tables = {"Hover": "", "LoadLog": "", "PowerPoint": "power", **{name.title(): name for name in LIKE_TABLES}}
     for name, table in tables.items():
         schema["$defs"][name].pop("required", None)
         if table:

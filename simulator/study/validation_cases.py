@@ -160,7 +160,7 @@ def class_table(litres: int, packs: int, fields: list[Table], rate: str = "19 L/
         "units": "metric",
         "product": {"kind": "liquid", "rate": rate},
         "field": fields,
-        "aircraft": {"aircraft": {"like": f"tank_{litres}_l", "hover": {"pack": "pack"}}},
+        "aircraft": {"aircraft": {"like": f"tank_{litres}_l"}},
         "pack": {"pack": {"like": pack, "fits": ["aircraft"]}},
         "charger": {"charger": {"like": charger, "serves": ["pack"], "adapts": True}},
         "rig": {

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 
-from simulator.analysis.digits import supported_decimals
+from simulator.analysis.digits import NO_VARIATION, supported_decimals
 from simulator.experiment.estimates import Interval
 
 
@@ -37,7 +37,9 @@ def interval_text(interval: Interval, scale: float = 1.0, unit: str = "") -> str
     half = None if interval.half_width is None else interval.half_width / scale
     decimals = decimals_of(Interval(interval.mean / scale, None, None, interval.n, half))
     text = _grouped(interval.mean / scale, decimals)
-    if interval.low is not None and interval.high is not None and half:
+    if half == 0.0:
+        text += f" ({NO_VARIATION})"
+    elif interval.low is not None and interval.high is not None and half:
         text += f" ({_grouped(interval.low / scale, decimals)} to {_grouped(interval.high / scale, decimals)})"
     return f"{text} {unit}".rstrip()
 
@@ -68,7 +70,9 @@ def money_range(interval: Interval, currency: str) -> str:
     """Return an amount with its interval, such as ``"$5,200 ($4,900 to $5,500)"``."""
     half = interval.half_width
     text = money_text(interval.mean, currency, half)
-    if half and interval.low is not None and interval.high is not None:
+    if half == 0.0:
+        text += f" ({NO_VARIATION})"
+    elif half and interval.low is not None and interval.high is not None:
         text += f" ({money_text(interval.low, currency, half)} to {money_text(interval.high, currency, half)})"
     return text
 

@@ -186,11 +186,14 @@ CASES = {
     "take-off limit": ('aircraft.large.take_off_mass_max="90 kg"', 'product.density="1.15 kg/L"'),
     "flow limit": ('product.rate="5 gal/acre"',),
     "charge cuts the load": ("pack.large_pack.health=0.6",),
-    "when needed": (
-        "aircraft.large.swap=when needed",
-        'pack.large_pack.energy="4000 Wh"',
-        "aircraft.large.hover.usable_share=0.43",
+    "when needed": ("aircraft.large.swap=when needed", 'pack.large_pack.energy="4000 Wh"'),
+    "other masses than were measured": (
+        'aircraft.large.empty_mass="44 kg"',
+        'pack.large_pack.mass="16 kg"',
+        'aircraft.large.tank="30 L"',
     ),
+    "whole swath": ("aircraft.large.section_control=false",),
+    "whole swath, charge cuts the load": ("aircraft.large.section_control=false", "pack.large_pack.health=0.6"),
     "swap first": ("rig.main.swap_first=true", 'rig.main.crew.tasks.launch_check.time="20 s"'),
     "metric": ("units=metric",),
     "once": ("work=once",),
@@ -213,7 +216,6 @@ def test_other_scenarios_can_be_followed_and_agree(case, tmp_path):
         if case == "grid":
             text = text.replace('generator = "twelve"\n', 'grid_power = "6 kW"\n')
         else:
-            text = text.replace('hover = { pack = "large_pack" }', "")
             start = 'tank = "40 L"\nempty_mass = "48 kg"\nrotors = 8\nrotor_diameter = "1.07 m"\nswath = "30 ft"\n'
             start += 'spray_speed = "15 mph"\nferry_speed = "20 mph"\nhandling_people = 2'
             text = text.replace('like = "tank_40_l"', start)
@@ -251,7 +253,7 @@ def test_random_scenarios_can_be_followed_and_agree(raw):
 
 
 def test_a_fit_to_logged_loads_is_the_simulators(tmp_path):
-    text = (FOLDER / "third_pack.toml").read_text("utf-8").replace('hover = { pack = "large_pack" }', "")
+    text = (FOLDER / "third_pack.toml").read_text("utf-8")
     start = 'tank = "40 L"\nempty_mass = "48 kg"\nrotors = 8\nrotor_diameter = "1.07 m"\nswath = "30 ft"\n'
     start += 'spray_speed = "15 mph"\nferry_speed = "20 mph"\nhandling_people = 2'
     path = tmp_path / "third_pack.toml"
@@ -429,7 +431,7 @@ def test_each_kind_of_origin():
     page = explain(loaded, make_plan(loaded.equipment_set("two_packs")), settings=tuple(changes))
     found = origins(page)
     assert found["aircraft.large.swath"] == "catalogue: tank_40_l"
-    assert found["aircraft.large.hover.pack"] == "scenario"
+    assert found["aircraft.large.hover.energy"] == "catalogue: tank_40_l"
     assert found["aircraft.large.hover.full_time"] == "catalogue: tank_40_l"
     assert found["aircraft.large.take_off_time"] == "default"
     assert found["rig.main.packs.large_pack"] == "scenario: equipment_set.two_packs"

@@ -43,7 +43,7 @@ def table(aircraft: int, packs: int, chargers: int, fields: int) -> dict[str, An
         "day": {"start": "07:00", "last_landing": "17:00"},
         "field": [{"name": "field", "area": "160 acre" if fields == 1 else "40 acre", "count": fields}],
         "flying": {"separation": "0 m", "launch_interval": "0 s"},
-        "aircraft": {"large": {"like": "tank_40_l", "hover": {"pack": "pack"}}},
+        "aircraft": {"large": {"like": "tank_40_l"}},
         "pack": {"pack": {"like": "pack_1800_wh", "fits": ["large"]}},
         "charger": {"fast": {"like": "charger_8_kw", "serves": ["pack"]}},
         "rig": {

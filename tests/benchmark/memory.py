@@ -26,7 +26,6 @@ name = "field"
 area = "40 acre"
 [aircraft.large]
 like = "tank_40_l"
-hover.pack = "pack"
 [pack.pack]
 like = "pack_1800_wh"
 fits = ["large"]

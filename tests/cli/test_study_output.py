@@ -52,7 +52,7 @@ def test_numbers_are_never_broken_even_if_the_line_gets_too_wide() -> None:
     ("cell", "right"),
     [
         ("–", True), ("never", True), ("1,234.5", True), ("-3", True), ("+2.0 (1.0 to 3.0)", True), ("97 %", True),
-        ("120 to 150", True), ("4 (the same on every day)", True), ("4 (at least 3)", True), ("$5,000", True),
+        ("120 to 150", True), ("4 (no variation seen)", True), ("4 (at least 3)", True), ("$5,000", True),
         ("", True), ("27,700 (27,100 to 28,200)", True), ("-19 (-22 to -16)", True),
         ("12 x 2:1, 1 mi", False), ("2 gal/acre", False), ("20 s to 60 s", False), ("33 s", False), ("3 packs", False),
     ],

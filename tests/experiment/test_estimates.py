@@ -332,12 +332,27 @@ def test_supported_decimals(half_width, decimals):
         (12.3456, None, 12.9, "12.3 (at most 12.9)"),
         (12.3456, None, None, "12.3"),
         (12345.6, None, None, "12346"),
-        (7.0, 7.0, 7.0, "7.00 (the same on every day)"),
-        (0.0, 0.0, 0.0, "0 (the same on every day)"),
+        (7.0, 7.0, 7.0, "7.00 (no variation seen)"),
+        (0.0, 0.0, 0.0, "0 (no variation seen)"),
     ],
 )
 def test_format_estimate(value, low, high, text):
     assert format_estimate(value, low, high) == text
+
+
+def test_equal_days_have_an_interval_without_width_whatever_rounding_leaves():
+    days = np.array([226.1, 226.1 * (1 + 2e-16), 226.1 * (1 - 2e-16)] * 10)
+    found = mean_interval(days)
+    assert found.low == found.high == found.mean
+    assert found.half_width == 0.0
+    pair = paired_interval(days, days[::-1])
+    assert (pair.mean, pair.low, pair.high, pair.a_wins_share) == (0.0, 0.0, 0.0, 0.5)
+    apart = independent_interval(days, days[:7])
+    assert (apart.mean, apart.low, apart.high) == (0.0, 0.0, 0.0)
+    ratio = ratio_interval(days, np.full(30, 7.3))
+    assert ratio.low == ratio.high
+    half = quantile_interval(days, 0.5)
+    assert half.low == half.high == half.estimate
 
 
 def test_significant_digits():

@@ -31,7 +31,7 @@ CONSTANT = {
     "day": {"start": "07:00", "last_landing": "08:00"},
     "field": [{"name": "field", "area": "40 acre"}],
     "route": {"road_speed": "25 mph"},
-    "aircraft": {"large": {"like": "tank_40_l", "hover": {"pack": "pack"}, "flight_time_factor": 1.0}},
+    "aircraft": {"large": {"like": "tank_40_l", "flight_time_factor": 1.0}},
     "pack": {"pack": {"like": "pack_1800_wh", "fits": ["large"]}},
     "charger": {"fast": {"like": "charger_8_kw", "serves": ["pack"]}},
     "rig": {

@@ -52,6 +52,7 @@ def _aircraft(draw, name, pack, large):
         "swap": draw(st.sampled_from(["every landing", "when needed"])),
         "flight_time_factor": draw(_FACTOR),
         "handling_time": draw(_time(0, 180)),
+        "section_control": draw(st.booleans()),
     }
     if draw(st.booleans()):
         table["flow_max"] = "10 L/min"

@@ -23,7 +23,7 @@ def rig(
         "work": "repeat",
         "product": {"rate": rate},
         "field": list(fields),
-        "aircraft": {"it": {"like": f"tank_{size}_l", "hover": {"pack": "its"}}},
+        "aircraft": {"it": {"like": f"tank_{size}_l"}},
         "pack": {"its": {"like": "pack_1800_wh" if large else "pack_1300_wh", "fits": ["it"], **pack}},
         "charger": {
             "its": {"like": "charger_8_kw" if large else "charger_6_kw", "serves": ["its"], "setting": charger_setting}
@@ -86,6 +86,22 @@ def loads_a_charge(settings=()):
     sorties = [one for day in days(rig(20, fields=forties, settings=settings)) for one in day.log.sorties]
     charges = [first.number_on_charge for first, then in pairwise(sorties) if then.number_on_charge == 1]
     return np.array(charges)
+
+
+@pytest.mark.parametrize(("size", "energies_wh"), [(20, (1300, 1500, 1800)), (40, (1800, 2200, 3000))])
+def test_more_energy_of_the_same_mass_never_costs_loads_a_charge_nor_acres(size, energies_wh):
+    flown = []
+    # charged at the same rate for its size, six times its energy an hour
+    for energy_wh in energies_wh:
+        made = rig(size, settings=['aircraft.it.swap="when needed"'], energy=f"{energy_wh} Wh",
+                   charge_power_max=f"{6 * energy_wh} W")  # fmt: skip
+        found = days(made, 2)
+        sorties = [one for day in found for one in day.log.sorties]
+        loads = len(sorties) / sum(one.number_on_charge == 1 for one in sorties)
+        # the last charge of a day is not used up
+        flown.append((round(loads, 1), sum(area_m2(day) for day in found)))
+    assert flown == sorted(flown)
+    assert [area for _, area in flown] == sorted(area for _, area in flown)
 
 
 def test_small_class_flies_three_sometimes_four_loads_a_charge():

@@ -6,6 +6,40 @@ from small_day import area_m2, day_of, plan_of, table, waits_s
 from simulator.errors import InputError
 from simulator.operation.log import Reason, State
 
+MIXED = {
+    "pack": {
+        "heavy": {"energy": "1500 Wh", "mass": "35 kg", "fits": ["big"], "charge_power_max": "9 kW"},
+        "light": {"energy": "1300 Wh", "mass": "9 kg", "fits": ["big"], "charge_power_max": "9 kW"},
+    },
+    "charger": {"charger": {"serves": ["heavy", "light"], "adapts": True, "output_power": "8 kW"}},
+    "rig__main__packs": {"heavy": 2, "light": 2},
+}
+
+
+def _packs_by_field(day):
+    return {(one.field, one.pack.split("/")[1].rsplit(" ", 1)[0]) for one in day.log.sorties}
+
+
+def test_a_field_too_far_for_the_pack_that_holds_most_is_flown_with_the_lighter():
+    near = {"name": "near", "area": "4 ha", "drive_distance": "0 m", "ferry_distance": "100 m"}
+    far = near | {"name": "far", "ferry_distance": "2200 m"}
+    made = table(work="once", field=[near, far], **MIXED)
+    day = day_of(made)
+    assert day.ends[0].out_of_reach_m2 == 0.0
+    assert area_m2(day) == pytest.approx(80_000.0)
+    flown = _packs_by_field(day)
+    assert ("near", "heavy") in flown
+    assert {pack for field, pack in flown if field == "far"} == {"light"}
+
+
+def test_a_pack_too_heavy_to_take_off_with_a_load_is_left_to_the_lighter():
+    made = table(work="once", aircraft__big__take_off_mass_max="80 kg", **MIXED)
+    made["field"][0]["area"] = "4 ha"
+    day = day_of(made)
+    assert day.ends[0].out_of_reach_m2 == 0.0
+    assert {pack for _, pack in _packs_by_field(day)} == {"light"}
+    assert max(one.load_before for one in day.log.sorties) == pytest.approx(80 - 48 - 9)
+
 
 def test_no_time_left_after_the_drive():
     day = day_of(table(yard__drive_distance="60 km", day__window="30 min"))

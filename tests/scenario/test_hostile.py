@@ -15,7 +15,7 @@ from small_day import TABLE, table
 from simulator.errors import InputError
 from simulator.operation.day import simulate
 from simulator.plan.day_plan import make_plan
-from simulator.scenario import boundaries, files, loading, merge, stopwatch, types, weather_file
+from simulator.scenario import boundaries, files, layers, loading, stopwatch, types, weather_file
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
@@ -189,7 +189,7 @@ def test_like_in_a_circle_or_without_end():
     assert "leads back to itself" in refusal(lambda: load_scenario(made))
     made = table()
     made["aircraft"].update({f"a{place}": {"like": f"a{place + 1}"} for place in range(3000)})
-    assert f"more than {merge.MOST_LIKES} other entries" in refusal(lambda: load_scenario(made))
+    assert f"more than {layers.MOST_LIKES} other entries" in refusal(lambda: load_scenario(made))
 
 
 def test_thousands_of_problems_are_cut():

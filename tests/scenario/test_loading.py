@@ -73,6 +73,10 @@ def test_a_problem_in_an_override_is_named_where_it_stands(raw: dict[str, Any]) 
     [
         ({"pack": {"large_pack": {"fits": ["larg"]}}}, "no declared aircraft class; nearest known is 'large'"),
         ({"charger": {"fast": {"serves": ["other"]}}}, "no declared pack type"),
+        (
+            {"generator": {"twelve": {"fuel_use": [{"load": "6 kW", "use": "3 L/h"}]}}},
+            "got one fuel_use point, which gives no line; allowed is two or more at different loads, or none",
+        ),
         ({"rig": {"main": {"packs": {"large_pak": 2}}}}, "no declared pack type; nearest known is 'large_pack'"),
         (
             {"rig": {"main": {"power": {"trailer": {"chargers": {"fast": 0}}}}}},
