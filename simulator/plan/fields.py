@@ -187,11 +187,11 @@ def _zone(
 ) -> tuple[float, float]:
     if site.landing_zone_m is not None:
         return site.landing_zone_m
-    from simulator.physics.landing import landing_zone
+    from simulator.physics.landing import best_zone, nearest_corner
 
-    choice = scenario.field_file.landing_zone if scenario.field_file is not None else "best"
-    x, y = landing_zone(plan, choice, road_xy_m=yard_m if choice == "nearest corner" else None)
-    return (float(x), float(y))
+    if scenario.field_file is not None and scenario.field_file.landing_zone == "nearest corner":
+        return nearest_corner(plan, yard_m)
+    return best_zone(plan)
 
 
 def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], swath_m: float) -> Geography:
