@@ -24,22 +24,13 @@ def max_min_share(demands: Sequence[float], capacity: float) -> list[float]:
         Share of each in the order of `demands`; never above the demand, their sum never above `capacity` but for
         rounding, and equal to ``min(sum(demands), capacity)``.
 
-    Raises
-    ------
-    ValueError
-        If a demand or the capacity is negative or not a number.
-
     Notes
     -----
     Source of the rule: Bertsekas and Gallager (1992), Data Networks, 2nd ed., section 6.5.2, max-min flow control
     (from memory).
     """
-    if not capacity >= 0.0:
-        raise ValueError(f"capacity: got {capacity!r}, allowed zero or more")
     total = 0.0
     for demand in demands:
-        if not demand >= 0.0:
-            raise ValueError(f"demands: got {demand!r}, allowed zero or more")
         total += demand
     if total <= capacity:
         return list(demands)
@@ -77,21 +68,12 @@ def share_bus(
     list of list of float
         Power of each slot, W, nested like `slot_demands_w`.
 
-    Raises
-    ------
-    ValueError
-        If the two sequences differ in length, or a number is negative or not a number.
-
     Notes
     -----
     Limits that are nested (slot in charger in bus) make the fair share of a slot the smallest of its demand, its
     charger's level and the bus's level. So a pass over each charger followed by one pass over all slots is exact;
     tests hold it against a sequence of linear programs.
     """
-    if len(charger_limits_w) != len(slot_demands_w):
-        raise ValueError(
-            f"slot_demands_w: got {len(slot_demands_w)}, allowed {len(charger_limits_w)} as charger_limits_w"
-        )
     capped: list[float] = []
     for limit_w, demands_w in zip(charger_limits_w, slot_demands_w, strict=True):
         capped.extend(max_min_share(demands_w, limit_w))

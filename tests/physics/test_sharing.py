@@ -133,14 +133,3 @@ def test_bus_keeps_every_limit(chargers, capacity):
         assert all(0.0 <= g <= a for g, a in zip(given_w, asked, strict=True))
     reachable = sum(min(limit, sum(asked)) for limit, asked in zip(limits, demands, strict=True))
     assert sum(map(sum, shares)) == pytest.approx(min(capacity, reachable), rel=1e-12, abs=1e-9)
-
-
-@pytest.mark.parametrize(("demands", "capacity"), [([-1.0], 2.0), ([1.0], -2.0), ([math.nan], 2.0), ([1.0], math.nan)])
-def test_negative_or_missing_numbers_are_refused(demands, capacity):
-    with pytest.raises(ValueError, match="allowed zero or more"):
-        max_min_share(demands, capacity)
-
-
-def test_chargers_and_slots_must_match():
-    with pytest.raises(ValueError, match="got 1, allowed 2"):
-        share_bus(10.0, [1.0, 2.0], [[1.0]])
