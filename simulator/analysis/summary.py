@@ -190,7 +190,7 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
         "flown_energy_kwh": sum(sortie.energy_wh for sortie in sorties) / 1000.0,
         "applied": sum(sortie.applied for sortie in sorties),
         "mixed": sum(end.product_start + end.product_made for end in ends),
-        "left_over": sum(end.product_in_tank + end.product_on_aircraft for end in ends),
+        "left_over": sum(end.product_in_tank + end.product_on_aircraft + end.product_thrown for end in ends),
         "overspray": max(0.0, sum(one.applied - once for one, once in zip(sorties, on_area, strict=True))),
         "water_fetched_l": sum(end.water_fetched_l for end in ends),
         "moves": drives,

@@ -73,6 +73,7 @@ class Reason(StrEnum):
     PACK_UP = "pack up"
     SET_UP = "set up"
     RELOCATE = "relocate"
+    RINSE = "rinse"
     SWAP = "swap"
     FILL = "fill"
     PLUG_IN = "plug in"
@@ -200,6 +201,8 @@ class RigEnd:
     product_made: float
     product_in_tank: float
     product_on_aircraft: float
+    product_thrown: float
+    mix: str | None
     water_fetched_l: float
     fuel_burnt_l: float
     bus_wh: float

@@ -26,6 +26,7 @@ class Moves:
         self._draw_pack_up_s = draw(f"pack_up/{name}", trailer.pack_up_time)
         self._draw_set_up_s = draw(f"set_up/{name}", trailer.set_up_time)
         self._draw_relocate_s = draw(f"relocate/{name}", trailer.relocate_time)
+        self._draw_rinse_s = draw(f"rinse/{name}", rig.plan.rig.supply.rinse_time)
         self._draw_yard_s = draw(f"yard/{name}", trailer.yard_time)
         self._handling = [
             (draw(f"handling/{one.name}", one.plan.handling_time), one.plan.handling_people) for one in rig.aircraft
@@ -51,6 +52,8 @@ class Moves:
                 yield from self._set_up()
             self._switch(True)
             self._at_first = False
+            if visit.plan.product != rig.supply.mix:
+                yield from self._change_mix(visit.plan.product)
             yield from self._await_opening(visit)
             yield from self._work_field(visit)
             left_early = visit.opening() is not None and self._site.until_s(visit) >= rig.day.last_landing_s
@@ -66,6 +69,21 @@ class Moves:
         self._site.close()
 
     # --- at a field ---
+
+    def _change_mix(self, mix: str) -> ProcessGenerator:
+        """Empty and rinse tank and aircraft where another mix was in them."""
+        rig = self._rig
+        if rig.supply.mix is None:
+            rig.supply.mix = mix
+            return
+        yield from self._together(self._draw_rinse_s(), Reason.RINSE)
+        on_board, now = 0.0, self._env.now
+        for one in rig.aircraft:
+            if one.on_board > 0.0:
+                rig.log.add(now, now, one.name, State.FILL, Reason.FILL, "", -one.on_board)
+                on_board += one.on_board
+                one.on_board = 0.0
+        rig.supply.rinse(mix, on_board)
 
     def _await_opening(self, visit: Visit) -> ProcessGenerator:
         """Stand by until the field may be flown."""

@@ -48,7 +48,8 @@ class Pace:
             flyable = min(flyable, _PACE_MARGIN * pace * time_left_s + self._capacity)
         here = visit.remaining_m2 * visit.plan.product_per_m2 if visit is not None else 0.0
         on_board = sum([one.on_board for one in self._aircraft if one.load is None])
-        return max(0.0, min(flyable, here + self._work.product_ahead()) - on_board)
+        mix = visit.plan.product if visit is not None else self._day.fields[self._day.geography.order[0]].product
+        return max(0.0, min(flyable, here + self._work.product_ahead(mix)) - on_board)
 
     def least_cycle_s(self, plan: AircraftPlan, rate: float) -> float:
         """Return the least time of a full load, fill and flight, at a rate (L/m2 or kg/m2)."""

@@ -83,6 +83,7 @@ class Rig:
         draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
         for source in self.sources:
             env.process(refuelling(env, source, self.crew, self.tasks.refuel, draw_refuel_s, log))
+        self.supply.mix = morning.mix
         self.paid_until_s = 0.0
         self._swap_mean_s, self._fill_mean_s = self.tasks.swap.time.mean(), self.tasks.fill.time.mean()
         self._check_mean_s = self.tasks.launch_check.time.mean()
@@ -160,6 +161,8 @@ class Rig:
             self.supply.made,
             self.supply.level,
             sum([one.on_board for one in self.aircraft]),
+            self.supply.thrown,
+            self.supply.mix,
             self.supply.fetched if self.supply.liquid else 0.0,
             sum([source.fuel_burnt_l for source in self.sources]),
             sum([source.bus_wh for source in self.sources]),

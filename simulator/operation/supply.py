@@ -50,7 +50,9 @@ class Supply:
         self.level = self.start = start
         """Product that stands ready and is promised to nobody."""
         self.stock = water_l
-        self.made = self.fetched = 0.0
+        self.mix: str | None = None
+        """Name of the mix in the tank; None until the first field says it."""
+        self.made = self.fetched = self.thrown = 0.0
         self._promised = self._coming = 0.0
         self._orders: list[tuple[float, Event]] = []
         self._mixing: Task | None = None
@@ -137,6 +139,13 @@ class Supply:
             return False
         self._promised += amount
         return True
+
+    def rinse(self, mix: str, from_aircraft: float) -> None:
+        """Throw away what is left in the tank, and what comes out of aircraft, for another mix."""
+        left = self.level + from_aircraft
+        self.thrown += left
+        self.level, self.mix = 0.0, mix
+        self.log.add(self.env.now, self.env.now, self.name, State.RUN, Reason.RINSE, "", -left)
 
     def withdraw(self) -> None:
         """Forget every order that waits: the day is over."""

@@ -67,7 +67,7 @@ class DayPlan:
     @cached_property
     def fields_alike(self) -> bool:
         """Whether every field has the shape and rate of the first: which of them a day flies is then no matter."""
-        return len({(one.outline, one.rate) for one in self.fields}) == 1
+        return len({(one.outline, one.rate, one.product) for one in self.fields}) == 1
 
     @property
     def list_m2(self) -> float:

@@ -236,9 +236,11 @@ ROWS: tuple[PublishedRow, ...] = (
         "cost per acre",
         "University of Missouri Extension, 2024/25",
         "$12.27 an acre at 1000 acres a year, $7.39 at 4000; break-even 980 acres against $16 an acre custom.",
-        "no times. A two-part line through both costs has $6507 a year and $5.76 an acre, and would break even "
-        "with $16 at 636 acres, not 980: the study's costs are not such a line, and its prices were not read.",
-        why_not="costs without times; prices not read",
+        "whole jobs of the 40 L class with three packs at 2 gal/acre (750 acres in five fields), costed at both "
+        "ends of assumed prices, wages and daily costs, for the guide's own were not readable. Its break-even is not "
+        "held: a line through its two costs has $6507 a year and $5.76 an acre, and would break even with $16 at "
+        "636 acres.",
+        miss="both ends lie on one side; every price is an assumption.",
     ),
     PublishedRow(
         19,
@@ -250,6 +252,23 @@ ROWS: tuple[PublishedRow, ...] = (
             "a fall of 30 % needs an airframe of about 7.5 kg with its pack under 16 kg of load; the class here "
             "weighs four times that. Either the aircraft was very light, or the number is not one of level hover."
         ),
+    ),
+    PublishedRow(
+        20,
+        "acres an hour of larger aircraft",
+        "University of Wisconsin Extension, August 2023, reported by users",
+        "field capacity of 20 to 40 acres an hour, by aircraft size, number of packs and refill set-up.",
+        "the jobs of row 18 at 5 and 2 gal/acre, as a range: neither rates nor sizes stand there.",
+        miss="both ends lie on one side of the reported range; rate, fields and hands are assumptions.",
+    ),
+    PublishedRow(
+        21,
+        "minutes between changes of pack and tank",
+        "a farm weekly on operators in Idaho, 2023",
+        "tanks of 10.5 gal (40 L), 2 to 10 gal an acre; packs and tanks are changed about every 8 to 15 min.",
+        "the jobs of row 18 at 5 and 2 gal/acre, as a range. Press quality: a range, never a target.",
+        tag="press, read",
+        miss="both ends lie on one side of the reported range; speed and hands are assumptions.",
     ),
 )
 """The rows in the order of the page. "Read" means the number was seen at the source; nothing else of it is claimed."""

@@ -114,6 +114,7 @@ class FieldTable(Table):
     )
     rate: LiquidRate | None = may(None, "Liquid rate on this field; none: the product's. Assumption.")
     dry_rate: DryRate | None = may(None, "Dry rate on this field; none: the product's. Assumption.")
+    product: str = may("", "Name of the mix, where fields get different ones; assumption: the same.", max_length=80)
 
     @model_validator(mode="after")
     def _window(self) -> FieldTable:

@@ -75,6 +75,7 @@ class Supply(Table):
     dry_stock: Annotated[float, Quantity(units.MASS, above=0.0)] = may(
         "6000 lb", "Granules that the rig carries; assumption."
     )
+    rinse_time: Time = may("10 min", "To empty and rinse tank, pump and aircraft before another mix; assumption.")
     leftover: Literal["kept", "thrown away"] = may(
         "kept", "What becomes of mix left over in the evening; source: the product label. Assumption."
     )

@@ -29,6 +29,7 @@ from simulator.study.validation_check import (
     simulate_case,
     work_rate_formula_s_per_ha,
 )
+from simulator.study.validation_larger import larger_aircraft_checks
 
 Report = Callable[[str, int, int], None]
 
@@ -391,6 +392,7 @@ def validate_model(days: int = 40, seed: int = 2024, report: Report | None = Non
         lambda: _three_packs(days, seed),
         lambda: _dispersed(days, seed),
         _rotor_speed,
+        lambda: larger_aircraft_checks(days, seed),
     ]
     checks: list[Check] = []
     for place, part in enumerate(parts):

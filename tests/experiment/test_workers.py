@@ -137,7 +137,7 @@ run(loaded, days=1_000_000, one_more_days=0, workers=2, store=Path(sys.argv[1]))
     journal = tmp_path / "journal"
     process = subprocess.Popen([sys.executable, "-c", code, str(journal)], cwd=ROOT)
     end = time.monotonic() + 60
-    while not (journal.exists() and journal.stat().st_size > 40_000) and time.monotonic() < end:
+    while not (journal.exists() and journal.stat().st_size > 60_000) and time.monotonic() < end:
         time.sleep(0.05)
     process.kill()
     process.wait()
