@@ -43,6 +43,8 @@ class LoadPlanner:
         self._least_load_share = flying.least_load_share
         self._whole_passes = flying.stop_at == "pass end"
         self._swap_mean_s = rig.tasks.swap.time.mean()
+        place = [plan for plan, _ in rig.plan.aircraft].index(aircraft.plan)
+        self._load_m2 = [one.load_m2[place] for one in rig.day.work[rig.name]]
 
     def next_load(self) -> Load | None:
         """Claim the next stretch; None when nothing can be flown, with `idle_reason` set."""
@@ -78,21 +80,28 @@ class LoadPlanner:
         aircraft, pack = self._aircraft, self._aircraft.pack
         if pack is not None and not (aircraft.plan.swap_every_landing and pack.loads_on_charge > 0):
             flight = self._rig.mean_flight(aircraft, visit.index, pack.plan)
-            wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
+            wanted_m2 = self._even_load_end_m2(visit, flight, area_from_m2, border_m2)
             product = max(aircraft.on_board, (wanted_m2 - area_from_m2) * flight.profile.rate)
             need_wh = flight.over(area_from_m2, wanted_m2, product, 1.0).energy_wh
             if need_wh * self._spare <= pack.above_reserve_wh:
                 return Limits(False, flight, pack.above_reserve_wh / self._spare, area_from_m2, wanted_m2)
         fresh = self._rig.best_pack[aircraft.plan.name]
         flight = self._rig.mean_flight(aircraft, visit.index, fresh)
-        wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
+        wanted_m2 = self._even_load_end_m2(visit, flight, area_from_m2, border_m2)
         energy_wh = fresh.capacity_wh * self._rig.plan.rig.charge_to - fresh.reserve_wh
         return Limits(True, flight, energy_wh / self._spare, area_from_m2, wanted_m2)
 
-    def _full_load_end_m2(self, flight: Flight, area_from_m2: float, border_m2: float) -> float:
-        """Return the end of a full load, or the border when no more than rounding would be left before it."""
-        end_m2 = area_from_m2 + self._aircraft.plan.capacity(flight.pack_kg) / flight.profile.rate
-        return border_m2 if end_m2 > border_m2 - _ROUNDING_M2 else end_m2
+    def _even_load_end_m2(self, visit: Visit, flight: Flight, area_from_m2: float, border_m2: float) -> float:
+        """Return the end of a load: what is left up to the border is cut evenly, not full, full and a rest."""
+        left_m2, full_m2 = border_m2 - area_from_m2, self._full_load_m2(visit, flight)
+        loads = math.ceil((left_m2 - _ROUNDING_M2) / full_m2)
+        return area_from_m2 + left_m2 / loads if loads > 1 else border_m2
+
+    def _full_load_m2(self, visit: Visit, flight: Flight) -> float:
+        """Return the area of a load filled as far as the crew fills it on a field."""
+        aircraft = self._aircraft.plan
+        planned_m2 = self._load_m2[visit.index] + _ROUNDING_M2
+        return min(planned_m2, aircraft.capacity(flight.pack_kg) / flight.profile.rate)
 
     def _time_left_s(self, visit: Visit, limits: Limits) -> float:
         """Return the time left for the flight, after the turnaround; near the day's end, after the wait for a pack.

@@ -33,7 +33,7 @@ class Rig:
         self.name, self.tasks = name, table.crew.tasks
         flying, draw = day.scenario.flying, streams.draws
         count = sum([number for _, number in plan.aircraft])
-        self.site = Site(env, count, day.last_landing_s)
+        self.site = Site(env, day.last_landing_s)
         self.aircraft = [
             Aircraft(f"{name}/{one.name} {place}", one, self.site, log)
             for one, number in plan.aircraft
@@ -82,11 +82,25 @@ class Rig:
         kinds[self.supply.name] = Kind.SUPPLY
         kinds[self.name] = Kind.RIG
 
+    def choose_aircraft(self, field: int) -> None:
+        """Choose which aircraft come off the trailer at a field; the others would not help there."""
+        unloaded = self.day.work[self.name][field].unloaded
+        for (plan, _), number in zip(self.plan.aircraft, unloaded, strict=True):
+            alike = sorted([one for one in self.aircraft if one.plan is plan], key=lambda one: one.under_repair)
+            for place, one in enumerate(alike):
+                one.on_trailer = place >= number
+
+    @property
+    def unloaded(self) -> list[Aircraft]:
+        """The aircraft that are off the trailer, or come off it."""
+        return [one for one in self.aircraft if not one.on_trailer]
+
     def _mount_first_packs(self) -> None:
-        """Put a pack on every aircraft; the others are ready, or wait for a charger when not charged enough."""
+        """Put a pack on every aircraft to be flown; the others are ready, or wait for a charger when not charged."""
         table = self.plan.rig
         left = list(self.packs)
-        for one in self.aircraft:
+        self.choose_aircraft(self.day.geography.order[0])
+        for one in self.unloaded:
             for pack in left:
                 if one.plan.name in pack.plan.fits and pack.above_reserve_wh > 0:
                     left.remove(pack)

@@ -53,7 +53,7 @@ class Sorties:
         """Fly load after load until the day is over; the process of one aircraft."""
         try:
             while True:
-                if not self._rig.site.is_open:
+                if self._aircraft.on_trailer or not self._rig.site.is_open:
                     yield self._rig.site.opened
                     continue
                 load = self._planner.next_load()

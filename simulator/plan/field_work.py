@@ -1,0 +1,202 @@
+"""How a crew works a field: how full the aircraft fly, and which of them come off the trailer for it.
+
+A crew of experience knows by heart what its hands, eyes, packs, chargers and power keep up with. Here that is worked out
+from mean times: every aircraft takes its turn, and the scarcest thing sets the pace.
+"""
+
+from __future__ import annotations
+
+import math
+from dataclasses import dataclass
+
+from simulator.physics.path import FieldPath
+from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.equipment import PackPlan, PowerPointPlan
+from simulator.plan.fields import FieldPlan, WorkProfile
+from simulator.plan.flight import Flight
+from simulator.scenario.schema import Scenario
+from simulator.scenario.schema_rig import Rig
+
+_SHARES = (1.0, 0.85, 0.7, 0.55)
+"""Loads that are tried, over a full one."""
+_LEAST_GAIN = 0.01
+"""An aircraft comes off the trailer, or is filled less than full, only for this share of the time at a field."""
+_SAMPLES = 5
+_ROUNDS = 30
+
+
+@dataclass(frozen=True)
+class FieldWork:
+    """How one rig works one field: by aircraft class, how many come off the trailer, and the area (m2) of a load."""
+
+    unloaded: tuple[int, ...]
+    load_m2: tuple[float, ...]
+
+
+@dataclass(frozen=True)
+class _Load:
+    """One load of one aircraft class, by mean times; demands in the order of :meth:`_Crew.capacities`."""
+
+    area_m2: float
+    cycle_s: float
+    demands: tuple[float, ...]
+
+
+class WorkPlanner:
+    """Works out how a rig's crew works its fields."""
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        rig: Rig,
+        aircraft: tuple[tuple[AircraftPlan, int], ...],
+        packs: tuple[tuple[PackPlan, int], ...],
+        points: tuple[PowerPointPlan, ...],
+    ) -> None:
+        self._scenario, self._rig, self._aircraft, self._packs = scenario, rig, aircraft, packs
+        self._slots = [(one, count) for point in points for one, count in point.chargers]
+        self._given_w = sum(point.capacity_w - point.other_load_w for point in points)
+        self._liquid = scenario.product.kind == "liquid"
+        crew, self._day_s = rig.crew, scenario.day.last_landing_s
+        self._people = crew.pilots + crew.helpers
+        self._eyes = crew.pilots * crew.aircraft_per_pilot
+        self._hands = crew.helpers + (crew.pilots if crew.pilot_helps else 0)
+
+    def plan(self, field: FieldPlan, profiles: list[WorkProfile], move_s: float) -> FieldWork:
+        """Return how the crew works a field, with the time of the move to it, without lifting."""
+        best: tuple[float, FieldWork] | None = None
+        for share in _SHARES:
+            loads = [self._load(one, profile, share) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
+            counts, time_s = self._unload(loads, field.area_m2, move_s)
+            if best is None or time_s < best[0] * (1.0 - _LEAST_GAIN):
+                best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads))
+        if best is None:
+            raise RuntimeError("no load was tried")
+        return best[1]
+
+    # --- a load ---
+
+    def _load(self, aircraft: AircraftPlan, profile: WorkProfile, share: float) -> _Load:
+        rig, tasks = self._rig, self._rig.crew.tasks
+        fitting = [pack for pack, _ in self._packs if aircraft.name in pack.fits and aircraft.capacity(pack.mass_kg)]
+        pack = max(fitting, key=lambda one: one.capacity_wh * rig.charge_to - one.reserve_wh)
+        usable_wh = (pack.capacity_wh * rig.charge_to - pack.reserve_wh) / (1.0 + self._scenario.flying.energy_margin)
+        flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
+        full_m2 = aircraft.capacity(pack.mass_kg) * share / profile.rate
+        number = max(1, math.ceil(profile.path.area_m2 / full_m2 - 1e-6))
+        flown_s, energy_wh = _mean_flight(flight, profile.path, number)
+        for _ in range(_ROUNDS):
+            if energy_wh <= usable_wh:
+                break
+            number = max(number + 1, math.ceil(number * min(1.5, energy_wh / usable_wh)))
+            flown_s, energy_wh = _mean_flight(flight, profile.path, number)
+        factor = aircraft.flight_time_factor.mean()
+        flown_s, energy_wh = flown_s * factor, energy_wh * factor
+        area_m2 = profile.path.area_m2 / number
+        amount = area_m2 * profile.rate
+        charges = 1.0 if aircraft.swap_every_landing else 1.0 / max(1, math.floor(usable_wh / energy_wh + 1e-9))
+        supply = rig.supply
+        fill_s = tasks.fill.time.mean() + amount / (supply.pump_flow if self._liquid else supply.dry_flow)
+        swap_s, check_s = tasks.swap.time.mean() * charges, tasks.launch_check.time.mean()
+        service_s = swap_s + fill_s if rig.swap_first else max(swap_s, fill_s)
+        charged_wh = energy_wh / charges
+        slots = [(one, count) for one, count in self._slots if pack.name in one.serves]
+        charger = max([one for one, _ in slots], key=lambda one: one.slot_w)
+        power_w = min(charger.slot_w, charger.output_w) * pack.charge_efficiency
+        end_wh = pack.capacity_wh * rig.charge_to
+        charge_s = pack.curve.time_s(end_wh - charged_wh, end_wh, power_w)
+        plug_s = tasks.plug_in.time.mean()
+        mix_s, trip_s = self._supply_s(amount)
+        hands_s = (
+            swap_s * tasks.swap.people + fill_s * tasks.fill.people + plug_s * charges * tasks.plug_in.people
+            + mix_s * tasks.mix.people + trip_s * supply.water_trip_people + check_s
+        )  # fmt: skip
+        watched_s = flown_s / self._rig.crew.aircraft_per_pilot if self._rig.crew.pilot_helps else -check_s
+        off_s = (pack.cooling_time.mean() + plug_s + charge_s) * charges
+        cycle_s = flown_s + service_s + check_s
+        slot_s = (plug_s + charge_s + charger.balance_time.mean()) * charges
+        bus_wh = energy_wh / (pack.charge_efficiency * charger.efficiency)
+        # in the order of `_capacities`
+        demands = (flown_s + check_s, hands_s + watched_s, fill_s, slot_s, bus_wh * 3600.0, cycle_s + off_s, mix_s)
+        return _Load(area_m2, cycle_s, demands)
+
+    def _supply_s(self, amount: float) -> tuple[float, float]:
+        """Return the time of mixing and of water trips that an amount of product takes."""
+        supply = self._rig.supply
+        if not self._liquid:
+            return 0.0, 0.0
+        batch = min(supply.batch or supply.mix_tank, supply.mix_tank)
+        water = amount * supply.water_share
+        mix_s = self._rig.crew.tasks.mix.time.mean() * amount / batch + water / supply.transfer_flow
+        return mix_s, supply.water_trip_time.mean() * max(0.0, water / supply.nurse_water)
+
+    def _capacities(self, counts: tuple[int, ...]) -> list[float]:
+        """Return eyes, hands, pumps, slots, power, packs and mixers; what is charged in the morning is spread out."""
+        flown = [entry.name for (entry, _), count in zip(self._aircraft, counts, strict=True) if count]
+        fitting = [(pack, number) for pack, number in self._packs if set(flown) & set(pack.fits)]
+        start = min(self._rig.packs_start_charge, self._rig.charge_to)
+        stock_wh = sum(number * max(0.0, pack.capacity_wh * start - pack.reserve_wh) for pack, number in fitting)
+        names = {pack.name for pack, _ in fitting}
+        slots = sum(count * one.slots for one, count in self._slots if names & set(one.serves))
+        return [
+            self._eyes,
+            self._hands,
+            self._rig.supply.pumps,
+            slots,
+            self._given_w + stock_wh * 3600.0 / self._day_s,
+            sum(number for _, number in fitting),
+            1.0,
+        ]
+
+    # --- the crew at a field ---
+
+    def _unload(self, loads: list[_Load], area_m2: float, move_s: float) -> tuple[tuple[int, ...], float]:
+        """Return how many aircraft of each class to unload, and the time that the field then takes."""
+        counts, best_s = tuple([0] * len(loads)), math.inf
+        while True:
+            tries = []
+            for place, (_, most) in enumerate(self._aircraft):
+                if counts[place] < most:
+                    more = tuple(count + (place == other) for other, count in enumerate(counts))
+                    tries.append((self._time_s(more, loads, area_m2, move_s), more))
+            if not tries or not min(tries)[0] < best_s * (1.0 - _LEAST_GAIN):
+                return counts, best_s
+            best_s, counts = min(tries)
+
+    def _time_s(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> float:
+        """Return the time at a field, lifting included: every aircraft takes its turn, the scarcest sets the pace."""
+        handling_s = sum(
+            count * entry.handling_time.mean() / max(1, self._people // entry.handling_people)
+            for (entry, _), count in zip(self._aircraft, counts, strict=True)
+        )
+        capacities = self._capacities(counts)
+        road_s = move_s + 2.0 * handling_s if self._rig.trailer.charge_while_driving else 0.0
+        flying = [(count, one) for count, one in zip(counts, loads, strict=True) if count]
+        turn_s = min(one.cycle_s for _, one in flying)
+        field_s = math.inf
+        for _ in range(_ROUNDS):
+            paces = [(count / max(turn_s, one.cycle_s), one) for count, one in flying]
+            field_s = area_m2 / sum(pace * one.area_m2 for pace, one in paces)
+            # chargers and power go on while the rig is on the road
+            spans_s = [field_s + (road_s if place in (3, 4) else 0.0) for place in range(len(capacities))]
+            used = [
+                sum(pace * one.demands[place] for pace, one in paces) * field_s / max(capacity * span_s, 1e-9)
+                for place, (capacity, span_s) in enumerate(zip(capacities, spans_s, strict=True))
+            ]
+            over = max(used)
+            if over <= 1.0 + 1e-6:
+                break
+            turn_s = max(turn_s, min(one.cycle_s for _, one in flying)) * over
+        rounds = math.ceil(area_m2 / sum(count * one.area_m2 for count, one in flying) - 1e-6)
+        return max(field_s, rounds * min(one.cycle_s for _, one in flying)) + 2.0 * handling_s
+
+
+def _mean_flight(flight: Flight, path: FieldPath, number: int) -> tuple[float, float]:
+    """Return mean time (s) and greatest energy (Wh) of a field's loads, when it is cut into so many."""
+    area_m2 = path.area_m2 / number
+    chosen = sorted({int((place + 0.5) * number / _SAMPLES) for place in range(_SAMPLES)})
+    flown = [
+        flight.over(place * area_m2, min((place + 1) * area_m2, path.area_m2), area_m2 * flight.profile.rate, 1.0)
+        for place in chosen
+    ]
+    return sum(one.total_s for one in flown) / len(flown), sum(one.energy_wh for one in flown) / len(flown)
