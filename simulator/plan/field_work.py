@@ -20,7 +20,9 @@ from simulator.scenario.schema_rig import Rig
 _SHARES = (1.0, 0.85, 0.7, 0.55)
 """Loads that are tried, over a full one."""
 _LEAST_GAIN = 0.01
-"""An aircraft comes off the trailer, or is filled less than full, only for this share of the time at a field."""
+"""An aircraft comes off the trailer only if it saves this share of the time at a field."""
+_LEAST_GAIN_OF_LESS = 0.05
+"""Aircraft are filled less than full only if that saves this share of the time."""
 _SAMPLES = 5
 _ROUNDS = 30
 
@@ -68,7 +70,7 @@ class WorkPlanner:
         for share in _SHARES:
             loads = [self._load(one, profile, share) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
             counts, time_s = self._unload(loads, field.area_m2, move_s)
-            if best is None or time_s < best[0] * (1.0 - _LEAST_GAIN):
+            if best is None or time_s < best[0] * (1.0 - _LEAST_GAIN_OF_LESS):
                 best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads))
         if best is None:
             raise RuntimeError("no load was tried")
@@ -130,10 +132,9 @@ class WorkPlanner:
         mix_s = self._rig.crew.tasks.mix.time.mean() * amount / batch + water / supply.transfer_flow
         return mix_s, supply.water_trip_time.mean() * max(0.0, water / supply.nurse_water)
 
-    def _capacities(self, counts: tuple[int, ...]) -> list[float]:
-        """Return eyes, hands, pumps, slots, power, packs and mixers; what is charged in the morning is spread out."""
-        flown = [entry.name for (entry, _), count in zip(self._aircraft, counts, strict=True) if count]
-        fitting = [(pack, number) for pack, number in self._packs if set(flown) & set(pack.fits)]
+    def _capacities(self, classes: set[str]) -> list[float]:
+        """Return eyes, hands, pumps, slots, power, packs and mixers for classes; morning charge is spread over the day."""
+        fitting = [(pack, number) for pack, number in self._packs if classes & set(pack.fits)]
         start = min(self._rig.packs_start_charge, self._rig.charge_to)
         stock_wh = sum(number * max(0.0, pack.capacity_wh * start - pack.reserve_wh) for pack, number in fitting)
         names = {pack.name for pack, _ in fitting}
@@ -169,26 +170,32 @@ class WorkPlanner:
             count * entry.handling_time.mean() / max(1, self._people // entry.handling_people)
             for (entry, _), count in zip(self._aircraft, counts, strict=True)
         )
-        capacities = self._capacities(counts)
         road_s = move_s + 2.0 * handling_s if self._rig.trailer.charge_while_driving else 0.0
-        flying = [(count, one) for count, one in zip(counts, loads, strict=True) if count]
-        turn_s = min(one.cycle_s for _, one in flying)
+        flying = [
+            (count, one, entry.name) for count, one, (entry, _) in zip(counts, loads, self._aircraft, strict=True) if count
+        ]
+        # what each class needs of its own packs and chargers, and all of everything together
+        groups = [{name} for _, _, name in flying]
+        if len(groups) > 1:
+            groups.append(set().union(*groups))
+        capacities = [self._capacities(group) for group in groups]
+        least_s = turn_s = min(one.cycle_s for _, one, _ in flying)
         field_s = math.inf
         for _ in range(_ROUNDS):
-            paces = [(count / max(turn_s, one.cycle_s), one) for count, one in flying]
-            field_s = area_m2 / sum(pace * one.area_m2 for pace, one in paces)
-            # chargers and power go on while the rig is on the road
-            spans_s = [field_s + (road_s if place in (3, 4) else 0.0) for place in range(len(capacities))]
-            used = [
-                sum(pace * one.demands[place] for pace, one in paces) * field_s / max(capacity * span_s, 1e-9)
-                for place, (capacity, span_s) in enumerate(zip(capacities, spans_s, strict=True))
-            ]
-            over = max(used)
+            paces = [(count / max(turn_s, one.cycle_s), one, name) for count, one, name in flying]
+            field_s = area_m2 / sum(pace * one.area_m2 for pace, one, _ in paces)
+            over = 0.0
+            for group, given in zip(groups, capacities, strict=True):
+                for place, capacity in enumerate(given):
+                    # chargers and power go on while the rig is on the road
+                    span_s = field_s + (road_s if place in (3, 4) else 0.0)
+                    used = sum(pace * one.demands[place] for pace, one, name in paces if name in group) * field_s
+                    over = max(over, used / max(capacity * span_s, 1e-9))
             if over <= 1.0 + 1e-6:
                 break
-            turn_s = max(turn_s, min(one.cycle_s for _, one in flying)) * over
-        rounds = math.ceil(area_m2 / sum(count * one.area_m2 for count, one in flying) - 1e-6)
-        return max(field_s, rounds * min(one.cycle_s for _, one in flying)) + 2.0 * handling_s
+            turn_s = max(turn_s, least_s) * over
+        rounds = math.ceil(area_m2 / sum(count * one.area_m2 for count, one, _ in flying) - 1e-6)
+        return max(field_s, rounds * least_s) + 2.0 * handling_s
 
 
 def _mean_flight(flight: Flight, path: FieldPath, number: int) -> tuple[float, float]:
