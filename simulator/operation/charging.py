@@ -169,9 +169,9 @@ class ChargingStation:
         """Return the packs in the queue in the order in which they are served: those waited for, then the fullest."""
         if len(waiting) < 2:
             return waiting
-        return sorted(waiting, key=lambda one: (not self.shelf.wanted(one[0], self.full_wh(one[0])), self._lack_s(one[0])))
+        return sorted(waiting, key=lambda one: (not self.shelf.wanted(one[0], self.full_wh(one[0])), self.lack_s(one[0])))
 
-    def _lack_s(self, pack: Pack) -> float:
+    def lack_s(self, pack: Pack) -> float:
         """Return the time that a pack lacks to its full charge, with all the power it takes."""
         return pack.plan.curve.time_s(pack.energy_wh, self.full_wh(pack), math.inf)
 

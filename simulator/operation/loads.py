@@ -85,7 +85,7 @@ class LoadPlanner:
             need_wh = flight.over(area_from_m2, wanted_m2, product, 1.0).energy_wh
             if need_wh * self._spare <= pack.above_reserve_wh:
                 return Limits(False, flight, pack.above_reserve_wh / self._spare, area_from_m2, wanted_m2)
-        fresh = self._rig.best_pack[aircraft.plan.name]
+        fresh = self._rig.next_pack(aircraft.plan.name)
         flight = self._rig.mean_flight(aircraft, visit.index, fresh)
         wanted_m2 = self._even_load_end_m2(visit, flight, area_from_m2, border_m2)
         energy_wh = fresh.capacity_wh * self._rig.plan.rig.charge_to - fresh.reserve_wh
@@ -93,7 +93,13 @@ class LoadPlanner:
 
     def _even_load_end_m2(self, visit: Visit, flight: Flight, area_from_m2: float, border_m2: float) -> float:
         """Return the end of a load: what is left up to the border is cut evenly, not full, full and a rest."""
-        left_m2, full_m2 = border_m2 - area_from_m2, self._full_load_m2(visit, flight)
+        full_m2 = self._full_load_m2(visit, flight)
+        if self._whole_passes:
+            # where a load does not reach the end of a pass, it is the pass that is cut evenly
+            pass_end_m2 = flight.profile.path.pass_end(area_from_m2)
+            if pass_end_m2 - area_from_m2 > full_m2:
+                border_m2 = min(border_m2, pass_end_m2)
+        left_m2 = border_m2 - area_from_m2
         loads = math.ceil((left_m2 - _ROUNDING_M2) / full_m2)
         return area_from_m2 + left_m2 / loads if loads > 1 else border_m2
 

@@ -51,8 +51,8 @@ class Rig:
         ]
         types = [pack for pack, _ in plan.packs]
         classes = [one.name for one, _ in plan.aircraft]
-        self.best_pack = {one: _best_pack(one, types, table.charge_to) for one in classes}
-        """By aircraft class, the fitting type of pack that holds most above its reserve when charged as far as told."""
+        self._types = {one: _by_charge(one, types, table.charge_to) for one in classes}
+        """By aircraft class, the fitting types of pack, first what holds most above its reserve."""
         fullest = max(table.charge_to, table.packs_start_charge)
         self.shelf = PackShelf(env, {one: _most_wh(one, types, fullest) for one in classes})
         self.station = ChargingStation(env, name, table, self.sources, types, self.shelf, self.crew, log, streams)
@@ -118,6 +118,18 @@ class Rig:
         """Return an aircraft's flight over a field by mean times, with a type of pack."""
         return self.day.flights.of(aircraft.plan, field, self.day.profiles[aircraft.plan.name, field], pack.mass_kg)
 
+    def next_pack(self, aircraft_class: str) -> PackPlan:
+        """Return the type of pack that an aircraft class gets next: the fullest ready one, else the soonest charged."""
+        types = self._types[aircraft_class]
+        if len(types) == 1:
+            return types[0]
+        ready = [pack for pack in self.shelf.ready if aircraft_class in pack.plan.fits]
+        if ready:
+            return max(ready, key=lambda pack: pack.above_reserve_wh).plan
+        coming = [pack for pack in self.packs if aircraft_class in pack.plan.fits and pack.state is not State.FLOWN]
+        soonest = min(coming, key=self.station.lack_s, default=None)
+        return types[0] if soonest is None else soonest.plan
+
     def turnaround_mean_s(self, swap: bool, fill_amount: float) -> float:
         """Return the least mean time from now to take-off."""
         fill_s = self._fill_mean_s + self.supply.fill_s(fill_amount) if fill_amount > 0 else 0.0
@@ -165,9 +177,9 @@ class Rig:
         )
 
 
-def _best_pack(aircraft_class: str, types: list[PackPlan], charge_to: float) -> PackPlan:
+def _by_charge(aircraft_class: str, types: list[PackPlan], charge_to: float) -> list[PackPlan]:
     fitting = [pack for pack in types if aircraft_class in pack.fits]
-    return max(fitting, key=lambda pack: pack.capacity_wh * charge_to - pack.reserve_wh)
+    return sorted(fitting, key=lambda pack: pack.reserve_wh - pack.capacity_wh * charge_to)
 
 
 def _most_wh(aircraft_class: str, types: list[PackPlan], fullest: float) -> float:

@@ -115,6 +115,10 @@ class FieldPath:
             length, self._turns[last] - self._turns[first], self._gap_m[last] - self._gap_m[first], out, back
         )
 
+    def pass_end(self, area_m2: float) -> float:
+        """Return the end of the pass that goes on at an area from the start."""
+        return self.cumulative_m2[min(bisect_right(self.cumulative_m2, area_m2 * (1 + 1e-12)), len(self.starts))]
+
     def whole_passes(self, area_from_m2: float, area_to_m2: float) -> float:
         """Return the last pass end in (from, to], or ``area_to_m2`` when there is none."""
         index = bisect_right(self.cumulative_m2, area_to_m2 * (1 + 1e-12)) - 1

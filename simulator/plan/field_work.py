@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 from simulator.physics.path import FieldPath
 from simulator.plan.aircraft import AircraftPlan
@@ -20,9 +21,11 @@ from simulator.scenario.schema_rig import Rig
 _SHARES = (1.0, 0.85, 0.7, 0.55)
 """Loads that are tried, over a full one."""
 _LEAST_GAIN = 0.01
-"""An aircraft comes off the trailer only if it saves this share of the time at a field."""
-_LEAST_GAIN_OF_LESS = 0.05
-"""Aircraft are filled less than full only if that saves this share of the time."""
+"""An aircraft comes off the trailer, or all are filled less, only if that saves this share of the time at a field."""
+_SHARPNESS = 16.0
+"""How sharply the scarcest thing alone sets the pace: two that are equally scarce cost 4 % more time than one."""
+_SLOTS, _POWER = 3, 4
+"""Their places among the demands."""
 _SAMPLES = 5
 _ROUNDS = 30
 
@@ -33,6 +36,15 @@ class FieldWork:
 
     unloaded: tuple[int, ...]
     load_m2: tuple[float, ...]
+
+
+class _Times(NamedTuple):
+    """Times at a field (s): that of the aircraft alone, that of what is scarcest, and which that is; that of lifting."""
+
+    alone_s: float
+    needed_s: float
+    scarcest: int
+    handling_s: float
 
 
 @dataclass(frozen=True)
@@ -65,16 +77,20 @@ class WorkPlanner:
         self._hands = crew.helpers + (crew.pilots if crew.pilot_helps else 0)
 
     def plan(self, field: FieldPlan, profiles: list[WorkProfile], move_s: float) -> FieldWork:
-        """Return how the crew works a field, with the time of the move to it, without lifting."""
-        best: tuple[float, FieldWork] | None = None
+        """Return how the crew works a field, with the time of the move to it, without lifting.
+
+        Aircraft fly full, unless power is scarcer than anything else: a lighter load takes less of it for each area.
+        """
+        best_s, best = math.inf, FieldWork((), ())
         for share in _SHARES:
             loads = [self._load(one, profile, share) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
             counts, time_s = self._unload(loads, field.area_m2, move_s)
-            if best is None or time_s < best[0] * (1.0 - _LEAST_GAIN_OF_LESS):
-                best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads))
-        if best is None:
-            raise RuntimeError("no load was tried")
-        return best[1]
+            if not time_s < best_s * (1.0 - _LEAST_GAIN):
+                break
+            best_s, best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads))
+            if self._parts(counts, loads, field.area_m2, move_s).scarcest != _POWER:
+                break
+        return best
 
     # --- a load ---
 
@@ -85,6 +101,10 @@ class WorkPlanner:
         usable_wh = (pack.capacity_wh * rig.charge_to - pack.reserve_wh) / (1.0 + self._scenario.flying.energy_margin)
         flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
         full_m2 = aircraft.capacity(pack.mass_kg) * share / profile.rate
+        if self._scenario.flying.stop_at == "pass end":
+            pass_m2 = profile.path.mean_pass_m2
+            passes = full_m2 / pass_m2
+            full_m2 = pass_m2 * (math.floor(passes) if passes >= 1.0 else 1.0 / math.ceil(1.0 / passes))
         number = max(1, math.ceil(profile.path.area_m2 / full_m2 - 1e-6))
         flown_s, energy_wh = _mean_flight(flight, profile.path, number)
         for _ in range(_ROUNDS):
@@ -166,6 +186,11 @@ class WorkPlanner:
 
     def _time_s(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> float:
         """Return the time at a field, lifting included: every aircraft takes its turn, the scarcest sets the pace."""
+        times = self._parts(counts, loads, area_m2, move_s)
+        both_s = (times.alone_s**_SHARPNESS + times.needed_s**_SHARPNESS) ** (1.0 / _SHARPNESS)
+        return both_s + 2.0 * times.handling_s
+
+    def _parts(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> _Times:
         handling_s = sum(
             count * entry.handling_time.mean() / max(1, self._people // entry.handling_people)
             for (entry, _), count in zip(self._aircraft, counts, strict=True)
@@ -180,22 +205,26 @@ class WorkPlanner:
             groups.append(set().union(*groups))
         capacities = [self._capacities(group) for group in groups]
         least_s = turn_s = min(one.cycle_s for _, one, _ in flying)
-        field_s = math.inf
+        alone_s, needed_s, scarcest = 0.0, 0.0, -1
         for _ in range(_ROUNDS):
             paces = [(count / max(turn_s, one.cycle_s), one, name) for count, one, name in flying]
             field_s = area_m2 / sum(pace * one.area_m2 for pace, one, _ in paces)
-            over = 0.0
+            over, scarcest = 0.0, 0
             for group, given in zip(groups, capacities, strict=True):
                 for place, capacity in enumerate(given):
                     # chargers and power go on while the rig is on the road
-                    span_s = field_s + (road_s if place in (3, 4) else 0.0)
+                    span_s = field_s + (road_s if place in (_SLOTS, _POWER) else 0.0)
                     used = sum(pace * one.demands[place] for pace, one, name in paces if name in group) * field_s
-                    over = max(over, used / max(capacity * span_s, 1e-9))
+                    share = used / max(capacity * span_s, 1e-9)
+                    if share > over:
+                        over, scarcest = share, place
+            alone_s, needed_s = alone_s or field_s, field_s * over
             if over <= 1.0 + 1e-6:
                 break
             turn_s = max(turn_s, least_s) * over
         rounds = math.ceil(area_m2 / sum(count * one.area_m2 for count, one, _ in flying) - 1e-6)
-        return max(field_s, rounds * least_s) + 2.0 * handling_s
+        alone_s = max(alone_s, rounds * least_s)
+        return _Times(alone_s, needed_s, scarcest if needed_s > alone_s else -1, handling_s)
 
 
 def _mean_flight(flight: Flight, path: FieldPath, number: int) -> tuple[float, float]:
