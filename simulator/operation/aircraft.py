@@ -21,6 +21,8 @@ class Aircraft:
         """Product on board, L or kg."""
         self.load: Load | None = None
         """What it is about to fly; None while it has nothing to fly."""
+        self.need_wh = 0.0
+        """Energy of its last load as planned."""
         self.swaps = self.fills = 0
         self.under_repair = self.on_trailer = False
         self.giving = False

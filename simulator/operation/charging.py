@@ -10,7 +10,7 @@ from simpy.events import ProcessGenerator
 from simulator.operation.chargers import Charger, Charging, Slot
 from simulator.operation.crew import Crew
 from simulator.operation.log import DayLog, Reason, State
-from simulator.operation.packs import Pack, PackShelf
+from simulator.operation.packs import Pack, PackShelf, Want
 from simulator.operation.people import Task
 from simulator.operation.power import PowerSource
 from simulator.plan.equipment import PackPlan
@@ -20,6 +20,8 @@ from simulator.scenario.streams import DayStreams
 Place = tuple[PowerSource, Slot]
 _FULL_WH = 1e-6
 _NEARLY_FULL_WH = 1e-3
+_SPARE = 0.1
+"""A pack that is taken early holds this much more than the load needs on average, or many a flight would be cut short."""
 
 
 class ChargingStation:
@@ -126,6 +128,10 @@ class ChargingStation:
 
     # --- slots ---
 
+    def has_room(self, pack: Pack) -> bool:
+        """Tell whether a pack that is to be charged would find a free slot."""
+        return not self._waiting and self._best_place(pack, []) is not None
+
     def _take_slot(self, pack: Pack) -> Place | None:
         """Keep a free slot for a pack that nobody waits before; None when there is none for it."""
         place = self._best_place(pack, []) if not self._waiting else None
@@ -213,9 +219,9 @@ class ChargingStation:
 
     # --- what aircraft ask ---
 
-    def ask_pack(self, aircraft_class: str, need_wh: float) -> Event:
+    def ask_pack(self, aircraft_class: str, need_wh: float, loads: int) -> Event:
         """Ask for the next pack that fits and holds enough; the event's value is the pack."""
-        asked = self.shelf.ask(aircraft_class, need_wh)
+        asked = self.shelf.ask(aircraft_class, need_wh, loads)
         self.hurry()
         return asked
 
@@ -254,24 +260,36 @@ class ChargingStation:
         for source in self.sources:
             source.settle()
         free = [one for source in self.sources if source.running for one in source.on_charge]
-        needs_wh: dict[str, float] = {}
+        done_wh: dict[str, float] = {}
         for want in self.shelf.wants:
             best: Charging | None = None
-            best_s = 0.0
+            best_s = best_wh = 0.0
             for one in free:
-                need_wh = one.pack.plan.reserve_wh + want.need_wh
                 most_wh = self.full_wh(one.pack)
-                fits = want.aircraft_class in one.pack.plan.fits and need_wh <= most_wh + _FULL_WH
-                if not fits:
+                need_wh = one.pack.plan.reserve_wh + want.need_wh
+                if want.aircraft_class not in one.pack.plan.fits or need_wh > most_wh + _FULL_WH:
                     continue
-                wait_s = one.time_alone_s(min(need_wh, most_wh) if self._early else most_wh)
+                target_wh = self._taken_at_wh(one, want) if self._early else most_wh
+                wait_s = one.time_alone_s(target_wh)
                 if best is None or wait_s < best_s:
-                    best, best_s = one, wait_s
+                    best, best_s, best_wh = one, wait_s, target_wh
             if best is not None:
                 free.remove(best)
-                needs_wh[best.slot.name] = best.pack.plan.reserve_wh + want.need_wh if self._early else math.inf
+                done_wh[best.slot.name] = best_wh
         for source in self.sources:
             source.serve(
-                [min(self.full_wh(one.pack), needs_wh.get(one.slot.name, math.inf)) for one in source.on_charge],
-                [one.slot.name in needs_wh for one in source.on_charge],
+                [done_wh.get(one.slot.name, self.full_wh(one.pack)) for one in source.on_charge],
+                [one.slot.name in done_wh for one in source.on_charge],
             )
+
+    def _taken_at_wh(self, charging: Charging, want: Want) -> float:
+        """Return the charge at which a pack is taken early: enough for the loads to be flown on it in a row.
+
+        While others wait for its slot or its power, one load is enough, for nothing stands idle then.
+        """
+        reserve_wh, most_wh = charging.pack.plan.reserve_wh, self.full_wh(charging.pack)
+        on_charge = [one for source in self.sources for one in source.on_charge if one is not charging]
+        others = self._waiting or any([one.held_back for one in on_charge])
+        need_wh = want.need_wh * (1.0 + _SPARE)
+        loads = 1 if others else max(1, min(want.loads, math.floor((most_wh - reserve_wh + _FULL_WH) / need_wh)))
+        return min(most_wh, reserve_wh + loads * need_wh)

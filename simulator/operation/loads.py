@@ -7,15 +7,16 @@ import math
 from simulator.operation.aircraft import Aircraft
 from simulator.operation.log import Reason, State
 from simulator.operation.rig import Rig
+from simulator.operation.turnaround import NEAR_THE_END_S
 from simulator.operation.work import Load, Visit
 from simulator.plan.flight import Flight, furthest, to_pass_end
 
 _ROUNDING_M2 = 1e-3
 """A remainder smaller than this is rounding: it is flown with the load before."""
+_PASSES_DIFFER = 1.02
+"""A load may be this much larger than planned, for passes are not of one length."""
 _ROUNDING = 1e-6
 """Less product than this (L or kg) is not filled in."""
-_NEAR_THE_END_S = 5400.0
-"""Within this time of the last landing the wait for a pack counts when a load is planned."""
 
 
 class Limits:
@@ -106,7 +107,7 @@ class LoadPlanner:
     def _full_load_m2(self, visit: Visit, flight: Flight) -> float:
         """Return the area of a load filled as far as the crew fills it on a field."""
         aircraft = self._aircraft.plan
-        planned_m2 = self._load_m2[visit.index] + _ROUNDING_M2
+        planned_m2 = self._load_m2[visit.index] * _PASSES_DIFFER
         return min(planned_m2, aircraft.capacity(flight.pack_kg) / flight.profile.rate)
 
     def _time_left_s(self, visit: Visit, limits: Limits) -> float:
@@ -118,7 +119,7 @@ class LoadPlanner:
         fill = max(0.0, (limits.wanted_m2 - limits.area_from_m2) * limits.flight.profile.rate - self._aircraft.on_board)
         time_left_s = rig.site.until_s(visit) - rig.env.now
         least_s = 0.0
-        if limits.swap and time_left_s < _NEAR_THE_END_S:
+        if limits.swap and time_left_s < NEAR_THE_END_S:
             wait_s = rig.station.soonest_s(self._aircraft.plan.name)
             least_s = wait_s + 0.5 * self._swap_mean_s if wait_s > 0.0 else 0.0
         return time_left_s - max(least_s, rig.turnaround_mean_s(limits.swap, fill))
@@ -159,5 +160,6 @@ class LoadPlanner:
         visit.claim(start_m2, end_m2)
         product = flight.profile.rate * (end_m2 - start_m2)
         need_wh = flight.over(start_m2, end_m2, max(on_board, product), 1.0).energy_wh * self._spare
+        self._aircraft.need_wh = need_wh
         fill = product - on_board
         return Load(visit, start_m2, end_m2, fill if fill > _ROUNDING else 0.0, limits.swap, need_wh)

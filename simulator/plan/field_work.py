@@ -7,6 +7,7 @@ from mean times: every aircraft takes its turn, and the scarcest thing sets the 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterator
 from dataclasses import dataclass
 from typing import NamedTuple
 
@@ -79,7 +80,7 @@ class WorkPlanner:
     def plan(self, field: FieldPlan, profiles: list[WorkProfile], move_s: float) -> FieldWork:
         """Return how the crew works a field, with the time of the move to it, without lifting.
 
-        Aircraft fly full, unless power is scarcer than anything else: a lighter load takes less of it for each area.
+        Aircraft fly full, unless charging is scarcer than anything else: a lighter load takes less for each area.
         """
         best_s, best = math.inf, FieldWork((), ())
         for share in _SHARES:
@@ -88,7 +89,7 @@ class WorkPlanner:
             if not time_s < best_s * (1.0 - _LEAST_GAIN):
                 break
             best_s, best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads))
-            if self._parts(counts, loads, field.area_m2, move_s).scarcest != _POWER:
+            if self._parts(counts, loads, field.area_m2, move_s).scarcest not in (_SLOTS, _POWER):
                 break
         return best
 
@@ -101,20 +102,12 @@ class WorkPlanner:
         usable_wh = (pack.capacity_wh * rig.charge_to - pack.reserve_wh) / (1.0 + self._scenario.flying.energy_margin)
         flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
         full_m2 = aircraft.capacity(pack.mass_kg) * share / profile.rate
-        if self._scenario.flying.stop_at == "pass end":
-            pass_m2 = profile.path.mean_pass_m2
-            passes = full_m2 / pass_m2
-            full_m2 = pass_m2 * (math.floor(passes) if passes >= 1.0 else 1.0 / math.ceil(1.0 / passes))
-        number = max(1, math.ceil(profile.path.area_m2 / full_m2 - 1e-6))
-        flown_s, energy_wh = _mean_flight(flight, profile.path, number)
-        for _ in range(_ROUNDS):
+        for area_m2 in self._sizes_m2(full_m2, profile.path):
+            flown_s, energy_wh = _mean_flight(flight, profile.path, area_m2)
             if energy_wh <= usable_wh:
                 break
-            number = max(number + 1, math.ceil(number * min(1.5, energy_wh / usable_wh)))
-            flown_s, energy_wh = _mean_flight(flight, profile.path, number)
         factor = aircraft.flight_time_factor.mean()
         flown_s, energy_wh = flown_s * factor, energy_wh * factor
-        area_m2 = profile.path.area_m2 / number
         amount = area_m2 * profile.rate
         charges = 1.0 if aircraft.swap_every_landing else 1.0 / max(1, math.floor(usable_wh / energy_wh + 1e-9))
         supply = rig.supply
@@ -141,6 +134,16 @@ class WorkPlanner:
         # in the order of `_capacities`
         demands = (flown_s + check_s, hands_s + watched_s, fill_s, slot_s, bus_wh * 3600.0, cycle_s + off_s, mix_s)
         return _Load(area_m2, cycle_s, demands)
+
+    def _sizes_m2(self, full_m2: float, path: FieldPath) -> Iterator[float]:
+        """Yield areas of a load, evenly cut, from the largest down: of the field, or whole passes and parts of one."""
+        whole, pass_m2 = path.area_m2, path.mean_pass_m2
+        if self._scenario.flying.stop_at == "pass end":
+            passes = math.floor(full_m2 / pass_m2)
+            yield from (min(whole, number * pass_m2) for number in range(passes, max(0, passes - _ROUNDS), -1))
+            whole = pass_m2
+        least = max(1, math.ceil(whole / full_m2 - 1e-6))
+        yield from (whole / number for number in range(least, least + _ROUNDS))
 
     def _supply_s(self, amount: float) -> tuple[float, float]:
         """Return the time of mixing and of water trips that an amount of product takes."""
@@ -227,12 +230,13 @@ class WorkPlanner:
         return _Times(alone_s, needed_s, scarcest if needed_s > alone_s else -1, handling_s)
 
 
-def _mean_flight(flight: Flight, path: FieldPath, number: int) -> tuple[float, float]:
-    """Return mean time (s) and greatest energy (Wh) of a field's loads, when it is cut into so many."""
-    area_m2 = path.area_m2 / number
-    chosen = sorted({int((place + 0.5) * number / _SAMPLES) for place in range(_SAMPLES)})
+def _mean_flight(flight: Flight, path: FieldPath, area_m2: float) -> tuple[float, float]:
+    """Return mean time (s) and mean energy (Wh) of a field's loads, each of that area."""
+    number = max(1, math.ceil(path.area_m2 / area_m2 - 1e-6))
+    starts_m2 = [int((place + 0.5) * number / _SAMPLES) * area_m2 for place in range(min(number, _SAMPLES))]
+    ends_m2 = [min(start_m2 + area_m2, path.area_m2) for start_m2 in starts_m2]
     flown = [
-        flight.over(place * area_m2, min((place + 1) * area_m2, path.area_m2), area_m2 * flight.profile.rate, 1.0)
-        for place in chosen
+        flight.over(start_m2, end_m2, (end_m2 - start_m2) * flight.profile.rate, 1.0)
+        for start_m2, end_m2 in zip(starts_m2, ends_m2, strict=True)
     ]
     return sum(one.total_s for one in flown) / len(flown), sum(one.energy_wh for one in flown) / len(flown)
