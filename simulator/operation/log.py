@@ -63,6 +63,7 @@ class Reason(StrEnum):
     PILOT_BUSY = "pilot busy"
     SEPARATION = "separation"
     NO_WORK_HERE = "no work left here"
+    NOT_NEEDED = "left on the trailer"
     WEATHER = "weather"
     BREAK = "break"
     DAY_END = "day end"

@@ -49,6 +49,7 @@ class Moves:
                 yield from self._drive(goal)
                 if self._env.now >= rig.day.last_landing_s:
                     break
+                rig.choose_aircraft(goal)
                 yield from self._set_up()
             self._switch(True)
             self._at_first = False
@@ -115,7 +116,7 @@ class Moves:
         if self._site.closed:
             return
         self._rig.supply.change()
-        left = self._site.open(visit)
+        left = self._site.open(visit, len(self._rig.unloaded))
         self._rig.crew.release()
         yield left
         self._mark_rests()
@@ -147,7 +148,13 @@ class Moves:
     def _handling_s(self) -> float:
         """Return the time to lift all aircraft on or off, side by side as far as people allow."""
         people = len(self._rig.crew.present)
-        return sum([draw_s() / max(1, people // needed) for draw_s, needed in self._handling])
+        return sum(
+            [
+                draw_s() / max(1, people // needed)
+                for (draw_s, needed), one in zip(self._handling, self._rig.aircraft, strict=True)
+                if not one.on_trailer
+            ]
+        )
 
     def _pack_up(self) -> ProcessGenerator:
         """Put everything on the trailer."""

@@ -51,6 +51,15 @@ class Pace:
         mix = visit.plan.product if visit is not None else self._day.fields[self._day.geography.order[0]].product
         return max(0.0, min(flyable, here + self._work.product_ahead(mix)) - on_board)
 
+    def use_per_s(self, now_s: float) -> float:
+        """Return the product (L or kg) that is flown a second: by least cycles at first, then by the rig's own pace."""
+        visit = self._site.visit
+        if self.loads_flown >= _LOADS_TO_KNOW_THE_PACE * len(self._aircraft):
+            return self._applied / max(1.0, now_s - self._begun_s)
+        rate = visit.plan.rate if visit is not None else self._day.fields[0].rate
+        flying = [one.plan for one in self._aircraft if not one.on_trailer]
+        return sum([plan.capacity_units / self.least_cycle_s(plan, rate) for plan in flying])
+
     def least_cycle_s(self, plan: AircraftPlan, rate: float) -> float:
         """Return the least time of a full load, fill and flight, at a rate (L/m2 or kg/m2)."""
         cycle_s = self._least_cycles_s.get((plan.name, rate))
