@@ -99,6 +99,8 @@ class LoadPlanner:
     def _even_load_end_m2(self, visit: Visit, flight: Flight, area_from_m2: float, border_m2: float) -> float:
         """Return the end of a load: what is left up to the border is cut evenly, not full, full and a rest."""
         full_m2 = self._full_load_m2(visit, flight, area_from_m2)
+        if full_m2 <= _ROUNDING_M2:
+            return area_from_m2
         if self._whole_passes:
             # where a load does not reach the end of a pass, it is the pass that is cut evenly
             pass_end_m2 = flight.profile.path.pass_end(area_from_m2)

@@ -82,6 +82,9 @@ class WorkPlanner:
 
         Aircraft fly full, unless charging is scarcer than anything else: a lighter load takes less for each area.
         """
+        if self._rig.unload == "all":
+            full = [self._load(one, profile, 1.0) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
+            return FieldWork(tuple(number for _, number in self._aircraft), tuple(one.area_m2 for one in full))
         best_s, best = math.inf, FieldWork((), ())
         for share in _SHARES:
             loads = [
@@ -223,6 +226,10 @@ class WorkPlanner:
                     # chargers and power go on while the rig is on the road
                     span_s = field_s + (road_s if place in (_SLOTS, _POWER) else 0.0)
                     used = sum(pace * one.demands[place] for pace, one, name in paces if name in group) * field_s
+                    if place == _SLOTS:
+                        # what the packs hold in the morning need not be charged
+                        drawn = sum(pace * one.demands[_POWER] for pace, one, name in paces if name in group)
+                        used *= max(0.0, 1.0 - (given[_POWER] - self._given_w) / max(drawn, 1e-9))
                     share = used / max(capacity * span_s, 1e-9)
                     if share > over:
                         over, scarcest = share, place

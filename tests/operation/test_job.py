@@ -71,7 +71,7 @@ def test_work_days_count_the_last_one_by_its_share():
 
 def test_a_night_charges_what_its_hours_and_its_power_allow():
     """Three packs, 100 W of mains at the yard: 100 W for the night's hours, less what chargers and packs lose."""
-    changes = {"rig__main__night_power": "100 W", "day__window": "3 h"}
+    changes = {"rig__main__night_power": "100 W", "day__window": "3 h", "charger__charger__setting_least": "1 %"}
     plan, days = job_of(once(**changes))
     night, evening = days[0].nights[0], days[0].day.ends[0]
     hours = 24.0 - evening.paid_until_s / 3600.0
