@@ -40,7 +40,7 @@ from simulator.scenario.streams import StreamBank
 
 BATCH = 50
 """Scenarios of one seed of the generator."""
-DAYS_EACH = 5
+RUNS_EACH = 5
 """Days of each scenario: faults are in the scenario more often than in the draw."""
 MOST_S, MOST_MB = 120.0, 1500
 """Processor time and growth of memory of the one day; ordinary ones take milliseconds."""
@@ -105,7 +105,7 @@ def soak_batch(number, found, strategy=scenarios):
             found.refused += 1
             return
         bank = StreamBank(number)
-        for replication in range(DAYS_EACH):
+        for replication in range(RUNS_EACH):
             broken = check_day(plan, bank, replication, found)
             found.days += 1
             if broken:
