@@ -21,7 +21,7 @@ MEASURES = (
     "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "pack_energy_kwh", "flown_energy_kwh", "applied",
     "mixed", "left_over", "overspray", "water_fetched_l", "moves", "drive_km", "fields_finished", "finish_hour",
     "last_landing_hour", "out_of_reach_acres", "loads_per_charge", "landing_charge_share", "work_days", "days_out",
-    "job_done", "job_acres", "full_day_acres",
+    "job_done", "job_acres", "full_day", "full_day_acres",
 )  # fmt: skip
 """Measures of a day, and then of a run; ``applied``, ``mixed``, ``left_over`` and ``overspray`` (what falls outside the
 field or twice, of what is applied) are litres of mix, or kilograms of granules.
@@ -205,6 +205,7 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
         "days_out": 1.0,
         "job_done": float(log.list_finished_s is not None),
         "job_acres": area / M2_PER_ACRE,
+        "full_day": 1.0,
         "full_day_acres": area / M2_PER_ACRE,
     }
 

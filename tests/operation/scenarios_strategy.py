@@ -240,7 +240,8 @@ def scenarios(draw):
         "pack": {name: draw(_pack(fits, name == "large_pack")) for name, fits in packs.items()},
         "charger": {
             "wide": {
-                "serves": list(packs), "adapts": True, "setting_least": "1 %", "slots": draw(st.integers(1, 4)), "slot_power": "4 kW",
+                "serves": list(packs), "adapts": True, "setting_least": "1 %", "slots": draw(st.integers(1, 4)),
+                "slot_power": "4 kW",
                 "output_power": draw(st.sampled_from(["2 kW", "9 kW"])), "balance_time": draw(_time(0, 300)),
             },
             "narrow": {
