@@ -1,8 +1,8 @@
 """acreday: acres per day and the bottleneck of crop-spraying days flown with unmanned multirotor aircraft.
 
-``load_scenario`` reads and checks a scenario, ``run`` simulates many days of all its equipment sets, ``simulate_day``
-one day with its whole log; ``payoff``, ``ladder``, ``size``, ``season``, ``fragmentation``, ``crossover`` and
-``sensitivity`` each answer one question with tables.
+``load_scenario`` reads and checks a scenario, ``run`` simulates its whole job many times with every equipment set,
+``simulate_day`` one work day with its whole log; ``payoff``, ``ladder``, ``size``, ``season``, ``fragmentation``,
+``crossover`` and ``sensitivity`` each answer one question with tables.
 """
 
 from __future__ import annotations

@@ -23,8 +23,8 @@ class OneMore:
         ``KEY=VALUE`` that makes the change.
     acres_per_day, low, high : float
         Added acres per day (paired difference under common random numbers) and its 95 % interval.
-    days : int
-        Pairs of days behind it.
+    runs : int
+        Pairs of runs behind it.
     """
 
     change: str
@@ -33,7 +33,7 @@ class OneMore:
     acres_per_day: float
     low: float
     high: float
-    days: int
+    runs: int
 
 
 @dataclass(frozen=True)
@@ -138,7 +138,7 @@ def judge(
         why = "they set the pace although aircraft rarely wait for them"
     else:
         why = "it sets the pace although aircraft rarely wait for it"
-    gain = f"{best.change} adds {_gain(best, unit, per_unit, f', {best.days} days')}"
+    gain = f"{best.change} adds {_gain(best, unit, per_unit, f', {best.runs} runs')}"
     return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}{harm}")
 
 
@@ -160,7 +160,7 @@ def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[One
 def _about_equal(leaders: Sequence[OneMore], lost: Mapping[str, float], unit: str, per_unit: float) -> str:
     names = [_named(leaders[0].resource).spoken, *(_inside(change.resource) for change in leaders[1:])]
     verb = "hold" if _named(leaders[-1].resource).plural else "holds"
-    days = min(change.days for change in leaders)
+    runs = min(change.runs for change in leaders)
     gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, per_unit)}"]
     for change in leaders[1:]:
         value, low, high = _shown(change, per_unit)
@@ -170,7 +170,7 @@ def _about_equal(leaders: Sequence[OneMore], lost: Mapping[str, float], unit: st
     if lost.get(worst, 0.0) >= 0.005:
         why = f" The aircraft spend {_percent(lost[worst])} of their time {_loss(worst)}."
     listed = f"{', '.join(names[:-1])} or {names[-1]}"
-    return f"{listed} {verb} this set back, about equally as far as {days} days can tell: {', '.join(gains)}.{why}"
+    return f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {', '.join(gains)}.{why}"
 
 
 def _losing(one_more: Sequence[OneMore], unit: str, per_unit: float) -> str:
@@ -210,10 +210,10 @@ def _shown(change: OneMore, per_unit: float) -> list[str]:
     return [f"{round(number, decimals) + 0.0:.{max(decimals, 0)}f}" for number in numbers]
 
 
-def _gain(change: OneMore, unit: str, per_unit: float, days: str = "") -> str:
+def _gain(change: OneMore, unit: str, per_unit: float, runs: str = "") -> str:
     value, low, high = _shown(change, per_unit)
     seen = f"95 % interval {low} to {high}" if change.high > change.low else NO_VARIATION
-    return f"{value} {unit} a day ({seen}{days})"
+    return f"{value} {unit} a day ({seen}{runs})"
 
 
 def _without_change(momentary: str, lost: Mapping[str, float], tried: bool) -> str:

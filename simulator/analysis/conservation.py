@@ -175,12 +175,13 @@ def _product(
     tank = supply.mix_tank if liquid else supply.dry_stock
     applied = sum(one.applied for one in sorties)
     start_and_made = end.product_start + end.product_made
-    used = applied + end.product_in_tank + end.product_on_aircraft
+    used = applied + end.product_in_tank + end.product_on_aircraft + end.product_thrown
     if differ(start_and_made, used, tank):
         yield f"{rig.name}: product at start and made {start_and_made}; applied, in tank and on aircraft {used}"
     making = Reason.MIX if liquid else Reason.RESTOCK
     made = [(row.end_s, row.amount) for row in rows[f"{rig.name}/supply"] if row.reason is making]
     fills = [(row.end_s, row.amount) for name in units for row in rows[name] if row.reason is Reason.FILL]
+    thrown = [(row.end_s, row.amount) for row in rows[f"{rig.name}/supply"] if row.reason is Reason.RINSE]
     if differ(sum(amount for _, amount in made), end.product_made, tank):
         yield f"{rig.name}: product made {end.product_made}, logged {sum(amount for _, amount in made)}"
     if differ(sum(amount for _, amount in fills), applied + end.product_on_aircraft, tank):
@@ -192,7 +193,7 @@ def _product(
     # what is being filled has left the tank but is not logged yet
     under_way = sum(unit.capacity_units for unit in units.values())
     for time, amount in sorted(
-        [*made, *((time, -amount) for time, amount in fills)], key=lambda item: (item[0], -item[1])
+        [*made, *thrown, *((time, -amount) for time, amount in fills)], key=lambda item: (item[0], -item[1])
     ):
         level += amount
         if level < -SHARE * tank:

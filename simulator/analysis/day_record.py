@@ -49,10 +49,10 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
     Returns
     -------
     dict
-        ``version``, ``equipment_set``, ``replication``, ``day_start_s`` (clock, s from midnight), ``end_s`` (paid day),
-        ``last_landing_s``, ``list_finished_s`` (or None), ``product_unit``; ``layout`` ("given" or "invented": whether
-        fields stand where they are), ``yard_m``; ``fields`` (name, area_m2, rings, zone_m); ``rigs`` with ``moves``;
-        ``aircraft``, ``packs``, ``chargers``, ``power``, ``people``, ``supplies`` (each with its intervals);
+        ``version``, ``equipment_set``, ``run``, ``work_day``, ``day_start_s`` (clock, s from midnight), ``end_s`` (paid
+        day), ``last_landing_s``, ``list_finished_s`` (or None), ``product_unit``; ``layout`` ("given" or "invented":
+        whether fields stand where they are), ``yard_m``; ``fields`` (name, area_m2, rings, zone_m); ``rigs`` with
+        ``moves``; ``aircraft``, ``packs``, ``chargers``, ``power``, ``people``, ``supplies`` (each with its intervals);
         ``weather`` (stoppages); ``sorties``; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power
         in kW, product in L or kg. With resources added to the model's own: ``resources`` (names, in the order that
         ``bottleneck`` counts by) and ``others`` (their entities with their states).
@@ -71,7 +71,8 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
     record = {
         "version": VERSION,
         "equipment_set": plan.name,
-        "replication": day.replication,
+        "run": day.replication,
+        "work_day": day.work_day,
         "day_start_s": tenth(scenario.day.start),
         "end_s": tenth(log.paid_until_s),
         "last_landing_s": tenth(log.last_landing_s),

@@ -8,7 +8,6 @@ from dataclasses import dataclass
 from simulator.analysis.explain_arithmetic import Number
 from simulator.analysis.explain_load import LoadCase, mean_note
 from simulator.analysis.explain_sheet import Sheet
-from simulator.physics.sharing import share_bus
 from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.plan.equipment import ChargerPlan, PackPlan, PowerPointPlan
 from simulator.scenario.schema_equipment import Cooling
@@ -150,23 +149,14 @@ def charge_sheet(
     curve = _curve(sheet, plan, pack, case, accepted, stored)
     alone = sheet.calc("power that one slot gets alone", f"min({asked}, {source.free_w})", "W")
     alone_s = _charge_s(sheet, "alone", case, curve, alone, efficiency, stored)
-    together_w, fair, busy = _together(source, rig, pack, charger)
-    slots = sum(count * entry.slots for entry, count in point.chargers)
+    bus, slots = alone, sum(count * entry.slots for entry, count in point.chargers)
     if slots > 1:
-        fair_w = sheet.given(
-            "power that one slot gets with all slots busy", together_w, "W",
-            f"max-min fair share of {slots} slots: nobody gets more than is asked, the rest is shared evenly",
-        )  # fmt: skip
-        if fair:
-            whole = Number.of(charger.output_w)
-            evenly = sheet.calc(
-                "even share",
-                f"min({asked}, {whole} / {efficiency} / {charger.slots}, {source.free_w} / {slots})",
-                "W",
-            )
-            fair_w = sheet.agree("power that one slot gets with all slots busy", evenly, together_w, "W")
-        _charge_s(sheet, "all slots busy", case, curve, fair_w, efficiency, stored)
-    bus = sheet.given("power of all busy slots together", busy, "W") if slots > 1 else alone
+        all_w = sheet.given(
+            "power that all slots ask for together", _asked_w(source, rig, pack), "W", f"{slots} slots, all busy"
+        )
+        note = "the pack that is waited for is served first; the others are turned down to what is left"
+        bus = sheet.calc("power of all busy slots together", f"min({all_w}, {source.free_w})", "W", note)
+        sheet.calc("power left for the other slots", f"max(0, {bus} - {alone})", "W")
     drawn = sheet.calc(
         "asked of the source",
         f"({bus} + {source.other_w}) / 1000",
@@ -251,25 +241,17 @@ def _charge_s(
     return whole
 
 
-def _together(source: Source, rig: RigPlan, pack: PackPlan, charger: ChargerPlan) -> tuple[float, bool, float]:
-    """Return a slot's power with all busy, whether all slots are alike, and the power of all, W at the source.
+def _asked_w(source: Source, rig: RigPlan, pack: PackPlan) -> float:
+    """Return the power that all slots ask for, W at the source.
 
     Each slot holds the pack type of this charge where its charger serves it, else the rig's type that takes the most.
     """
-    demands: list[list[float]] = []
-    limits: list[float] = []
-    mine = 0
+    asked_w = 0.0
     for entry, count in source.point.chargers:
-        for _ in range(count):
-            if entry is charger:
-                mine = len(demands)
-            limits.append(entry.output_w / entry.efficiency)
-            held = [pack] if pack.name in entry.serves else [one for one, _ in rig.packs if one.name in entry.serves]
-            most = max((one.curve.cc_power_w / one.charge_efficiency for one in held), default=0.0)
-            demands.append([min(entry.slot_w, most) / entry.efficiency] * entry.slots)
-    shares = share_bus(float(source.free_w), limits, demands)
-    alike = len({entry.name for entry, _ in source.point.chargers}) == 1
-    return shares[mine][0], alike, sum(map(sum, shares))
+        held = [pack] if pack.name in entry.serves else [one for one, _ in rig.packs if one.name in entry.serves]
+        most_w = max((one.curve.cc_power_w / one.charge_efficiency for one in held), default=0.0)
+        asked_w += count * min(entry.output_w, min(entry.slot_w, most_w) * entry.slots) / entry.efficiency
+    return asked_w
 
 
 def _fuel(sheet: Sheet, plan: DayPlan, point: PowerPointPlan, drawn: Number) -> None:

@@ -62,6 +62,7 @@ def summarise_run(
     nights = [night for one in days[:-1] for night in one.nights]
     done = last.done and rows[:, place_of("out_of_reach_acres")].sum() * M2_PER_ACRE < 1e-3 * plan.list_m2
     full = acres[:-1] if share < 1.0 else acres
+    drawn = int(pick * len(full))
     finish_s = last.day.log.list_finished_s
     left_over = sums[place_of("left_over")] - _kept(plan, days)
     own = {
@@ -75,7 +76,8 @@ def summarise_run(
         "days_out": float(len(days)),
         "job_done": float(done),
         "job_acres": float(acres.sum()),
-        "full_day_acres": float(full[int(pick * len(full))]) if len(full) else math.nan,
+        "full_day": drawn + 1.0 if len(full) else math.nan,
+        "full_day_acres": float(full[drawn]) if len(full) else math.nan,
     }
     for name, value in own.items():
         row[place_of(name)] = value

@@ -173,10 +173,10 @@ def one_more_of_each(scenario: Scenario) -> list[Variation]:
 
 _WAITS = (
     Reason.TOO_FEW_PACKS, Reason.CHARGERS_BUSY, Reason.GENERATOR_LIMITED, Reason.CREW_BUSY, Reason.PUMP_BUSY,
-    Reason.NO_MIX, Reason.PILOT_BUSY, Reason.SEPARATION, Reason.NO_WORK_HERE, Reason.WEATHER, Reason.BREAK,
-    Reason.DAY_END, Reason.MOVING, Reason.YARD, Reason.RELOCATE, Reason.WINDOW,
+    Reason.NO_MIX, Reason.PILOT_BUSY, Reason.SEPARATION, Reason.NO_WORK_HERE, Reason.NOT_NEEDED, Reason.WEATHER,
+    Reason.BREAK, Reason.DAY_END, Reason.MOVING, Reason.YARD, Reason.RELOCATE, Reason.WINDOW,
 )  # fmt: skip
-_MOVES = (Reason.YARD, Reason.PACK_UP, Reason.DRIVE, Reason.SET_UP, Reason.RELOCATE)
+_MOVES = (Reason.YARD, Reason.PACK_UP, Reason.DRIVE, Reason.SET_UP, Reason.RELOCATE, Reason.RINSE)
 _TASKS = (
     Reason.SWAP, Reason.FILL, Reason.PLUG_IN, Reason.MIX, Reason.REFUEL, Reason.RESTOCK, Reason.LAUNCH_CHECK,
 )  # fmt: skip

@@ -21,7 +21,7 @@ MEASURES = (
     "pack_swaps", "charge_cycles", "generator_fuel_l", "energy_kwh", "pack_energy_kwh", "flown_energy_kwh", "applied",
     "mixed", "left_over", "overspray", "water_fetched_l", "moves", "drive_km", "fields_finished", "finish_hour",
     "last_landing_hour", "out_of_reach_acres", "loads_per_charge", "landing_charge_share", "work_days", "days_out",
-    "job_done", "job_acres", "full_day_acres",
+    "job_done", "job_acres", "full_day", "full_day_acres",
 )  # fmt: skip
 """Measures of a day, and then of a run; ``applied``, ``mixed``, ``left_over`` and ``overspray`` (what falls outside the
 field or twice, of what is applied) are litres of mix, or kilograms of granules.
@@ -190,7 +190,7 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
         "flown_energy_kwh": sum(sortie.energy_wh for sortie in sorties) / 1000.0,
         "applied": sum(sortie.applied for sortie in sorties),
         "mixed": sum(end.product_start + end.product_made for end in ends),
-        "left_over": sum(end.product_in_tank + end.product_on_aircraft for end in ends),
+        "left_over": sum(end.product_in_tank + end.product_on_aircraft + end.product_thrown for end in ends),
         "overspray": max(0.0, sum(one.applied - once for one, once in zip(sorties, on_area, strict=True))),
         "water_fetched_l": sum(end.water_fetched_l for end in ends),
         "moves": drives,
@@ -205,6 +205,7 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
         "days_out": 1.0,
         "job_done": float(log.list_finished_s is not None),
         "job_acres": area / M2_PER_ACRE,
+        "full_day": 1.0,
         "full_day_acres": area / M2_PER_ACRE,
     }
 

@@ -47,7 +47,7 @@ SETTINGS = click.option(
 )
 FIELDS = click.option("--fields", metavar="FILE", help="GeoJSON file to use as the field list.")
 SEED = click.option("--seed", type=int, help="Seed of the random streams [default: the scenario's].")
-DAYS = click.option("--days", type=int, help="Days to simulate for each set [default: the scenario's].")
+RUNS = click.option("--runs", type=int, help="Runs to simulate for each set [default: the scenario's].")
 WORKERS = click.option("--workers", type=int, default=1, show_default=True, help="Processes.")
 OUT = click.option("--out", metavar="DIR", help="Folder for the results [default: reports/<scenario>].")
 STUDY_OUT = click.option("--out", metavar="DIR", help="Folder for tables, figure and summary [default: none written].")
@@ -68,7 +68,7 @@ TLS = [
     click.option(f"--tls-{name}", metavar="FILE", help=f"{what} (PEM), for a scheduler at tls://.")
     for name, what in (("ca", "Certificate of the authority"), ("cert", "Own certificate"), ("key", "Own key"))
 ]
-RESUME = click.option("--resume", is_flag=True, help="Go on with an unfinished run in that folder.")
+RESUME = click.option("--resume", is_flag=True, help="Go on with an unfinished result in that folder.")
 
 
 def options(*decorators: Callable[[F], F]) -> Callable[[F], F]:

@@ -1,4 +1,4 @@
-"""``acreday compare``: equipment sets against each other on the same random days."""
+"""``acreday compare``: equipment sets against each other on the same random draws."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import click
 
 from simulator.command.common import (
     BUDGET,
-    DAYS,
     FIELDS,
     FORCE,
     JSON,
@@ -17,6 +16,7 @@ from simulator.command.common import (
     PRECISION,
     QUIET,
     RESUME,
+    RUNS,
     SCENARIO,
     SCHEDULER,
     SEED,
@@ -32,12 +32,12 @@ Precise = Literal["mean", "p10", "difference"]
 @click.command("compare")
 @options(SCENARIO)
 @click.argument("sets", metavar="[SET]...", nargs=-1)
-@options(DAYS, PRECISION, PRECISE, BUDGET)
+@options(RUNS, PRECISION, PRECISE, BUDGET)
 @options(SEED, WORKERS, SCHEDULER, *TLS, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
 def command(
     scenario: str,
     sets: tuple[str, ...],
-    days: int | None,
+    runs: int | None,
     precision: str | None,
     precise: Precise,
     budget: str | None,
@@ -55,7 +55,7 @@ def command(
     json_file: str | None,
     quiet: bool,
 ) -> None:
-    """Compare two or more equipment sets on the same random days: differences with intervals, and who wins how often.
+    """Compare two or more equipment sets on the same random draws: differences with intervals, and who wins how often.
 
     Without SET all sets of the scenario are compared.
     """
@@ -65,7 +65,7 @@ def command(
         scenario,
         settings,
         fields,
-        days,
+        runs,
         precision,
         precise,
         budget,

@@ -40,8 +40,8 @@ from simulator.command.common import (
 )
 @click.option("--shape", type=float, default=2.0, show_default=True, help="Length over width of the fields.")
 @click.option("--distance", help="Road distance between fields [default: the scenario's route.between_field_distance].")
-@click.option("--days", type=int, default=16, show_default=True, help="Days of each cell and set at first.")
-@click.option("--most-days", type=int, default=128, show_default=True, help="Days of a cell that stays undecided.")
+@click.option("--runs", type=int, default=16, show_default=True, help="Runs of each cell and set at first.")
+@click.option("--most-runs", type=int, default=128, show_default=True, help="Runs of a cell that stays undecided.")
 @options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
@@ -51,8 +51,8 @@ def command(
     rates: str,
     shape: float,
     distance: str | None,
-    days: int,
-    most_days: int,
+    runs: int,
+    most_runs: int,
     seed: int | None,
     workers: int,
     settings: tuple[str, ...],
@@ -63,7 +63,7 @@ def command(
 ) -> None:
     """Map where set A beats set B: per day, per person-hour and (with costs) per dollar, by field size and rate.
 
-    Where an interval straddles zero more days are simulated; what stays open is shown as too close to call.
+    Where an interval straddles zero more runs are simulated; what stays open is shown as too close to call.
     """
     from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
     from simulator.experiment.estimates import format_estimate
@@ -81,7 +81,7 @@ def command(
     apart = None if distance is None else read_distances(distance, "--distance")[0]
     levels = read_levels(rates, "--rates")
     progress = Progress(quiet)
-    answer = crossover(loaded, first, second, areas, levels, days, most_days, apart, shape, seed, workers, progress)
+    answer = crossover(loaded, first, second, areas, levels, runs, most_runs, apart, shape, seed, workers, progress)
     progress.end()
     from simulator.report.crossover_figure import crossover_figure
 
@@ -93,7 +93,7 @@ def command(
         "cost": f"{money}/{unit.one} (less wins)",
     }
     rows = [
-        [f"field, {unit.name}", "rate", "measure", answer.a, answer.b, f"in favour of {answer.a}", "winner", "days"]
+        [f"field, {unit.name}", "rate", "measure", answer.a, answer.b, f"in favour of {answer.a}", "winner", "runs"]
     ]
     for row in answer.cells.to_dict(orient="records"):
         scale = unit.acres if row["measure"] == "cost" else 1.0 / unit.acres
@@ -107,7 +107,7 @@ def command(
                 f"{float(row['b_value']) * scale:.4g}",
                 format_estimate(*lead),
                 str(row["winner"]) or "open",
-                cell(float(row["days"])),
+                cell(float(row["runs"])),
             ]
         )
     often = "once" if answer.looks == 1 else f"up to {answer.looks} times"
@@ -126,7 +126,7 @@ def command(
         answer.to_json(),
         {"cells.csv": answer.cells},
         {"crossover": lambda: crossover_figure(answer)},
-        {name: int(answer.cells["days"].max()) for name in (answer.a, answer.b)},
+        {name: int(answer.cells["runs"].max()) for name in (answer.a, answer.b)},
     )
     study.finish(loaded, seed, output)
     if answer.stopped:

@@ -10,14 +10,16 @@ from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTI
 @click.command("day")
 @options(SCENARIO)
 @click.option("--equipment", metavar="SET", help="Equipment set [default: the first].")
-@click.option("--replication", type=click.IntRange(0), default=0, show_default=True, help="Which of the random days.")
+@click.option("--run", type=click.IntRange(0), default=0, show_default=True, help="Which of the random runs.")
+@click.option("--work-day", type=click.IntRange(1), default=1, show_default=True, help="Which work day of that run.")
 @options(SEED, SETTINGS, FIELDS)
 @click.option("--out", metavar="DIR", help="Folder [default: reports/<scenario>-day].")
 @options(FORCE, QUIET)
 def command(
     scenario: str,
     equipment: str | None,
-    replication: int,
+    run: int,
+    work_day: int,
     seed: int | None,
     settings: tuple[str, ...],
     fields: str | None,
@@ -25,7 +27,7 @@ def command(
     force: bool,
     quiet: bool,
 ) -> None:
-    """Simulate one day: its log as CSV (one row an interval) and a timeline figure."""
+    """Simulate one work day of a run: its log as CSV (one row an interval) and a timeline figure."""
     import datetime
     import shlex
     import sys
@@ -45,7 +47,7 @@ def command(
     check_target(target, force)
     used_seed = loaded.base.seed if seed is None else seed
     plan = make_plan(entry)
-    day = simulate_day(loaded, entry.name, replication, used_seed)
+    day = simulate_day(loaded, entry.name, run, work_day, used_seed)
     rows = DayRows.of(day, plan)
     from simulator.report.day_table import day_frame
     from simulator.report.figures import save_figure
@@ -64,7 +66,7 @@ def command(
     with ResultFolder(target, force) as folder:
         with told_file(target, "day.csv"):
             folder.write_table("day.csv", day_frame(rows))
-        figure = timeline_figure(rows, f"{entry.name}: replication {replication}")
+        figure = timeline_figure(rows, f"{entry.name}: run {run}, work day {work_day}")
         for form in ("svg", "png"):
             with told_file(target, f"timeline.{form}"):
                 save_figure(figure, folder.path / "timeline", (form,))
@@ -76,7 +78,7 @@ def command(
     ended = clock_text(loaded.base.day.start + day.log.paid_until_s)
     if not quiet:
         flown = f"{size} in {len(day.log.sorties)} sorties"
-        text = f"{entry.name}, replication {replication}: {flown}; back at the yard at {ended}"
+        text = f"{entry.name}, run {run}, work day {work_day}: {flown}; back at the yard at {ended}"
         if day.log.list_finished_s is not None:
             text += f"; the field list was finished at {clock_text(loaded.base.day.start + day.log.list_finished_s)}"
         click.echo(text)

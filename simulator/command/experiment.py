@@ -15,32 +15,32 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from simulator.clean import steer
 from simulator.command.common import Progress, load, note, refuse_existing, terminal_width, use_color, write_json
-from simulator.command.result_files import kept_days, sync_files, write_parts
+from simulator.command.result_files import kept_runs, sync_files, write_parts
 from simulator.errors import InputError
 from simulator.experiment.cluster import Certificates
 from simulator.experiment.result import Result
 from simulator.scenario.loading import LoadedScenario
 
 if TYPE_CHECKING:
-    from simulator.experiment.day_store import DayStore
+    from simulator.experiment.run_store import RunStore
     from simulator.report.folder import ResultFolder
 
 
-_NOTHING = "acreday: stopped; no day had finished"
+_NOTHING = "acreday: stopped; no run had finished"
 
 
 @dataclass(frozen=True)
 class Request:
-    """Options of a run."""
+    """Options of ``run`` and ``compare``."""
 
     scenario: str
     settings: tuple[str, ...]
     fields: str | None
-    days: int | None
+    runs: int | None
     precision: str | None
     precise: Literal["mean", "p10", "difference"]
     budget: str | None
-    one_more_days: int
+    one_more_runs: int
     seed: int | None
     workers: int
     scheduler: str | None
@@ -110,43 +110,43 @@ def read_certificates(tls: tuple[str | None, str | None, str | None]) -> Certifi
 
 
 def _same_run(loaded: LoadedScenario, request: Request) -> dict[str, Any] | None:
-    """Return what the manifest of this run's own older result says, which a run that goes on may replace."""
+    """Return what the manifest of this command's own older result says, which may be replaced by going on."""
     seed = loaded.base.seed if request.seed is None else request.seed
     return {"scenario_sha256": loaded.digest(), "seed": seed} if request.resume else None
 
 
 def _check_fewer(target: Path, request: Request, result: Result) -> None:
-    """Refuse to replace an older result of this run by one of fewer days, unless forced.
+    """Refuse to replace an older result of this scenario by one of fewer runs, unless forced.
 
     Raises
     ------
     InputError
-        The older one has more days.
+        The older one has more runs.
     """
     from simulator.report.own_files import own_manifest
 
-    older = (own_manifest(target) or {}).get("days")
-    days = {entry.name: entry.days for entry in result.sets}
-    if request.resume and not request.force and isinstance(older, dict) and older.keys() == days.keys():
+    older = (own_manifest(target) or {}).get("runs")
+    runs = {entry.name: entry.runs for entry in result.sets}
+    if request.resume and not request.force and isinstance(older, dict) and older.keys() == runs.keys():
         most = max((count for count in older.values() if isinstance(count, int)), default=0)
-        if most > max(days.values()):
-            message = f"holds a result of {most} days of each set; give more --days, --force to replace it, or another"
-            raise InputError.single(f"{message} --out: every finished day is kept", "--out", str(target))
+        if most > max(runs.values()):
+            message = f"holds a result of {most} runs of each set; give more --runs, --force to replace it, or another"
+            raise InputError.single(f"{message} --out: every finished run is kept", "--out", str(target))
 
 
 def unfinished_file(target: Path, resume: bool) -> Path:
-    """Return the database that keeps finished days of a run into a folder: a hidden sibling.
+    """Return the database that keeps finished runs of a folder: a hidden sibling.
 
     Raises
     ------
     InputError
-        ``--resume`` is given and there is no unfinished run.
+        ``--resume`` is given and there is no unfinished result.
     """
     # beside what a link leads to, so that no two ways to a folder let two runs in
     real = target.resolve()
     path = real.parent / f".{real.name}.unfinished"
     if resume and not path.exists():
-        message = "no unfinished run is there, so nothing is changed; leave out --resume to begin one"
+        message = "no unfinished result is there, so nothing is changed; leave out --resume to begin one"
         raise InputError.single(message, "--out", str(target))
     try:
         real.parent.mkdir(parents=True, exist_ok=True)
@@ -155,8 +155,8 @@ def unfinished_file(target: Path, resume: bool) -> Path:
     return path
 
 
-def _refuse_unfinished(store: DayStore, target: Path, request: Request) -> None:
-    """Refuse to begin where days of an unfinished run of the same scenario lie.
+def _refuse_unfinished(store: RunStore, target: Path, request: Request) -> None:
+    """Refuse to begin where finished runs of the same scenario lie.
 
     Raises
     ------
@@ -165,7 +165,9 @@ def _refuse_unfinished(store: DayStore, target: Path, request: Request) -> None:
     """
     count = store.count
     if count and not request.resume and not request.force:
-        message = f"an unfinished run of {count} days is there; give --resume to go on with it, or --force to drop it"
+        message = (
+            f"an unfinished result of {count} runs is there; give --resume to go on with it, or --force to drop it"
+        )
         raise InputError.single(message, "--out", str(target))
 
 
@@ -198,8 +200,8 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
 
     begun = time.monotonic()
     precision = read_share(request.precision, "--precision")
-    if not 0 <= request.one_more_days <= 100_000:
-        raise InputError.single(f"got {request.one_more_days}; allowed is 0 to 100000", "--one-more-days")
+    if not 0 <= request.one_more_runs <= 100_000:
+        raise InputError.single(f"got {request.one_more_runs}; allowed is 0 to 100000", "--one-more-runs")
     progress = Progress(request.quiet)
     progress("reading", 0, 1)
     loaded = only_sets(load(request.scenario, request.settings, fields=request.fields), sets, least_sets)
@@ -221,12 +223,12 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     try:
         _refuse_unfinished(store, target, request)
         options = Options(
-            request.days,
+            request.runs,
             request.seed,
             request.workers,
             precision,
             request.precise,
-            request.one_more_days,
+            request.one_more_runs,
             request.scheduler,
             budget_s,
             store,
@@ -237,25 +239,25 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         finally:
             progress.end()
         if result.resumed:
-            note(f"acreday: went on with an unfinished run: {result.resumed}")
+            note(f"acreday: went on with an unfinished result: {result.resumed}")
         document = result.to_json()
         document["units"], document["title"] = loaded.base.units, loaded.base.title
         document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
         document["product_kind"] = loaded.base.product.kind
         put_costs(document, loaded, result)
         folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
-        # its name must be on the disk before the days that it was made of go
+        # its name must be on the disk before the runs that it was made of go
         sync_folder(folder.resolve().parent)
         if request.json_file is not None:
             write_json(document, request.json_file)
-        # what time cut short may go on, too, and days beyond those asked for may be wanted later
+        # what time cut short may go on, too, and runs beyond those asked for may be wanted later
         cut_short = result.stopped.startswith(("interrupted", "the time was over"))
         finished = not cut_short and result.beyond <= 0
         store.close(remove=finished)
     except KeyboardInterrupt:
         progress.end()
         kept = store.count
-        note(f"acreday: stopped; {kept} finished days are kept, go on with --resume" if kept else _NOTHING)
+        note(f"acreday: stopped; {kept} finished runs are kept, go on with --resume" if kept else _NOTHING)
         sys.exit(130)
     finally:
         store.close(remove=finished or store.count == 0)
@@ -265,7 +267,7 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         steer(result_table(document, terminal_width(), use_color()) + "\n", sys.stdout)
     note(f"results: {folder}", request.quiet)
     if not cut_short and result.beyond > 0:
-        note(f"acreday: {result.beyond} more finished days are kept; --resume with a larger --days takes them in")
+        note(f"acreday: {result.beyond} more finished runs are kept; --resume with a larger --runs takes them in")
     if result.stopped:
         note(f"acreday: {result.stopped}" + ("; go on with --resume" if path.exists() else ""))
     if result.stopped.startswith("interrupted"):
@@ -291,7 +293,7 @@ def write_folder(
         _input_files(loaded, inputs),
         loaded.digest(),
         result.seed,
-        {entry.name: entry.days for entry in result.sets},
+        {entry.name: entry.runs for entry in result.sets},
         shlex.join(["acreday", *sys.argv[1:]]),
         datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
         duration_s,
@@ -301,7 +303,7 @@ def write_folder(
         path, units = folder.path, loaded.base.units
         writers: list[tuple[str, Callable[[], object]]] = [
             ("result.json", lambda: folder.write_json("result.json", document)),
-            ("days.csv", lambda: write_parts(path / "days.csv", result.day_frames())),
+            ("runs.csv", lambda: write_parts(path / "runs.csv", result.run_frames())),
             ("time_use.csv", lambda: folder.write_table("time_use.csv", result.time_use)),
             ("bottleneck.csv", lambda: folder.write_table("bottleneck.csv", result.bottleneck)),
             *((name, partial(_copy, source, path / name)) for source, name in inputs.items()),
@@ -317,7 +319,7 @@ def write_folder(
         ]
         for number, (name, write) in enumerate(writers):
             progress("writing", number, len(writers))
-            with kept_days(target, name):
+            with kept_runs(target, name):
                 write()
         progress("writing", len(writers), len(writers))
         progress.end()
@@ -339,7 +341,7 @@ def _draw_acres(result: Result, document: dict[str, object], units: str, path: P
     # a table of the one measure that the figure shows, for all of them would take much memory
     column = "hectares" if units == "metric" else "acres"
     names = pd.Categorical.from_codes(
-        np.repeat(np.arange(len(result.sets)), [entry.days for entry in result.sets]),
+        np.repeat(np.arange(len(result.sets)), [entry.runs for entry in result.sets]),
         pd.Index([entry.name for entry in result.sets]),
     )
     values = np.concatenate([entry.column(column) for entry in result.sets])
@@ -358,13 +360,17 @@ def _write_summary(folder: ResultFolder, document: dict[str, object], record: di
     folder.write_text("summary.md", summary_markdown(document, record))
 
 
-def median_replication(result: Result, place: int) -> int:
-    """Return the replication whose acres are nearest the median of a set; the earliest among equals."""
+def median_day(result: Result, place: int) -> tuple[int, int]:
+    """Return run and work day of the full day whose acres are nearest their median; without full days, a first day."""
     import numpy as np
 
     entry = result.sets[place]
-    acres = entry.column("acres")
-    return int(entry.replications[int(np.argmin(np.abs(acres - np.median(acres))))])
+    acres = entry.column("full_day_acres")
+    if np.isnan(acres).all():
+        acres = entry.column("acres")
+    nearest = int(np.nanargmin(np.abs(acres - np.nanmedian(acres))))
+    day = entry.column("full_day")[nearest]
+    return int(entry.replications[nearest]), 1 if np.isnan(day) else int(day)
 
 
 def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: Path) -> None:
@@ -379,10 +385,9 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     from simulator.report.writing import file_stem
 
     entry = loaded.sets[place]
-    replication = median_replication(result, place)
-    day = simulate_day(loaded, entry.name, replication, result.seed)
+    day = simulate_day(loaded, entry.name, *median_day(result, place), seed=result.seed)
     plan = make_plan(entry)
-    title = f"{entry.name}: a median day (replication {replication})"
+    title = f"{entry.name}: a median day (run {day.replication}, work day {day.work_day})"
     save_figure(timeline_figure(DayRows.of(day, plan), title), path / f"timeline_{file_stem(entry.name)}")
     text = json.dumps(day_record(plan, day), allow_nan=False, separators=(",", ":"))
     (path / f"day_{file_stem(entry.name)}.json").write_text(text + "\n", encoding="utf-8")

@@ -48,7 +48,7 @@ def command(
     stored = read_result(Path(result))
     document = stored.document
     if name == "acres":
-        figure = figures.acres_figure(document, stored.days, str(document.get("units", "us")))
+        figure = figures.acres_figure(document, stored.runs, str(document.get("units", "us")))
     elif name == "time-use":
         figure = figures.time_use_figure(stored.time_use)
     elif name == "bottleneck":
@@ -91,8 +91,7 @@ def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
     except InputError as error:
         message = "cannot be simulated again from the result folder; use acreday day with the scenario"
         raise InputError([*error.problems, Problem("", message)]) from error
-    replication = int(record["replication"])
-    day = simulate_day(loaded, None, replication, int(stored.manifest.get("seed", 1)))
-    return timeline_figure(
-        DayRows.of(day, make_plan(loaded.sets[0])), f"{chosen}: a median day (replication {replication})"
-    )
+    run, work_day = int(record["run"]), int(record["work_day"])
+    day = simulate_day(loaded, None, run, work_day, int(stored.manifest.get("seed", 1)))
+    title = f"{chosen}: a median day (run {run}, work day {work_day})"
+    return timeline_figure(DayRows.of(day, make_plan(loaded.sets[0])), title)

@@ -48,8 +48,8 @@ if TYPE_CHECKING:
     "--map", "maps", multiple=True, metavar="FILE", help="GeoJSON of real fields, as points beside; repeatable."
 )
 @click.option("--map-parts", type=int, default=3, show_default=True, help="Neighbourhoods of each map.")
-@click.option("--days", type=int, default=30, show_default=True, help="Days of each case and set.")
-@click.option("--parquet", metavar="FILE", help="Also write the table of days as Parquet (needs pyarrow).")
+@click.option("--runs", type=int, default=30, show_default=True, help="Runs of each case and set.")
+@click.option("--parquet", metavar="FILE", help="Also write the table of runs as Parquet (needs pyarrow).")
 @options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
@@ -62,7 +62,7 @@ def command(
     latin: int | None,
     maps: tuple[str, ...],
     map_parts: int,
-    days: int,
+    runs: int,
     parquet: str | None,
     seed: int | None,
     workers: int,
@@ -88,7 +88,7 @@ def command(
     study.check(scenario)
     refuse_existing(parquet, force, scenario)
     if parquet is not None and importlib.util.find_spec("pyarrow") is None:
-        message = "Parquet needs the library pyarrow; without it, days.csv of --out has the same table"
+        message = "Parquet needs the library pyarrow; without it, runs.csv of --out has the same table"
         raise InputError.single(message, "--parquet")
     total_m2 = read_area(acres, "--acres") * M2_PER_ACRE
     numbers, shapes = read_numbers(number, "--number", least=1), read_shares(shape, "--shape", 0.01, 100.0)
@@ -108,10 +108,10 @@ def command(
         skipped += [str(problem) for problem in real.skipped]
         splits += map_splits(Path(name).stem[:40], real, total_m2, map_parts)
     progress = Progress(quiet)
-    answer = fragmentation(loaded, splits, days, sets, seed, workers, progress)
+    answer = fragmentation(loaded, splits, runs, sets, seed, workers, progress)
     progress.end()
     if parquet is not None:
-        _write_parquet(answer.days, parquet)
+        _write_parquet(answer.runs, parquet)
     from simulator.report.fragmentation_figure import fragmentation_figure
 
     unit = area_unit(answer.units)
@@ -129,7 +129,7 @@ def command(
                 _estimate(*values),
             ]
         )
-    notes = [f"{answer.days_each} days of each case, the same random days for all."]
+    notes = [f"{answer.runs_each} runs of each case, the same random runs for all."]
     if any(split.kind != "map" for split in splits):
         notes.append("A case such as 3 x 2:1, 1 mi: three fields twice as long as wide, each 1 mi from the one before.")
     for name, response in answer.responses.items():
@@ -145,9 +145,9 @@ def command(
         rows,
         notes,
         answer.to_json(),
-        {"days.csv": answer.days, "cases.csv": answer.cases},
+        {"runs.csv": answer.runs, "cases.csv": answer.cases},
         {"fragmentation": lambda: fragmentation_figure(answer)},
-        {str(name): days for name in dict.fromkeys(answer.cases["equipment_set"])},
+        {str(name): runs for name in dict.fromkeys(answer.cases["equipment_set"])},
     )
     study.finish(loaded, seed, output)
     if answer.stopped:

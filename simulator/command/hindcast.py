@@ -26,19 +26,12 @@ from simulator.command.common import (
 @click.command("hindcast")
 @options(SCENARIO)
 @click.argument("past", metavar="DAYS.csv")
-@click.option(
-    "--days",
-    "simulated",
-    type=int,
-    default=200,
-    show_default=True,
-    help="Simulated days for each past day, 20 or more.",
-)
+@click.option("--runs", type=int, default=200, show_default=True, help="Runs simulated for each past day, 20 or more.")
 @options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     past: str,
-    simulated: int,
+    runs: int,
     seed: int | None,
     workers: int,
     settings: tuple[str, ...],
@@ -60,7 +53,7 @@ def command(
     loaded = load(scenario, settings)
     study.check(scenario)
     progress = Progress(quiet)
-    answer = hindcast(loaded, read_past_days(Path(past)).days, simulated, seed, workers, progress)
+    answer = hindcast(loaded, read_past_days(Path(past)).days, runs, seed, workers, progress)
     progress.end()
     from simulator.report.fit_figure import hindcast_figure
 
@@ -87,7 +80,7 @@ def command(
         f"(in the long run {100 * entry.low:.0f} to {100 * entry.high:.0f} %)."
         for entry in answer.coverage
     ]
-    notes.append(f"{answer.simulated} simulated days for each past day.")
+    notes.append(f"{answer.runs} runs for each past day.")
     output = StudyOutput(
         [answer.sentence],
         rows,
@@ -95,7 +88,7 @@ def command(
         answer.to_json(),
         {"past_days.csv": answer.days},
         {"hindcast": lambda: hindcast_figure(answer)},
-        {str(name): answer.simulated for name in dict.fromkeys(answer.days["equipment_set"])},
+        {str(name): answer.runs for name in dict.fromkeys(answer.days["equipment_set"])},
     )
     study.finish(loaded, seed, output)
     if answer.stopped:

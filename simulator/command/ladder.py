@@ -5,11 +5,11 @@ from __future__ import annotations
 import click
 
 from simulator.command.common import (
-    DAYS,
     FIELDS,
     FORCE,
     JSON,
     QUIET,
+    RUNS,
     SCENARIO,
     SEED,
     SETTINGS,
@@ -31,14 +31,14 @@ from simulator.command.common import (
 )
 @click.option("--rungs", type=int, default=6, show_default=True, help="Steps at most.")
 @click.option("--pairs", is_flag=True, help="Try two changes together where no single one pays.")
-@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
+@options(RUNS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     set_name: str | None,
     by: str | None,
     rungs: int,
     pairs: bool,
-    days: int | None,
+    runs: int | None,
     seed: int | None,
     workers: int,
     settings: tuple[str, ...],
@@ -57,7 +57,7 @@ def command(
     loaded = load(scenario, settings, fields=fields)
     study.check(scenario)
     progress = Progress(quiet)
-    answer = ladder(loaded, set_name, days, seed, workers, rungs, by, pairs, progress)
+    answer = ladder(loaded, set_name, runs, seed, workers, rungs, by, pairs, progress)
     progress.end()
     from simulator.report.ladder_figure import ladder_figure
 
@@ -94,6 +94,6 @@ def command(
         answer.to_json(),
         {"ladder.csv": answer.table, "tried.csv": answer.tried},
         {"ladder": lambda: ladder_figure(answer)},
-        {answer.set_name: answer.days},
+        {answer.set_name: answer.runs},
     )
     study.finish(loaded, seed, output)

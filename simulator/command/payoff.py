@@ -8,11 +8,11 @@ from collections.abc import Hashable, Mapping, Sequence
 import click
 
 from simulator.command.common import (
-    DAYS,
     FIELDS,
     FORCE,
     JSON,
     QUIET,
+    RUNS,
     SCENARIO,
     SEED,
     SETTINGS,
@@ -31,17 +31,17 @@ from simulator.command.common import (
 @click.option("--to", "other", metavar="SET", help="Another set of the scenario to change to, instead of KEY=VALUE.")
 @click.option("--price", type=float, help="What the change costs as a whole, instead of the prices in the scenario.")
 @click.option(
-    "--one-more-days", type=int, default=30, show_default=True, help="Days to find the bottleneck before and after."
+    "--one-more-runs", type=int, default=30, show_default=True, help="Runs to find the bottleneck before and after."
 )
-@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
+@options(RUNS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     changes: tuple[str, ...],
     set_name: str | None,
     other: str | None,
     price: float | None,
-    one_more_days: int,
-    days: int | None,
+    one_more_runs: int,
+    runs: int | None,
     seed: int | None,
     workers: int,
     settings: tuple[str, ...],
@@ -62,7 +62,7 @@ def command(
     loaded = load(scenario, settings, fields=fields)
     study.check(scenario)
     progress = Progress(quiet)
-    answer = payoff(loaded, set_name, changes, other, price, days, seed, workers, one_more_days, report=progress)
+    answer = payoff(loaded, set_name, changes, other, price, runs, seed, workers, one_more_runs, report=progress)
     progress.end()
     from simulator.report.payoff_figure import payoff_figure
 
@@ -79,16 +79,16 @@ def command(
         answer.to_json(),
         {"payoff.csv": table, "futures.csv": answer.futures, "cash.csv": answer.cash},
         {"payoff": lambda: payoff_figure(answer)},
-        {"before": answer.days, "after": answer.days},
+        {"before": answer.runs, "after": answer.runs},
     )
     study.finish(loaded, seed, output)
 
 
 def _common(reduction: float) -> str:
     if not math.isfinite(reduction):
-        return "Both sets saw the same random days."
-    same = "Both sets saw the same random days, which makes the variance of the difference"
-    return f"{same} {reduction:.1f} times smaller than with days drawn apart."
+        return "Both sets saw the same random runs."
+    same = "Both sets saw the same random runs, which makes the variance of the difference"
+    return f"{same} {reduction:.1f} times smaller than with runs drawn apart."
 
 
 def _rows(records: Sequence[Mapping[Hashable, object]]) -> list[list[str]]:

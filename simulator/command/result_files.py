@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 
 @contextmanager
-def kept_days(target: Path, name: str = "") -> Iterator[None]:
+def kept_runs(target: Path, name: str = "") -> Iterator[None]:
     """Turn a full or broken disk into a message that says which file failed and how to go on.
 
     Parameters
@@ -34,7 +34,7 @@ def kept_days(target: Path, name: str = "") -> Iterator[None]:
     try:
         yield
     except OSError as error:
-        remedy = "no result is written, but every finished day is kept: free space there, then go on with --resume"
+        remedy = "no result is written, but every finished run is kept: free space there, then go on with --resume"
         raise disk_problem(error, str(target / name), remedy) from error
 
 

@@ -1,4 +1,4 @@
-"""``acreday run``: many days of every equipment set."""
+"""``acreday run``: many runs of the whole job with every equipment set."""
 
 from __future__ import annotations
 
@@ -8,7 +8,6 @@ import click
 
 from simulator.command.common import (
     BUDGET,
-    DAYS,
     FIELDS,
     FORCE,
     JSON,
@@ -17,6 +16,7 @@ from simulator.command.common import (
     PRECISION,
     QUIET,
     RESUME,
+    RUNS,
     SCENARIO,
     SCHEDULER,
     SEED,
@@ -30,18 +30,18 @@ Precise = Literal["mean", "p10", "difference"]
 
 
 @click.command("run")
-@options(SCENARIO, DAYS, PRECISION, PRECISE, BUDGET)
+@options(SCENARIO, RUNS, PRECISION, PRECISE, BUDGET)
 @click.option(
-    "--one-more-days", type=int, default=50, show_default=True, help="Days for each 'one more' change; 0: none."
+    "--one-more-runs", type=int, default=50, show_default=True, help="Runs for each 'one more' change; 0: none."
 )
 @options(SEED, WORKERS, SCHEDULER, *TLS, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
 def command(
     scenario: str,
-    days: int | None,
+    runs: int | None,
     precision: str | None,
     precise: Precise,
     budget: str | None,
-    one_more_days: int,
+    one_more_runs: int,
     seed: int | None,
     workers: int,
     scheduler: str | None,
@@ -56,18 +56,18 @@ def command(
     json_file: str | None,
     quiet: bool,
 ) -> None:
-    """Simulate many work days of every equipment set: acres per day, where the time went, what holds it back."""
+    """Simulate the whole job many times with every equipment set: acres per day, work days, and what holds it back."""
     from simulator.command.experiment import Request, run_and_report
 
     request = Request(
         scenario,
         settings,
         fields,
-        days,
+        runs,
         precision,
         precise,
         budget,
-        one_more_days,
+        one_more_runs,
         seed,
         workers,
         scheduler,

@@ -7,11 +7,11 @@ from typing import TYPE_CHECKING
 import click
 
 from simulator.command.common import (
-    DAYS,
     FIELDS,
     FORCE,
     JSON,
     QUIET,
+    RUNS,
     SCENARIO,
     SEED,
     SETTINGS,
@@ -50,7 +50,7 @@ if TYPE_CHECKING:
     show_default=True,
     help="Dates of a weather file with fewer workable hours are not worked.",
 )
-@options(DAYS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
+@options(RUNS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
     scenario: str,
     sets: tuple[str, ...],
@@ -59,7 +59,7 @@ def command(
     first: str,
     last: str,
     least_hours: float,
-    days: int | None,
+    runs: int | None,
     seed: int | None,
     workers: int,
     settings: tuple[str, ...],
@@ -90,7 +90,7 @@ def command(
         last,
         areas,
         least_hours=least_hours,
-        days=days,
+        runs=runs,
         seed=seed,
         workers=workers,
         report=progress,
@@ -142,7 +142,7 @@ def command(
         answer.to_json(),
         {"season.csv": answer.table, "by_date.csv": answer.by_date, "cost_by_size.csv": answer.cost_by_size},
         {"season": lambda: season_figure(answer)},
-        {entry.name: entry.days for entry in answer.sets},
+        {entry.name: entry.runs for entry in answer.sets},
     )
     study.finish(loaded, seed, output)
 

@@ -34,12 +34,12 @@ from simulator.command.common import (
     metavar="KEY=LOW..HIGH",
     help="What an input may be, such as rig.main.crew.tasks.swap.time=40..90 s; adds to the scenario's [range].",
 )
-@click.option("--measure", default="acres", show_default=True, help="Measure of a day, a column of days.csv.")
-@click.option("--days", type=int, default=40, show_default=True, help="Days of each point of the bars.")
+@click.option("--measure", default="acres", show_default=True, help="Measure of a day, a column of runs.csv.")
+@click.option("--runs", type=int, default=40, show_default=True, help="Runs of each point of the bars.")
 @click.option(
     "--sobol", "points", type=int, default=0, show_default=True, help="Points for Sobol indices, a power of two."
 )
-@click.option("--sobol-days", type=int, default=4, show_default=True, help="Days of each point for Sobol indices.")
+@click.option("--sobol-runs", type=int, default=4, show_default=True, help="Runs of each point for Sobol indices.")
 @click.option("--target", default="2%", show_default=True, help="How well the answer is to be known.")
 @options(SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
@@ -48,9 +48,9 @@ def command(
     against: str | None,
     ranges: tuple[str, ...],
     measure: str,
-    days: int,
+    runs: int,
     points: int,
-    sobol_days: int,
+    sobol_runs: int,
     target: str,
     seed: int | None,
     workers: int,
@@ -80,9 +80,9 @@ def command(
         set_name,
         against,
         measure,
-        days,
+        runs,
         points,
-        sobol_days,
+        sobol_runs,
         share,
         seed,
         workers,
@@ -127,7 +127,7 @@ def command(
                 row.append(format_estimate(*(float(indices[key]) for key in keys)))
         rows.append(row)
     notes = [
-        f"{answer.days} days of each point, the same random days for all; changes are from the scenario's own values, "
+        f"{answer.runs} runs of each point, the same random runs for all; changes are from the scenario's own values, "
         "with 95 % intervals; the widest difference is between any two of low end, own value and high end.",
         f"Must be known to within: so that the answer is sure to {100 * answer.target:.2g} %, if it changes evenly "
         "through the range; timings for that: stopwatch times whose mean is so sure; range will do: the range given is "
@@ -137,8 +137,8 @@ def command(
     if answer.indices is not None:
         notes.append(
             "Share alone: of the variance, what the input explains by itself; share in all: with all that it does "
-            f"together with others (Sobol indices), from {answer.indices.evaluations} points of {sobol_days} days; "
-            f"{100 * answer.noise_share:.0f} % of their variance is chance of the days."
+            f"together with others (Sobol indices), from {answer.indices.evaluations} points of {sobol_runs} runs; "
+            f"{100 * answer.noise_share:.0f} % of their variance is chance of the runs."
         )
     tables = {"inputs.csv": answer.bars.drop(columns="place"), "to_measure.csv": answer.needs}
     if table is not None:
@@ -150,7 +150,7 @@ def command(
         answer.to_json(),
         tables,
         {"sensitivity": lambda: sensitivity_figure(answer)},
-        {one_set(loaded, name).name: answer.days for name in (set_name, against) if name or name is set_name},
+        {one_set(loaded, name).name: answer.runs for name in (set_name, against) if name or name is set_name},
     )
     study.finish(loaded, seed, output)
     if answer.stopped:

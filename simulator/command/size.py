@@ -39,7 +39,7 @@ from simulator.command.common import (
 )
 @click.option("--from", "set_name", metavar="SET", help="Equipment set that the choices vary [default: the first].")
 @click.option(
-    "--days", type=int, default=200, show_default=True, help="Days by which a set is shown to reach the target."
+    "--runs", type=int, default=200, show_default=True, help="Runs by which a set is shown to reach the target."
 )
 @click.option("--confidence", default="95%", show_default=True, help="Of each statement of the guarantee.")
 @click.option(
@@ -54,7 +54,7 @@ def command(
     season_days: float | None,
     share: str,
     set_name: str | None,
-    days: int,
+    runs: int,
     confidence: str,
     indifference: float | None,
     seed: int | None,
@@ -85,7 +85,7 @@ def command(
     study.check(scenario)
     progress = Progress(quiet)
     answer = size(
-        loaded, chosen, a_day, a_season, season_days, parts, set_name, days, seed, workers, sure, indifference, progress
+        loaded, chosen, a_day, a_season, season_days, parts, set_name, runs, seed, workers, sure, indifference, progress
     )
     progress.end()
     from simulator.report.size_figure import size_figure
@@ -99,7 +99,7 @@ def command(
             f"{answer.unit.name}/{span} reached",
             "chance",
             f"cost a season, {answer.costs.currency}",
-            "days",
+            "runs",
         ]
     ]
     shown = sorted(answer.candidates, key=lambda one: (one is not answer.best, one.cost.mean if one.cost else 0.0))[:15]

@@ -47,8 +47,8 @@ class StudyOutput:
         File name to table, for CSV.
     figures : mapping
         File stem to what draws it.
-    days : mapping
-        Days simulated, by set.
+    runs : mapping
+        Runs simulated, by set.
     """
 
     sentences: Sequence[str]
@@ -57,7 +57,7 @@ class StudyOutput:
     document: Mapping[str, Any]
     tables: Mapping[str, pd.DataFrame]
     figures: Mapping[str, Callable[[], Figure]]
-    days: Mapping[str, int] = field(default_factory=dict)
+    runs: Mapping[str, int] = field(default_factory=dict)
 
 
 @dataclass
@@ -111,7 +111,7 @@ class StudyRun:
             The folder or file cannot be written.
         """
         if self.interrupted:
-            note("Stopped early (Ctrl-C): the answer is from what had finished by then, and may change with more days.")
+            note("Stopped early (Ctrl-C): the answer is from what had finished by then, and may change with more runs.")
         used = loaded.base.seed if seed is None else seed
         document = {**output.document, "scenario": loaded.name, "seed": used, "invented": loaded.base.invented}
         if self.out is not None:
@@ -147,7 +147,7 @@ class StudyRun:
             [],
             loaded.digest(),
             seed,
-            output.days,
+            output.runs,
             shlex.join(["acreday", *sys.argv[1:]]),
             datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
             time.monotonic() - self.begun_s,

@@ -12,7 +12,7 @@ from simulator.errors import InputError
 
 CONNECT_S = 15.0
 ALONE_S = 60.0
-"""A run gives up when the cluster has been without a worker for this long."""
+"""Simulating stops when the cluster has been without a worker for this long."""
 
 
 @dataclass(frozen=True)
@@ -85,7 +85,7 @@ def workers_of(client: Any) -> int:
 
 def cluster_problem(error: BaseException) -> InputError | None:
     """Return what to tell when a piece came back with an error of the cluster; None for the model's own."""
-    keep = "the days before are kept: go on with --resume"
+    keep = "the runs before are kept: go on with --resume"
     if isinstance(error, CancelledError) or type(error).__module__.split(".")[0] == "distributed":
         said = f" ({type(error).__name__})"
         return InputError.single(

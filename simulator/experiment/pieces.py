@@ -1,4 +1,4 @@
-"""Cutting days into pieces for workers by what a day has cost so far; results do not depend on the cut."""
+"""Cutting runs into pieces for workers by what a run has cost so far; results do not depend on the cut."""
 
 from __future__ import annotations
 
@@ -7,7 +7,7 @@ from collections.abc import Iterator, Sequence
 from dataclasses import dataclass
 
 from simulator.experiment.tables import Tables
-from simulator.scenario.streams import BLOCK_DAYS
+from simulator.scenario.streams import BLOCK_RUNS
 
 PIECE_S = 0.5
 """Work in a piece: long beside the few milliseconds of handing it over, short enough to stop or share out soon."""
@@ -15,8 +15,8 @@ LEAST_PIECE_S = 0.02
 """Towards the end pieces get smaller so that all workers finish together, but not smaller than this."""
 MOST_BLOCKS = 16
 """Blocks of replications in a piece, at most, so that its rows stay small."""
-TRIAL_DAYS = 4
-"""Days of the first pieces, from which the cost is learnt."""
+TRIAL_RUNS = 4
+"""Runs of the first pieces, from which the cost is learnt."""
 
 
 @dataclass(frozen=True)
@@ -26,9 +26,9 @@ class Piece:
     Parameters
     ----------
     plans : tuple of int
-        Plans, simulated day by day side by side, so that they share the draws and an interruption leaves pairs.
+        Plans, simulated run by run side by side, so that they share the draws and an interruption leaves pairs.
     first, last : int
-        Replications ``first`` to ``last - 1``: within one block of :data:`simulator.scenario.streams.BLOCK_DAYS`,
+        Replications ``first`` to ``last - 1``: within one block of :data:`simulator.scenario.streams.BLOCK_RUNS`,
         or whole blocks.
     """
 
@@ -37,8 +37,8 @@ class Piece:
     last: int
 
     @property
-    def days(self) -> int:
-        """Days of all plans together."""
+    def runs(self) -> int:
+        """Runs of all plans together."""
         return len(self.plans) * (self.last - self.first)
 
 
@@ -56,7 +56,7 @@ class Pieces:
     workers : int
         Processes that share the work.
     cost_s : dict
-        Seconds that a day of a plan took, by plan; learnt by :meth:`learn` and kept by the caller.
+        Seconds that a run of a plan took, by plan; learnt by :meth:`learn` and kept by the caller.
     target_s : float, optional
         Work in a piece.
     """
@@ -75,7 +75,7 @@ class Pieces:
         self._workers, self._cost_s, self._target_s = max(1, workers), cost_s, target_s
 
     def __iter__(self) -> Iterator[Piece]:
-        """Yield pieces in the order of replications; none holds a day that is known."""
+        """Yield pieces in the order of replications; none holds a run that is known."""
         start = self._first
         while start < self._last:
             end = self._span_end(start)
@@ -89,20 +89,20 @@ class Pieces:
             start = end
 
     def _span_end(self, start: int) -> int:
-        """Return where the stretch of whole blocks that one piece may hold ends; one block when days are dear."""
-        block_end = (start // BLOCK_DAYS + 1) * BLOCK_DAYS
+        """Return where the stretch of whole blocks that one piece may hold ends; one block when runs are dear."""
+        block_end = (start // BLOCK_RUNS + 1) * BLOCK_RUNS
         cost = self._cost_of(self._plans)
-        if cost is None or start % BLOCK_DAYS:
+        if cost is None or start % BLOCK_RUNS:
             return min(self._last, block_end)
-        blocks = int(min(self._target_s / cost, self._share(start)) // BLOCK_DAYS)
-        return min(self._last, start + max(1, min(blocks, MOST_BLOCKS)) * BLOCK_DAYS)
+        blocks = int(min(self._target_s / cost, self._share(start)) // BLOCK_RUNS)
+        return min(self._last, start + max(1, min(blocks, MOST_BLOCKS)) * BLOCK_RUNS)
 
     def _share(self, start: int) -> float:
-        """Return the days that leave every worker several pieces of what is left."""
+        """Return the runs that leave every worker several pieces of what is left."""
         return (self._last - start) / (3 * self._workers)
 
     def _cost_of(self, plans: Sequence[int]) -> float | None:
-        """Return the seconds of one day of all plans; None when one is not known yet."""
+        """Return the seconds of one run of all plans; None when one is not known yet."""
         costs = [self._cost_s.get(plan) for plan in plans]
         known = [cost for cost in costs if cost is not None]
         return max(sum(known), 1e-9) if len(known) == len(costs) else None
@@ -114,31 +114,31 @@ class Pieces:
             costs = [self._cost_of(group) for group in groups]
             dearest = max(cost or 0.0 for cost in costs)
             if None in costs:
-                days = TRIAL_DAYS
+                runs = TRIAL_RUNS
             else:
-                days = int(min(self._target_s, max(self._share(low) * dearest, LEAST_PIECE_S)) / dearest)
-            end = self._end(low, high, max(1, days))
+                runs = int(min(self._target_s, max(self._share(low) * dearest, LEAST_PIECE_S)) / dearest)
+            end = self._end(low, high, max(1, runs))
             for group in groups:
                 yield Piece(tuple(group), low, end)
             low = end
 
     def _groups(self, plans: Sequence[int]) -> list[Sequence[int]]:
-        """Split plans where one day of all of them is already more than a piece."""
+        """Split plans where one run of all of them is already more than a piece."""
         cost = self._cost_of(plans)
         known = [self._cost_s[plan] for plan in plans if plan in self._cost_s]
         if cost is None:
             guess = sum(known) / len(known) if known else 0.0
-            size = max(1, int(self._target_s / guess)) if guess > 0 else TRIAL_DAYS * 2
+            size = max(1, int(self._target_s / guess)) if guess > 0 else TRIAL_RUNS * 2
         else:
             size = math.ceil(len(plans) * min(1.0, self._target_s / cost))
         return [plans[start : start + size] for start in range(0, len(plans), size)]
 
     @staticmethod
-    def _end(low: int, high: int, days: int) -> int:
-        """Return the end of a piece: within the block of its first day, or where a block ends."""
-        if low % BLOCK_DAYS == 0 and days >= BLOCK_DAYS:
-            return min(high, low + days // BLOCK_DAYS * BLOCK_DAYS)
-        return min(high, low + days, (low // BLOCK_DAYS + 1) * BLOCK_DAYS)
+    def _end(low: int, high: int, runs: int) -> int:
+        """Return the end of a piece: within the block of its first run, or where a block ends."""
+        if low % BLOCK_RUNS == 0 and runs >= BLOCK_RUNS:
+            return min(high, low + runs // BLOCK_RUNS * BLOCK_RUNS)
+        return min(high, low + runs, (low // BLOCK_RUNS + 1) * BLOCK_RUNS)
 
     def learn(self, piece: Piece, seconds: Sequence[float]) -> None:
         """Take in what a piece took, by plan; the newest counts half, for a machine's load changes."""

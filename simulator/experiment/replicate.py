@@ -1,4 +1,4 @@
-"""Many days of many equipment sets, here or in workers, kept on disk as they finish; the same tables either way."""
+"""Many runs of many equipment sets, here or in workers, kept on disk as they finish; the same tables either way."""
 
 from __future__ import annotations
 
@@ -9,31 +9,31 @@ from concurrent.futures import wait
 import numpy as np
 
 from simulator.experiment.cluster import Certificates
-from simulator.experiment.day_store import DayStore, Rows
-from simulator.experiment.days import LatestBlock, row_of_run
-from simulator.experiment.days import simulate_replication as simulate_replication
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
+from simulator.experiment.run_store import Rows, RunStore
+from simulator.experiment.runs import LatestBlock, row_of_run
+from simulator.experiment.runs import simulate_replication as simulate_replication
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers
 from simulator.plan.day_plan import DayPlan
-from simulator.scenario.streams import BLOCK_DAYS
+from simulator.scenario.streams import BLOCK_RUNS
 
-LEAST_DAYS = 10
-"""Days that every plan is given even when the time is over."""
+LEAST_RUNS = 10
+"""Runs that every plan is given even when the time is over."""
 SAVE_S = 0.5
-"""Days that were simulated in this process are kept on disk this often,"""
-SAVE_DAYS = 256
+"""Runs that were simulated in this process are kept on disk this often,"""
+SAVE_RUNS = 256
 """and at the latest when there are this many."""
 
 Progress = Callable[[int], None]
 
 
 class BudgetSpentError(Exception):
-    """The time that the run was given is over; what has finished is in the tables."""
+    """The time that was given is over; what has finished is in the tables."""
 
 
 class Runner:
-    """Simulates days: here, in worker processes, or on a cluster.
+    """Simulates runs: here, in worker processes, or on a cluster.
 
     Parameters
     ----------
@@ -43,21 +43,21 @@ class Runner:
         Seed of the streams.
     workers : int
         Processes; 1 simulates in this process.
-    store : DayStore, optional
-        Keeps finished days; what it already holds is not simulated again. Without one, a temporary one does.
+    store : RunStore, optional
+        Keeps finished runs; what it already holds is not simulated again. Without one, a temporary one does.
     scheduler : str, optional
         Address of a dask scheduler to use instead of processes here.
     certificates : Certificates, optional
         For a scheduler at ``tls://``.
     deadline_s : float, optional
-        ``time.monotonic()`` after which no further days are begun; may be changed between calls.
+        ``time.monotonic()`` after which no further runs are begun; may be changed between calls.
 
     Attributes
     ----------
     tables : Tables
         What has finished.
     resumed : int
-        Days that the store held.
+        Runs that the store held.
     """
 
     def __init__(
@@ -65,7 +65,7 @@ class Runner:
         plans: Sequence[DayPlan],
         seed: int,
         workers: int = 1,
-        store: DayStore | None = None,
+        store: RunStore | None = None,
         scheduler: str | None = None,
         deadline_s: float | None = None,
         certificates: Certificates | None = None,
@@ -99,7 +99,7 @@ class Runner:
         first, last : int
             Replications.
         progress : callable, optional
-            Called with how many more days have finished.
+            Called with how many more runs have finished.
         plans : sequence of int, optional
             Plans by place; all by default.
 
@@ -124,8 +124,8 @@ class Runner:
     def _out_of_time(self, plans: Sequence[int]) -> bool:
         if self.deadline_s is None or time.monotonic() < self.deadline_s:
             return False
-        # whatever the budget, every plan gets enough days for an interval
-        return min(self.tables.done(plan) for plan in plans) >= LEAST_DAYS
+        # whatever the budget, every plan gets enough runs for an interval
+        return min(self.tables.done(plan) for plan in plans) >= LEAST_RUNS
 
     def _run_pool(self, pool: Workers, plans: Sequence[int], first: int, last: int, progress: Progress | None) -> None:
         target_s = PIECE_S
@@ -144,7 +144,7 @@ class Runner:
             # only now: an interruption before this line finds the piece once more
             del waiting[future]
             if progress is not None:
-                progress(piece.days)
+                progress(piece.runs)
 
         try:
             while True:
@@ -169,7 +169,7 @@ class Runner:
             raise BudgetSpentError
 
     def _run_here(self, plans: Sequence[int], first: int, last: int, progress: Progress | None) -> None:
-        """Simulate in this process, day by day through all plans, so that an interruption leaves pairs."""
+        """Simulate in this process, run by run through all plans, so that an interruption leaves pairs."""
         unsaved: dict[int, list[tuple[int, Rows]]] = {plan: [] for plan in plans}
         count, saved_s = 0, time.monotonic()
         try:
@@ -182,16 +182,16 @@ class Runner:
                 count += 1
                 if progress is not None:
                     progress(1)
-                if count >= SAVE_DAYS or time.monotonic() - saved_s > SAVE_S:
+                if count >= SAVE_RUNS or time.monotonic() - saved_s > SAVE_S:
                     self._save(unsaved)
                     count, saved_s = 0, time.monotonic()
         finally:
             self._save(unsaved)
 
     def _lacking(self, plans: Sequence[int], first: int, last: int) -> Iterator[tuple[int, int]]:
-        """Yield plan and replication of days that are not known, by replication and then by plan."""
-        for start in range(first, last, BLOCK_DAYS):
-            end = min(last, start + BLOCK_DAYS)
+        """Yield plan and replication of runs that are not known, by replication and then by plan."""
+        for start in range(first, last, BLOCK_RUNS):
+            end = min(last, start + BLOCK_RUNS)
             lacking = {
                 plan: {number for low, high in self.tables.gaps(plan, start, end) for number in range(low, high)}
                 for plan in plans
@@ -202,11 +202,11 @@ class Runner:
                         yield plan, number
 
     def _save(self, unsaved: dict[int, list[tuple[int, Rows]]]) -> None:
-        """Keep days, runs of consecutive ones together."""
-        for plan, days in unsaved.items():
-            while days:
-                run = 1
-                while run < len(days) and days[run][0] == days[0][0] + run:
-                    run += 1
-                self.tables.add(plan, days[0][0], np.array([row for _, row in days[:run]]))
-                del days[:run]
+        """Keep runs, consecutive ones together."""
+        for plan, runs in unsaved.items():
+            while runs:
+                end = 1
+                while end < len(runs) and runs[end][0] == runs[0][0] + end:
+                    end += 1
+                self.tables.add(plan, runs[0][0], np.array([row for _, row in runs[:end]]))
+                del runs[:end]

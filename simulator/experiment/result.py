@@ -1,4 +1,4 @@
-"""What many simulated days say: tables, estimates with intervals, and the published ``result.json`` shape."""
+"""What many simulated runs say: tables, estimates with intervals, and the published ``result.json`` shape."""
 
 from __future__ import annotations
 
@@ -39,16 +39,16 @@ FRAME_ROWS = 1024
 
 @dataclass(frozen=True)
 class SetResult:
-    """The days of one equipment set.
+    """The runs of one equipment set.
 
     Parameters
     ----------
     name : str
         Equipment set.
-    replications : numpy.ndarray of int, shape (days,)
+    replications : numpy.ndarray of int, shape (runs,)
         Replication numbers, ascending.
-    stored : numpy.ndarray or StoredRows, shape (days, len(columns()))
-        One row a day; a :class:`simulator.experiment.tables.StoredRows` reads them from disk when asked.
+    stored : numpy.ndarray or StoredRows, shape (runs, len(columns()))
+        One row a run; a :class:`simulator.experiment.tables.StoredRows` reads them from disk when asked.
     one_more : tuple of OneMore
         Worth of one more of each; empty when not asked.
     liquid : bool
@@ -78,35 +78,35 @@ class SetResult:
     _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
-    def days(self) -> int:
-        """Number of simulated days."""
+    def runs(self) -> int:
+        """Number of simulated runs."""
         return len(self.stored)
 
     @property
     def rows(self) -> NDArray[np.float64]:
-        """All rows, shape (days, len(columns())), made when asked: 0.6 kB a day."""
+        """All rows, shape (runs, len(columns())), made when asked: 0.6 kB a run."""
         return self.stored if isinstance(self.stored, np.ndarray) else self.stored.rows()
 
     def parts(self, size: int = FRAME_ROWS) -> Iterator[tuple[NDArray[np.int64], NDArray[np.float64]]]:
         """Yield replications and their rows in order, at most ``size`` at a time."""
         stored = self.stored
         rows = (
-            (stored[start : start + size] for start in range(0, self.days, size))
+            (stored[start : start + size] for start in range(0, self.runs, size))
             if isinstance(stored, np.ndarray)
             else stored.chunks(size)
         )
-        for start, part in zip(range(0, self.days, size), rows, strict=True):
+        for start, part in zip(range(0, self.runs, size), rows, strict=True):
             yield self.replications[start : start + size], part
 
     def column(self, name: str) -> NDArray[np.float64]:
-        """Return one measure, a value a day; not to be written to."""
+        """Return one measure, a value a run; not to be written to."""
         if isinstance(self.stored, np.ndarray):
             values: NDArray[np.float64] = self.stored[:, place_of(name)]
             return values
         return self.stored.column(place_of(name))
 
     def _figures(self, name: str) -> tuple[float, float]:
-        """Return a column's sum, and its mean over the days that have it; read once."""
+        """Return a column's sum, and its mean over the runs that have it; read once."""
         known = self._known.get(name)
         if known is None:
             values = self.column(name)
@@ -115,7 +115,7 @@ class SetResult:
         return known
 
     def mean(self, name: str) -> float:
-        """Return a measure's mean over the days that have it; NaN when none has."""
+        """Return a measure's mean over the runs that have it; NaN when none has."""
         return self._figures(name)[1]
 
     def acres(self) -> Interval:
@@ -123,9 +123,9 @@ class SetResult:
         return mean_interval(self.column("acres"))
 
     def acres_per_field_hour(self) -> Interval | None:
-        """Return acres per hour at the fields (rigs set up); None when no day had any."""
+        """Return acres per hour at the fields (rigs set up); None when no run had any."""
         hours = self.column("field_hours")
-        return ratio_interval(self.column("acres"), hours) if hours.sum() > 0 and self.days > 2 else None
+        return ratio_interval(self.column("acres"), hours) if hours.sum() > 0 and self.runs > 2 else None
 
     def time_share(self) -> dict[str, float]:
         """Return the share of aircraft time by state and reason; sums to 1."""
@@ -138,7 +138,7 @@ class SetResult:
         return {name: self.mean(f"utilisation/{name}") for name in resource_names()}
 
     def active_period_share(self) -> dict[str, float]:
-        """Return each resource's share of the day as momentary bottleneck."""
+        """Return each resource's share of the time as momentary bottleneck."""
         return {name: self.mean(f"active_share/{name}") for name in resource_names()}
 
     def bottleneck(self) -> Bottleneck:
@@ -157,7 +157,7 @@ class SetResult:
         A share of 0.5 is what half of the runs reach.
         """
         done = self.column("job_done") > 0.0
-        place = math.ceil(share * self.days) - 1
+        place = math.ceil(share * self.runs) - 1
         if place >= int(done.sum()):
             return None
         days, hours = self.column("days_out")[done], self.column("finish_hour")[done]
@@ -169,7 +169,7 @@ class SetResult:
     def done_by(self) -> list[float]:
         """Return the share of runs that have done the list by work day 1, 2 and so on, to the last that does."""
         days = self.column("days_out")[self.column("job_done") > 0.0]
-        return [float((days <= day).sum() / self.days) for day in range(1, int(days.max()) + 1)] if len(days) else []
+        return [float((days <= day).sum() / self.runs) for day in range(1, int(days.max()) + 1)] if len(days) else []
 
 
 @dataclass(frozen=True)
@@ -185,16 +185,16 @@ class Result:
     sets : tuple of SetResult
         In the scenario's order.
     stopped : str
-        Why it ended before the days asked for; empty when it did not.
+        Why it ended before the runs asked for; empty when it did not.
     skipped : tuple of str
         Parts of field files that were left out, with the reason.
     notes : tuple of str
         What was mended or assumed in reading files.
     resumed : str
-        What was found of an unfinished run that this one went on from; empty when there was none. No part of the
+        What was found of an unfinished result that this one went on from; empty when there was none. No part of the
         answer, so it is not in ``result.json``.
     beyond : int
-        Finished days, those of one more among them, that the unfinished run holds and these tables have not.
+        Finished runs, those of one more among them, that the unfinished result holds and these tables have not.
     """
 
     scenario: str
@@ -207,7 +207,7 @@ class Result:
     beyond: int = 0
 
     def paired(self) -> list[tuple[str, str, PairedInterval]]:
-        """Return every pair of sets: difference of acres per day over the days both simulated."""
+        """Return every pair of sets: difference of acres per day over the runs both simulated."""
         pairs = []
         # copies, for a column keeps alive those that were read with it
         acres = [entry.column("acres").copy() for entry in self.sets] if len(self.sets) > 1 else []
@@ -224,21 +224,21 @@ class Result:
         return pairs
 
     @property
-    def days(self) -> pd.DataFrame:
+    def runs(self) -> pd.DataFrame:
         """One row a replication and set, all measures (see :data:`simulator.analysis.summary.MEASURES`)."""
         import pandas as pd
 
-        return pd.concat(self.day_frames(), ignore_index=True)
+        return pd.concat(self.run_frames(), ignore_index=True)
 
-    def day_frames(self, measures: Sequence[str] = MEASURES, size: int = FRAME_ROWS) -> Iterator[pd.DataFrame]:
-        """Yield :attr:`days` part by part, so that a table of any number of days takes little memory.
+    def run_frames(self, measures: Sequence[str] = MEASURES, size: int = FRAME_ROWS) -> Iterator[pd.DataFrame]:
+        """Yield :attr:`runs` part by part, so that a table of any number of runs takes little memory.
 
         Parameters
         ----------
         measures : sequence of str, optional
             Measures to have; all by default.
         size : int, optional
-            Days in a part, at most.
+            Runs in a part, at most.
         """
         import pandas as pd
 
@@ -246,7 +246,7 @@ class Result:
         for entry in self.sets:
             for replications, rows in entry.parts(size):
                 frame = pd.DataFrame(rows[:, places], columns=list(measures))
-                frame.insert(0, "replication", replications)
+                frame.insert(0, "run", replications)
                 frame.insert(0, "equipment_set", entry.name)
                 yield frame
 
@@ -312,7 +312,7 @@ class Result:
                     "difference": pair.mean,
                     "ci95": [pair.low, pair.high],
                     "a_wins_share": pair.a_wins_share,
-                    "days": pair.n,
+                    "runs": pair.n,
                 }
                 for a, b, pair in self.paired()
             ],
@@ -326,7 +326,7 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
     hourly = entry.acres_per_field_hour()
     return {
         "name": entry.name,
-        "days": entry.days,
+        "runs": entry.runs,
         "acres_per_day": _spread(entry.column("acres")),
         "hectares_per_day": _spread(entry.column("hectares")),
         "acres_per_field_hour": None if hourly is None else {"mean": hourly.mean, "ci95": [hourly.low, hourly.high]},
@@ -343,7 +343,7 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
                     "ci95": [change.low, change.high],
                     "resource": change.resource,
                     "setting": change.setting,
-                    "days": change.days,
+                    "runs": change.runs,
                 }
                 for change in entry.one_more
             ],

@@ -1,4 +1,4 @@
-"""Running a scenario: all sets, as many days as asked or as the precision needs, and the worth of one more of each."""
+"""Running a scenario: all sets, as many runs as asked or as the precision needs, and the worth of one more of each."""
 
 from __future__ import annotations
 
@@ -17,26 +17,26 @@ from simulator.analysis.summary import columns
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError, Problem
 from simulator.experiment.cluster import Certificates
-from simulator.experiment.day_store import DayStore, Rows
 from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
 from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
+from simulator.experiment.run_store import Rows, RunStore
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.plan.reach import unreached_fields
 from simulator.scenario.loading import LoadedScenario, vary
-from simulator.scenario.streams import BLOCK_DAYS, StreamBank
+from simulator.scenario.streams import BLOCK_RUNS, StreamBank
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.version import __version__
 
-MOST_DAYS = 1_000_000
-"""Days at which a run for a precision gives up."""
-ONE_MORE_DAYS = 50
-"""Days that each change of one more is simulated, unless asked otherwise."""
+MOST_RUNS = 1_000_000
+"""Runs at which simulating for a precision gives up."""
+ONE_MORE_RUNS = 50
+"""Runs that each change of one more is simulated, unless asked otherwise."""
 
 Report = Callable[[str, int, int], None]
-"""Called with what is being done, days done, and days to do."""
+"""Called with what is being done, runs done, and runs to do."""
 
 
 def make_plans(loaded: LoadedScenario) -> list[DayPlan]:
@@ -60,12 +60,12 @@ def make_plans(loaded: LoadedScenario) -> list[DayPlan]:
 
 @dataclass(frozen=True)
 class Options:
-    """How a run is carried out.
+    """How runs are carried out.
 
     Parameters
     ----------
-    days : int, optional
-        Days per set; the scenario's by default. With a precision, the least number.
+    runs : int, optional
+        Runs per set; the scenario's by default. With a precision, the least number.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int
@@ -75,28 +75,28 @@ class Options:
     precise : {"mean", "p10", "difference"}
         What must be that precise: mean acres per day, the tenth percentile, or each paired difference (relative to the
         first set's mean).
-    one_more_days : int
-        Days that each change of one more is simulated; 0 leaves them out.
+    one_more_runs : int
+        Runs that each change of one more is simulated; 0 leaves them out.
     scheduler : str, optional
         Address of a dask scheduler.
     certificates : Certificates, optional
         For a scheduler at ``tls://``.
     budget_s : float, optional
-        Time after which no more days are begun.
-    store : Path or DayStore, optional
-        Database that keeps finished days; a run that finds its own there goes on from it. An open one (see
-        :func:`open_store`) stays open, so that no other run comes in until its maker closes it.
+        Time after which no more runs are begun.
+    store : Path or RunStore, optional
+        Database that keeps finished runs; what it holds of this scenario is gone on from. An open one (see
+        :func:`open_store`) stays open, so that no other command comes in until its maker closes it.
     """
 
-    days: int | None = None
+    runs: int | None = None
     seed: int | None = None
     workers: int = 1
     precision: float | None = None
     precise: Literal["mean", "p10", "difference"] = "mean"
-    one_more_days: int = ONE_MORE_DAYS
+    one_more_runs: int = ONE_MORE_RUNS
     scheduler: str | None = None
     budget_s: float | None = None
-    store: Path | DayStore | None = None
+    store: Path | RunStore | None = None
     certificates: Certificates | None = None
 
 
@@ -108,7 +108,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     loaded : LoadedScenario
         The scenario.
     options : Options, optional
-        How; or give its fields by name (``run(loaded, days=500, workers=2)``).
+        How; or give its fields by name (``run(loaded, runs=500, workers=2)``).
     report : callable, optional
         Progress.
     **named
@@ -117,28 +117,28 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     Returns
     -------
     Result
-        When interrupted (Ctrl-C) or out of time, of the days that had finished, with ``stopped`` set.
+        When interrupted (Ctrl-C) or out of time, of the runs that had finished, with ``stopped`` set.
 
     Raises
     ------
     InputError
         Physics refuses a set, or a number is out of range.
     KeyboardInterrupt
-        Interrupted before two days of every set had finished.
+        Interrupted before two runs of every set had finished.
     """
     chosen = replace(options or Options(), **named)
     begun_s = time.monotonic()
-    wanted = loaded.base.days if chosen.days is None else chosen.days
+    wanted = loaded.base.runs if chosen.runs is None else chosen.runs
     _check_numbers(wanted, chosen)
     seed = loaded.base.seed if chosen.seed is None else chosen.seed
     plans = make_plans(loaded)
-    tried = _one_more_plans(loaded) if chosen.one_more_days >= 2 else []
+    tried = _one_more_plans(loaded) if chosen.one_more_runs >= 2 else []
     stopped, last = "", None
     extra: list[tuple[OneMore, ...]] = [() for _ in plans]
     deadline_s = None
     if chosen.budget_s is not None:
         deadline_s = begun_s + (0.65 if tried else 1.0) * chosen.budget_s
-        wanted = MOST_DAYS if chosen.days is None else wanted
+        wanted = MOST_RUNS if chosen.runs is None else wanted
     store = open_store(loaded, chosen.store, seed) if isinstance(chosen.store, Path) else chosen.store
     everything = [*plans, *(one.plan for one in tried)]
     try:
@@ -148,17 +148,17 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
             sets = tuple(range(len(plans)))
             resumed = _resumed(runner)
             try:
-                stopped, last = _run_days(runner, sets, wanted, chosen, report)
+                stopped, last = _run_sets(runner, sets, wanted, chosen, report)
                 if tried:
-                    days = min(chosen.one_more_days, runner.tables.whole(sets, last))
-                    extra = _run_one_more(runner, tried, len(sets), days, chosen.budget_s, report)
+                    runs = min(chosen.one_more_runs, runner.tables.whole(sets, last))
+                    extra = _run_one_more(runner, tried, len(sets), runs, chosen.budget_s, report)
             except KeyboardInterrupt:
                 if min(runner.tables.done(place) for place in sets) < 2:
                     raise
-                stopped = "interrupted; only the days that had finished are in the tables"
-            # an unfinished run may have left days beyond those that this one asks for
+                stopped = "interrupted; only the runs that had finished are in the tables"
+            # an earlier command may have left runs beyond those that this one asks for
             tables = [runner.tables.stored(place, last) for place in sets]
-            used = sum(len(rows) for _, rows in tables) + sum(one.days for changes in extra for one in changes)
+            used = sum(len(rows) for _, rows in tables) + sum(one.runs for changes in extra for one in changes)
             beyond = runner.tables.store.count - used
     finally:
         if store is not None and store is not chosen.store:
@@ -184,8 +184,8 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     return Result(loaded.name, seed, results, stopped, skipped, notes, resumed, beyond)
 
 
-def open_store(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> DayStore:
-    """Open the database that keeps finished days of a scenario's run, for this process alone.
+def open_store(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> RunStore:
+    """Open the database that keeps finished runs of a scenario, for this process alone.
 
     Parameters
     ----------
@@ -196,12 +196,12 @@ def open_store(loaded: LoadedScenario, path: Path, seed: int | None = None, fres
     seed : int, optional
         Seed; the scenario's by default.
     fresh : bool, optional
-        Drop what an earlier run has left there.
+        Drop what an earlier command has left there.
 
     Raises
     ------
     InputError
-        See :class:`simulator.experiment.day_store.DayStore`.
+        See :class:`simulator.experiment.run_store.RunStore`.
     """
     identity = {
         "digest": loaded.digest(),
@@ -211,27 +211,27 @@ def open_store(loaded: LoadedScenario, path: Path, seed: int | None = None, fres
         "version": __version__,
         "model": digest(),
     }
-    return DayStore(len(columns()), path, json.dumps(identity, sort_keys=True), fresh)
+    return RunStore(len(columns()), path, json.dumps(identity, sort_keys=True), fresh)
 
 
 def _resumed(runner: Runner) -> str:
-    """Return what was found of an unfinished run, in words."""
+    """Return what was found of an unfinished result, in words."""
     store = runner.tables.store
-    found = [f"{runner.resumed} days were finished before"] if runner.resumed else []
+    found = [f"{runner.resumed} runs were finished before"] if runner.resumed else []
     if store.mended:
         found.append("its database was damaged, and what could be read is kept")
     if store.spoilt:
-        found.append(f"{store.spoilt} {'day was' if store.spoilt == 1 else 'days were'} spoilt and left out")
+        found.append(f"{store.spoilt} {'run was' if store.spoilt == 1 else 'runs were'} spoilt and left out")
     return "; ".join(found)
 
 
-def _check_numbers(days: int, options: Options) -> None:
+def _check_numbers(runs: int, options: Options) -> None:
     problems = []
-    for name, value in (("days", days), ("seed", options.seed or 0), ("workers", options.workers)):
+    for name, value in (("runs", runs), ("seed", options.seed or 0), ("workers", options.workers)):
         if isinstance(value, bool) or not isinstance(value, int):
             raise InputError.single(f"got {value!r}; allowed is a whole number", name)
-    if not 2 <= days <= 10 * MOST_DAYS:
-        problems.append(Problem("days", f"got {days}; allowed is 2 to {10 * MOST_DAYS} days"))
+    if not 2 <= runs <= 10 * MOST_RUNS:
+        problems.append(Problem("runs", f"got {runs}; allowed is 2 to {10 * MOST_RUNS} runs"))
     if options.seed is not None and not 0 <= options.seed < 2**63:
         problems.append(Problem("seed", f"got {options.seed}; allowed is 0 to 2^63 - 1"))
     if not 1 <= options.workers <= 1024:
@@ -244,7 +244,7 @@ def _check_numbers(days: int, options: Options) -> None:
         raise InputError(problems)
 
 
-def _run_days(
+def _run_sets(
     runner: Runner, sets: Sequence[int], wanted: int, options: Options, report: Report | None
 ) -> tuple[str, int | None]:
     """Simulate all sets.
@@ -254,7 +254,7 @@ def _run_days(
     str
         Why it ended early; empty when it did not.
     int or None
-        Replication before which all is done and what follows is of another run; None when the time was over.
+        Replication before which all is done and what follows is of another command; None when the time was over.
     """
     done, target = 0, wanted
 
@@ -262,7 +262,7 @@ def _run_days(
         nonlocal done
         done += count
         if report is not None:
-            report("days", done, target * len(sets))
+            report("runs", done, target * len(sets))
 
     def width_before(last: int | None) -> float:
         acres = [runner.tables.acres(place, last) for place in sets]
@@ -272,23 +272,23 @@ def _run_days(
         if options.precision is None:
             runner.extend(0, wanted, progress, sets)
             return "", wanted
-        first, last = 0, min(max(wanted, 10), MOST_DAYS) if options.budget_s is None else BLOCK_DAYS
-        # look only where a block of replications ends, so that any number of workers stops at the same day
+        first, last = 0, min(max(wanted, 10), MOST_RUNS) if options.budget_s is None else BLOCK_RUNS
+        # look only where a block of replications ends, so that any number of workers stops at the same run
         while True:
             target = last
             runner.extend(first, last, progress, sets)
             width = width_before(last)
             if width <= options.precision:
                 return "", last
-            if last >= MOST_DAYS:
-                return f"the precision was not reached within {MOST_DAYS} days; it is {width:.2%}", last
+            if last >= MOST_RUNS:
+                return f"the precision was not reached within {MOST_RUNS} runs; it is {width:.2%}", last
             needed = int(last * (width / options.precision) ** 2) if math.isfinite(width) else 4 * last
-            step = min(max(needed - last, BLOCK_DAYS), 2 * last)
-            first, last = last, min(MOST_DAYS, ((last + step) // BLOCK_DAYS + 1) * BLOCK_DAYS)
+            step = min(max(needed - last, BLOCK_RUNS), 2 * last)
+            first, last = last, min(MOST_RUNS, ((last + step) // BLOCK_RUNS + 1) * BLOCK_RUNS)
     except BudgetSpentError:
         fewest = min(runner.tables.done(place) for place in sets)
         reached = f"the {options.precise} is known to ± {width_before(None):.2%}"
-        return f"the time was over after {fewest} days of every set; {reached}", None
+        return f"the time was over after {fewest} runs of every set; {reached}", None
 
 
 def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
@@ -301,7 +301,7 @@ def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
     precise : {"mean", "p10", "difference"}
         What is to be known.
     whole : int
-        Days that every set has finished without a gap, which make pairs.
+        Runs that every set has finished without a gap, which make pairs.
     """
     widths = []
     if precise == "difference":
@@ -344,7 +344,7 @@ def _one_more_plans(loaded: LoadedScenario) -> list[_Tried]:
 
 
 def _run_one_more(
-    runner: Runner, tried: Sequence[_Tried], sets: int, days: int, budget_s: float | None, report: Report | None
+    runner: Runner, tried: Sequence[_Tried], sets: int, runs: int, budget_s: float | None, report: Report | None
 ) -> list[tuple[OneMore, ...]]:
     """Simulate one more of each for every set, on the same streams; their plans stand after those of the sets."""
     done = 0
@@ -353,16 +353,16 @@ def _run_one_more(
         nonlocal done
         done += count
         if report is not None:
-            report("one more of each", done, days * len(tried))
+            report("one more of each", done, runs * len(tried))
 
     changes: list[list[OneMore]] = [[] for _ in range(sets)]
     if budget_s is not None:
         runner.deadline_s = time.monotonic() + 0.35 * budget_s
     numbers = range(sets, sets + len(tried))
     with suppress(BudgetSpentError):
-        runner.extend(0, days, progress, numbers)
+        runner.extend(0, runs, progress, numbers)
     for number, one in zip(numbers, tried, strict=True):
-        both = runner.tables.whole([number], days)
+        both = runner.tables.whole([number], runs)
         if both < 2:
             continue
         pair = paired_interval(runner.tables.acres(number)[:both], runner.tables.acres(one.place)[:both])
@@ -377,9 +377,9 @@ def _run_one_more(
 def simulate_day(
     loaded: LoadedScenario,
     equipment_set: str | None = None,
-    replication: int = 0,
-    seed: int | None = None,
+    run: int = 0,
     work_day: int = 1,
+    seed: int | None = None,
 ) -> SimulatedDay:
     """Simulate one work day of a run and keep its whole log.
 
@@ -389,12 +389,12 @@ def simulate_day(
         The scenario.
     equipment_set : str, optional
         Set; the first by default.
-    replication : int
-        Which run.
-    seed : int, optional
-        Seed; the scenario's by default.
+    run : int
+        Which run, from 0.
     work_day : int
         Which of its work days, from 1.
+    seed : int, optional
+        Seed; the scenario's by default.
 
     Raises
     ------
@@ -404,7 +404,7 @@ def simulate_day(
     from simulator.experiment.replicate import simulate_replication
 
     entry = loaded.sets[0] if equipment_set is None else loaded.equipment_set(equipment_set)
-    if isinstance(replication, bool) or not isinstance(replication, int) or replication < 0:
-        raise InputError.single(f"got {replication!r}; allowed is a whole number of at least 0", "replication")
+    if isinstance(run, bool) or not isinstance(run, int) or run < 0:
+        raise InputError.single(f"got {run!r}; allowed is a whole number of at least 0", "run")
     bank = StreamBank(loaded.base.seed if seed is None else seed)
-    return simulate_replication(make_plan(entry), bank, replication, work_day)
+    return simulate_replication(make_plan(entry), bank, run, work_day)

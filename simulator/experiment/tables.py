@@ -1,6 +1,6 @@
-"""Tables of finished days: which there are, and rows and columns read from their store when asked.
+"""Tables of finished runs: which there are, and rows and columns read from their store when asked.
 
-In memory are eight bytes a day and set for the acres, which sequential stopping looks at again and again; everything
+In memory are eight bytes a run and set for the acres, which sequential stopping looks at again and again; everything
 else stays in the store.
 """
 
@@ -13,7 +13,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.summary import MEASURES, columns
-from simulator.experiment.day_store import CHUNK_ROWS, DayStore, Numbers, Rows
+from simulator.experiment.run_store import CHUNK_ROWS, Numbers, Rows, RunStore
 
 AHEAD_BYTES = 2_000_000
 """Columns that are read together with one that is asked for may take this much memory."""
@@ -21,22 +21,22 @@ _ACRES = MEASURES.index("acres")
 
 
 class StoredRows:
-    """The finished days of one plan, read from their store when asked.
+    """The finished runs of one plan, read from their store when asked.
 
     Parameters
     ----------
-    store : DayStore
+    store : RunStore
         Where they are.
     plan : int
         Plan number.
-    numbers : ndarray of int, shape (days,)
+    numbers : ndarray of int, shape (runs,)
         Replications, ascending.
     ahead : dict
-        Columns last read, by plan and column; shared by all plans of a run, so that their sum is bounded.
+        Columns last read, by plan and column; shared by all plans, so that their sum is bounded.
     """
 
     def __init__(
-        self, store: DayStore, plan: int, numbers: Numbers, ahead: dict[tuple[int, int], Rows] | None = None
+        self, store: RunStore, plan: int, numbers: Numbers, ahead: dict[tuple[int, int], Rows] | None = None
     ) -> None:
         self._store, self._plan, self._numbers = store, plan, numbers
         self._ahead: dict[tuple[int, int], Rows] = {} if ahead is None else ahead
@@ -50,7 +50,7 @@ class StoredRows:
             yield self._store.rows(self._plan, self._numbers[start : start + size])
 
     def rows(self) -> Rows:
-        """Return all rows, shape (days, len(columns())); as much memory as that takes."""
+        """Return all rows, shape (runs, len(columns())); as much memory as that takes."""
         rows = np.empty((len(self), len(columns())))
         at = 0
         for part in self.chunks():
@@ -59,7 +59,7 @@ class StoredRows:
         return rows
 
     def column(self, place: int) -> Rows:
-        """Return one column, shape (days,), not to be written to.
+        """Return one column, shape (runs,), not to be written to.
 
         Its neighbours are read with it while they are few bytes, for they are mostly asked for next.
 
@@ -89,23 +89,23 @@ class StoredRows:
 
 
 class Tables:
-    """Rows of finished days by plan.
+    """Rows of finished runs by plan.
 
     Parameters
     ----------
     plans : int
         Number of plans.
-    store : DayStore, optional
+    store : RunStore, optional
         Where rows go; by default a temporary one.
     """
 
-    def __init__(self, plans: int, store: DayStore | None = None) -> None:
-        self.store = DayStore(len(columns())) if store is None else store
+    def __init__(self, plans: int, store: RunStore | None = None) -> None:
+        self.store = RunStore(len(columns())) if store is None else store
         self._index = [_Index() for _ in range(plans)]
         self._ahead: dict[tuple[int, int], Rows] = {}
 
     def load(self) -> int:
-        """Take in what the store holds of these plans and return how many days that is."""
+        """Take in what the store holds of these plans and return how many runs that is."""
         for plan, numbers, rows in self.store.load():
             if plan < len(self._index):
                 known = np.isfinite(rows[:, _ACRES])
@@ -117,12 +117,12 @@ class Tables:
         self._index[plan].reserve(first, last)
 
     def add(self, plan: int, first: int, rows: Rows) -> None:
-        """Keep consecutive days of a plan.
+        """Keep consecutive runs of a plan.
 
         Raises
         ------
         InputError
-            The disk is full; these days are not kept then.
+            The disk is full; these runs are not kept then.
         """
         self.store.add(plan, first, rows)
         self._index[plan].set(first + np.arange(len(rows)), rows[:, _ACRES])
@@ -137,11 +137,11 @@ class Tables:
         return tuple((first + int(start), first + int(end) + 1) for start, end in zip(starts, ends, strict=True))
 
     def known(self, plan: int, first: int, last: int) -> int:
-        """Return how many days a plan has between two replications."""
+        """Return how many runs a plan has between two replications."""
         return int((~self._index[plan].missing(first, last)).sum())
 
     def done(self, plan: int) -> int:
-        """Return how many days of a plan are finished."""
+        """Return how many runs of a plan are finished."""
         return self._index[plan].count
 
     def whole(self, plans: Sequence[int] | None = None, before: int | None = None) -> int:
@@ -160,13 +160,13 @@ class Tables:
         return numbers, StoredRows(self.store, plan, numbers, self._ahead)
 
     def table(self, plan: int) -> tuple[Numbers, Rows]:
-        """Return the replication numbers, ascending, and their rows, shape (days, len(columns()))."""
+        """Return the replication numbers, ascending, and their rows, shape (runs, len(columns()))."""
         numbers, stored = self.stored(plan)
         return numbers, stored.rows()
 
 
 class _Index:
-    """The acres of one plan's finished days by replication; NaN where there is none."""
+    """The acres of one plan's finished runs by replication; NaN where there is none."""
 
     __slots__ = ("_acres", "_first", "count")
 
@@ -186,13 +186,13 @@ class _Index:
         self._first, self._acres = low, acres
 
     def set(self, numbers: Numbers, acres: Rows) -> None:
-        """Note days."""
+        """Note runs."""
         if len(numbers) == 0:
             return
         low, high = int(numbers.min()), int(numbers.max()) + 1
         end = self._first + len(self._acres)
         if not (len(self._acres) and self._first <= low and high <= end):
-            # half as much again, so that days that come one by one are not copied each time
+            # half as much again, so that runs that come one by one are not copied each time
             self.reserve(low, high if high <= end else high + len(self._acres) // 2)
         at = numbers - self._first
         self.count += int(np.isnan(self._acres[at]).sum())

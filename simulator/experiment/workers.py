@@ -1,4 +1,4 @@
-"""Where pieces of work go: worker processes here, or the workers of a cluster. Started once for a run."""
+"""Where pieces of work go: worker processes here, or the workers of a cluster. Started once for all runs."""
 
 from __future__ import annotations
 
@@ -24,9 +24,9 @@ from multiprocessing.connection import wait as wait_for_any
 from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError
-from simulator.experiment.day_store import Rows
-from simulator.experiment.days import LatestBlock, run_piece
 from simulator.experiment.pieces import Piece
+from simulator.experiment.run_store import Rows
+from simulator.experiment.runs import LatestBlock, run_piece
 from simulator.plan.day_plan import DayPlan
 
 if TYPE_CHECKING:
@@ -58,14 +58,14 @@ def _work(piece: Piece) -> tuple[Rows, list[float]]:
 
 
 def _work_anywhere(packed: bytes, key: str, seed: int, piece: Piece) -> tuple[Rows, list[float]]:
-    """Simulate a piece on a cluster's worker, which keeps the plans of the last run it saw."""
+    """Simulate a piece on a cluster's worker, which keeps the plans it saw last."""
     if _worker.get("key") != key:
         _worker.update(key=key, plans=pickle.loads(packed), bank=LatestBlock(seed))
     return _work(piece)
 
 
 class Workers:
-    """Worker processes, or a cluster, that know all plans of a run.
+    """Worker processes, or a cluster, that know all plans.
 
     Parameters
     ----------
@@ -183,7 +183,7 @@ class Workers:
 def lost_worker() -> InputError:
     """Return what to tell when the system or somebody ended a worker process."""
     return InputError.single(
-        "a worker process was killed, perhaps for want of memory; the days before are kept: "
+        "a worker process was killed, perhaps for want of memory; the runs before are kept: "
         "go on with --resume, and with fewer workers if it happens again",
         "--workers",
     )

@@ -23,8 +23,10 @@ class Aircraft:
         """Product on board, L or kg."""
         self.load: Load | None = None
         """What it is about to fly; None while it has nothing to fly."""
+        self.need_wh = 0.0
+        """Energy of its last load as planned."""
         self.swaps = self.fills = 0
-        self.under_repair = False
+        self.under_repair = self.on_trailer = False
         self.until_failure_s = math.inf
         """Time in the air up to its next breakdown."""
         self.giving = False
@@ -36,7 +38,7 @@ class Aircraft:
     @property
     def rests(self) -> bool:
         """True while it cannot fly, or has nothing to fly."""
-        return self.under_repair or self.name in self._site.idle
+        return self.under_repair or self.on_trailer or self.name in self._site.idle
 
     def mark(self, end_s: float, state: str, reason: str = Reason.NONE) -> None:
         """Log its state since the last mark."""
@@ -55,7 +57,7 @@ class Aircraft:
 
     def mark_rest(self, now_s: float) -> None:
         """Log a repair, or why there has been nothing to fly, up to now."""
-        reason = self._site.idle.get(self.name)
+        reason = Reason.NOT_NEEDED if self.on_trailer else self._site.idle.get(self.name)
         if self.under_repair:
             self.mark(now_s, State.REPAIR, Reason.BREAKDOWN)
         elif reason is not None:

@@ -14,7 +14,7 @@ class Charging:
     def __init__(self, pack: Pack, slot: Slot, target_wh: float, full: Event) -> None:
         self.pack, self.slot, self.target_wh, self.full = pack, slot, target_wh, full
         self.draw_w = self.lost_share = 0.0
-        self.held_back = self.limited = False
+        self.held_back = self.limited = self.waited_for = False
         self.curve, self.capacity_wh = pack.plan.curve, pack.plan.capacity_wh
         charger = slot.charger.plan
         self.slot_w, self.output_w = charger.slot_w, charger.output_w
@@ -25,6 +25,11 @@ class Charging:
     def acceptance_w(self) -> float:
         """Return the most that the pack takes now, at its terminals (W)."""
         return self.curve.acceptance_w(self.pack.energy_wh) / self.stored_share
+
+    def time_alone_s(self, target_wh: float | None = None) -> float:
+        """Return the time until it is done, or holds a charge, were it alone on its source."""
+        power_w = min(self.slot_w, self.output_w) * self.stored_share
+        return self.curve.time_s(self.pack.energy_wh, self.target_wh if target_wh is None else target_wh, power_w)
 
 
 class Slot:
@@ -41,8 +46,18 @@ class Slot:
 class Charger:
     """One charger with its slots."""
 
-    __slots__ = ("plan", "slots", "taken")
+    __slots__ = ("number", "plan", "slots", "taken")
 
-    def __init__(self, name: str, plan: ChargerPlan) -> None:
-        self.plan, self.taken = plan, 0
+    def __init__(self, name: str, number: int, plan: ChargerPlan) -> None:
+        self.plan, self.number, self.taken = plan, number, 0
         self.slots = [Slot(f"{name}.{place}", self) for place in range(1, plan.slots + 1)]
+
+    def done_in_s(self, pack: Pack, full_wh: float) -> float:
+        """Return the time until a pack would be full here, after those it charges now, were it alone on its source."""
+        plan = self.plan
+        power_w = min(plan.slot_w, plan.output_w) * pack.plan.charge_efficiency
+        own_s = pack.plan.curve.time_s(pack.energy_wh, full_wh, power_w)
+        # one that is being plugged in counts like this one
+        before_s = [one.charging.time_alone_s() if one.charging else own_s for one in self.slots if one.taken]
+        done_s = max(own_s, (sum(before_s) + own_s) * min(1.0, plan.slot_w / plan.output_w))
+        return done_s if self.taken < plan.slots else max(done_s, min(before_s) + own_s)

@@ -10,7 +10,7 @@ from simpy.events import ProcessGenerator
 from simulator.operation.chargers import Charger, Charging, Slot
 from simulator.operation.crew import Crew
 from simulator.operation.log import DayLog, Reason, State
-from simulator.operation.packs import Pack, PackShelf
+from simulator.operation.packs import Pack, PackShelf, Want
 from simulator.operation.people import Task
 from simulator.operation.power import PowerSource
 from simulator.plan.equipment import PackPlan
@@ -20,6 +20,8 @@ from simulator.scenario.streams import DayStreams
 Place = tuple[PowerSource, Slot]
 _FULL_WH = 1e-6
 _NEARLY_FULL_WH = 1e-3
+_SPARE = 0.1
+"""A pack that is taken early holds so much more than the load needs on average, or flights would be cut short."""
 
 
 class ChargingStation:
@@ -126,55 +128,102 @@ class ChargingStation:
 
     # --- slots ---
 
+    def has_room(self, pack: Pack) -> bool:
+        """Tell whether a pack that is to be charged would find a free slot."""
+        return not self._waiting and self._best_place(pack, []) is not None
+
     def _take_slot(self, pack: Pack) -> Place | None:
-        """Keep a free slot for a pack: the one whose charger and source have most to give one pack more."""
-        best: Charger | None = None
-        of: PowerSource | None = None
-        most_w = 0.0
-        for source in self.sources:
-            if source.taken == len(source.slots):
-                continue
-            for charger in source.chargers:
-                plan, taken = charger.plan, charger.taken
-                if taken == plan.slots or pack.plan.name not in plan.serves:
-                    continue
-                share_w = min(plan.slot_w, plan.output_w / (taken + 1))
-                share_w = min(share_w, source.capacity_w * plan.efficiency / (source.taken + 1))
-                if best is None or share_w > most_w:
-                    of, best, most_w = source, charger, share_w
-        if of is None or best is None:
-            return None
-        slot = next(one for one in best.slots if not one.taken)
-        slot.taken = True
-        best.taken += 1
-        of.taken += 1
-        return of, slot
+        """Keep a free slot for a pack that nobody waits before; None when there is none for it."""
+        place = self._best_place(pack, []) if not self._waiting else None
+        if place is not None:
+            self._keep(*place)
+        return place
 
     def _ask_slot(self, pack: Pack) -> Event:
         """Wait for a slot; the event's value is its source and the slot."""
         given = self.env.event()
         self._waiting.append((pack, given))
+        self._hand_out()
         return given
 
+    def _keep(self, source: PowerSource, slot: Slot) -> None:
+        slot.taken = True
+        slot.charger.taken += 1
+        source.taken += 1
+
     def _free(self, source: PowerSource, slot: Slot) -> None:
-        """Give a slot back, and free slots to the packs that have waited longest."""
+        """Give a slot back."""
         slot.taken = False
         slot.charger.taken -= 1
         source.taken -= 1
+        self._hand_out()
+
+    def _hand_out(self) -> None:
+        """Give free slots to the packs that wait, in order of need."""
+        awaited: list[Charger] = []
         left = []
-        for pack, given in self._waiting:
-            place = self._take_slot(pack)
+        for pack, given in self._in_order_of_need(self._waiting):
+            place = self._best_place(pack, awaited)
             if place is None:
                 left.append((pack, given))
-            else:
-                given.succeed(place)
+                continue
+            self._keep(*place)
+            given.succeed(place)
         self._waiting = left
+
+    def _in_order_of_need(self, waiting: list[tuple[Pack, Event]]) -> list[tuple[Pack, Event]]:
+        """Return the packs in the queue in the order in which they are served: those waited for, then the fullest."""
+        if len(waiting) < 2:
+            return waiting
+        return sorted(
+            waiting, key=lambda one: (not self.shelf.wanted(one[0], self.full_wh(one[0])), self.lack_s(one[0]))
+        )
+
+    def lack_s(self, pack: Pack) -> float:
+        """Return the time that a pack lacks to its full charge, with all the power it takes."""
+        return pack.plan.curve.time_s(pack.energy_wh, self.full_wh(pack), math.inf)
+
+    def _best_place(self, pack: Pack, awaited: list[Charger]) -> Place | None:
+        """Return the free slot for a pack: on an idle charger, else where the pack is done soonest.
+
+        None when no slot is free, or when that is on a charger whose slots are taken: then the pack waits for it, and
+        only one pack for each.
+        """
+        most: tuple[float, PowerSource, Charger] | None = None
+        serving: list[tuple[PowerSource, Charger]] = []
+        strongest_w = 0.0
+        for source in self.sources:
+            for charger in source.chargers:
+                plan, taken = charger.plan, charger.taken
+                if pack.plan.name not in plan.serves:
+                    continue
+                serving.append((source, charger))
+                strongest_w = max(strongest_w, plan.slot_w)
+                if taken < plan.slots:
+                    share_w = min(plan.slot_w, plan.output_w / (taken + 1))
+                    share_w = min(share_w, source.capacity_w * plan.efficiency / (source.taken + 1))
+                    if most is None or share_w > most[0]:
+                        most = share_w, source, charger
+        if most is None:
+            return None
+        _, of, best = most
+        if best.taken > 0 or best.plan.slot_w < strongest_w:
+            done_s = math.inf
+            for source, charger in serving:
+                if charger.taken < charger.plan.slots or charger not in awaited:
+                    soon_s = charger.done_in_s(pack, self.full_wh(pack))
+                    if soon_s < done_s:
+                        of, best, done_s = source, charger, soon_s
+            if best.taken == best.plan.slots:
+                awaited.append(best)
+                return None
+        return of, next(one for one in best.slots if not one.taken)
 
     # --- what aircraft ask ---
 
-    def ask_pack(self, aircraft_class: str, need_wh: float) -> Event:
+    def ask_pack(self, aircraft_class: str, need_wh: float, loads: int) -> Event:
         """Ask for the next pack that fits and holds enough; the event's value is the pack."""
-        asked = self.shelf.ask(aircraft_class, need_wh)
+        asked = self.shelf.ask(aircraft_class, need_wh, loads)
         self.hurry()
         return asked
 
@@ -209,29 +258,40 @@ class ChargingStation:
         return soonest if math.isfinite(soonest) else 0.0
 
     def hurry(self) -> None:
-        """Where packs may be taken early: a pack each for who waits, off its charger at what that one needs."""
-        if not self._early:
-            return
+        """Serve who waits: a pack each, the soonest done first; taken early, it is done at what that one needs."""
         for source in self.sources:
             source.settle()
-        free = [one for source in self.sources for one in source.on_charge]
-        needs_wh: dict[str, float] = {}
+        free = [one for source in self.sources if source.running for one in source.on_charge]
+        done_wh: dict[str, float] = {}
         for want in self.shelf.wants:
             best: Charging | None = None
-            best_s = 0.0
+            best_s = best_wh = 0.0
             for one in free:
-                need_wh = one.pack.plan.reserve_wh + want.need_wh
                 most_wh = self.full_wh(one.pack)
-                fits = want.aircraft_class in one.pack.plan.fits and need_wh <= most_wh + _FULL_WH
-                if one.draw_w <= 0.0 or not fits:
+                need_wh = one.pack.plan.reserve_wh + want.need_wh
+                if want.aircraft_class not in one.pack.plan.fits or need_wh > most_wh + _FULL_WH:
                     continue
-                wait_s = one.curve.time_s(one.pack.energy_wh, min(need_wh, most_wh), one.draw_w)
+                target_wh = self._taken_at_wh(one, want) if self._early else most_wh
+                wait_s = one.time_alone_s(target_wh)
                 if best is None or wait_s < best_s:
-                    best, best_s = one, wait_s
+                    best, best_s, best_wh = one, wait_s, target_wh
             if best is not None:
                 free.remove(best)
-                needs_wh[best.slot.name] = best.pack.plan.reserve_wh + want.need_wh
+                done_wh[best.slot.name] = best_wh
         for source in self.sources:
-            source.set_targets(
-                [min(self.full_wh(one.pack), needs_wh.get(one.slot.name, math.inf)) for one in source.on_charge]
+            source.serve(
+                [done_wh.get(one.slot.name, self.full_wh(one.pack)) for one in source.on_charge],
+                [one.slot.name in done_wh for one in source.on_charge],
             )
+
+    def _taken_at_wh(self, charging: Charging, want: Want) -> float:
+        """Return the charge at which a pack is taken early: enough for the loads to be flown on it in a row.
+
+        While others wait for its slot or its power, one load is enough, for nothing stands idle then.
+        """
+        reserve_wh, most_wh = charging.pack.plan.reserve_wh, self.full_wh(charging.pack)
+        on_charge = [one for source in self.sources for one in source.on_charge if one is not charging]
+        others = self._waiting or any(one.held_back for one in on_charge)
+        need_wh = want.need_wh * (1.0 + _SPARE)
+        loads = 1 if others else max(1, min(want.loads, math.floor((most_wh - reserve_wh + _FULL_WH) / need_wh)))
+        return min(most_wh, reserve_wh + loads * need_wh)

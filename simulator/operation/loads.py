@@ -7,15 +7,16 @@ import math
 from simulator.operation.aircraft import Aircraft
 from simulator.operation.log import Reason
 from simulator.operation.rig import Rig
+from simulator.operation.turnaround import NEAR_THE_END_S
 from simulator.operation.work import Load, Visit
 from simulator.plan.flight import Flight, furthest, to_pass_end
 
 _ROUNDING_M2 = 1e-3
 """A remainder smaller than this is rounding: it is flown with the load before."""
+_PASSES_DIFFER = 1.02
+"""A load may be this much larger than planned, for passes are not of one length."""
 _ROUNDING = 1e-6
 """Less product than this (L or kg) is not filled in."""
-_NEAR_THE_END_S = 5400.0
-"""Within this time of the last landing the wait for a pack counts when a load is planned."""
 
 
 class Limits:
@@ -43,6 +44,8 @@ class LoadPlanner:
         self._least_load_share = flying.least_load_share
         self._whole_passes = flying.stop_at == "pass end"
         self._swap_mean_s = rig.tasks.swap.time.mean()
+        place = [plan for plan, _ in rig.plan.aircraft].index(aircraft.plan)
+        self._load_m2 = [one.load_m2[place] for one in rig.day.work[rig.name]]
 
     def next_load(self) -> Load | None:
         """Claim the next stretch; None when nothing can be flown, with `idle_reason` set."""
@@ -82,21 +85,36 @@ class LoadPlanner:
         aircraft, pack = self._aircraft, self._aircraft.pack
         if pack is not None and not (aircraft.plan.swap_every_landing and pack.loads_on_charge > 0):
             flight = self._rig.mean_flight(aircraft, visit.index, pack.plan)
-            wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
+            wanted_m2 = self._even_load_end_m2(visit, flight, area_from_m2, border_m2)
             product = max(aircraft.on_board, flight.profile.product(area_from_m2, wanted_m2))
             need_wh = flight.over(area_from_m2, wanted_m2, product, 1.0).energy_wh
             if wanted_m2 > area_from_m2 and need_wh * self._spare <= pack.above_reserve_wh:
                 return Limits(False, flight, pack.above_reserve_wh / self._spare, area_from_m2, wanted_m2)
-        fresh = self._rig.best_pack[self._rig.pack_use(aircraft, visit.index)]
+        fresh = self._rig.next_pack(self._rig.pack_use(aircraft, visit.index))
         flight = self._rig.mean_flight(aircraft, visit.index, fresh)
-        wanted_m2 = self._full_load_end_m2(flight, area_from_m2, border_m2)
+        wanted_m2 = self._even_load_end_m2(visit, flight, area_from_m2, border_m2)
         energy_wh = fresh.capacity_wh * self._rig.plan.rig.charge_to - fresh.reserve_wh
         return Limits(True, flight, energy_wh / self._spare, area_from_m2, wanted_m2)
 
-    def _full_load_end_m2(self, flight: Flight, area_from_m2: float, border_m2: float) -> float:
-        """Return the end of a full load, or the border when no more than rounding would be left before it."""
-        end_m2 = flight.profile.reach_m2(area_from_m2, self._aircraft.plan.capacity(flight.pack_kg))
-        return border_m2 if end_m2 > border_m2 - _ROUNDING_M2 else end_m2
+    def _even_load_end_m2(self, visit: Visit, flight: Flight, area_from_m2: float, border_m2: float) -> float:
+        """Return the end of a load: what is left up to the border is cut evenly, not full, full and a rest."""
+        full_m2 = self._full_load_m2(visit, flight, area_from_m2)
+        if full_m2 <= _ROUNDING_M2:
+            return area_from_m2
+        if self._whole_passes:
+            # where a load does not reach the end of a pass, it is the pass that is cut evenly
+            pass_end_m2 = flight.profile.path.pass_end(area_from_m2)
+            if pass_end_m2 - area_from_m2 > full_m2:
+                border_m2 = min(border_m2, pass_end_m2)
+        left_m2 = border_m2 - area_from_m2
+        loads = math.ceil((left_m2 - _ROUNDING_M2) / full_m2)
+        return area_from_m2 + left_m2 / loads if loads > 1 else border_m2
+
+    def _full_load_m2(self, visit: Visit, flight: Flight, area_from_m2: float) -> float:
+        """Return the area of a load filled as far as the crew fills it on a field."""
+        aircraft = self._aircraft.plan
+        planned_m2 = self._load_m2[visit.index] * _PASSES_DIFFER
+        return min(planned_m2, flight.profile.reach_m2(area_from_m2, aircraft.capacity(flight.pack_kg)) - area_from_m2)
 
     def _time_left_s(self, visit: Visit, limits: Limits) -> float:
         """Return the time left for the flight, after the turnaround; near the day's end, after the wait for a pack.
@@ -108,7 +126,7 @@ class LoadPlanner:
         fill = max(0.0, product - self._aircraft.on_board)
         time_left_s = rig.site.until_s(visit) - rig.env.now
         least_s = 0.0
-        if limits.swap and time_left_s < _NEAR_THE_END_S:
+        if limits.swap and time_left_s < NEAR_THE_END_S:
             wait_s = rig.station.soonest_s(rig.pack_use(self._aircraft, visit.index))
             least_s = wait_s + 0.5 * self._swap_mean_s if wait_s > 0.0 else 0.0
         return time_left_s - max(least_s, rig.turnaround_mean_s(limits.swap, fill))
@@ -136,5 +154,6 @@ class LoadPlanner:
         visit.claim(start_m2, end_m2)
         product = flight.profile.product(start_m2, end_m2)
         need_wh = flight.over(start_m2, end_m2, max(on_board, product), 1.0).energy_wh * self._spare
+        self._aircraft.need_wh = need_wh
         fill = product - on_board
         return Load(visit, start_m2, end_m2, fill if fill > _ROUNDING else 0.0, limits.swap, need_wh)

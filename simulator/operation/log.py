@@ -63,6 +63,7 @@ class Reason(StrEnum):
     PILOT_BUSY = "pilot busy"
     SEPARATION = "separation"
     NO_WORK_HERE = "no work left here"
+    NOT_NEEDED = "left on the trailer"
     WEATHER = "weather"
     BREAK = "break"
     DAY_END = "day end"
@@ -73,6 +74,7 @@ class Reason(StrEnum):
     PACK_UP = "pack up"
     SET_UP = "set up"
     RELOCATE = "relocate"
+    RINSE = "rinse"
     SWAP = "swap"
     FILL = "fill"
     PLUG_IN = "plug in"
@@ -200,6 +202,8 @@ class RigEnd:
     product_made: float
     product_in_tank: float
     product_on_aircraft: float
+    product_thrown: float
+    mix: str | None
     water_fetched_l: float
     fuel_burnt_l: float
     bus_wh: float

@@ -22,11 +22,13 @@ _FULL_WH = 1e-6
 class Morning(NamedTuple):
     """One rig before a work day.
 
-    ``place`` is the number of the field it has stayed at, None at the yard; ``product`` (L or kg) stands ready mixed;
+    ``place`` is the number of the field it has stayed at, None at the yard; ``product`` (L or kg) stands ready,
+    of the mix of that name (None: of what the first field gets);
     charges are by pack (Wh), times in the air up to a breakdown by aircraft (s).
     """
 
     place: int | None
+    mix: str | None
     product: float
     water_l: float
     pack_wh: dict[str, float]
@@ -55,7 +57,7 @@ def first_morning(plan: DayPlan) -> list[Morning]:
             for pack, number in rig.packs
             for name in pack_names(rig.name, pack, number)
         }
-        mornings.append(Morning(None, *_stock(plan, rig, 0.0), charge, {}))
+        mornings.append(Morning(None, None, *_stock(plan, rig, 0.0), charge, {}))
     return mornings
 
 
@@ -80,7 +82,7 @@ def next_morning(plan: DayPlan, rig: RigPlan, evening: RigEnd) -> tuple[Morning,
         left = 0.0
     product, water_l = (left, evening.water_l) if place is not None else _stock(plan, rig, left)
     charge, night = _charge_overnight(plan, rig, evening)
-    return Morning(place, product, water_l, charge, evening.until_failure_s), night
+    return Morning(place, evening.mix if left > 0.0 else None, product, water_l, charge, evening.until_failure_s), night
 
 
 # --- packs ---

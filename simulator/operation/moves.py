@@ -26,6 +26,7 @@ class Moves:
         self._draw_pack_up_s = draw(f"pack_up/{name}", trailer.pack_up_time)
         self._draw_set_up_s = draw(f"set_up/{name}", trailer.set_up_time)
         self._draw_relocate_s = draw(f"relocate/{name}", trailer.relocate_time)
+        self._draw_rinse_s = draw(f"rinse/{name}", rig.plan.rig.supply.rinse_time)
         self._draw_yard_s = draw(f"yard/{name}", trailer.yard_time)
         self._handling = [
             (draw(f"handling/{one.name}", one.plan.handling_time), one.plan.handling_people) for one in rig.aircraft
@@ -48,9 +49,12 @@ class Moves:
                 yield from self._drive(goal)
                 if self._env.now >= rig.day.last_landing_s:
                     break
+                rig.choose_aircraft(goal)
                 yield from self._set_up()
             self._switch(True)
             self._at_first = False
+            if visit.plan.product != rig.supply.mix:
+                yield from self._change_mix(visit.plan.product)
             yield from self._await_opening(visit)
             yield from self._work_field(visit)
             left_early = visit.opening() is not None and self._site.until_s(visit) >= rig.day.last_landing_s
@@ -66,6 +70,21 @@ class Moves:
         self._site.close()
 
     # --- at a field ---
+
+    def _change_mix(self, mix: str) -> ProcessGenerator:
+        """Empty and rinse tank and aircraft where another mix was in them."""
+        rig = self._rig
+        if rig.supply.mix is None:
+            rig.supply.mix = mix
+            return
+        yield from self._together(self._draw_rinse_s(), Reason.RINSE)
+        on_board, now = 0.0, self._env.now
+        for one in rig.aircraft:
+            if one.on_board > 0.0:
+                rig.log.add(now, now, one.name, State.FILL, Reason.FILL, "", -one.on_board)
+                on_board += one.on_board
+                one.on_board = 0.0
+        rig.supply.rinse(mix, on_board)
 
     def _await_opening(self, visit: Visit) -> ProcessGenerator:
         """Stand by until the field may be flown."""
@@ -97,7 +116,7 @@ class Moves:
         if self._site.closed:
             return
         self._rig.supply.change()
-        left = self._site.open(visit)
+        left = self._site.open(visit, len(self._rig.unloaded))
         self._rig.crew.release()
         yield left
         self._mark_rests()
@@ -129,7 +148,13 @@ class Moves:
     def _handling_s(self) -> float:
         """Return the time to lift all aircraft on or off, side by side as far as people allow."""
         people = len(self._rig.crew.present)
-        return sum([draw_s() / max(1, people // needed) for draw_s, needed in self._handling])
+        return sum(
+            [
+                draw_s() / max(1, people // needed)
+                for (draw_s, needed), one in zip(self._handling, self._rig.aircraft, strict=True)
+                if not one.on_trailer
+            ]
+        )
 
     def _pack_up(self) -> ProcessGenerator:
         """Put everything on the trailer."""

@@ -48,7 +48,17 @@ class Pace:
             flyable = min(flyable, _PACE_MARGIN * pace * time_left_s + self._capacity)
         here = visit.remaining_m2 * visit.plan.product_per_m2 if visit is not None else 0.0
         on_board = sum([one.on_board for one in self._aircraft if one.load is None])
-        return max(0.0, min(flyable, here + self._work.product_ahead()) - on_board)
+        mix = visit.plan.product if visit is not None else self._day.fields[self._day.geography.order[0]].product
+        return max(0.0, min(flyable, here + self._work.product_ahead(mix)) - on_board)
+
+    def use_per_s(self, now_s: float) -> float:
+        """Return the product (L or kg) that is flown a second: by least cycles at first, then by the rig's own pace."""
+        visit = self._site.visit
+        if self.loads_flown >= _LOADS_TO_KNOW_THE_PACE * len(self._aircraft):
+            return self._applied / max(1.0, now_s - self._begun_s)
+        rate = visit.plan.rate if visit is not None else self._day.fields[0].rate
+        flying = [one.plan for one in self._aircraft if not one.on_trailer]
+        return sum([plan.capacity_units / self.least_cycle_s(plan, rate) for plan in flying])
 
     def least_cycle_s(self, plan: AircraftPlan, rate: float) -> float:
         """Return the least time of a full load, fill and flight, at a rate (L/m2 or kg/m2)."""

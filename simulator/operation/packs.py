@@ -78,12 +78,15 @@ class Pack:
 
 
 class Want:
-    """An aircraft's wish for a pack that fits its class and holds enough; the event brings the pack."""
+    """An aircraft's wish for a pack that fits its class and holds enough; the event brings the pack.
 
-    __slots__ = ("aircraft_class", "need_wh", "taken")
+    ``loads`` is how many loads in a row it would fly on the pack.
+    """
 
-    def __init__(self, env: Environment, aircraft_class: str, need_wh: float) -> None:
-        self.aircraft_class, self.need_wh = aircraft_class, need_wh
+    __slots__ = ("aircraft_class", "loads", "need_wh", "taken")
+
+    def __init__(self, env: Environment, aircraft_class: str, need_wh: float, loads: int) -> None:
+        self.aircraft_class, self.need_wh, self.loads = aircraft_class, need_wh, loads
         self.taken: Event = env.event()
 
 
@@ -109,9 +112,9 @@ class PackShelf:
             self.ready.remove(best)
         return best
 
-    def ask(self, aircraft_class: str, need_wh: float) -> Event:
+    def ask(self, aircraft_class: str, need_wh: float, loads: int) -> Event:
         """Ask for the next pack that fits; the event's value is the pack."""
-        want = Want(self._env, aircraft_class, need_wh)
+        want = Want(self._env, aircraft_class, need_wh, loads)
         self.wants.append(want)
         return want.taken
 

@@ -9,7 +9,7 @@ from simpy.events import ProcessGenerator
 
 from simulator.operation.chargers import Charger, Charging
 from simulator.operation.log import DayLog, Reason, State
-from simulator.physics.sharing import share_bus
+from simulator.physics.sharing import serve_in_order
 from simulator.plan.equipment import PowerPointPlan
 
 _TINY_WH = 1e-6
@@ -19,7 +19,7 @@ _FALL = 0.5
 
 
 class PowerSource:
-    """Shares what the source can give among packs, max-min fair, and deals anew only when something changes.
+    """Gives what the source has to packs in order of need, and deals anew only when something changes.
 
     Between changes every pack charges by the closed form of its curve under its share, so energy is exact and the
     source is never asked for more than it can give. Whoever changes something deals at once; the process
@@ -28,11 +28,14 @@ class PowerSource:
 
     def __init__(self, env: Environment, name: str, plan: PowerPointPlan, log: DayLog) -> None:
         self.env, self.name, self.log = env, name, log
-        self.chargers = [
-            Charger(f"{name}/{charger.name} {number}", charger)
+        named = [
+            (f"{name}/{charger.name} {number}", charger)
             for charger, count in plan.chargers
             for number in range(1, count + 1)
         ]
+        self.chargers = [Charger(name, place, charger) for place, (name, charger) in enumerate(named)]
+        self._limits_w = [one.plan.output_w / one.plan.efficiency for one in self.chargers]
+        self._leasts_w = [one.plan.least_w / one.plan.efficiency for one in self.chargers]
         self.slots = [slot for charger in self.chargers for slot in charger.slots]
         self.on_charge: list[Charging] = []
         self.taken = 0
@@ -83,7 +86,7 @@ class PowerSource:
             if draw <= 0.0:
                 continue
             soonest = min(soonest, curve.time_s(energy, one.target_wh, draw))
-            if self._dealt_short and not one.held_back:
+            if self._dealt_short:
                 soonest = min(soonest, curve.seconds_until_acceptance(energy, draw, draw * _FALL))
         generator = self._generator
         if generator is not None and self.running:
@@ -129,12 +132,13 @@ class PowerSource:
         self._deal()
         return charging.full
 
-    def set_targets(self, targets_wh: list[float]) -> None:
-        """Set at what charge each pack on charge is done, in their order; one that holds it is done at once."""
+    def serve(self, targets_wh: list[float], waited_for: list[bool]) -> None:
+        """Set at what charge each pack on charge is done, and which are waited for, in their order."""
         changed = False
-        for one, target_wh in zip(self.on_charge, targets_wh, strict=True):
+        for one, target_wh, waited in zip(self.on_charge, targets_wh, waited_for, strict=True):
             changed = changed or abs(target_wh - one.target_wh) > _TINY_WH
-            one.target_wh = target_wh
+            changed = changed or (self._dealt_short and waited is not one.waited_for)
+            one.target_wh, one.waited_for = target_wh, waited
         if changed:
             self._deal()
 
@@ -212,25 +216,36 @@ class PowerSource:
         return True
 
     def _deal_shares(self) -> None:
-        """Share the source among chargers and their slots; with the source stopped, nobody gets anything."""
-        held = [[slot.charging for slot in charger.slots if slot.charging is not None] for charger in self.chargers]
-        limits_w = [charger.plan.output_w / charger.plan.efficiency for charger in self.chargers]
-        demands_w = [[min(one.acceptance_w(), one.slot_w) / one.terminal_share for one in ones] for ones in held]
+        """Set the chargers so that together they fit the source; with the source stopped, nobody gets anything."""
+        ones = in_order_of_need(self.on_charge)
+        wanted_w = [min(one.acceptance_w(), one.slot_w) / one.terminal_share for one in ones]
         capacity_w = max(0.0, self._for_chargers_w) if self._dealt_running else 0.0
-        wanted_w = sum([min(limit, sum(demands)) for limit, demands in zip(limits_w, demands_w, strict=True)])
-        short = wanted_w > capacity_w + 1e-6
-        shares_w = share_bus(capacity_w, limits_w, demands_w)
+        places = [one.slot.charger.number for one in ones]
+        shares_w = serve_in_order(capacity_w, self._limits_w, self._leasts_w, list(zip(places, wanted_w, strict=True)))
+        by_charger_w = [0.0] * len(self.chargers)
+        for place, demand_w in zip(places, wanted_w, strict=True):
+            by_charger_w[place] += demand_w
+        asked_w = sum([min(limit, wanted) for limit, wanted in zip(self._limits_w, by_charger_w, strict=True)])
+        short = asked_w > capacity_w + 1e-6
         self._bus_w, self._dealt_short = 0.0, False
-        for ones, shares, demands in zip(held, shares_w, demands_w, strict=True):
-            for one, share_w, demand_w in zip(ones, shares, demands, strict=True):
-                one.draw_w = share_w * one.terminal_share * one.stored_share
-                one.held_back = share_w < demand_w - 1e-6
-                one.limited = short and one.held_back and self.on
-                one.lost_share = 1.0 - share_w / demand_w if one.limited else 0.0
-                self._dealt_short = self._dealt_short or one.held_back
-                self._bus_w += share_w
-                state = State.CHARGE if self._dealt_running and not one.limited else State.CHARGE_LIMITED
-                if not self.on:
-                    state = State.STOPPED
-                if one.pack.state is not state:
-                    one.pack.enter(self.env.now, state, self.log)
+        for one, share_w, demand_w in zip(ones, shares_w, wanted_w, strict=True):
+            one.draw_w = share_w * one.terminal_share * one.stored_share
+            one.held_back = share_w < demand_w - 1e-6
+            one.limited = short and one.held_back and self.on
+            one.lost_share = 1.0 - share_w / demand_w if one.limited else 0.0
+            self._dealt_short = self._dealt_short or one.held_back
+            self._bus_w += share_w
+            state = State.CHARGE if self._dealt_running and not one.limited else State.CHARGE_LIMITED
+            if not self.on:
+                state = State.STOPPED
+            if one.pack.state is not state:
+                one.pack.enter(self.env.now, state, self.log)
+
+
+def in_order_of_need(charging: list[Charging]) -> list[Charging]:
+    """Return the packs on charge in the order in which they are served: those waited for, then the soonest done."""
+    return sorted(charging, key=_need)
+
+
+def _need(one: Charging) -> tuple[bool, float]:
+    return not one.waited_for, one.time_alone_s()

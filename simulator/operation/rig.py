@@ -45,7 +45,7 @@ class Rig:
         self.name, self.tasks, self.place = name, table.crew.tasks, morning.place
         flying, draw = day.scenario.flying, streams.draws
         count = sum([number for _, number in plan.aircraft])
-        self.site = Site(env, count, day.last_landing_s)
+        self.site = Site(env, day.last_landing_s)
         self.aircraft = [
             Aircraft(f"{name}/{one.name} {place}", one, self.site, log)
             for one, number in plan.aircraft
@@ -67,8 +67,8 @@ class Rig:
         types = [pack for pack, _ in plan.packs]
         classes = [one.name for one, _ in plan.aircraft]
         uses = [*classes, *plan.pack_uses.values()]
-        self.best_pack = {one: _best_pack(one, types, table.charge_to) for one in uses}
-        """By `pack_use`, the fitting type of pack that holds most above its reserve when charged as far as told."""
+        self._types = {one: _by_charge(one, types, table.charge_to) for one in uses}
+        """By `pack_use`, the fitting types of pack, first what holds most above its reserve."""
         fullest = max(table.charge_to, table.packs_start_charge)
         self.shelf = PackShelf(env, {one: _most_wh(one, types, fullest) for one in uses})
         self.station = ChargingStation(env, name, table, self.sources, types, self.shelf, self.crew, log, streams)
@@ -76,13 +76,14 @@ class Rig:
         liquid = day.scenario.product.kind == "liquid"
         self.supply = Supply(
             env, f"{name}/supply", table.supply, liquid, self.tasks.mix, self.crew, log,
-            lambda: self.pace.product_ahead(env.now),
+            lambda: self.pace.product_ahead(env.now), lambda: self.pace.use_per_s(env.now),
             draw(f"mix/{name}", self.tasks.mix.time), draw(f"water_trip/{name}", table.supply.water_trip_time),
             morning.product, morning.water_l,
         )  # fmt: skip
         draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
         for source in self.sources:
             env.process(refuelling(env, source, self.crew, self.tasks.refuel, draw_refuel_s, log))
+        self.supply.mix = morning.mix
         self.paid_until_s = 0.0
         self._swap_mean_s, self._fill_mean_s = self.tasks.swap.time.mean(), self.tasks.fill.time.mean()
         self._check_mean_s = self.tasks.launch_check.time.mean()
@@ -99,10 +100,25 @@ class Rig:
         kinds[self.supply.name] = Kind.SUPPLY
         kinds[self.name] = Kind.RIG
 
+    def choose_aircraft(self, field: int) -> None:
+        """Choose which aircraft come off the trailer at a field; the others would not help there."""
+        unloaded = self.day.work[self.name][field].unloaded
+        for (plan, _), number in zip(self.plan.aircraft, unloaded, strict=True):
+            alike = sorted([one for one in self.aircraft if one.plan is plan], key=lambda one: one.under_repair)
+            for place, one in enumerate(alike):
+                one.on_trailer = place >= number
+
+    @property
+    def unloaded(self) -> list[Aircraft]:
+        """The aircraft that are off the trailer, or come off it."""
+        return [one for one in self.aircraft if not one.on_trailer]
+
     def _mount_first_packs(self) -> None:
-        """Put a pack on every aircraft; the others are ready, or wait for a charger when not charged enough."""
+        """Put a pack on every aircraft to be flown; the others are ready, or wait for a charger when not charged."""
         left = list(self.packs)
-        for one in self.aircraft:
+        first = self.work.peek(0.0)
+        self.choose_aircraft(self.day.geography.order[0] if first is None else first)
+        for one in self.unloaded:
             for pack in left:
                 if one.plan.name in pack.plan.fits and pack.above_reserve_wh > 0:
                     left.remove(pack)
@@ -123,6 +139,18 @@ class Rig:
     def mean_flight(self, aircraft: Aircraft, field: int, pack: PackPlan) -> Flight:
         """Return an aircraft's flight over a field by mean times, with a type of pack."""
         return self.day.flights.of(aircraft.plan, field, self.day.profiles[aircraft.plan.name, field], pack.mass_kg)
+
+    def next_pack(self, aircraft_class: str) -> PackPlan:
+        """Return the type of pack that an aircraft class gets next: the fullest ready one, else the soonest charged."""
+        types = self._types[aircraft_class]
+        if len(types) == 1:
+            return types[0]
+        ready = [pack for pack in self.shelf.ready if aircraft_class in pack.plan.fits]
+        if ready:
+            return max(ready, key=lambda pack: pack.above_reserve_wh).plan
+        coming = [pack for pack in self.packs if aircraft_class in pack.plan.fits and pack.state is not State.FLOWN]
+        soonest = min(coming, key=self.station.lack_s, default=None)
+        return types[0] if soonest is None else soonest.plan
 
     def turnaround_mean_s(self, swap: bool, fill_amount: float) -> float:
         """Return the least mean time from now to take-off."""
@@ -160,6 +188,8 @@ class Rig:
             self.supply.made,
             self.supply.level,
             sum([one.on_board for one in self.aircraft]),
+            self.supply.thrown,
+            self.supply.mix,
             self.supply.fetched if self.supply.liquid else 0.0,
             sum([source.fuel_burnt_l for source in self.sources]),
             sum([source.bus_wh for source in self.sources]),
@@ -176,9 +206,9 @@ class Rig:
         )
 
 
-def _best_pack(aircraft_class: str, types: list[PackPlan], charge_to: float) -> PackPlan:
+def _by_charge(aircraft_class: str, types: list[PackPlan], charge_to: float) -> list[PackPlan]:
     fitting = [pack for pack in types if aircraft_class in pack.fits]
-    return max(fitting, key=lambda pack: pack.capacity_wh * charge_to - pack.reserve_wh)
+    return sorted(fitting, key=lambda pack: pack.reserve_wh - pack.capacity_wh * charge_to)
 
 
 def _most_wh(aircraft_class: str, types: list[PackPlan], fullest: float) -> float:

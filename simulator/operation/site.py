@@ -11,8 +11,9 @@ from simulator.operation.work import Visit
 class Site:
     """The landing zone of a rig, between its trailer and its aircraft."""
 
-    def __init__(self, env: Environment, aircraft: int, last_landing_s: float) -> None:
-        self._env, self._aircraft, self._last_landing_s = env, aircraft, last_landing_s
+    def __init__(self, env: Environment, last_landing_s: float) -> None:
+        self._env, self._last_landing_s = env, last_landing_s
+        self._aircraft = 0
         self.visit: Visit | None = None
         """The field the rig flies; None on the road and until it first stands ready."""
         self.is_open = False
@@ -35,9 +36,9 @@ class Site:
         """Return the last landing on a field: the day's, or the field's when it is no longer open before."""
         return min(self._last_landing_s, visit.plan.open_until_s)
 
-    def open(self, visit: Visit) -> Event:
-        """Let the aircraft fly; the event is that there is nothing left that can be flown from here."""
-        self.visit, self.is_open = visit, True
+    def open(self, visit: Visit, aircraft: int) -> Event:
+        """Let so many aircraft fly; the event is that there is nothing left that can be flown from here."""
+        self.visit, self.is_open, self._aircraft = visit, True, aircraft
         left = self._left = self._env.event()
         opened, self.opened = self.opened, self._env.event()
         opened.succeed()

@@ -13,7 +13,7 @@ from simulator.operation.launching import Launch
 from simulator.operation.loads import LoadPlanner
 from simulator.operation.log import Reason, Sortie, State
 from simulator.operation.rig import Rig
-from simulator.operation.turnaround import Turnaround, lend_packs
+from simulator.operation.turnaround import Turnaround, lend_packs, send_used_pack
 from simulator.operation.work import Load
 from simulator.plan.flight import Airborne, Flight
 
@@ -54,7 +54,7 @@ class Sorties:
         """Fly load after load until the day is over; the process of one aircraft."""
         try:
             while True:
-                if not self._rig.site.is_open:
+                if self._aircraft.on_trailer or not self._rig.site.is_open:
                     yield self._rig.site.opened
                     continue
                 load = self._planner.next_load()
@@ -163,6 +163,7 @@ class Sorties:
         aircraft, site = self._aircraft, self._rig.site
         work_back = site.rest(aircraft.name, self._planner.idle_reason)
         lend_packs(self._rig)
+        send_used_pack(self._rig, aircraft)
         yield work_back
         aircraft.mark_rest(self._env.now)
         del site.idle[aircraft.name]

@@ -36,13 +36,15 @@ class Supply:
         crew: Crew,
         log: DayLog,
         product_ahead: Callable[[], float],
+        use_per_s: Callable[[], float],
         draw_mix_s: Callable[[], float],
         draw_trip_s: Callable[[], float],
         start: float,
         water_l: float,
     ) -> None:
         self.env, self.name, self.liquid, self.crew, self.log = env, name, liquid, crew, log
-        self._table, self._mix, self._ahead = table, mix, product_ahead
+        self._table, self._mix = table, mix
+        self._ahead, self._use_per_s = product_ahead, use_per_s
         self._draw_mix_s, self._draw_trip_s = draw_mix_s, draw_trip_s
         self._full = table.mix_tank if liquid else table.dry_stock
         self._flow = table.pump_flow if liquid else table.dry_flow
@@ -50,8 +52,11 @@ class Supply:
         self.level = self.start = start
         """Product that stands ready and is promised to nobody."""
         self.stock = water_l
-        self.made = self.fetched = 0.0
+        self.mix: str | None = None
+        """Name of the mix in the tank; None until the first field says it."""
+        self.made = self.fetched = self.thrown = 0.0
         self._promised = self._coming = 0.0
+        self._trip_mean_s = table.water_trip_time.mean()
         self._orders: list[tuple[float, Event]] = []
         self._mixing: Task | None = None
         self._trip: Task | None = None
@@ -138,6 +143,13 @@ class Supply:
         self._promised += amount
         return True
 
+    def rinse(self, mix: str, from_aircraft: float) -> None:
+        """Throw away what is left in the tank, and what comes out of aircraft, for another mix."""
+        left = self.level + from_aircraft
+        self.thrown += left
+        self.level, self.mix = 0.0, mix
+        self.log.add(self.env.now, self.env.now, self.name, State.RUN, Reason.RINSE, "", -left)
+
     def withdraw(self) -> None:
         """Forget every order that waits: the day is over."""
         self._orders.clear()
@@ -170,7 +182,7 @@ class Supply:
         """True while neither a batch nor a trip can be due."""
         if not self.liquid:
             return self.level >= 0.1 * self._full
-        water_in_plenty = self.stock >= self._largest * self._table.water_share
+        water_in_plenty = self.stock >= 0.5 * self._table.nurse_water
         return water_in_plenty and not self._is_low
 
     @property
@@ -208,16 +220,32 @@ class Supply:
             return 0.0
         room = tank - self.level - self._promised
         size = min(self._largest, self._needed(), room, self.stock / self._table.water_share)
+        if self.made == 0.0 and self.level <= _TINY:
+            size = min(size, self._first_batch())
         least = _TINY if waiting else _LEAST_AHEAD * tank
         return size if size > max(least, _ROUNDING_SHARE * tank) else 0.0
 
+    def _first_batch(self) -> float:
+        """Return the size of the first batch: the first loads do not wait for more than lasts until the next is mixed.
+
+        With nobody but pilots it is a full one: to mix again would cost more than is saved.
+        """
+        if self._mix.by == "pilot" or self._mix.people > len(self.crew.helpers):
+            return self._largest
+        next_s = self._mix.time.mean() + self._largest * self._table.water_share / self._table.transfer_flow
+        return max(self._use_per_s() * next_s, sum([amount for amount, _ in self._orders]))
+
     def _trip_is_due(self) -> bool:
-        """Tell whether to drive now: less than a batch of water, and than is needed, is left; the tender runs low."""
+        """Tell whether to drive now: what is left lasts no longer than the trip, or makes no batch that is due."""
         if self._trip is not None:
             return False
         if self.liquid:
             left, needed = self.stock / self._table.water_share, self._needed()
-            return left < self._largest - 1e-6 and needed > _TINY and left < needed - 1e-6
+            if needed <= _TINY or left >= needed - 1e-6:
+                return False
+            lasts_s = (left + max(0.0, self.level)) / max(self._use_per_s(), 1e-9)
+            nearly_out = left < 0.5 * self._table.nurse_water and lasts_s < self._trip_mean_s
+            return nearly_out or left <= _TINY or (bool(self._orders) and left < self._orders[0][0] - self.level)
         if self._full - self.level - self._promised <= _TINY:
             return False
         return bool(self._orders) or (self.level < 0.1 * self._full and self._ahead() > self.level)

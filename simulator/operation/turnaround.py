@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from simpy.events import ProcessGenerator
@@ -13,6 +14,9 @@ from simulator.operation.people import TURNAROUND, Task
 from simulator.operation.rig import Rig
 from simulator.operation.work import Load
 from simulator.scenario.schema_rig import Task as TaskTable
+
+NEAR_THE_END_S = 5400.0
+"""Within this time of the last landing the wait for a pack counts when a load is planned."""
 
 
 class Part:
@@ -110,7 +114,7 @@ class Turnaround:
         if pack is None:
             line.waiting_for = Reason.TOO_FEW_PACKS
             asked_s = self._env.now
-            asked = rig.station.ask_pack(use, need_wh)
+            asked = rig.station.ask_pack(use, need_wh, self._loads_in_a_row())
             lend_packs(rig)
             pack = yield asked
             for end_s, reason in pack.waits(asked_s, self._env.now):
@@ -120,6 +124,13 @@ class Turnaround:
         aircraft.mount(pack, self._env.now)
         aircraft.swaps += 1
         line.done = True
+
+    def _loads_in_a_row(self) -> int:
+        """Return how many loads are to be flown on a pack: what the field and the day still hold; one at the end."""
+        rig, load = self._rig, self._load
+        if self._aircraft.plan.swap_every_landing or rig.site.until_s(load.visit) - rig.env.now < NEAR_THE_END_S:
+            return 1
+        return 1 + math.floor(load.visit.remaining_m2 / (load.area_to_m2 - load.area_from_m2))
 
     def _send_to_charge(self) -> None:
         used, self._aircraft.pack = self._aircraft.pack, None
@@ -241,3 +252,18 @@ def _give_pack(rig: Rig, lender: Aircraft, pack: Pack) -> ProcessGenerator:
     lender.giving = False
     rig.station.hand_on(pack)
     rig.crew.finish(task)
+
+
+def send_used_pack(rig: Rig, aircraft: Aircraft) -> None:
+    """Take a used pack off an aircraft that has nothing to fly, when a charger is free for it.
+
+    One that carries a further load stays on as long as a charged one is ready: it is not needed sooner.
+    """
+    pack = aircraft.pack
+    if pack is None or aircraft.giving or rig.site.closed or pack.energy_wh >= rig.station.full_wh(pack) - 1.0:
+        return
+    carries_more = pack.above_reserve_wh >= aircraft.need_wh and not aircraft.plan.swap_every_landing
+    ready = any(aircraft.plan.name in one.plan.fits for one in rig.shelf.ready)
+    if not (carries_more and ready) and rig.station.has_room(pack):
+        aircraft.giving = True
+        rig.env.process(_give_pack(rig, aircraft, pack))

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from itertools import takewhile
+
 from simulator.plan.fields import FieldPlan, Geography
 
 
@@ -91,6 +93,7 @@ class WorkList:
         self._taken: set[Visit] = set()
         """What a rig has gone to today: each is gone to once a day."""
         self._passes = self._barren = 0
+        self._one_mix = len({one.product for one in fields}) == 1
         self._work_day = 1
         self._begin_pass()
 
@@ -141,11 +144,15 @@ class WorkList:
             self._passes += 1
             self._to_do += [Visit(index, self._fields[index], self._passes) for index in fresh]
 
-    def product_ahead(self) -> float:
-        """Return the product (L or kg) that fields not yet gone to will take; infinite when the list repeats."""
-        if self.repeats:
+    def product_ahead(self, mix: str) -> float:
+        """Return the product (L or kg) that the coming fields of one mix will take; infinite when such a list repeats.
+
+        Fields after the first that gets another mix do not count.
+        """
+        if self.repeats and self._one_mix:
             return float("inf")
-        return sum([one.remaining_m2 * one.plan.product_per_m2 for one in self._to_do if one not in self._taken])
+        coming = takewhile(lambda one: one.plan.product == mix, [one for one in self._to_do if one not in self._taken])
+        return sum([one.remaining_m2 * one.plan.product_per_m2 for one in coming])
 
     def note_visit(self, flown: bool) -> None:
         """Note whether anything was flown on a visit: a list on which nothing can be flown is not begun again."""

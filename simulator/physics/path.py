@@ -132,6 +132,10 @@ class FieldPath:
         part = (at_m - path[index]) / (path[index + 1] - path[index])
         return total[index] + part * (total[index + 1] - total[index])
 
+    def pass_end(self, area_m2: float) -> float:
+        """Return the end of the pass that goes on at an area from the start."""
+        return self.cumulative_m2[min(bisect_right(self.cumulative_m2, area_m2 * (1 + 1e-12)), len(self.starts))]
+
     def whole_passes(self, area_from_m2: float, area_to_m2: float) -> float:
         """Return the last pass end in (from, to], or ``area_to_m2`` when there is none."""
         index = bisect_right(self.cumulative_m2, area_to_m2 * (1 + 1e-12)) - 1

@@ -1,81 +1,48 @@
-"""Max-min fair sharing of a limited electric supply among chargers and their slots."""
+"""Setting chargers so that together they fit a limited electric supply: the most needed pack first."""
 
 from __future__ import annotations
 
 from collections.abc import Sequence
 
 
-def max_min_share(demands: Sequence[float], capacity: float) -> list[float]:
-    """Share a capacity so that the least served is served as well as possible, then the next, and so on.
+def serve_in_order(
+    capacity_w: float,
+    charger_limits_w: Sequence[float],
+    charger_leasts_w: Sequence[float],
+    demands: Sequence[tuple[int, float]],
+) -> list[float]:
+    """Share one bus among packs on chargers: each in turn gets all it takes of what those before it have left.
 
-    Water-filling: every demand below the common level is met in full, the others get the level. Plain Python, because
-    the simulator calls it at each electrical event with a handful of demands.
-
-    Parameters
-    ----------
-    demands : sequence of float
-        What each would take when alone, W (any one unit), each zero or more; shape ``(n,)``.
-    capacity : float
-        What can be given in total, same unit, zero or more; may be infinite.
-
-    Returns
-    -------
-    list of float
-        Share of each in the order of `demands`; never above the demand, their sum never above `capacity` but for
-        rounding, and equal to ``min(sum(demands), capacity)``.
-
-    Notes
-    -----
-    Source of the rule: Bertsekas and Gallager (1992), Data Networks, 2nd ed., section 6.5.2, max-min flow control
-    (from memory).
-    """
-    total = 0.0
-    for demand in demands:
-        total += demand
-    if total <= capacity:
-        return list(demands)
-    shares = [0.0] * len(demands)
-    remaining = capacity
-    left = len(demands)
-    for index in sorted(range(len(demands)), key=demands.__getitem__):
-        level = remaining / left
-        share = demands[index] if demands[index] < level else level
-        shares[index] = share
-        remaining = max(0.0, remaining - share)
-        left -= 1
-    return shares
-
-
-def share_bus(
-    capacity_w: float, charger_limits_w: Sequence[float], slot_demands_w: Sequence[Sequence[float]]
-) -> list[list[float]]:
-    """Share one bus among the slots of several chargers, each charger with a limit of its own.
-
-    Max-min fairness holds over *slots*: no slot can be given more without taking from a slot that has no more than it,
-    under the limit of its charger and of the bus together.
+    A pack that comes later in the order never takes power from one before it, so a further charger or slot delays
+    nobody. Plain Python, because the simulator calls it at each electrical event with a handful of demands.
 
     Parameters
     ----------
     capacity_w : float
-        Power that the bus can give now, W; zero or more.
-    charger_limits_w : sequence of float
-        Most that each charger can pass, W; shape ``(chargers,)``.
-    slot_demands_w : sequence of sequence of float
-        What each slot would take when alone, W; one inner sequence a charger, which may be empty.
+        Power that the bus can give now, W; zero or more, may be infinite.
+    charger_limits_w, charger_leasts_w : sequence of float
+        Most that each charger can draw, and the least it can be set to, W; shape ``(chargers,)``.
+    demands : sequence of (int, float)
+        In order of need: the number of a pack's charger, and what the pack would draw there when alone, W.
 
     Returns
     -------
-    list of list of float
-        Power of each slot, W, nested like `slot_demands_w`.
+    list of float
+        Power of each demand, W, in the same order; 0 where what is left is less than its charger can be set to.
 
     Notes
     -----
-    Limits that are nested (slot in charger in bus) make the fair share of a slot the smallest of its demand, its
-    charger's level and the bus's level. So a pass over each charger followed by one pass over all slots is exact;
-    tests hold it against a sequence of linear programs.
+    How crews do it: the charger of the pack that is waited for runs full, the others are turned down to what is left.
+    Common practice, no source.
     """
-    capped: list[float] = []
-    for limit_w, demands_w in zip(charger_limits_w, slot_demands_w, strict=True):
-        capped.extend(max_min_share(demands_w, limit_w))
-    shares = iter(max_min_share(capped, capacity_w))
-    return [[next(shares) for _ in demands_w] for demands_w in slot_demands_w]
+    left_w, drawn_w = capacity_w, [0.0] * len(charger_limits_w)
+    shares_w = []
+    for charger, demand_w in demands:
+        room_w = max(0.0, min(left_w, charger_limits_w[charger] - drawn_w[charger]))
+        share_w = min(demand_w, room_w)
+        if share_w < demand_w and drawn_w[charger] + share_w < charger_leasts_w[charger]:
+            share_w = 0.0
+        drawn_w[charger] += share_w
+        left_w -= share_w
+        shares_w.append(share_w)
+    return shares_w

@@ -21,6 +21,7 @@ from simulator.plan.equipment import (
     plan_generators,
     plan_packs,
 )
+from simulator.plan.field_work import FieldWork, WorkPlanner
 from simulator.plan.fields import FieldPlan, Geography, WorkProfile, plan_fields
 from simulator.plan.flight import Flight, FlightBook, furthest
 from simulator.scenario.field_list import FieldList
@@ -61,13 +62,15 @@ class DayPlan:
     profiles: dict[tuple[str, int], WorkProfile] = field(repr=False)
     unit_kg: float = 1.0
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
+    work: dict[str, tuple[FieldWork, ...]] = field(default_factory=dict, repr=False)
+    """By rig and field number, which aircraft come off the trailer and how full they fly."""
     flights: FlightBook = field(default_factory=FlightBook, repr=False, compare=False)
     """Flights by mean times; they remember what was worked out."""
 
     @cached_property
     def fields_alike(self) -> bool:
         """Whether every field has the shape and rate of the first: which of them a day flies is then no matter."""
-        return len({(one.outline, one.rate) for one in self.fields}) == 1
+        return len({(one.outline, one.rate, one.product) for one in self.fields}) == 1
 
     @property
     def list_m2(self) -> float:
@@ -120,10 +123,24 @@ def plan_scenario(
     )
     plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg, weather_days)
     plan = replace(plan, rigs=tuple(_with_pack_uses(plan, rig) for rig in rigs))
-    problems += _unflyable(plan) + _overloaded(plan)
+    problems += _unflyable(plan) + _underpowered(plan)
     if problems:
         raise InputError(problems)
+    plan.work.update({rig.name: _plan_work(plan, rig) for rig in plan.rigs})
     return plan
+
+
+def _plan_work(plan: DayPlan, rig: RigPlan) -> tuple[FieldWork, ...]:
+    """Return how a rig's crew works each field."""
+    planner = WorkPlanner(plan.scenario, rig.rig, rig.aircraft, rig.packs, rig.power)
+    stowing_s = rig.rig.trailer.pack_up_time.mean() + rig.rig.trailer.set_up_time.mean()
+    speed, order = plan.scenario.route.road_speed.mean(), plan.geography.order
+    found = {}
+    for before, index in zip((None, *order), order, strict=False):
+        move_s = plan.geography.distance_m(before, index) / speed + stowing_s
+        profiles = [plan.profiles[entry.name, index] for entry, _ in rig.aircraft]
+        found[index] = planner.plan(plan.fields[index], profiles, move_s)
+    return tuple(found[index] for index in range(len(plan.fields)))
 
 
 def _profile(aircraft: AircraftPlan, one: FieldPlan, path: FieldPath) -> WorkProfile:
@@ -172,17 +189,24 @@ def _plan_rig(
     )
 
 
-def _overloaded(plan: DayPlan) -> list[Problem]:
-    """Find sources that the other load alone takes up."""
-    return [
-        Problem(
-            f"rig.{rig.name}.power.{point.name}.other_load",
-            f"got {point.other_load_w:.0f} W; the source gives {point.capacity_w:.0f} W: nothing is left for chargers",
-        )
-        for rig in plan.rigs
-        for point in rig.power
-        if point.other_load_w > 0.0 and point.other_load_w >= point.capacity_w
-    ]
+def _underpowered(plan: DayPlan) -> list[Problem]:
+    """Find sources that the other load alone takes up, and chargers that cannot be set low enough for theirs."""
+    problems = []
+    for rig in plan.rigs:
+        for point in rig.power:
+            key, left_w = f"rig.{rig.name}.power.{point.name}", point.capacity_w - point.other_load_w
+            given = f"the source gives {point.capacity_w:.0f} W continuously"
+            if left_w <= 0.0:
+                text = f"got {point.other_load_w:.0f} W; {given}: nothing is left for chargers"
+                problems.append(Problem(f"{key}.other_load", text))
+                continue
+            for charger, _ in point.chargers:
+                least_w = charger.least_w / charger.efficiency
+                if least_w > left_w * (1.0 + 1e-9):
+                    text = f"draws {least_w:.0f} W at its least setting (charger.{charger.name}.setting_least); {given}"
+                    text += f" and {left_w:.0f} W are left for chargers" if point.other_load_w > 0.0 else ""
+                    problems.append(Problem(f"{key}.chargers.{charger.name}", text))
+    return problems
 
 
 def _reaches(plan: DayPlan, rig: RigPlan, aircraft: AircraftPlan, pack: PackPlan, index: int) -> bool:

@@ -39,13 +39,14 @@ class PackPlan:
 
 @dataclass(frozen=True)
 class ChargerPlan:
-    """One charger class; powers at the packs' terminals, after its setting."""
+    """One charger class; powers at the packs' terminals, after its setting; it cannot be set below ``least_w``."""
 
     name: str
     serves: tuple[str, ...]
     slots: int
     output_w: float
     slot_w: float
+    least_w: float
     efficiency: float
     balance_time: Distribution
 
@@ -125,6 +126,7 @@ def plan_chargers(scenario: Scenario, problems: list[Problem]) -> dict[str, Char
             charger.slots,
             _output_w(charger) * charger.setting,
             min(charger.slot_power or math.inf, _output_w(charger)) * charger.setting,
+            _output_w(charger) * min(charger.setting_least, charger.setting),
             charger.efficiency,
             charger.balance_time,
         )

@@ -45,6 +45,8 @@ class FieldPlan:
     first_day: int = 1
     last_day: float = math.inf
     """Work days of the job on which it may be flown."""
+    product: str = ""
+    """Name of its mix."""
     product_per_m2: float = 0.0
 
 
@@ -126,10 +128,13 @@ def plan_fields(
         start = scenario.day.start
         opens = -math.inf if site.open_from is None else site.open_from - start
         shuts = math.inf if site.open_until is None else site.open_until - start
-        days = site.first_day, math.inf if site.last_day is None else site.last_day
+        last_day = math.inf if site.last_day is None else site.last_day
         plans.append(
-            FieldPlan(site.name, area, float(rate or 0.0), outline, site.location_m, stations, opens, shuts, *days)
-        )
+            FieldPlan(
+                site.name, area, float(rate or 0.0), outline, site.location_m, stations, opens, shuts,
+                site.first_day, last_day, site.product,
+            )
+        )  # fmt: skip
     if problems:
         raise InputError(problems)
     _level_areas(plans, paths)

@@ -47,7 +47,7 @@ def set_label(name: object, width: int = 18) -> str:
 
 
 @styled
-def acres_figure(result_document: Mapping[str, Any], days_frame: pd.DataFrame, units: str) -> Figure:
+def acres_figure(result_document: Mapping[str, Any], runs_frame: pd.DataFrame, units: str) -> Figure:
     """Draw the distribution of acres (or hectares) per day, a row a set.
 
     Dots are days (a histogram when there are more than 400), the bar reaches from P10 to P90 with a tick at P50, the
@@ -57,8 +57,8 @@ def acres_figure(result_document: Mapping[str, Any], days_frame: pd.DataFrame, u
     ----------
     result_document : mapping
         ``result.json``.
-    days_frame : pandas.DataFrame
-        ``days.csv``: columns ``equipment_set``, ``acres``, ``hectares``.
+    runs_frame : pandas.DataFrame
+        ``runs.csv``: columns ``equipment_set``, ``acres``, ``hectares``.
     units : {"us", "metric"}
         Units.
 
@@ -74,12 +74,12 @@ def acres_figure(result_document: Mapping[str, Any], days_frame: pd.DataFrame, u
     column = "acres" if shown.area == "acres" else "hectares"
     for row, entry in enumerate(sets):
         spread = entry[shown.spread_key]
-        values = days_frame.loc[days_frame["equipment_set"] == entry["name"], column].to_numpy(dtype=float)
+        values = runs_frame.loc[runs_frame["equipment_set"] == entry["name"], column].to_numpy(dtype=float)
         _draw_days(axes, values[np.isfinite(values)], row)
         _draw_summary(axes, spread, row)
         words = [f"mean {mean_text(spread['mean'], spread['ci95'])}"]
         words += [f"{name.upper()} {quantile_text(spread, name)}" for name in ("p10", "p50", "p90")]
-        note = f"{words[0]}\n{' · '.join(words[1:])}\n{entry['days']} days"
+        note = f"{words[0]}\n{' · '.join(words[1:])}\n{entry['runs']} runs"
         axes.annotate(note, (1.0, row), xycoords=("axes fraction", "data"), xytext=(10, 0), textcoords="offset points",
                       va="center", fontsize=8, linespacing=1.35, annotation_clip=False)  # fmt: skip
     axes.set_yticks(range(len(sets)), [set_label(entry["name"]) for entry in sets])
@@ -279,7 +279,7 @@ def _whiskers(axes: Axes, part: pd.DataFrame, resources: list[str], scale: float
 
 @styled
 def paired_figure(document: Mapping[str, Any]) -> Figure:
-    """Draw the paired differences between sets, on the same days, with 95 % intervals.
+    """Draw the paired differences between sets, on the same random draws, with 95 % intervals.
 
     Parameters
     ----------
@@ -290,7 +290,7 @@ def paired_figure(document: Mapping[str, Any]) -> Figure:
     pairs = document.get("paired") or []
     figure = new_figure(8.0, 1.0 + 0.62 * max(1, len(pairs)))
     axes = figure.add_subplot()
-    axes.set_title("Differences between sets on the same simulated days")
+    axes.set_title("Differences between sets on the same random draws")
     if not pairs:
         axes.text(0.5, 0.5, "one equipment set: nothing to compare", ha="center", va="center", transform=axes.transAxes)
         axes.set_axis_off()
@@ -304,7 +304,7 @@ def paired_figure(document: Mapping[str, Any]) -> Figure:
             axes.plot(known, [row, row], color=INK, linewidth=2.0, solid_capstyle="butt")
         axes.plot([value], [row], marker="D", markersize=5, color="#b8401c")
         amount = range_text(value, limits, sign=True).replace("-", "\N{MINUS SIGN}")
-        note = f"{amount} {shown.area}\nfirst is ahead on {share_text(pair['a_wins_share'])} of days"
+        note = f"{amount} {shown.area}\nfirst is ahead on {share_text(pair['a_wins_share'])} of runs"
         axes.annotate(note, (1.0, row), xycoords=("axes fraction", "data"), xytext=(8, 0), textcoords="offset points",
                       va="center", fontsize=8, linespacing=1.35, annotation_clip=False)  # fmt: skip
         labels.append(f"{plain(pair['a'], 22)}\nless {plain(pair['b'], 22)}")

@@ -110,5 +110,5 @@ def hindcast_figure(study: Hindcast) -> Figure:
     panels[-1].set_xlim(-0.7, len(lines) - 0.3)
     handles, labels = panels[0].get_legend_handles_labels()
     figure.legend(handles, labels, loc="outside upper center", ncols=3)
-    figure.supxlabel(f"{study.simulated} simulated days each", fontsize=8, color=QUIET)
+    figure.supxlabel(f"{study.runs} runs each", fontsize=8, color=QUIET)
     return settle(figure)

@@ -92,7 +92,7 @@ def _check_free(folder: Path, name: str, force: bool, same: Mapping[str, Any] | 
         nearest = nearest.parent
     with tempfile.NamedTemporaryFile(dir=nearest if nearest.is_dir() else nearest.parent):
         pass
-    # the name must leave room for the marks of the hidden sibling, and of the unfinished run
+    # the name must leave room for the marks of the hidden sibling, and of the unfinished result
     if len(here.name.encode(errors="replace")) > 200:
         raise InputError.single("has too long a name; allowed are 200 bytes", "--out", name)
 
@@ -261,7 +261,7 @@ class ResultFolder:
         with _held(aside):
             try:
                 self._target.replace(older)
-                # here, where nobody puts anything any more: it may have changed while days were simulated
+                # here, where nobody puts anything any more: it may have changed while runs were simulated
                 if any(older.iterdir()):
                     _check_replaceable(older, str(self.folder), " since this run began")
                 self.path.replace(self._target)
@@ -288,7 +288,7 @@ def manifest(
     files: Iterable[tuple[str, str]],
     digest: str,
     seed: int,
-    days: Mapping[str, int],
+    runs: Mapping[str, int],
     command: str,
     created: str,
     duration_s: float,
@@ -302,9 +302,9 @@ def manifest(
     files : iterable of (str, str)
         Names of input files and their SHA-256.
     digest : str
-        SHA-256 of all that the result depends on, apart from seed and days.
-    seed, days, command, created, duration_s
-        Seed, days of each set, command line, time of day (ISO 8601) and how long it took.
+        SHA-256 of all that the result depends on, apart from seed and runs.
+    seed, runs, command, created, duration_s
+        Seed, runs of each set, command line, time of day (ISO 8601) and how long it took.
     """
     packages = {}
     for name in _PACKAGES:
@@ -321,7 +321,7 @@ def manifest(
         "duration_s": round(duration_s, 2),
         "command": command,
         "seed": seed,
-        "days": dict(days),
+        "runs": dict(runs),
         "scenario_sha256": digest,
         "files": dict(files),
         "resolved": {name: dict(table) for name, table in resolved.items()},

@@ -91,7 +91,7 @@ def fragmentation_figure(study: Fragmentation) -> Figure:
     axes.set_ylabel(f"{unit.name} a day")
     axes.set_title("The same acres in smaller fields")
     figure.legend(loc="outside right upper")
-    text = f"bars: 95 % interval, {study.days_each} days a case"
+    text = f"bars: 95 % interval, {study.runs_each} runs a case"
     if study.responses:
         text += (
             ". Dashed: fitted response for fields of the median shape and move, not drawn through the points;"

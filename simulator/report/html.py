@@ -36,7 +36,7 @@ class Answer:
     least: Cell
     sentence: str
     finishing: str
-    days: int
+    runs: int
 
 
 @dataclass(frozen=True)
@@ -69,8 +69,8 @@ def report_page(stored: StoredResult) -> str:
     """Return the report of one result as HTML text; see :func:`write_report`."""
     document, manifest = clean(stored.document), clean(stored.manifest)
     records = {plain(name): clean(record) for name, record in stored.day_records.items()}
-    days = stored.days.copy()
-    days["equipment_set"] = [plain(name) for name in days["equipment_set"]]
+    runs = stored.runs.copy()
+    runs["equipment_set"] = [plain(name) for name in runs["equipment_set"]]
     units = units_of(document)
     sets = document["equipment_sets"]
     resolved = {plain(name): table for name, table in (manifest.get("resolved") or {}).items()}
@@ -88,7 +88,7 @@ def report_page(stored: StoredResult) -> str:
         lang_units=units,
         answers=[_answer(place, entry, document, units) for place, entry in enumerate(sets)],
         more_figures=[figure for figure in more if figure is not None],
-        spread=html_charts.acres_figure(document, days, units),
+        spread=html_charts.acres_figure(document, runs, units),
         time_use=html_charts.time_use_figure(document),
         per_day=html_charts.per_day_table(document, units),
         resources=html_charts.bottleneck_table(document),
@@ -130,7 +130,7 @@ def _answer(place: int, entry: Mapping[str, Any], document: Mapping[str, Any], u
         Cell(quantile_text(spread, "p10"), spread["p10"], f"{path}.p10"),
         entry["bottleneck"]["sentence"],
         job_text(document, entry),
-        int(entry["days"]),
+        int(entry["runs"]),
     )
 
 
@@ -163,7 +163,7 @@ def _input_groups(resolved: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, 
 def _manifest_table(document: Mapping[str, Any], manifest: Mapping[str, Any]) -> DataTable:
     rows = [("scenario", str(document["scenario"])), ("seed", str(document["seed"]))]
     words = {
-        "days": "days",
+        "runs": "runs",
         "command": "command",
         "created": "made",
         "duration_s": "seconds it took",

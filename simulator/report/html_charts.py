@@ -1,4 +1,4 @@
-"""Figures of many days: spread of the output, use of time, what one more adds, paired differences."""
+"""Figures of many runs: spread of the output, use of time, what one more adds, paired differences."""
 
 from __future__ import annotations
 
@@ -29,15 +29,15 @@ def both(draw: Callable[[float], Svg]) -> Drawing:
     return Drawing(draw(WIDE).markup(), draw(NARROW).markup())
 
 
-def acres_figure(document: Mapping[str, Any], days: pd.DataFrame, units: ReportUnits) -> PageFigure:
+def acres_figure(document: Mapping[str, Any], runs: pd.DataFrame, units: ReportUnits) -> PageFigure:
     """Return the spread of daily output of every set."""
     sets = document["equipment_sets"]
     column = "acres" if units.name == "us" else "hectares"
-    values = {entry["name"]: days.loc[days["equipment_set"] == entry["name"], column].to_numpy() for entry in sets}
+    values = {entry["name"]: runs.loc[runs["equipment_set"] == entry["name"], column].to_numpy() for entry in sets}
     spread_rows = [(entry["name"], entry[units.spread_key], values[entry["name"]]) for entry in sets]
     table = DataTable(
         f"{units.area} per day over the simulated days",
-        ("equipment set", "days", "mean", "95 % interval", "P10", "P50", "P90"),
+        ("equipment set", "runs", "mean", "95 % interval", "P10", "P50", "P90"),
         tuple(_spread_row(place, entry, units) for place, entry in enumerate(sets)),
     )
     return PageFigure(
@@ -94,7 +94,7 @@ def _spread_row(place: int, entry: Mapping[str, Any], units: ReportUnits) -> tup
     spread = entry[units.spread_key]
     path = f"equipment_sets.{place}.{units.spread_key}"
     limits = spread["ci95"]
-    cells = [Cell(entry["name"]), Cell(str(entry["days"]), entry["days"], f"equipment_sets.{place}.days")]
+    cells = [Cell(entry["name"]), Cell(str(entry["runs"]), entry["runs"], f"equipment_sets.{place}.runs")]
     mean, _, interval = range_text(spread["mean"], limits).partition(" ")
     cells.append(Cell(mean, spread["mean"], f"{path}.mean"))
     cells.append(Cell(interval.strip("()") or NOTHING))
@@ -153,7 +153,7 @@ def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
     return PageFigure(
         "time",
         "Where the aircraft's time went",
-        "Share of the paid day, over all aircraft and all simulated days. Small shares have no room for a number; the"
+        "Share of the paid day, over all aircraft and all runs. Small shares have no room for a number; the"
         " table has them all.",
         both(draw),
         DataTable(
@@ -185,7 +185,7 @@ def one_more_figure(place: int, entry: Mapping[str, Any], units: ReportUnits) ->
                 f"equipment_sets.{place}.bottleneck.one_more.{number}.acres_per_day",
             ),
             Cell(_verdict(limits)),
-            Cell(str(change.get("days", "")), change.get("days")),
+            Cell(str(change.get("runs", "")), change.get("runs")),
         )
         for number, (change, (_, value, limits)) in enumerate(zip(changes, rows, strict=True))
     )
@@ -194,7 +194,7 @@ def one_more_figure(place: int, entry: Mapping[str, Any], units: ReportUnits) ->
         title,
         f"Added {units.area} a day with its 95 % interval, same draws with and without the change.",
         interval_drawing(rows, f"added {units.area} per day", title),
-        DataTable(title, ("change", f"{units.area} per day added (95 % interval)", "beyond doubt?", "days"), cells),
+        DataTable(title, ("change", f"{units.area} per day added (95 % interval)", "beyond doubt?", "runs"), cells),
     )
 
 
@@ -246,7 +246,7 @@ def interval_drawing(rows: Sequence[tuple[str, float, Sequence[float]]], axis: s
 
 
 def paired_figure(document: Mapping[str, Any], units: ReportUnits) -> PageFigure | None:
-    """Return every pair of sets compared day by day; None when there is but one set."""
+    """Return every pair of sets compared run by run; None when there is but one set."""
     pairs = document.get("paired") or []
     if not pairs:
         return None
@@ -263,12 +263,16 @@ def paired_figure(document: Mapping[str, Any], units: ReportUnits) -> PageFigure
         )
         for place, (pair, (name, value, limits)) in enumerate(zip(pairs, rows, strict=True))
     )
-    title = "Equipment sets against each other, day by day"
-    columns = ("pair", f"{units.area} per day more (95 % interval)", "days the first is ahead (a tie counts half)")
+    title = "Equipment sets against each other, run by run"
+    columns = (
+        "pair",
+        f"{units.area} per day more (95 % interval)",
+        "runs in which the first is ahead (a tie counts half)",
+    )
     return PageFigure(
         "paired",
         title,
-        f"Difference in {units.area} a day on the same simulated days, with its 95 % interval.",
+        f"Difference in {units.area} a day on the same random draws, with its 95 % interval.",
         interval_drawing(rows, f"{units.area} per day", title),
         DataTable(title, columns, cells),
     )

@@ -30,7 +30,7 @@ class _Column:
     ) -> None:
         self.heading, self.entry = heading, clean(entry)
         self.seed = document["seed"]
-        self.days = stored.days[stored.days["equipment_set"] == entry["name"]].set_index("replication")
+        self.runs = stored.runs[stored.runs["equipment_set"] == entry["name"]].set_index("run")
         self.resolved = clean((stored.manifest.get("resolved") or {}).get(entry["name"], {}))
 
 
@@ -72,7 +72,7 @@ def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
     rows = [(column.heading, column.entry[units.spread_key], _output(column, units)) for column in columns]
     spread_table = DataTable(
         f"{units.area} per day",
-        ("result and set", "days", "mean (95 % interval)", "P10", "P50", "P90", "bottleneck"),
+        ("result and set", "runs", "mean (95 % interval)", "P10", "P50", "P90", "bottleneck"),
         tuple(_row(column, units) for column in columns),
     )
     spread = PageFigure(
@@ -113,14 +113,14 @@ def _columns(results: Sequence[StoredResult]) -> list[_Column]:
 
 
 def _output(column: _Column, units: ReportUnits) -> Any:
-    return column.days["acres" if units.name == "us" else "hectares"].to_numpy()
+    return column.runs["acres" if units.name == "us" else "hectares"].to_numpy()
 
 
 def _row(column: _Column, units: ReportUnits) -> tuple[Cell, ...]:
     spread = column.entry[units.spread_key]
     return (
         Cell(column.heading),
-        Cell(str(column.entry["days"]), column.entry["days"]),
+        Cell(str(column.entry["runs"]), column.entry["runs"]),
         Cell(range_text(spread["mean"], spread["ci95"]), spread["mean"]),
         *(Cell(quantile_text(spread, name), spread[name]) for name in ("p10", "p50", "p90")),
         Cell(column.entry["bottleneck"]["resource"]),
@@ -128,20 +128,20 @@ def _row(column: _Column, units: ReportUnits) -> tuple[Cell, ...]:
 
 
 def _differences(columns: Sequence[_Column], units: ReportUnits) -> PageFigure:
-    """Return every column less the first; day by day where both used the same seed."""
+    """Return every column less the first; run by run where both used the same seed."""
     first = columns[0]
     name = "acres" if units.name == "us" else "hectares"
     rows: list[tuple[str, float, list[float]]] = []
     cells = []
     for column in columns[1:]:
-        shared = np.intersect1d(first.days.index, column.days.index)
+        shared = np.intersect1d(first.runs.index, column.runs.index)
         if column.seed == first.seed and len(shared) >= 2:
-            pair = paired_interval(column.days.loc[shared, name], first.days.loc[shared, name])
-            low, high, how = pair.low, pair.high, f"same draws, {len(shared)} days"
+            pair = paired_interval(column.runs.loc[shared, name], first.runs.loc[shared, name])
+            low, high, how = pair.low, pair.high, f"same draws, {len(shared)} runs"
             mean = pair.mean
         else:
-            apart = independent_interval(column.days[name], first.days[name])
-            low, high, how = apart.low, apart.high, "independent days"
+            apart = independent_interval(column.runs[name], first.runs[name])
+            low, high, how = apart.low, apart.high, "independent runs"
             mean = apart.mean
         limits = [mean if low is None else low, mean if high is None else high]
         rows.append((column.heading, mean, limits))

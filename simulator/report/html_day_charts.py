@@ -107,7 +107,7 @@ def timeline_figure(name: str, record: Mapping[str, Any]) -> PageFigure:
     return PageFigure(
         "lanes",
         f"{name}: one day in lanes",
-        f"A day near the middle of the simulated ones (day {record['replication'] + 1}), by the clock.{note}",
+        f"A day near the middle (run {record['run']}, work day {record['work_day']}), by the clock.{note}",
         both(draw),
         _flight_table(name, record),
         legend,

@@ -20,7 +20,7 @@ class Cell:
     value : float or None
         The exact number behind it, in the unit of ``result.json``.
     path : str
-        Where the number stands in ``result.json`` ("equipment_sets.0.days"); empty when it is not there.
+        Where the number stands in ``result.json`` ("equipment_sets.0.runs"); empty when it is not there.
     """
 
     text: str

@@ -36,7 +36,7 @@ def job_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
     done, most = float(job["done_share"]), job["most_work_days"]
     reach = _out_of_reach(document, job)
     if done == 0.0:
-        why = f" {reach}" if reach else f" None of {entry['days']} runs was done within {most} work days."
+        why = f" {reach}" if reach else f" None of {entry['runs']} runs was done within {most} work days."
         return f"CANNOT DO THE JOB of {area}.{why}"
     days = job["work_days"]
     text = f"The job of {area} takes {mean_text(days['mean'], days['ci95'])} work days"

@@ -71,7 +71,7 @@ def ladder_figure(answer: Ladder) -> Figure:
             f"net present value over {years:g} years, {money}; interval that holds for all changes of a rung together"
         )
         axes.xaxis.set_major_formatter(_amount)
-    axes.set_title(f"{plain(answer.set_name, 40)}: what to buy next, {answer.days} days for each change", color=INK)
+    axes.set_title(f"{plain(answer.set_name, 40)}: what to buy next, {answer.runs} runs for each change", color=INK)
     return settle(figure)
 
 

@@ -140,7 +140,7 @@ def quote_content(
     given = record.get("layout") == "given"
     made = datetime.date.today() if today is None else today
     column = "acres" if shown.name == "us" else "hectares"
-    stepped = is_stepped(stored.days.loc[stored.days["equipment_set"] == set_name, column].to_numpy(dtype=float))
+    stepped = is_stepped(stored.runs.loc[stored.runs["equipment_set"] == set_name, column].to_numpy(dtype=float))
     map_note = ""
     if rings:
         map_note = "Fields where they lie, north up." if given else "Fields to scale, placed for drawing only."
@@ -227,7 +227,7 @@ def _answer(entry: Mapping[str, Any], shown: ReportUnits) -> str:
 def _details(document: Mapping[str, Any], entry: Mapping[str, Any], shown: ReportUnits, stepped: bool) -> list[str]:
     spread = entry[shown.spread_key]
     text = (
-        f"From {entry['days']} simulated days. Mean {range_text(spread['mean'], spread['ci95'])} {shown.area} a day,"
+        f"From {entry['runs']} simulated runs. Mean {range_text(spread['mean'], spread['ci95'])} {shown.area} a day,"
         " with its 95 % interval."
     )
     if stepped:

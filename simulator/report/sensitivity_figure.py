@@ -76,7 +76,7 @@ def _bars(axes: Axes, study: Sensitivity, count: int) -> None:
     axes.tick_params(axis="y", length=0)
     axes.grid(axis="x")
     axes.spines["left"].set_visible(False)
-    axes.set_xlabel(f"change of {plain(name)} (95 % interval, {study.days} days)")
+    axes.set_xlabel(f"change of {plain(name)} (95 % interval, {study.runs} runs)")
     axes.set_title("One input at a time")
 
 

@@ -18,10 +18,10 @@ if TYPE_CHECKING:
 LARGEST_JSON_BYTES = 100_000_000
 LARGEST_DAY_BYTES = 20_000_000
 LARGEST_TABLE_BYTES = 2_000_000_000
-_DAYS = "days.csv"
+_RUNS = "runs.csv"
 _TABLES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
     # file: (columns of text, columns of numbers that must stand)
-    _DAYS: (("equipment_set",), ("replication", "acres", "hectares")),
+    _RUNS: (("equipment_set",), ("run", "acres", "hectares", "full_day_acres")),
     "time_use.csv": (("equipment_set", "state"), ("hours_per_day", "share")),
     "bottleneck.csv": (
         ("equipment_set", "resource", "one_more"),
@@ -43,8 +43,9 @@ class StoredResult:
         Where it was read from.
     document : dict
         ``result.json``.
-    days : pandas.DataFrame
-        What reports need of ``days.csv``: ``equipment_set`` (categorical), ``replication``, ``acres``, ``hectares``.
+    runs : pandas.DataFrame
+        What reports need of ``runs.csv``: ``equipment_set`` (categorical), ``run``, ``acres``, ``hectares``,
+        ``full_day_acres``.
     time_use, bottleneck : pandas.DataFrame
         The tables of the same names.
     manifest : dict
@@ -55,7 +56,7 @@ class StoredResult:
 
     folder: Path
     document: dict[str, Any]
-    days: pd.DataFrame
+    runs: pd.DataFrame
     time_use: pd.DataFrame
     bottleneck: pd.DataFrame
     manifest: dict[str, Any]
@@ -113,10 +114,10 @@ def read_result(folder: Path) -> StoredResult:
             record = _read_json(path, DayRecord, problems, LARGEST_DAY_BYTES)
             if record is not None:
                 records[set_name] = record
-    days, time_use, bottleneck = tables.values()
-    if problems or days is None or time_use is None or bottleneck is None:
+    runs, time_use, bottleneck = tables.values()
+    if problems or runs is None or time_use is None or bottleneck is None:
         raise InputError(problems)
-    return StoredResult(folder, document, days, time_use, bottleneck, manifest, records)
+    return StoredResult(folder, document, runs, time_use, bottleneck, manifest, records)
 
 
 def _finite_number(text: str) -> float:
@@ -175,8 +176,8 @@ def _read_table(path: Path, names: list[str], problems: list[Problem]) -> pd.Dat
             raise ValueError("is missing")
         if path.stat().st_size > LARGEST_TABLE_BYTES:
             raise ValueError(f"is larger than {LARGEST_TABLE_BYTES // 1_000_000} MB")
-        # a day's row has many more numbers than a report shows
-        wanted = {*texts, *numbers} if path.name == _DAYS else None
+        # a run's row has many more numbers than a report shows
+        wanted = {*texts, *numbers} if path.name == _RUNS else None
         heads = list(pd.read_csv(path, nrows=0, encoding="utf-8").columns)
         # only numbers can be missing: a set may be named "NA"
         empty = {column: [""] for column in heads if column not in texts}

@@ -136,7 +136,7 @@ class SetAnswer(Stored):
     """One equipment set."""
 
     name: Name
-    days: Annotated[int, Field(ge=1, lt=2**63)]
+    runs: Annotated[int, Field(ge=1, lt=2**63)]
     acres_per_day: Spread
     hectares_per_day: Spread
     acres_per_field_hour: Rate | None = None
@@ -150,7 +150,7 @@ class SetAnswer(Stored):
 
 
 class Pair(Stored):
-    """Two sets on the same days."""
+    """Two sets on the same runs."""
 
     a: Name
     b: Name
@@ -218,7 +218,7 @@ class Manifest(Stored):
     duration_s: Amount = 0.0
     command: Annotated[str, Field(max_length=1_000_000)] = ""
     seed: Annotated[int, Field(ge=0, lt=2**63)] = 1
-    days: Annotated[dict[Text, Annotated[int, Field(ge=0, lt=2**63)]], Field(max_length=MOST_SETS)] = {}
+    runs: Annotated[dict[Text, Annotated[int, Field(ge=0, lt=2**63)]], Field(max_length=MOST_SETS)] = {}
     scenario_sha256: Text = ""
     files: Annotated[dict[Text, Text], Field(max_length=MOST_SETS)] = {}
     resolved: Annotated[dict[Name, Resolved], Field(max_length=MOST_SETS)] = {}
@@ -337,7 +337,8 @@ class DayRecord(Stored):
     """``day_<set>.json``, as :func:`simulator.analysis.day_record.day_record` makes it."""
 
     version: Literal[1]
-    replication: Annotated[int, Field(ge=0, le=10_000_000)]
+    run: Annotated[int, Field(ge=0, le=10_000_000)]
+    work_day: Annotated[int, Field(ge=1, le=10_000)]
     day_start_s: Annotated[float, Field(ge=0.0, le=90_000.0)]
     end_s: Annotated[float, Field(ge=1.0, le=LONGEST_DAY_S)]
     last_landing_s: Time

@@ -125,7 +125,7 @@ def _answer(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> list[str]:
         spread = entry[shown.spread_key]
         lines.append(
             f"- **{_name(entry)}: {mean_text(spread['mean'], spread['ci95'])} {shown.area} a day**"
-            f" (95 % interval of the mean, {entry['days']} simulated days); nine days in ten reach"
+            f" (95 % interval of the mean, {entry['runs']} runs); nine days in ten reach"
             f" {quantile_range_text(spread, 'p10')} {shown.area} or more."
         )
     return ["\n".join(lines)]
@@ -140,7 +140,7 @@ def _grid(head: Sequence[str], rows: Sequence[Sequence[str]], words: int = 1) ->
 def _table(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
     head = [
         "Set", f"{shown.area}/day", "P10", "P50", "P90", f"{shown.area}/field hour", "Sorties", "Loads", "Pack swaps",
-        "Charges", f"Fuel, {shown.volume}", "Energy, kWh", "Left over", "Overspray", "Paid hours", "Days",
+        "Charges", f"Fuel, {shown.volume}", "Energy, kWh", "Left over", "Overspray", "Paid hours", "Runs",
     ]  # fmt: skip
     rows = []
     for entry in sets:
@@ -157,7 +157,7 @@ def _table(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
         row += [count_text(daily.get(name)) for name in ("sorties", "loads", "pack_swaps", "charge_cycles")]
         row += [count_text(None if fuel is None else fuel * shown.per_litre), count_text(daily.get("energy_kwh"))]
         row.append(NOTHING if left is None else f"{count_text(left * scale)} {unit}")
-        row += [overspray_text(entry, shown), hours_text(daily.get("paid_hours")), str(entry["days"])]
+        row += [overspray_text(entry, shown), hours_text(daily.get("paid_hours")), str(entry["runs"])]
         rows.append(row)
     note = (
         "Counts are means a day. A field hour is an hour with the rig set up at a field; paid hours include the road"
@@ -176,13 +176,11 @@ def _paired(document: Mapping[str, Any], shown: ReportUnits) -> list[str]:
         amount = range_text(pair["difference"] * shown.per_acre, limits, sign=True)
         names = [markdown_text(pair[key], _LONGEST_NAME) for key in ("a", "b")]
         rows.append(
-            [f"{names[0]} less {names[1]}", amount, share_text(pair["a_wins_share"]), str(pair.get("days", NOTHING))]
+            [f"{names[0]} less {names[1]}", amount, share_text(pair["a_wins_share"]), str(pair.get("runs", NOTHING))]
         )
-    head = ["Pair", f"Difference, {shown.area}/day (95 % interval)", "First ahead on", "Days"]
-    note = (
-        "*First ahead on* is the share of days on which the first set did more; a day with the same output counts half."
-    )
-    return ["## Sets compared on the same simulated days", _grid(head, rows), note]
+    head = ["Pair", f"Difference, {shown.area}/day (95 % interval)", "First ahead in", "Runs"]
+    note = "*First ahead in* is the share of runs in which the first set did more a day; a tie counts half."
+    return ["## Sets compared on the same random draws", _grid(head, rows), note]
 
 
 def _time_use(sets: Sequence[Mapping[str, Any]]) -> str:
@@ -221,10 +219,10 @@ def _one_more(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> list[str
             limits = [None if limit is None else limit * shown.per_acre for limit in change["ci95"]]
             amount = range_text(change["acres_per_day"] * shown.per_acre, limits, sign=True)
             name = _name(entry)
-            rows.append([name, markdown_text(change["change"], 200), amount, str(change.get("days", NOTHING))])
+            rows.append([name, markdown_text(change["change"], 200), amount, str(change.get("runs", NOTHING))])
     if not rows:
         return []
-    head = ["Set", "Change", f"Added {shown.area}/day (95 % interval)", "Days"]
+    head = ["Set", "Change", f"Added {shown.area}/day (95 % interval)", "Runs"]
     return ["## What one more of each would add", _grid(head, rows, words=2)]
 
 

@@ -98,8 +98,8 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     shown = units_of(document)
     sets = document["equipment_sets"]
     paint = _painter(color)
-    days = sorted({int(entry["days"]) for entry in sets})
-    count = f"{days[0]} days" if len(days) == 1 else f"{days[0]} to {days[-1]} days"
+    runs = sorted({int(entry["runs"]) for entry in sets})
+    count = f"{runs[0]} runs" if len(runs) == 1 else f"{runs[0]} to {runs[-1]} runs"
     head = f"{fit(document['scenario'], width - 30)}: {count} a set, seed {document['seed']}"
     lines = [paint(head, _BOLD), ""]
     warned = {entry["name"]: warning_text(document, entry) for entry in sets}
@@ -204,14 +204,14 @@ def _paired(document: Mapping[str, Any], shown: ReportUnits, width: int, paint: 
     pairs = document.get("paired") or []
     if not pairs:
         return []
-    lines = ["", paint("Differences on the same days (95 % interval)", _BOLD)]
+    lines = ["", paint("Differences on the same random draws (95 % interval)", _BOLD)]
     for pair in pairs:
         first, second = fit(pair["a"], _LONGEST_NAME), fit(pair["b"], _LONGEST_NAME)
         limits = [None if limit is None else limit * shown.per_acre for limit in pair["ci95"]]
         amount = range_text(pair["difference"] * shown.per_acre, limits, sign=True)
-        ahead = f"{first} ahead on {share_text(pair['a_wins_share'])} of days"
+        ahead = f"{first} ahead in {share_text(pair['a_wins_share'])} of runs"
         lines += _wrap(f"{first} less {second}: {amount} {shown.area}/day; {ahead}", width, later="  ")
-    legend = "ahead: did more that day; a day on which both did the same counts half."
+    legend = "ahead: did more acres a day; a run in which both did the same counts half."
     return lines + [paint(line, _DIM) for line in _wrap(legend, width)]
 
 

@@ -58,6 +58,8 @@ class FieldSite:
         Seconds after midnight between which it may be flown; None: any time.
     first_day, last_day : int or None
         Work days of the job, from 1, between which it may be flown; None: any.
+    product : str
+        Name of its mix, where fields get different ones.
     """
 
     name: str
@@ -74,6 +76,7 @@ class FieldSite:
     open_until: float | None = None
     first_day: int = 1
     last_day: int | None = None
+    product: str = ""
 
 
 @dataclass(frozen=True)
@@ -133,6 +136,9 @@ def _declared(scenario: Scenario) -> FieldList:
     for place, entry in enumerate(scenario.field):
         if entry.area < LEAST_FIELD_M2:
             problems.append(Problem(f"field.{place}.area", f"got {entry.area:.3g} m2; allowed is at least 1 m2"))
+        if entry.product and scenario.product.kind == "granules":
+            told = f"got {entry.product!r}; granules are of one product: another needs a scenario of its own"
+            problems.append(Problem(f"field.{place}.product", told))
     if problems:
         raise InputError(problems)
     sites: list[FieldSite] = []
@@ -153,6 +159,7 @@ def _declared(scenario: Scenario) -> FieldList:
                     open_until=entry.open_until,
                     first_day=entry.first_day,
                     last_day=entry.last_day,
+                    product=entry.product,
                 )
             )
     problems = _repeated(sites)

@@ -96,7 +96,7 @@ class LoadedScenario:
 
     @property
     def base(self) -> Scenario:
-        """The first set's scenario, for what all sets share (seed, days, units, title)."""
+        """The first set's scenario, for what all sets share (seed, runs, units, title)."""
         return self.sets[0].scenario
 
     def equipment_set(self, name: str) -> EquipmentSet:
@@ -113,7 +113,7 @@ class LoadedScenario:
         raise InputError.single(f"got {name!r}, which is no equipment set{nearest(name, [s.name for s in self.sets])}")
 
     def digest(self) -> str:
-        """Return the SHA-256 of all that the result depends on, apart from seed and days."""
+        """Return the SHA-256 of all that the result depends on, apart from seed and runs."""
         content = {entry.name: _without_run_length(entry.resolved) for entry in self.sets}
         shapes = {
             entry.name: [
@@ -131,7 +131,7 @@ class LoadedScenario:
 
 
 def _without_run_length(resolved: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in resolved.items() if key not in ("seed", "days")}
+    return {key: value for key, value in resolved.items() if key not in ("seed", "runs")}
 
 
 def _outline_text(polygon: Any) -> str:
@@ -334,9 +334,9 @@ def _load_manifest(
     sets = []
     for set_name, table in tables.items():
         table = {**table, "seed": document.get("seed", table.get("seed", 1))}
-        days = document.get("days")
-        if isinstance(days, dict) and isinstance(days.get(set_name), int):
-            table["days"] = days[set_name]
+        runs = document.get("runs")
+        if isinstance(runs, dict) and isinstance(runs.get(set_name), int):
+            table["runs"] = runs[set_name]
         loaded = load_scenario(table, settings, path.parent, fields, allow_files_outside)
         sets.append(replace(loaded.sets[0], name=set_name))
     return LoadedScenario(sets[0].scenario.name, tuple(sets), loaded.folder, name)

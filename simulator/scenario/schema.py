@@ -114,6 +114,7 @@ class FieldTable(Table):
     )
     rate: LiquidRate | None = may(None, "Liquid rate on this field; none: the product's. Assumption.")
     dry_rate: DryRate | None = may(None, "Dry rate on this field; none: the product's. Assumption.")
+    product: str = may("", "Name of the mix, where fields get different ones; assumption: the same.", max_length=80)
 
     @model_validator(mode="after")
     def _window(self) -> FieldTable:
@@ -202,8 +203,8 @@ class Scenario(Table):
     invented: bool = may(False, "True when places and equipment are invented; shown on every report; assumption: real.")
     units: Literal["us", "metric"] = may("us", "Units of the output; assumption.")
     seed: Annotated[int, Field(ge=0, lt=2**63, strict=True)] = may(1, "Seed of the random streams; assumption.")
-    days: Annotated[int, Field(ge=2, le=10_000_000, strict=True)] = may(
-        200, "Days simulated for each equipment set; assumption."
+    runs: Annotated[int, Field(ge=2, le=10_000_000, strict=True)] = may(
+        200, "Runs simulated for each equipment set; assumption."
     )
     work: Literal["repeat", "once"] = may(
         "once",

@@ -252,6 +252,7 @@ class Charger(Table):
         None, "Most power it draws; none: output over efficiency. Source: the spec sheet."
     )
     setting: PositiveShare = may("100 %", "Power it is set to, over full power; assumption.")
+    setting_least: PositiveShare = may("10 %", "Least power it can be set to, over full power; assumption.")
     efficiency: PositiveShare = may("92 %", "Power to packs over power drawn; source: 0.85-0.93, from memory.")
     adapts: bool = may(
         False, "True: it never gives a pack more than the pack takes; false: it must be set low enough. Assumption."

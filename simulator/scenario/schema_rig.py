@@ -75,6 +75,7 @@ class Supply(Table):
     dry_stock: Annotated[float, Quantity(units.MASS, above=0.0)] = may(
         "6000 lb", "Granules that the rig carries; assumption."
     )
+    rinse_time: Time = may("10 min", "To empty and rinse tank, pump and aircraft before another mix; assumption.")
     leftover: Literal["kept", "thrown away"] = may(
         "kept", "What becomes of mix left over in the evening; source: the product label. Assumption."
     )
@@ -127,6 +128,11 @@ class Rig(Table):
     )
     swap_first: bool = may(False, "True: filling starts only after the swap; false: both at once. Assumption.")
     power: dict[str, PowerPoint] = must("Power points of the rig by name.")
+    unload: Literal["as useful", "all"] = may(
+        "as useful",
+        "'as useful': aircraft that would not help at a field stay on the trailer, and loads are as full as gets most "
+        "done; 'all': every aircraft comes off and flies full loads. Assumption (common practice, no source).",
+    )
     night_power: Power | None = may(
         None,
         "Mains at the yard on which all its chargers charge overnight; none: its own power points go on. Assumption.",

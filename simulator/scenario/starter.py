@@ -164,7 +164,7 @@ def answers_table(starter: dict[str, Any], answers: Answers) -> dict[str, Any]:
     aircraft = {one.aircraft_class for one in sets}
     packs = {one.pack_class for one in sets}
     table: dict[str, Any] = {
-        key: starter[key] for key in ("name", "title", "invented", "units", "days", "seed", "work", "day", "weather")
+        key: starter[key] for key in ("name", "title", "invented", "units", "runs", "seed", "work", "day", "weather")
     }
     table |= {
         "title": "Our fields and equipment sets",

@@ -8,7 +8,7 @@ mornings on the same date however far each has come, and differences between equ
 The numbers come from the counter-based generator Philox-4x64 (Salmon, Moraes, Dror & Shaw 2011, "Parallel random
 numbers: as easy as 1, 2, 3"), whose key is a hash of seed and name and whose counter holds the place; a value is made
 by inverse transform. For speed one call makes the draws of a stream for a *block* of consecutive replications, so
-replications are best handed to workers in runs of `BLOCK_DAYS`.
+replications are best handed to workers in runs of `BLOCK_RUNS`.
 """
 
 from __future__ import annotations
@@ -28,7 +28,7 @@ from simulator.scenario.distributions import Distribution
 Draws = Callable[[], float]
 """Calling it returns the next value of a stream, a plain float."""
 
-BLOCK_DAYS = 64
+BLOCK_RUNS = 64
 """Consecutive replications whose draws are made together. Part of what a draw is: changing it changes results."""
 
 FIRST_DRAWS = 16
@@ -124,15 +124,15 @@ class _BlockStream:
             return self._values(alone.reshape(1, draws))[0]
         while len(self._segments) <= number:
             draws = FIRST_DRAWS << len(self._segments)
-            u = _uniforms(self._key, (len(self._segments), self._block, _SHARED), BLOCK_DAYS * draws)
-            self._segments.append(self._values(u.reshape(BLOCK_DAYS, draws)))
+            u = _uniforms(self._key, (len(self._segments), self._block, _SHARED), BLOCK_RUNS * draws)
+            self._segments.append(self._values(u.reshape(BLOCK_RUNS, draws)))
         return self._segments[number][row]
 
     def later_segments(self, row: int) -> Iterator[list[float]]:
         """Yield one day's segments after the first, without end."""
         for number in range(1, _SHARED_SEGMENTS):
             yield self.segment(number, row)
-        replication = self._block * BLOCK_DAYS + row
+        replication = self._block * BLOCK_RUNS + row
         for number in itertools.count():
             u = _uniforms(self._key, (number, replication, _OVERFLOW), _OVERFLOW_DRAWS)
             values: list[float] = (u if self._distribution is None else self._distribution.ppf(u)).tolist()
@@ -237,7 +237,7 @@ class _BankDay(DayStreams):
 
     def __init__(self, bank: StreamBank, replication: int, work_day: int) -> None:
         self._bank = bank
-        block, self._row = divmod(replication, BLOCK_DAYS)
+        block, self._row = divmod(replication, BLOCK_RUNS)
         self._block_day = block, work_day
         self._made: dict[str, tuple[Distribution | None, Draws]] = {}
 

@@ -1,4 +1,4 @@
-"""The days behind a study: many cases simulated on the same random streams, extended where more days are needed."""
+"""The runs behind a study: many cases simulated on the same random streams, extended where more runs are needed."""
 
 from __future__ import annotations
 
@@ -23,12 +23,12 @@ FloatArray = NDArray[np.float64]
 
 PLANS_AT_ONCE = 256
 """Plans that a pool of workers holds at a time, so that memory does not grow with the size of a design."""
-MOST_CASE_DAYS = 5_000_000
-"""A study that would simulate more days than this is refused: a mistyped number, not a question."""
+MOST_CASE_RUNS = 5_000_000
+"""A study that would simulate more runs than this is refused: a mistyped number, not a question."""
 
 
-class CaseDays:
-    """Days of many cases, always replications 0 to n - 1 of each, so that any two cases are pairs.
+class CaseRuns:
+    """Runs of many cases, always replications 0 to n - 1 of each, so that any two cases are pairs.
 
     Parameters
     ----------
@@ -45,30 +45,30 @@ class CaseDays:
     """
 
     def __init__(
-        self, plans: Sequence[DayPlan], seed: int, workers: int = 1, report: Report | None = None, stage: str = "days"
+        self, plans: Sequence[DayPlan], seed: int, workers: int = 1, report: Report | None = None, stage: str = "runs"
     ) -> None:
         self.plans, self.seed, self.workers = list(plans), seed, workers
         self._report, self._stage = report, stage
         self._rows: list[FloatArray] = [np.empty((0, len(columns()))) for _ in plans]
         self._kept: Runner | None = None
 
-    def days(self, case: int) -> int:
-        """Return how many days of a case are finished."""
+    def runs(self, case: int) -> int:
+        """Return how many runs of a case are finished."""
         return len(self._rows[case])
 
     def column(self, case: int, name: str) -> FloatArray:
-        """Return one measure of a case, a value a day."""
+        """Return one measure of a case, a value a run."""
         values: FloatArray = self._rows[case][:, place_of(name)]
         return values
 
     def rows(self, case: int) -> FloatArray:
-        """Return all measures of a case, shape (days, len(columns()))."""
+        """Return all measures of a case, shape (runs, len(columns()))."""
         return self._rows[case]
 
     def extend(self, last: int, cases: Iterable[int] | None = None) -> None:
-        """Simulate until each of the cases has ``last`` days; what has finished is kept when interrupted."""
-        wanted = [case for case in (range(len(self.plans)) if cases is None else cases) if self.days(case) < last]
-        total = sum(last - self.days(case) for case in wanted)
+        """Simulate until each of the cases has ``last`` runs; what has finished is kept when interrupted."""
+        wanted = [case for case in (range(len(self.plans)) if cases is None else cases) if self.runs(case) < last]
+        total = sum(last - self.runs(case) for case in wanted)
         done = 0
 
         def progress(count: int) -> None:
@@ -79,7 +79,7 @@ class CaseDays:
 
         by_first: dict[int, list[int]] = {}
         for case in wanted:
-            by_first.setdefault(self.days(case), []).append(case)
+            by_first.setdefault(self.runs(case), []).append(case)
         for first, together in sorted(by_first.items()):
             for start in range(0, len(together), PLANS_AT_ONCE):
                 self._run(together[start : start + PLANS_AT_ONCE], first, last, progress)
@@ -107,29 +107,29 @@ class CaseDays:
         last: int,
         progress: Callable[[int], None],
     ) -> None:
-        """Simulate cases that stand at these places in a runner, and keep their days."""
+        """Simulate cases that stand at these places in a runner, and keep their runs."""
         try:
             runner.extend(first, last, progress, places)
         finally:
             for place, case in zip(places, cases, strict=True):
                 numbers, rows = runner.tables.table(place)
                 numbers, rows = numbers[numbers >= first], rows[numbers >= first]
-                # an interrupted pool may leave gaps; a case keeps the days before the first gap
+                # an interrupted pool may leave gaps; a case keeps the runs before the first gap
                 whole = int(np.sum(numbers == first + np.arange(len(numbers))))
                 self._rows[case] = np.vstack([self._rows[case], rows[:whole]])
 
 
-def check_size(days: int, cases: int, where: str = "days", least: int = 2) -> None:
-    """Refuse a number of days that gives no interval, or a study of unreasonable size.
+def check_size(runs: int, cases: int, where: str = "runs", least: int = 2) -> None:
+    """Refuse a number of runs that gives no interval, or a study of unreasonable size.
 
     Raises
     ------
     InputError
         With what is allowed.
     """
-    most = MOST_CASE_DAYS // max(1, cases)
-    if not least <= days <= most:
-        raise InputError.single(f"got {days}; allowed is {least} to {most} days for each of {cases} cases", where)
+    most = MOST_CASE_RUNS // max(1, cases)
+    if not least <= runs <= most:
+        raise InputError.single(f"got {runs}; allowed is {least} to {most} runs for each of {cases} cases", where)
 
 
 def changed_set(

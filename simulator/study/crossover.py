@@ -18,7 +18,7 @@ from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE, UnitError
-from simulator.study.cases import CaseDays, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size, finite
 from simulator.study.day_money import jackknife, ledger_of, season_money
 from simulator.study.money import item_table, pieces_of
 from simulator.study.trial import Report, area_unit, check_workers
@@ -42,7 +42,7 @@ class Crossover:
         The sets; differences are a less b, and for cost b less a, so that above 0 is always in favour of a.
     cells : pandas.DataFrame
         One row a cell and measure: field_area_m2, rate, measure, difference, low, high, winner ("" when undecided),
-        days, a_value, b_value.
+        runs, a_value, b_value.
     rates : tuple of str
         Application rates as given.
     areas_m2 : tuple of float
@@ -120,8 +120,8 @@ def crossover(
     b: str,
     areas_m2: Sequence[float],
     rates: Sequence[str],
-    days: int = 16,
-    most_days: int = 256,
+    runs: int = 16,
+    most_runs: int = 256,
     distance_m: float | None = None,
     length_to_width: float = 2.0,
     seed: int | None = None,
@@ -130,8 +130,8 @@ def crossover(
 ) -> Crossover:
     """Map which of two equipment sets wins over field size and application rate.
 
-    Every cell begins with ``days`` days; cells where a measure's interval straddles zero are given twice as many again
-    and again, up to ``most_days``. What still straddles zero then is the undecided band.
+    Every cell begins with ``runs`` runs; cells where a measure's interval straddles zero are given twice as many again
+    and again, up to ``most_runs``. What still straddles zero then is the undecided band.
 
     Parameters
     ----------
@@ -143,8 +143,8 @@ def crossover(
         Field sizes, m2.
     rates : sequence of str
         Application rates with unit.
-    days, most_days : int, optional
-        Days of each cell and set: at first, and at most.
+    runs, most_runs : int, optional
+        Runs of each cell and set: at first, and at most.
     distance_m : float, optional
         Road distance between fields, m; the scenario's ``route.between_field_distance`` by default.
     length_to_width : float, optional
@@ -159,7 +159,7 @@ def crossover(
     Returns
     -------
     Crossover
-        When interrupted, of the cells that have at least three days.
+        When interrupted, of the cells that have at least three runs.
 
     Raises
     ------
@@ -175,8 +175,8 @@ def crossover(
     key, values = parse_rates(loaded, rates)
     first_set, second_set = loaded.equipment_set(a), loaded.equipment_set(b)
     grid = [(area, text, value) for text, value in zip(rates, values, strict=True) for area in areas_m2]
-    check_size(days, 2 * len(grid), least=3)
-    check_size(most_days, 2 * len(grid), "most_days", least=days)
+    check_size(runs, 2 * len(grid), least=3)
+    check_size(most_runs, 2 * len(grid), "most_runs", least=runs)
     check_workers(workers)
     plans: list[DayPlan] = []
     problems: list[Problem] = []
@@ -196,29 +196,29 @@ def crossover(
     if problems:
         raise InputError(list(dict.fromkeys(problems)))
     measures = MEASURES if all(one.scenario.costs is not None for one in (first_set, second_set)) else MEASURES[:2]
-    looks = max(1, math.ceil(math.log2(most_days / days)) + 1)
+    looks = max(1, math.ceil(math.log2(most_runs / runs)) + 1)
     level = 1.0 - 0.05 / looks
-    runs = CaseDays(plans, loaded.base.seed if seed is None else seed, workers, report)
+    simulated = CaseRuns(plans, loaded.base.seed if seed is None else seed, workers, report)
     cells = list(range(len(grid)))
-    stopped, last = "", days
+    stopped, last = "", runs
     open_cells = cells
     try:
         while open_cells:
-            runs.extend(last, [case for cell in open_cells for case in (cell, cell + len(grid))])
-            if last >= most_days:
+            simulated.extend(last, [case for cell in open_cells for case in (cell, cell + len(grid))])
+            if last >= most_runs:
                 break
-            open_cells = [cell for cell in open_cells if not _decided(runs, cell, len(grid), measures, level)]
-            last = min(2 * last, most_days)
+            open_cells = [cell for cell in open_cells if not _decided(simulated, cell, len(grid), measures, level)]
+            last = min(2 * last, most_runs)
     except KeyboardInterrupt:
         stopped = "interrupted; only the cells that had finished are in the table"
     rows = []
     for cell in cells:
-        count = min(runs.days(cell), runs.days(cell + len(grid)))
+        count = min(simulated.runs(cell), simulated.runs(cell + len(grid)))
         if count < 3:
             continue
         area, text, value = grid[cell]
         for measure in measures:
-            difference, value_a, value_b = _compare(runs, cell, cell + len(grid), measure, level)
+            difference, value_a, value_b = _compare(simulated, cell, cell + len(grid), measure, level)
             if difference is None:
                 difference = Interval(math.nan, None, None, count, None)
             winner = a if (difference.low or 0.0) > 0 else b if (difference.high or 0.0) < 0 else ""
@@ -232,7 +232,7 @@ def crossover(
                     "low": difference.low,
                     "high": difference.high,
                     "winner": winner,
-                    "days": count,
+                    "runs": count,
                     "a_value": value_a,
                     "b_value": value_b,
                 }
@@ -263,27 +263,27 @@ def crossover(
 
 
 def _compare(
-    runs: CaseDays, first: int, second: int, measure: str, level: float
+    simulated: CaseRuns, first: int, second: int, measure: str, level: float
 ) -> tuple[Interval | None, float, float]:
     """Return the difference in favour of the first, and the two values."""
-    count = min(runs.days(first), runs.days(second))
-    acres = [runs.column(case, "acres")[:count] for case in (first, second)]
+    count = min(simulated.runs(first), simulated.runs(second))
+    acres = [simulated.column(case, "acres")[:count] for case in (first, second)]
     if measure == "day":
         return paired_interval(acres[0], acres[1], level), float(acres[0].mean()), float(acres[1].mean())
     if min(acres[0].sum(), acres[1].sum()) <= 0:
         return None, math.nan, math.nan
     if measure == "person_hour":
         tables = [
-            np.column_stack([acres[n], runs.column(case, "crew_hours")[:count]])
+            np.column_stack([acres[n], simulated.column(case, "crew_hours")[:count]])
             for n, case in enumerate((first, second))
         ]
         values: list[Callable[[FloatArray], FloatArray]] = [_per_hour, _per_hour]
     else:
         tables = [
-            ledger_of(runs.rows(case)[:count], runs.plans[case].scenario, _costs(runs.plans[case]))
+            ledger_of(simulated.rows(case)[:count], simulated.plans[case].scenario, _costs(simulated.plans[case]))
             for case in (first, second)
         ]
-        values = [_cost_an_acre(runs.plans[case]) for case in (first, second)]
+        values = [_cost_an_acre(simulated.plans[case]) for case in (first, second)]
     width = tables[0].shape[1]
     # a lower cost wins, so its order is turned round
     sign = -1.0 if measure == "cost" else 1.0
@@ -326,9 +326,9 @@ def _unpriced(plan: DayPlan) -> list[str]:
     ]
 
 
-def _decided(runs: CaseDays, cell: int, shift: int, measures: Sequence[str], level: float) -> bool:
+def _decided(simulated: CaseRuns, cell: int, shift: int, measures: Sequence[str], level: float) -> bool:
     for measure in measures:
-        difference, _, _ = _compare(runs, cell, cell + shift, measure, level)
+        difference, _, _ = _compare(simulated, cell, cell + shift, measure, level)
         if difference is None or difference.low is None or difference.high is None:
             return False
         # two sets that never differ are as decided as they will ever be

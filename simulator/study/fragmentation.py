@@ -16,7 +16,7 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.cases import CaseDays, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size, finite
 from simulator.study.response import Response, fit_response
 from simulator.study.splits import Split, properties
 from simulator.study.trial import AreaUnit, Report, area_unit, check_workers
@@ -35,8 +35,8 @@ class Fragmentation:
 
     Parameters
     ----------
-    days : pandas.DataFrame
-        Tidy: one row a day, with the case's properties.
+    runs : pandas.DataFrame
+        Tidy: one row a run, with the case's properties.
     cases : pandas.DataFrame
         One row a case and set: properties, indices, mean acres per day with interval.
     responses : dict
@@ -45,18 +45,18 @@ class Fragmentation:
         Units of sentences.
     sentence : str
         The answer.
-    days_each : int
-        Days of each case and set.
+    runs_each : int
+        Runs of each case and set.
     stopped : str
         Why it ended early; empty when it did not.
     """
 
-    days: pd.DataFrame
+    runs: pd.DataFrame
     cases: pd.DataFrame
     responses: dict[str, Response]
     units: str
     sentence: str
-    days_each: int
+    runs_each: int
     stopped: str = field(default="")
 
     def to_json(self) -> dict[str, Any]:
@@ -64,7 +64,7 @@ class Fragmentation:
         document = {
             "study": "fragmentation",
             "sentence": self.sentence,
-            "days_each": self.days_each,
+            "runs_each": self.runs_each,
             "stopped": self.stopped,
             "cases": self.cases.to_dict(orient="records"),
             "responses": {name: response.to_json() for name, response in self.responses.items()},
@@ -76,13 +76,13 @@ class Fragmentation:
 def fragmentation(
     loaded: LoadedScenario,
     splits: Sequence[Split],
-    days: int = 30,
+    runs: int = 30,
     sets: Sequence[str] = (),
     seed: int | None = None,
     workers: int = 1,
     report: Report | None = None,
 ) -> Fragmentation:
-    """Simulate every split with every equipment set on the same random days.
+    """Simulate every split with every equipment set on the same random runs.
 
     The list of fields is gone through again and again (``work = "repeat"``), so that capacity is measured.
 
@@ -92,8 +92,8 @@ def fragmentation(
         The equipment sets; their own fields are not used.
     splits : sequence of Split
         From `simulator.study.splits`, in any mix.
-    days : int, optional
-        Days of each split and set.
+    runs : int, optional
+        Runs of each split and set.
     sets : sequence of str, optional
         Equipment sets; all by default.
     seed : int, optional
@@ -106,7 +106,7 @@ def fragmentation(
     Returns
     -------
     Fragmentation
-        When interrupted, of the cases that have at least two days.
+        When interrupted, of the cases that have at least two runs.
 
     Raises
     ------
@@ -118,16 +118,16 @@ def fragmentation(
     if not splits:
         raise InputError.single("got no way to split the acres; allowed is at least one")
     chosen = [loaded.equipment_set(name) for name in dict.fromkeys(sets)] if sets else list(loaded.sets)
-    check_size(days, len(splits) * len(chosen))
+    check_size(runs, len(splits) * len(chosen))
     check_workers(workers)
     labels, plans = _plans(loaded, chosen, splits)
-    runs = CaseDays(plans, loaded.base.seed if seed is None else seed, workers, report)
+    simulated = CaseRuns(plans, loaded.base.seed if seed is None else seed, workers, report)
     stopped = ""
     try:
-        runs.extend(days)
+        simulated.extend(runs)
     except KeyboardInterrupt:
         stopped = "interrupted; only the cases that had finished are in the tables"
-    whole = [case for case in range(len(plans)) if runs.days(case) >= 2]
+    whole = [case for case in range(len(plans)) if simulated.runs(case) >= 2]
     if not whole:
         raise KeyboardInterrupt
     frames, rows = [], []
@@ -135,17 +135,17 @@ def fragmentation(
         entry, split = labels[case]
         known = properties(split, plans[case])
         row: dict[str, Any] = {"equipment_set": entry.name, "case": split.name, "kind": split.kind, **known}
-        frame = pd.DataFrame({**row, "replication": np.arange(runs.days(case))})
+        frame = pd.DataFrame({**row, "run": np.arange(simulated.runs(case))})
         for name in ("acres", "hectares", "field_hours", "paid_hours", "crew_hours", "moves", "drive_km"):
-            frame[name] = runs.column(case, name)
+            frame[name] = simulated.column(case, name)
         frames.append(frame)
-        mean = mean_interval(runs.column(case, "acres"))
-        hours = float(runs.column(case, "paid_hours").mean())
+        mean = mean_interval(simulated.column(case, "acres"))
+        hours = float(simulated.column(case, "paid_hours").mean())
         rows.append(
             {
                 **row,
                 "paid_hours": hours,
-                "days": mean.n,
+                "runs": mean.n,
                 "acres_per_day": mean.mean,
                 "ci95_low": mean.low,
                 "ci95_high": mean.high,
@@ -158,9 +158,9 @@ def fragmentation(
         found = fit_response(own) if len(own) else None
         if found is not None:
             responses[entry.name] = found
-    sentence = _sentence(cases, runs, labels, whole, loaded.base.units)
+    sentence = _sentence(cases, simulated, labels, whole, loaded.base.units)
     return Fragmentation(
-        pd.concat(frames, ignore_index=True), cases, responses, loaded.base.units, sentence, days, stopped
+        pd.concat(frames, ignore_index=True), cases, responses, loaded.base.units, sentence, runs, stopped
     )
 
 
@@ -186,7 +186,11 @@ def _plans(
 
 
 def _sentence(
-    cases: pd.DataFrame, runs: CaseDays, labels: Sequence[tuple[EquipmentSet, Split]], whole: Sequence[int], units: str
+    cases: pd.DataFrame,
+    simulated: CaseRuns,
+    labels: Sequence[tuple[EquipmentSet, Split]],
+    whole: Sequence[int],
+    units: str,
 ) -> str:
     unit = area_unit(units)
     said = []
@@ -195,7 +199,7 @@ def _sentence(
         coarse, fine = _extremes(own, [labels[whole[row]][1] for row in own.index])
         if coarse == fine:
             continue
-        lost = _lost_share(runs.column(whole[coarse], "acres"), runs.column(whole[fine], "acres"))
+        lost = _lost_share(simulated.column(whole[coarse], "acres"), simulated.column(whole[fine], "acres"))
         sizes = [own.loc[row, "mean_area_m2"] / M2_PER_ACRE / unit.acres for row in (coarse, fine)]
         low, high = (lost.mean if limit is None else limit for limit in (lost.low, lost.high))
         limits = sorted((100 * abs(low), 100 * abs(high)))
@@ -203,8 +207,8 @@ def _sentence(
         change = "loses" if lost.mean > 0 else "gains"
         amount = f"{text} % of its {unit.name} a day" if text else "nothing that can be told from chance"
         when = f"when fields of {sizes[0]:.3g} {unit.name} become fields of {sizes[1]:.3g}"
-        said.append(f"{name} {change} {amount} {when}{_peak(own, runs, labels, whole, coarse, fine, unit)}")
-    crossing = _crossing(cases, runs, labels, whole, unit.acres, unit.name)
+        said.append(f"{name} {change} {amount} {when}{_peak(own, simulated, labels, whole, coarse, fine, unit)}")
+    crossing = _crossing(cases, simulated, labels, whole, unit.acres, unit.name)
     if not said:
         return crossing or "One case alone shows no effect of splitting."
     text = "; ".join(said)
@@ -222,7 +226,7 @@ def _alike(own: pd.DataFrame, splits: Sequence[Split]) -> list[list[int]]:
 
 def _peak(
     own: pd.DataFrame,
-    runs: CaseDays,
+    simulated: CaseRuns,
     labels: Sequence[tuple[EquipmentSet, Split]],
     whole: Sequence[int],
     coarse: int,
@@ -235,9 +239,9 @@ def _peak(
     best = max(rows, key=lambda row: float(output[row]))
     if best in (coarse, fine):
         return ""
-    days = [runs.column(whole[row], "acres") for row in (best, coarse, fine)]
-    n = min(len(one) for one in days)
-    gaps = [paired_interval(days[0][:n], one[:n]) for one in days[1:]]
+    runs = [simulated.column(whole[row], "acres") for row in (best, coarse, fine)]
+    n = min(len(one) for one in runs)
+    gaps = [paired_interval(runs[0][:n], one[:n]) for one in runs[1:]]
     if any(gap.low is None or gap.low <= 0 for gap in gaps):
         return ""
     size, most = float(area[best]) / M2_PER_ACRE / unit.acres, float(output[best]) / unit.acres
@@ -256,16 +260,16 @@ def _extremes(own: pd.DataFrame, splits: Sequence[Split]) -> tuple[int, int]:
 
 
 def _lost_share(coarse: FloatArray, fine: FloatArray) -> Interval:
-    days = min(len(coarse), len(fine))
-    pair = paired_interval(coarse[:days], fine[:days])
-    base = float(coarse[:days].mean()) or math.nan
+    runs = min(len(coarse), len(fine))
+    pair = paired_interval(coarse[:runs], fine[:runs])
+    base = float(coarse[:runs].mean()) or math.nan
     low, high = (None if limit is None else limit / base for limit in (pair.low, pair.high))
     return Interval(pair.mean / base, low, high, pair.n, None if pair.half_width is None else pair.half_width / base)
 
 
 def _crossing(
     cases: pd.DataFrame,
-    runs: CaseDays,
+    simulated: CaseRuns,
     labels: Sequence[tuple[EquipmentSet, Split]],
     whole: Sequence[int],
     per_unit: float,
@@ -283,8 +287,8 @@ def _crossing(
         other = at.get((second, split.name))
         if entry.name != first or other is None:
             continue
-        days = min(runs.days(case), runs.days(other))
-        pair = paired_interval(runs.column(case, "acres")[:days], runs.column(other, "acres")[:days])
+        runs = min(simulated.runs(case), simulated.runs(other))
+        pair = paired_interval(simulated.column(case, "acres")[:runs], simulated.column(other, "acres")[:runs])
         low, high = pair.low or 0.0, pair.high or 0.0
         winner = first if low > 0 else second if high < 0 else ""
         size = float(np.mean([site.area_m2 for site in split.sites])) / M2_PER_ACRE / per_unit

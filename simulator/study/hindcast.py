@@ -15,7 +15,7 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.stopwatch import PastDay
-from simulator.study.cases import CaseDays, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size, finite
 from simulator.study.trial import Report, area_unit, check_workers
 
 if TYPE_CHECKING:
@@ -24,8 +24,8 @@ if TYPE_CHECKING:
 FloatArray = NDArray[np.float64]
 BANDS = (0.5, 0.8, 0.9)
 """Shares of days that the bands shown are to hold."""
-_LEAST_DAYS = 20
-"""Simulated days that the band of nine days in ten needs at least: its ends are then within the days."""
+_LEAST_RUNS = 20
+"""Runs that the band of nine days in ten needs at least: its ends are then within the days simulated."""
 RECORD_ERROR = 0.005
 """An observation within this share of a band's end counts as inside: records are rounded. An assumption."""
 
@@ -76,8 +76,8 @@ class Hindcast:
         fewer than two days.
     rank_p : dict
         Measure to the p value of the ranks being spread evenly (Kolmogorov-Smirnov); None with fewer than five days.
-    simulated : int
-        Simulated days for each past day.
+    runs : int
+        Runs of one work day simulated for each past day.
     units : {"us", "metric"}
         Units of sentences.
     sentence : str
@@ -90,7 +90,7 @@ class Hindcast:
     coverage: tuple[Coverage, ...]
     bias: dict[str, Interval | None]
     rank_p: dict[str, float | None]
-    simulated: int
+    runs: int
     units: str
     sentence: str
     stopped: str = ""
@@ -100,7 +100,7 @@ class Hindcast:
         document = {
             "study": "hindcast",
             "sentence": self.sentence,
-            "simulated_days_each": self.simulated,
+            "runs_each": self.runs,
             "stopped": self.stopped,
             "days": self.days.to_dict(orient="records"),
             "coverage": [
@@ -145,7 +145,7 @@ def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
 def hindcast(
     loaded: LoadedScenario,
     past: Sequence[PastDay],
-    simulated: int = 200,
+    runs: int = 200,
     seed: int | None = None,
     workers: int = 1,
     report: Report | None = None,
@@ -158,8 +158,8 @@ def hindcast(
         Equipment sets.
     past : sequence of PastDay
         Days with their inputs and outcome.
-    simulated : int, optional
-        Simulated days for each.
+    runs : int, optional
+        Runs of one work day simulated for each.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int, optional
@@ -181,10 +181,10 @@ def hindcast(
 
     if not past:
         raise InputError.single("got no past day; allowed is at least one")
-    if simulated < _LEAST_DAYS:
-        message = f"got {simulated} simulated days for each past day; allowed is {_LEAST_DAYS} or more, as a band needs"
-        raise InputError.single(message, "--days")
-    check_size(simulated, len(past), "--days", least=_LEAST_DAYS)
+    if runs < _LEAST_RUNS:
+        message = f"got {runs} runs for each past day; allowed is {_LEAST_RUNS} or more, as a band needs"
+        raise InputError.single(message, "--runs")
+    check_size(runs, len(past), "--runs", least=_LEAST_RUNS)
     check_workers(workers)
     plans: list[DayPlan] = []
     problems: list[Problem] = []
@@ -196,20 +196,20 @@ def hindcast(
             problems += [Problem(where, f"{p.where}: {p.message}" if p.where else p.message) for p in error.problems]
     if problems:
         raise InputError(problems)
-    runs = CaseDays(plans, loaded.base.seed if seed is None else seed, workers, report, "past days")
+    simulated = CaseRuns(plans, loaded.base.seed if seed is None else seed, workers, report, "past days")
     stopped = ""
     try:
-        runs.extend(simulated)
+        simulated.extend(runs)
     except KeyboardInterrupt:
         stopped = "interrupted; only the past days that had finished are in the table"
     rows = []
     for case, day in enumerate(past):
-        if runs.days(case) < _LEAST_DAYS:
+        if simulated.runs(case) < _LEAST_RUNS:
             continue
         observed = {"acres": day.acres, "paid_hours": day.hours}
         for measure, value in observed.items():
             if value is not None:
-                values = runs.column(case, measure) * runs.column(case, "work_days")
+                values = simulated.column(case, measure) * simulated.column(case, "work_days")
                 rows.append(_row(day, plans[case].name, measure, value, values))
     if not rows:
         raise KeyboardInterrupt
@@ -220,7 +220,7 @@ def hindcast(
     bias = {name: _bias(part) for name, part in parts.items()}
     rank_p = {name: _rank_p(part) for name, part in parts.items()}
     sentence = _sentence(frame, coverage, bias, loaded.base.units)
-    return Hindcast(frame, coverage, bias, rank_p, simulated, loaded.base.units, sentence, stopped)
+    return Hindcast(frame, coverage, bias, rank_p, runs, loaded.base.units, sentence, stopped)
 
 
 def _row(day: PastDay, name: str, measure: str, observed: float, values: FloatArray) -> dict[str, Any]:

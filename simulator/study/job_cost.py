@@ -30,7 +30,7 @@ def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | 
     """
     scenario = equipment.scenario
     costs = scenario.costs
-    if costs is None or result.days < 2:
+    if costs is None or result.runs < 2:
         return None
     pieces = pieces_of(scenario)
     try:

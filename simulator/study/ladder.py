@@ -24,7 +24,7 @@ from simulator.study.trial import (
     AreaUnit,
     Report,
     area_unit,
-    check_days,
+    check_runs,
     check_workers,
     checked_seed,
     judged,
@@ -74,8 +74,8 @@ class Ladder:
     ----------
     set_name : str
         Set at the foot.
-    days : int
-        Days simulated for each change.
+    runs : int
+        Runs simulated for each change.
     rungs : tuple of Rung
         From the foot up.
     ended : str
@@ -91,7 +91,7 @@ class Ladder:
     """
 
     set_name: str
-    days: int
+    runs: int
     rungs: tuple[Rung, ...]
     ended: str
     costs: Costs | None
@@ -112,7 +112,7 @@ class Ladder:
         hold = f"at the end {held_words(*self.rungs[-1].bottleneck.resources)} it back"
         if not taken:
             what = "adds output beyond doubt" if self.costs is None else "pays beyond doubt"
-            tried = f"none of the {len(self.rungs[0].steps)} changes tried {what} ({self.days} days each)"
+            tried = f"none of the {len(self.rungs[0].steps)} changes tried {what} ({self.runs} runs each)"
             return f"Buy nothing: {tried}; {hold}."
         steps = ", then ".join(step.change for step in taken)
         spent = ""
@@ -199,7 +199,7 @@ class Ladder:
             {
                 "study": "ladder",
                 "equipment_set": self.set_name,
-                "days": self.days,
+                "runs": self.runs,
                 "sentence": self.sentence,
                 "ended": self.ended,
                 "notes": list(self.notes),
@@ -239,7 +239,7 @@ class Ladder:
 def ladder(
     loaded: LoadedScenario,
     set_name: str | None = None,
-    days: int | None = None,
+    runs: int | None = None,
     seed: int | None = None,
     workers: int = 1,
     most_rungs: int = MOST_RUNGS,
@@ -255,8 +255,8 @@ def ladder(
         Scenario.
     set_name : str, optional
         Set at the foot; the first by default.
-    days : int, optional
-        Days for each change; the scenario's by default.
+    runs : int, optional
+        Runs for each change; the scenario's by default.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int
@@ -282,8 +282,8 @@ def ladder(
         Costs are missing, or a number is out of range.
     """
     entry = one_set(loaded, set_name)
-    wanted = loaded.base.days if days is None else days
-    check_days(wanted)
+    wanted = loaded.base.runs if runs is None else runs
+    check_runs(wanted)
     check_workers(workers)
     if not 1 <= most_rungs <= 50:
         raise InputError.single(f"got {most_rungs}; allowed is 1 to 50", "most_rungs")
@@ -344,8 +344,8 @@ def capped(
         Set at the foot.
     costs : Costs or None
         Money, with the demand of a season where there is one.
-    foot, top : ndarray, shape (days, len(columns()))
-        Days of the set at the foot and at the top.
+    foot, top : ndarray, shape (runs, len(columns()))
+        Runs of the set at the foot and at the top.
     """
     said = []
     ended = [int(np.isfinite(rows[:, _FINISHED]).sum()) for rows in (foot, top)]

@@ -72,7 +72,7 @@ class Climb:
 
     loaded: LoadedScenario
     costs: Costs | None
-    days: int
+    runs: int
     seed: int
     workers: int
     report: Report | None
@@ -80,7 +80,7 @@ class Climb:
     def look(
         self, entry: EquipmentSet, rows: NDArray[np.float64], pairs: bool
     ) -> tuple[list[Step], list[NDArray[np.float64]], Bottleneck]:
-        """Simulate every single change on the days of a set, and pairs of them when asked and no single one pays."""
+        """Simulate every single change on the runs of a set, and pairs of them when asked and no single one pays."""
         found = offered(self.loaded, entry)
         tables = (
             simulate_sets(

@@ -1,7 +1,7 @@
 """Whether a change pays off: a third pack, a larger generator, a helper, a second rig.
 
-The set and the changed set are simulated on the same random days. Their paired difference gives extra acres; costs
-turn it into extra margin; seasons drawn from the simulated days give how sure it is.
+The set and the changed set are simulated on the same random runs. Their paired difference gives extra acres; costs
+turn it into extra margin; seasons drawn from the simulated runs give how sure it is.
 """
 
 from __future__ import annotations
@@ -34,7 +34,7 @@ from simulator.study.trial import (
     Report,
     area_unit,
     changed_set,
-    check_days,
+    check_runs,
     check_workers,
     checked_seed,
     judged,
@@ -58,10 +58,10 @@ def payoff(
     changes: Sequence[str] = (),
     other: str | None = None,
     price: Item | float | None = None,
-    days: int | None = None,
+    runs: int | None = None,
     seed: int | None = None,
     workers: int = 1,
-    one_more_days: int = 30,
+    one_more_runs: int = 30,
     worlds: int = WORLDS,
     report: Report | None = None,
 ) -> Payoff:
@@ -80,14 +80,14 @@ def payoff(
     price : Item or float, optional
         What the change as a whole costs, instead of the prices in the scenario; a bare number lasts the horizon, with
         the usual resale and upkeep shares.
-    days : int, optional
-        Simulated days of each; the scenario's by default.
+    runs : int, optional
+        Simulated runs of each; the scenario's by default.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int
         Processes.
-    one_more_days : int
-        Days to simulate of one more of each, before and after, to name the bottlenecks; 0 leaves it to the
+    one_more_runs : int
+        Runs to simulate of one more of each, before and after, to name the bottlenecks; 0 leaves it to the
         active-period method.
     worlds : int
         Futures drawn.
@@ -105,8 +105,8 @@ def payoff(
         Costs are missing, a price is, or the change is not valid.
     """
     base = one_set(loaded, set_name)
-    wanted = loaded.base.days if days is None else days
-    check_days(wanted)
+    wanted = loaded.base.runs if runs is None else runs
+    check_runs(wanted)
     check_workers(workers)
     costs = need_costs(base, "payoff")
     changed = changed_set(loaded, base, changes, other, "changed")
@@ -123,16 +123,16 @@ def payoff(
     futures, cash, drawn = _futures(case, joint, n_days, demand, worlds, used_seed)
     cut = len(joint) < wanted
     hold, pair, tried = _bottlenecks(
-        loaded, (base, changed), rows, used_seed, workers, 0 if cut else one_more_days, report
+        loaded, (base, changed), rows, used_seed, workers, 0 if cut else one_more_runs, report
     )
-    interrupted = (f"Interrupted: {len(joint)} of {wanted} days.",) if cut else ()
+    interrupted = (f"Interrupted: {len(joint)} of {wanted} runs.",) if cut else ()
     extra = paired_interval(rows[1][:, ACRES], rows[0][:, ACRES])
     change = words or ", ".join(changes) or f"changing to {changed.name}"
     return Payoff(
         set_name=base.name,
         change=change,
         settings=tuple(changes),
-        days=len(joint),
+        runs=len(joint),
         acres_before=float(rows[0][:, ACRES].mean()),
         acres_after=float(rows[1][:, ACRES].mean()),
         extra_acres_per_day=extra,
@@ -174,14 +174,14 @@ def noise_reduction(a: FloatArray, b: FloatArray) -> float:
 
 
 def small_sample_note(extra: FloatArray) -> str:
-    """Return a caution where few, skewed days make a t interval too narrow; else an empty text.
+    """Return a caution where few, skewed runs make a t interval too narrow; else an empty text.
 
-    The interval of a mean is right for many days; with a skewness beyond 1 it needs about fifty (measured on days of
-    this model: 92 % instead of 95 % at 12 days, 94.5 % at 50).
+    The interval of a mean is right for many runs; with a skewness beyond 1 it needs about fifty (measured on runs of
+    this model: 92 % instead of 95 % at 12 runs, 94.5 % at 50).
 
     Parameters
     ----------
-    extra : ndarray, shape (days,)
+    extra : ndarray, shape (runs,)
         Paired differences.
     """
     spread = float(extra.std())
@@ -190,7 +190,7 @@ def small_sample_note(extra: FloatArray) -> str:
     skewness = float(np.mean(((extra - extra.mean()) / spread) ** 3))
     if abs(skewness) <= 1.0:
         return ""
-    return f"Only {len(extra)} days, and a few differ much from the rest: intervals may be a little too narrow."
+    return f"Only {len(extra)} runs, and a few differ much from the rest: intervals may be a little too narrow."
 
 
 def _futures(
@@ -235,13 +235,13 @@ def _bottlenecks(
     rows: Sequence[FloatArray],
     seed: int,
     workers: int,
-    days: int,
+    runs: int,
     report: Report | None,
 ) -> tuple[tuple[Bottleneck, Bottleneck], Pair | None, int]:
-    """Name what holds each set back, and the best thing to add to the change; with the days of these trials."""
-    tried = [offered(loaded, entry) if days >= 10 else [] for entry in sets]
+    """Name what holds each set back, and the best thing to add to the change; with the runs of these trials."""
+    tried = [offered(loaded, entry) if runs >= 10 else [] for entry in sets]
     plans = [plan for entries in tried for _, _, plan in entries]
-    count = min(days, len(rows[0]))
+    count = min(runs, len(rows[0]))
     tables: list[FloatArray] = []
     try:
         tables = simulate_sets(plans, seed, count, workers, report, "one more of each") if plans else []

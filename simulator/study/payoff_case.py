@@ -190,8 +190,8 @@ def break_even(case: Case, joint: FloatArray, days: float, demand: float | None)
     ----------
     case : Case
         Money of the change.
-    joint : ndarray, shape (days, 2 * len(LEDGER))
-        Simulated days of both sets.
+    joint : ndarray, shape (runs, 2 * len(LEDGER))
+        Simulated runs of both sets.
     days : float
         Work days of a season.
     demand : float or None

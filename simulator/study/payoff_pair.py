@@ -37,7 +37,7 @@ class Pair:
     def sentence(self, unit: AreaUnit) -> str:
         """Return what both add, in a sentence."""
         gain = interval_text(self.extra_acres_per_day, unit.acres, f"{unit.name} a day")
-        start = f"Together with {self.change} it adds {gain} in all ({self.extra_acres_per_day.n} days simulated)"
+        start = f"Together with {self.change} it adds {gain} in all ({self.extra_acres_per_day.n} runs simulated)"
         return f"{start}, though neither is shown to add any alone." if self.only_together else f"{start}."
 
 
@@ -54,12 +54,12 @@ def best_pair(
     ----------
     variations : sequence of Variation
         Things tried over the changed set.
-    both : sequence of ndarray, shape (days, len(columns()))
-        Simulated days of each.
-    changed, base : ndarray, shape (days, len(columns()))
-        Days of the changed set and of the set as it was; the first replications are the same.
+    both : sequence of ndarray, shape (runs, len(columns()))
+        Simulated runs of each.
+    changed, base : ndarray, shape (runs, len(columns()))
+        Runs of the changed set and of the set as it was; the first replications are the same.
     alone : mapping
-        Days of the set as it was with that one thing more alone, by its words.
+        Runs of the set as it was with that one thing more alone, by its words.
     """
     # shared out over all that was tried, so that one lucky addition among many is not named (Bonferroni)
     level = 1.0 - 0.05 / max(1, len(variations))
@@ -77,15 +77,15 @@ def best_pair(
     return max(found, key=lambda pair: pair.extra_acres_per_day.mean, default=None)
 
 
-def pair_note(pair: Pair | None, days: int, changes: Sequence[str]) -> str:
+def pair_note(pair: Pair | None, runs: int, changes: Sequence[str]) -> str:
     """Return what was tried together with the change, and how to ask about a pair.
 
     Parameters
     ----------
     pair : Pair or None
         The best.
-    days : int
-        Days of each trial; 0 when none was made.
+    runs : int
+        Runs of each trial; 0 when none was made.
     changes : sequence of str
         The change as ``KEY=VALUE``; empty when it is another equipment set.
     """
@@ -95,8 +95,8 @@ def pair_note(pair: Pair | None, days: int, changes: Sequence[str]) -> str:
         how = f"give {both}" if both else f"declare a set with {pair.setting} as well and name it with --to"
         return f"What {pair.change} costs is not in these numbers: to ask whether both pay, {how}."
     how = "give both as KEY=VALUE, or declare a set that has both and name it with --to; ladder --pairs tries all"
-    if days:
+    if runs:
         return (
-            f"Tried together with one more of each ({days} days), nothing is shown to add more; for other pairs {how}."
+            f"Tried together with one more of each ({runs} runs), nothing is shown to add more; for other pairs {how}."
         )
     return f"Pairs of changes were not tried, and some only help together: {how}."

@@ -51,14 +51,14 @@ class Payoff:
         Set, and the change in plain words.
     settings : tuple of str
         The change as ``KEY=VALUE``; empty when it is another set.
-    days : int
-        Simulated days of each.
+    runs : int
+        Simulated runs of each.
     acres_before, acres_after : float
         Mean acres per day.
     extra_acres_per_day : PairedInterval
         Paired difference.
     noise_reduction : float
-        How many times smaller the variance of the difference is than with independent days; NaN when it is 0.
+        How many times smaller the variance of the difference is than with independent runs; NaN when it is 0.
     extra_acres_per_season : Interval
         Sold acres; a met demand caps them.
     saved_days_per_season : float
@@ -98,7 +98,7 @@ class Payoff:
     set_name: str
     change: str
     settings: tuple[str, ...]
-    days: int
+    runs: int
     acres_before: float
     acres_after: float
     extra_acres_per_day: PairedInterval
@@ -126,7 +126,7 @@ class Payoff:
 
     @property
     def pays(self) -> bool | None:
-        """Whether it pays; None when the days simulated cannot tell."""
+        """Whether it pays; None when the runs simulated cannot tell."""
         value = self.net_present_value
         if value.low is None or value.high is None:
             return value.mean > 0
@@ -142,16 +142,16 @@ class Payoff:
         unit, money = self.unit, self.costs.currency
         gain = interval_text(self.extra_acres_per_day, unit.acres, f"{unit.name} a day")
         if self.extra_acres_per_day.mean >= 0:
-            start = f"With {self.change} this set does {gain} more ({self.days} days simulated), and the change "
+            start = f"With {self.change} this set does {gain} more ({self.runs} runs simulated), and the change "
         else:
             start = (
-                f"With {self.change} the output of this set changes by {gain} ({self.days} days simulated); the change "
+                f"With {self.change} the output of this set changes by {gain} ({self.runs} runs simulated); the change "
             )
         value = money_range(self.net_present_value, money)
         years = f"{self.costs.horizon_years:g} years"
         payback = self.payback_seasons.p50
         if self.pays is None:
-            return f"{start}may or may not pay: over {years} it is worth {value}; more days may tell."
+            return f"{start}may or may not pay: over {years} it is worth {value}; more runs may tell."
         if not self.pays:
             return f"{start}does not pay: over {years} it is worth {value}, so leave it."
         if self.purchase <= 0:
@@ -211,7 +211,7 @@ class Payoff:
                 "equipment_set": self.set_name,
                 "change": self.change,
                 "settings": list(self.settings),
-                "days": self.days,
+                "runs": self.runs,
                 "sentence": self.sentence,
                 "notes": list(self.notes),
                 "pays": self.pays,

@@ -19,7 +19,7 @@ from simulator.scenario.schema_costs import Costs
 from simulator.study.day_money import LEDGER, jackknife, ledger_of, resampler, revenue_per_day, season_money
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.season_result import Goal, Season, SetSeason, SizeCost
-from simulator.study.trial import Report, area_unit, check_days, check_workers, checked_seed, simulate_sets
+from simulator.study.trial import Report, area_unit, check_runs, check_workers, checked_seed, simulate_sets
 from simulator.study.workdays import (
     Calendar,
     Span,
@@ -39,8 +39,8 @@ FIRST, LAST = "06-01", "08-31"
 """Dates of the season unless given; assumption."""
 LEAST_HOURS = 3.0
 """Dates of a weather file with fewer workable hours are not worked; assumption."""
-LEAST_DAYS = 10
-"""Days simulated of each kind of date of a weather file, at least; assumption."""
+LEAST_RUNS = 10
+"""Runs simulated of each kind of date of a weather file, at least; assumption."""
 SIZES = {"acres": (250.0, 500.0, 1000.0, 2000.0, 4000.0, 8000.0), "ha": (100.0, 200.0, 400.0, 800.0, 1600.0, 3200.0)}
 """Season sizes of the cost table, by area unit."""
 _CYCLES = LEDGER.index("charge_cycles")
@@ -55,7 +55,7 @@ def season(
     acres: Sequence[float] = (),
     sizes_acres: Sequence[float] = (),
     least_hours: float = LEAST_HOURS,
-    days: int | None = None,
+    runs: int | None = None,
     seed: int | None = None,
     workers: int = 1,
     worlds: int = WORLDS,
@@ -79,8 +79,8 @@ def season(
         Season sizes of the cost table; round numbers of the scenario's unit by default.
     least_hours : float
         Dates of a weather file with fewer workable hours are not worked.
-    days : int, optional
-        Simulated days; the scenario's by default. With a weather file they are shared out over the kinds of dates.
+    runs : int, optional
+        Simulated runs; the scenario's by default. With a weather file they are shared out over the kinds of dates.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int
@@ -101,8 +101,8 @@ def season(
         Nothing says how many days can be worked, a date or an area is out of range, or the weather file is of no use.
     """
     entries = [loaded.equipment_set(name) for name in dict.fromkeys(set_names)] or list(loaded.sets)
-    wanted = loaded.base.days if days is None else days
-    check_days(wanted)
+    wanted = loaded.base.runs if runs is None else runs
+    check_runs(wanted)
     check_workers(workers)
     if not 0 < least_hours <= 24:
         raise InputError.single(f"got {least_hours}; allowed is above 0 and at most 24 hours", "least_hours")
@@ -112,7 +112,7 @@ def season(
     span = Span(read_month_day(first, "first"), read_month_day(last, "last"))
     calendar = _calendar(loaded, entries[0], span, workable_days, least_hours)
     used_seed = checked_seed(loaded, seed)
-    each = wanted if len(calendar.kinds) == 1 else max(LEAST_DAYS, math.ceil(wanted / max(1, len(calendar.kinds))))
+    each = wanted if len(calendar.kinds) == 1 else max(LEAST_RUNS, math.ceil(wanted / max(1, len(calendar.kinds))))
     plans = [
         plan if windows is None else replace(plan, weather_days=(windows,))
         for plan in [make_plan(entry) for entry in entries]
@@ -124,7 +124,7 @@ def season(
     rng = resampler(used_seed, "season")
     kinds = calendar.draw(worlds, rng)
     n = len(tables[0])
-    # each drawn season first draws its own set of simulated days, then its dates out of them; the same for every set
+    # each drawn season first draws its own set of simulated runs, then its dates out of them; the same for every set
     own = rng.integers(n, size=(worlds, n))
     # a run stands for as many work days in a row as it has
     days_of_run = max(1, round(float(tables[0][:, place_of("work_days")].mean())))
@@ -141,7 +141,7 @@ def season(
         results.append(_one_set(entry, mine, kinds, chosen, calendar, acres, sizes))
     notes = [*calendar.notes, *_shared_out(wanted, each, len(calendar.kinds))]
     if n < each:
-        notes.insert(0, f"Interrupted: {n} of {each} days.")
+        notes.insert(0, f"Interrupted: {n} of {each} runs.")
     if costs is None:
         notes.append("No cost per acre: the scenario has no table [costs].")
     notes.append("Days are drawn independently of each other, apart from the dates that weather allows.")
@@ -157,12 +157,12 @@ def season(
 
 
 def _shared_out(wanted: int, each: int, kinds: int) -> list[str]:
-    """Say that a weather file made more days necessary than were asked for; nothing where it did not."""
+    """Say that a weather file made more runs necessary than were asked for; nothing where it did not."""
     if kinds <= 1 or each * kinds <= wanted:
         return []
-    why = f"at least {LEAST_DAYS} of each" if each == LEAST_DAYS else f"{each} of each"
+    why = f"at least {LEAST_RUNS} of each" if each == LEAST_RUNS else f"{each} of each"
     return [
-        f"{each * kinds:,} days of each set were simulated, not the {wanted:,} asked for: the weather file has {kinds} "
+        f"{each * kinds:,} runs of each set were simulated, not the {wanted:,} asked for: the weather file has {kinds} "
         f"kinds of workable date, by their hours, and {why} are taken."
     ]
 
@@ -201,7 +201,7 @@ def _one_set(
     scenario = entry.scenario
     costs = scenario.costs
     plain = costs if costs is not None else Costs()
-    ledgers = np.stack([ledger_of(table, scenario, plain) for table in tables])  # kind, day, column
+    ledgers = np.stack([ledger_of(table, scenario, plain) for table in tables])  # kind, run, column
     worked = kinds >= 0
     done = np.where(worked, ledgers[kinds, chosen, 0], 0.0)
     total = np.cumsum(done, axis=1)
@@ -230,7 +230,7 @@ def _one_set(
         turning = _break_even(mixed, entry, costs, float(totals[1]))
     return SetSeason(
         name=entry.name,
-        days=sum(len(rows) for rows in tables),
+        runs=sum(len(rows) for rows in tables),
         acres_per_day=jackknife(lambda means: np.asarray(means[..., 0]), mixed),
         total=(float(totals[0]), float(totals[1]), float(totals[2])),
         by_date=np.column_stack([total.mean(axis=0), *bands]),

@@ -73,8 +73,8 @@ class SetSeason:
     ----------
     name : str
         Set.
-    days : int
-        Simulated days behind it.
+    runs : int
+        Simulated runs behind it.
     acres_per_day : Interval
         Mean of a work day.
     total : tuple of float
@@ -94,7 +94,7 @@ class SetSeason:
     """
 
     name: str
-    days: int
+    runs: int
     acres_per_day: Interval
     total: tuple[float, float, float]
     by_date: NDArray[np.float64] = field(repr=False)
@@ -151,7 +151,7 @@ class Season:
             text += f"; the chance to finish {size} is {share_words(goal.chance)}"
             if goal.safe_by:
                 text += f", nine in ten are done by {goal.safe_by} after {goal.days_safe:.0f} work days"
-        return f"{text}; {entry.days} days simulated."
+        return f"{text}; {entry.runs} runs simulated."
 
     @property
     def table(self) -> pd.DataFrame:
@@ -263,7 +263,7 @@ class Season:
                 "equipment_sets": [
                     {
                         "name": entry.name,
-                        "days": entry.days,
+                        "runs": entry.runs,
                         "acres_per_day": interval_json(entry.acres_per_day),
                         "season_acres": _three(entry.total),
                         "goals": [vars(goal) for goal in entry.goals],

@@ -24,7 +24,7 @@ from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.merge import nearest
-from simulator.study.cases import CaseDays, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size, finite
 from simulator.study.design import InputRange, locate, setting_at
 from simulator.study.sobol import SobolIndices, is_power_of_two, sobol
 from simulator.study.trial import Report, area_unit, check_workers, one_set
@@ -55,7 +55,7 @@ class Sensitivity:
     indices : SobolIndices or None
         None when not asked for, or interrupted.
     noise_share : float
-        Part of the variance among the points of the Sobol sample that is chance of the days; NaN without.
+        Part of the variance among the points of the Sobol sample that is chance of the runs; NaN without.
     measure : str
         What the answer is.
     target : float
@@ -64,8 +64,8 @@ class Sensitivity:
         Units of sentences.
     sentence : str
         The answer.
-    days : int
-        Days of each point of the bars.
+    runs : int
+        Runs of each point of the bars.
     stopped : str
         Why it ended early; empty when it did not.
     """
@@ -79,7 +79,7 @@ class Sensitivity:
     target: float
     units: str
     sentence: str
-    days: int
+    runs: int
     stopped: str = ""
 
     def sobol_table(self) -> pd.DataFrame | None:
@@ -109,7 +109,7 @@ class Sensitivity:
             "study": "sensitivity",
             "sentence": self.sentence,
             "measure": self.measure,
-            "days": self.days,
+            "runs": self.runs,
             "base": {"mean": self.base.mean, "ci95": [self.base.low, self.base.high]},
             "target_share": self.target,
             "stopped": self.stopped,
@@ -148,9 +148,9 @@ def sensitivity(
     equipment_set: str | None = None,
     against: str | None = None,
     measure: str = "acres",
-    days: int = 40,
+    runs: int = 40,
     sobol_points: int = 0,
-    sobol_days: int = 4,
+    sobol_runs: int = 4,
     target: float = 0.02,
     seed: int | None = None,
     workers: int = 1,
@@ -168,13 +168,13 @@ def sensitivity(
         Set (the first by default), and another to take the difference from: then the question is whether the
         choice between them holds.
     measure : str, optional
-        Measure of a day (`MEASURES`), averaged over days.
-    days : int, optional
-        Days of each point of the one-at-a-time bars, the same random days for all.
+        Measure of a run (`MEASURES`), averaged over runs.
+    runs : int, optional
+        Runs of each point of the one-at-a-time bars, the same random runs for all.
     sobol_points : int, optional
         Points of the Sobol sample, a power of two; 0 leaves the indices out. Takes ``points * (inputs + 2)`` cases.
-    sobol_days : int, optional
-        Days of each of those cases.
+    sobol_runs : int, optional
+        Runs of each of those cases.
     target : float, optional
         Share of the answer that it is to be known to.
     seed : int, optional
@@ -197,7 +197,7 @@ def sensitivity(
     entries = [one_set(loaded, equipment_set), *([loaded.equipment_set(against)] if against is not None else [])]
     _check(ranges, measure, sobol_points, target, entries)
     check_workers(workers)
-    check_size(days, len(entries) * (2 * len(ranges) + 1), least=3)
+    check_size(runs, len(entries) * (2 * len(ranges) + 1), least=3)
     used_seed = loaded.base.seed if seed is None else seed
     plans, problems = [], []
     for entry in entries:
@@ -213,22 +213,22 @@ def sensitivity(
                     ]
     if problems:
         raise InputError(list(dict.fromkeys(problems)))
-    runs = CaseDays(plans, used_seed, workers, report, "one at a time")
-    runs.extend(days)
+    simulated = CaseRuns(plans, used_seed, workers, report, "one at a time")
+    simulated.extend(runs)
     cases = 2 * len(ranges) + 1
-    answers = [_answer(runs, case, cases, measure, against is not None) for case in range(cases)]
+    answers = [_answer(simulated, case, cases, measure, against is not None) for case in range(cases)]
     bars = _bars(ranges, answers)
     base = mean_interval(answers[0])
-    scale = abs(base.mean) if against is None else abs(float(_column(runs, 0, measure).mean()))
+    scale = abs(base.mean) if against is None else abs(float(_column(simulated, 0, measure).mean()))
     needs = _needs(entries[0], bars, ranges, target * scale)
     stopped = ""
     indices, noise = None, math.nan
     if sobol_points:
-        check_size(sobol_days, len(entries) * sobol_points * (len(ranges) + 2), "sobol_days", least=2)
+        check_size(sobol_runs, len(entries) * sobol_points * (len(ranges) + 2), "sobol_runs", least=2)
         halves: list[FloatArray] = []
 
         def function(shares: FloatArray) -> FloatArray:
-            means = _evaluate(loaded, entries, ranges, shares, measure, sobol_days, used_seed, workers, report)
+            means = _evaluate(loaded, entries, ranges, shares, measure, sobol_runs, used_seed, workers, report)
             halves.append(means)
             return np.asarray(means.mean(axis=1))
 
@@ -237,8 +237,8 @@ def sensitivity(
             noise = _noise_share(np.vstack(halves[:2]))
         except KeyboardInterrupt:
             stopped = "interrupted; the Sobol indices are left out"
-    sentence = _sentence(bars, needs, entries, measure, target, loaded.base.units, days)
-    return Sensitivity(bars, needs, base, indices, noise, measure, target, loaded.base.units, sentence, days, stopped)
+    sentence = _sentence(bars, needs, entries, measure, target, loaded.base.units, runs)
+    return Sensitivity(bars, needs, base, indices, noise, measure, target, loaded.base.units, sentence, runs, stopped)
 
 
 def _check(
@@ -256,19 +256,19 @@ def _check(
         raise InputError.single(f"got {entries[0].name!r} against itself; allowed is another set", "--against")
 
 
-def _column(runs: CaseDays, case: int, measure: str) -> FloatArray:
-    values = runs.column(case, measure)
+def _column(simulated: CaseRuns, case: int, measure: str) -> FloatArray:
+    values = simulated.column(case, measure)
     if not np.isfinite(values).all():
         message = (
-            f"got {measure!r}, which has no value on some days; allowed is a measure of every day, such as 'acres'"
+            f"got {measure!r}, which has no value in some runs; allowed is a measure of every run, such as 'acres'"
         )
         raise InputError.single(message, "--measure")
     return values
 
 
-def _answer(runs: CaseDays, case: int, cases: int, measure: str, paired: bool) -> FloatArray:
-    values = _column(runs, case, measure)
-    return values - _column(runs, case + cases, measure) if paired else values
+def _answer(simulated: CaseRuns, case: int, cases: int, measure: str, paired: bool) -> FloatArray:
+    values = _column(simulated, case, measure)
+    return values - _column(simulated, case + cases, measure) if paired else values
 
 
 def _bars(ranges: Sequence[InputRange], answers: Sequence[FloatArray]) -> pd.DataFrame:
@@ -351,12 +351,12 @@ def _evaluate(
     ranges: Sequence[InputRange],
     shares: FloatArray,
     measure: str,
-    days: int,
+    runs: int,
     seed: int,
     workers: int,
     report: Report | None,
 ) -> FloatArray:
-    """Return means over odd and over even days, shape (points, 2), for shares of shape (inputs, points)."""
+    """Return means over odd and over even runs, shape (points, 2), for shares of shape (inputs, points)."""
     columns = [tuple(column) for column in shares.T]
     places: dict[tuple[str, ...], int] = {}
     plans: list[list[DayPlan]] = [[] for _ in entries]
@@ -376,19 +376,19 @@ def _evaluate(
                     where = "inputs together (" + ", ".join(texts) + ")"
                     raise InputError([Problem(where, f"{p.where}: {p.message}") for p in error.problems]) from error
         order.append(places[key])
-    runs = CaseDays([plan for group in plans for plan in group], seed, workers, report, "Sobol sample")
-    runs.extend(days)
+    simulated = CaseRuns([plan for group in plans for plan in group], seed, workers, report, "Sobol sample")
+    simulated.extend(runs)
     cases = len(places)
-    values = np.vstack([_answer(runs, case, cases, measure, len(entries) == 2) for case in range(cases)])
-    half = days // 2
+    values = np.vstack([_answer(simulated, case, cases, measure, len(entries) == 2) for case in range(cases)])
+    half = runs // 2
     halves = np.column_stack([values[:, :half].mean(axis=1), values[:, half : 2 * half].mean(axis=1)])
     return np.asarray(halves[order])
 
 
 def _noise_share(halves: FloatArray) -> float:
-    """Return the part of the points' variance that is chance: from the difference of the two halves of the days.
+    """Return the part of the points' variance that is chance: from the difference of the two halves of the runs.
 
-    What all points share (a good or a bad lot of days) cancels, since it shifts them alike.
+    What all points share (a good or a bad lot of runs) cancels, since it shifts them alike.
     """
     variance = float(halves.mean(axis=1).var(ddof=1))
     chance = 0.25 * float((halves[:, 0] - halves[:, 1]).var(ddof=1))
@@ -402,7 +402,7 @@ def _sentence(
     measure: str,
     target: float,
     units_name: str,
-    days: int,
+    runs: int,
 ) -> str:
     unit = area_unit(units_name)
     scale, name = (1.0 / unit.acres, f"{unit.name} a day") if measure == "acres" else (1.0, measure.replace("_", " "))
@@ -410,7 +410,7 @@ def _sentence(
     swing = format_estimate(*(scale * float(first[key]) for key in ("swing", "swing_ci_low", "swing_ci_high")))
     of = f"the lead of {entries[0].name} over {entries[1].name}" if len(entries) == 2 else entries[0].name
     if float(first["swing_ci_low"]) <= 0:
-        return f"None of the inputs changes {of} by more than chance over {days} days."
+        return f"None of the inputs changes {of} by more than chance over {runs} runs."
     through = f"from {first['low']} to {first['high']}"
     answer = "the lead" if len(entries) == 2 else "the output" if measure == "acres" else "the answer"
     text = f"{_capital(first['words'])} matters most for {of}: {through} {answer} changes by {swing} {name}"

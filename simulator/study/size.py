@@ -1,6 +1,6 @@
 """What size: the equipment set of least cost that reaches a target, over given choices.
 
-All combinations are simulated for a few days; those that cannot reach the target, or surely cost more, are dropped. The
+All combinations are simulated for a few runs; those that cannot reach the target, or surely cost more, are dropped. The
 others are simulated longer until it is shown which reach it; among these the sequential selection of Kim & Nelson
 (2001, ACM TOMACS 11:251-273) with common random numbers finds the cheapest.
 """
@@ -23,7 +23,7 @@ from simulator.study.documents import clean, interval_json
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.size_search import Candidate, Search, mean_cost, reach
 from simulator.study.target import DailyTarget, SeasonTarget, Target, Verdict
-from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, check_days, check_workers, checked_seed, one_set
+from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, check_runs, check_workers, checked_seed, one_set
 from simulator.study.words import money_range, money_text
 
 if TYPE_CHECKING:
@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 _STATUS = {
     "good": "shown to reach the target",
-    "undecided": "neither shown to reach it nor shown to miss it, so its cost may be that of days that fall short",
+    "undecided": "neither shown to reach it nor shown to miss it, so its cost may be that of runs that fall short",
     "misses": "shown to miss it",
     "dearer": "surely costs more than a good one, so it was simulated no further",
 }
@@ -108,9 +108,9 @@ class Size:
             floor = f"at least {acres:,.0f} {self.unit.name} in {100 * self.target.share:.0f} % of seasons"
         first = f"With {sure} confidence every set called good reaches the target {floor}"
         if self.selection is not None and not self.selection.decided:
-            left, days = len(self.selection.survivors), max(self.selection.replications)
+            left, runs = len(self.selection.survivors), max(self.selection.replications)
             open_cost = (
-                f"the cost of {left} of them is too nearly the same to tell which is cheapest in {days:,} days each"
+                f"the cost of {left} of them is too nearly the same to tell which is cheapest in {runs:,} runs each"
             )
             chosen = f"the choice has the lowest mean, and a --indifference above {delta} decides sooner"
             return f"{first}; {open_cost}: {chosen}."
@@ -119,7 +119,7 @@ class Size:
 
     @property
     def open_question(self) -> str:
-        """Name what more days may settle; empty when nothing cheaper is open."""
+        """Name what more runs may settle; empty when nothing cheaper is open."""
         limit = mean_cost(self.best.cost) if self.best is not None else np.inf
         count = sum(one.status == "undecided" and mean_cost(one.cost) < limit for one in self.candidates)
         if not count:
@@ -127,7 +127,7 @@ class Size:
         what = "cheaper sets are" if count > 1 else "cheaper set is"
         if self.best is None:
             what = "sets are" if count > 1 else "set is"
-        return f"{count} {what} neither shown to reach the target nor shown to miss it; more days may settle it."
+        return f"{count} {what} neither shown to reach the target nor shown to miss it; more runs may settle it."
 
     @property
     def legend(self) -> str:
@@ -170,7 +170,7 @@ class Size:
                     "set": one.label,
                     "settings": " ".join(one.settings),
                     "status": "chosen" if one is self.best else one.status,
-                    "days": len(one.rows),
+                    "runs": len(one.rows),
                     f"{self.unit.name}_reached": np.nan if verdict is None else verdict.reached / self.unit.acres,
                     f"mean_{self.unit.name}_per_day": float(one.rows[:, ACRES].mean()) / self.unit.acres
                     if len(one.rows)
@@ -201,7 +201,7 @@ class Size:
             return {
                 "settings": list(one.settings),
                 "status": one.status,
-                "days": len(one.rows),
+                "runs": len(one.rows),
                 "acres_reached": None if one.verdict is None else one.verdict.reached,
                 "chance": None if one.verdict is None else one.verdict.chance,
                 "cost_per_season": None if one.cost is None else interval_json(one.cost),
@@ -225,7 +225,7 @@ class Size:
                 "indifference": self.indifference,
                 "confidence": self.confidence,
                 "best": None if self.best is None else one_json(self.best),
-                "selection": None if picked is None else {"decided": picked.decided, "days": list(picked.replications)},
+                "selection": None if picked is None else {"decided": picked.decided, "runs": list(picked.replications)},
                 "near_misses": [one_json(one) for one in self.near_misses],
                 "frontier": [one_json(one) for one in self.frontier],
                 "candidates": [one_json(one) for one in self.candidates],
@@ -243,7 +243,7 @@ def size(
     season_days: float | None = None,
     share: float = 0.9,
     set_name: str | None = None,
-    days: int = 200,
+    runs: int = 200,
     seed: int | None = None,
     workers: int = 1,
     confidence: float = 0.95,
@@ -268,8 +268,8 @@ def size(
         Above 0.5 and below 1.
     set_name : str, optional
         Set that the choices vary; the first by default.
-    days : int
-        Days by which a set is shown to reach the target, at least 50.
+    runs : int
+        Runs by which a set is shown to reach the target, at least 50.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int
@@ -292,7 +292,7 @@ def size(
         Costs are missing, a choice cannot be read, or no combination is a valid set.
     """
     entry = one_set(loaded, set_name)
-    check_days(days, least=50)
+    check_runs(runs, least=50)
     check_workers(workers)
     costs = need_costs(entry, "size", income=False)
     target = _target(acres_per_day, season_acres, costs.season_days if season_days is None else season_days, share)
@@ -305,7 +305,7 @@ def size(
     need_prices(
         list({(p.kind, p.name): p for one in candidates for p in pieces_of(one.entry.scenario)}.values()), costs, "size"
     )
-    search = Search(candidates, target, costs, checked_seed(loaded, seed), workers, confidence, days, report)
+    search = Search(candidates, target, costs, checked_seed(loaded, seed), workers, confidence, runs, report)
     stopped, selection, best, delta = "", None, None, indifference or 0.0
     with search:
         try:

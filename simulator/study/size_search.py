@@ -15,7 +15,7 @@ from simulator.experiment.selection import Selection, select_best
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.streams import BLOCK_DAYS
+from simulator.scenario.streams import BLOCK_RUNS
 from simulator.study.day_money import ledger_of, season_money
 from simulator.study.money import pieces_of
 from simulator.study.target import SeasonTarget, Target, Verdict
@@ -25,12 +25,12 @@ if TYPE_CHECKING:
     pass
 
 
-SCREEN_DAYS = 20
-"""Days of the cheap screen."""
+SCREEN_RUNS = 20
+"""Runs of the cheap screen."""
 
 
-MOST_DAYS = 4000
-"""Days of one set at which an undecided comparison is given up."""
+MOST_RUNS = 4000
+"""Runs of one set at which an undecided comparison is given up."""
 
 
 _BATCH = 8
@@ -97,11 +97,11 @@ class Search:
         seed: int,
         workers: int,
         confidence: float,
-        days: int,
+        runs: int,
         report: Report | None,
     ) -> None:
         self.candidates, self.target, self.costs = candidates, target, costs
-        self.seed, self.workers, self.confidence, self.days, self.report = seed, workers, confidence, days, report
+        self.seed, self.workers, self.confidence, self.runs, self.report = seed, workers, confidence, runs, report
         self._runners: list[Runner] = []
         # shared out over all sets, so that the statement holds for all of them together (Bonferroni)
         self.error = (1.0 - confidence) / max(1, len(candidates))
@@ -156,7 +156,7 @@ class Search:
 
     def screen(self) -> None:
         """Simulate every set a little."""
-        self._simulate(self.candidates, min(SCREEN_DAYS, self.days), "screening")
+        self._simulate(self.candidates, min(SCREEN_RUNS, self.runs), "screening")
 
     def certify(self) -> list[Candidate]:
         """Simulate the sets that may be the choice until it is shown which reach the target; return those that do."""
@@ -167,7 +167,7 @@ class Search:
         good: list[Candidate] = []
         while waiting:
             group, waiting = waiting[:_BATCH], waiting[_BATCH:]
-            self._simulate(group, self.days, "which sets reach it")
+            self._simulate(group, self.runs, "which sets reach it")
             good += [one for one in group if one.status == "good"]
             if good:
                 cheapest = min(good, key=lambda one: mean_cost(one.cost))
@@ -177,7 +177,7 @@ class Search:
         return good
 
     def _dearer(self, one: Candidate, than: Candidate) -> bool:
-        """Tell whether a set surely costs more than another, on the days that both have."""
+        """Tell whether a set surely costs more than another, on the runs that both have."""
         n = min(len(one.rows), len(than.rows))
         gap = self.values(one)[:n] - self.values(than)[:n]
         margin = student_quantile(1.0 - self.error, n - 1) * float(gap.std(ddof=1)) / np.sqrt(n)
@@ -193,9 +193,9 @@ class Search:
             len(good),
             indifference,
             self.confidence,
-            first_stage=min(20, self.days),
+            first_stage=min(20, self.runs),
             larger_is_better=False,
-            most_replications=MOST_DAYS,
+            most_replications=MOST_RUNS,
         )
         return selection, good[selection.best]
 
@@ -203,7 +203,7 @@ class Search:
         def sample(system: int, replication: int) -> float:
             one = good[system]
             if replication >= len(stock[one.number]):
-                self._simulate([one], len(one.rows) + BLOCK_DAYS, "which is cheapest")
+                self._simulate([one], len(one.rows) + BLOCK_RUNS, "which is cheapest")
                 # earlier values stay as they were handed out, so that the procedure sees one sample
                 stock[one.number] = np.concatenate([stock[one.number], self.values(one)[len(stock[one.number]) :]])
             return float(stock[one.number][replication])

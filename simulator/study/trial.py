@@ -1,4 +1,4 @@
-"""Several equipment sets on the same random days: what every study starts from."""
+"""Several equipment sets on the same random runs: what every study starts from."""
 
 from __future__ import annotations
 
@@ -46,16 +46,16 @@ def area_unit(units: str) -> AreaUnit:
     return AreaUnit("ha", "ha", M2_PER_HECTARE / M2_PER_ACRE) if units == "metric" else AreaUnit("acres", "acre", 1.0)
 
 
-def check_days(days: int, option: str = "days", least: int = 10, most: int = 1_000_000) -> None:
-    """Refuse a number of days that a study cannot use.
+def check_runs(runs: int, option: str = "runs", least: int = 10, most: int = 1_000_000) -> None:
+    """Refuse a number of runs that a study cannot use.
 
     Raises
     ------
     InputError
         Out of range.
     """
-    if not least <= days <= most:
-        raise InputError.single(f"got {days}; allowed is {least} to {most}", option)
+    if not least <= runs <= most:
+        raise InputError.single(f"got {runs}; allowed is {least} to {most}", option)
 
 
 def checked_seed(loaded: LoadedScenario, seed: int | None) -> int:
@@ -99,21 +99,21 @@ def changed_set(
 
 
 def simulate_sets(
-    plans: Sequence[DayPlan], seed: int, days: int, workers: int = 1, report: Report | None = None, stage: str = "days"
+    plans: Sequence[DayPlan], seed: int, runs: int, workers: int = 1, report: Report | None = None, stage: str = "runs"
 ) -> list[NDArray[np.float64]]:
     """Simulate the same replications of several sets.
 
     Returns
     -------
-    list of ndarray, shape (days, len(columns()))
+    list of ndarray, shape (runs, len(columns()))
         One table a plan. After Ctrl-C, the replications that every plan finished.
 
     Raises
     ------
     KeyboardInterrupt
-        Interrupted before ten days of each had finished.
+        Interrupted before ten runs of each had finished.
     """
-    done, total = 0, days * len(plans)
+    done, total = 0, runs * len(plans)
 
     def progress(count: int) -> None:
         nonlocal done
@@ -123,7 +123,7 @@ def simulate_sets(
 
     with Runner(plans, seed, workers) as runner:
         try:
-            runner.extend(0, days, progress)
+            runner.extend(0, runs, progress)
         except KeyboardInterrupt:
             if min(len(runner.tables.table(place)[0]) for place in range(len(plans))) < 10:
                 raise

@@ -7,8 +7,8 @@ from typing import Any
 
 import numpy as np
 
-from simulator.experiment.day_store import Rows
-from simulator.experiment.days import row_of_run
+from simulator.experiment.run_store import Rows
+from simulator.experiment.runs import row_of_run
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, load_scenario
 from simulator.scenario.streams import StreamBank

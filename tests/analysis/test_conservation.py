@@ -22,6 +22,7 @@ def sound():
         weather={"stoppages": STOPPAGES},
         rig__main__aircraft={"big": 2},
         rig__main__packs={"pack": 5},
+        rig__main__unload="all",
         rig__main__crew={
             "pilots": 1,
             "helpers": 2,

@@ -174,7 +174,7 @@ CASES = {
     "grid": ('rig.main.power.trailer={grid_power="6 kW", chargers={fast=1}, generator=""}',),
     "input limit": ('charger.fast.input_power_max="7 kW"', "charger.fast.setting=0.8"),
     "no tail": ("pack.large_pack.cut_share=1e-6",),
-    "little power left": ('rig.main.power.trailer.other_load="9.4 kW"',),
+    "little power left": ('rig.main.power.trailer.other_load="9.4 kW"', 'charger.fast.setting_least="1 %"'),
     "weak pack": (
         "charger.fast.adapts=true",
         'pack.large_pack.charge_power_max="3 kW"',
@@ -413,7 +413,7 @@ def test_a_field_out_of_reach_is_said():
 
 
 def test_with_hardly_any_power_the_source_bounds_the_day():
-    page, _ = third_pack('rig.main.power.trailer.other_load="9.4 kW"')
+    page, _ = third_pack('rig.main.power.trailer.other_load="9.4 kW"', 'charger.fast.setting_least="1 %"')
     bounds = {bound.resource: bound.area for bound in page.bounds["main"]}
     assert bounds["generator or grid"] == pytest.approx(min(bounds.values()), rel=1e-2)
 

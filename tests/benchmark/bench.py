@@ -19,10 +19,10 @@ from typing import Any
 import simpy
 from bare_loop import draws, handed_over, idiomatic
 
-from simulator.experiment.days import row_of_run
 from simulator.experiment.engine import engine
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
+from simulator.experiment.runs import row_of_run
 from simulator.operation.day import simulate
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import load_scenario

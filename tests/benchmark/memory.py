@@ -1,6 +1,6 @@
-"""Measure that memory does not grow with days: simulating, going on with an unfinished run, and a whole result folder.
+"""Measure that memory does not grow with runs: simulating, going on, and a whole result folder.
 
-Run it with ``python tests/benchmark/memory.py`` (100 to 10 000 days, two minutes) or name the numbers of days, such as
+Run it with ``python tests/benchmark/memory.py`` (100 to 10 000 runs, two minutes) or name the numbers of runs, such as
 ``python tests/benchmark/memory.py 1000 100000``. Every figure is the peak of a process of its own, in MB; a day is one
 hour long, so that many of them take little time. It prints a table in Markdown; DEVELOPERS.md holds the last one.
 """
@@ -64,9 +64,9 @@ import sys
 from pathlib import Path
 from simulator.experiment.run import run
 from simulator.scenario.loading import load_scenario
-scenario, days, journal = sys.argv[1:4]
-result = run(load_scenario(scenario), days=int(days), one_more_days=0, store=Path(journal))
-assert [entry.days for entry in result.sets] == [int(days)] * 2
+scenario, runs, journal = sys.argv[1:4]
+result = run(load_scenario(scenario), runs=int(runs), one_more_runs=0, store=Path(journal))
+assert [entry.runs for entry in result.sets] == [int(runs)] * 2
 """
 _COMMAND = """
 import sys
@@ -92,14 +92,14 @@ def peaks(code: str, *arguments: object) -> tuple[float, float]:
     return own, workers
 
 
-def measure(days: int, folder: Path) -> list[float]:
+def measure(runs: int, folder: Path) -> list[float]:
     """Return peaks of simulating, resuming, a result folder, and a result folder with two workers: main and worker."""
-    scenario, journal, out = folder / "short_days.toml", folder / f"journal_{days}", folder / "out"
+    scenario, journal, out = folder / "short_days.toml", folder / f"journal_{runs}", folder / "out"
     scenario.write_text(SCENARIO, encoding="utf-8")
-    simulated, _ = peaks(_SIMULATE, scenario, days, journal)
-    resumed, _ = peaks(_SIMULATE, scenario, days, journal)
+    simulated, _ = peaks(_SIMULATE, scenario, runs, journal)
+    resumed, _ = peaks(_SIMULATE, scenario, runs, journal)
     journal.unlink()
-    command = ("run", scenario, "--days", days, "--one-more-days", 0, "--out", out, "--force", "--quiet")
+    command = ("run", scenario, "--runs", runs, "--one-more-runs", 0, "--out", out, "--force", "--quiet")
     alone, _ = peaks(_COMMAND, *command)
     shared, worker = peaks(_COMMAND, *command, "--workers", 2)
     return [simulated, resumed, alone, shared, worker]
@@ -107,12 +107,12 @@ def measure(days: int, folder: Path) -> list[float]:
 
 def main() -> None:
     wanted = [int(text) for text in sys.argv[1:]] or [100, 1000, 10_000]
-    print("| days of each of two sets | simulating | resuming | `acreday run` | with two workers | a worker |")
+    print("| runs of each of two sets | simulating | resuming | `acreday run` | with two workers | a worker |")
     print("| ---: | ---: | ---: | ---: | ---: | ---: |")
     with tempfile.TemporaryDirectory() as name:
-        for days in wanted:
-            row = measure(days, Path(name))
-            print(f"| {days} | " + " | ".join(f"{value:.1f}" for value in row) + " |", flush=True)
+        for runs in wanted:
+            row = measure(runs, Path(name))
+            print(f"| {runs} | " + " | ".join(f"{value:.1f}" for value in row) + " |", flush=True)
 
 
 if __name__ == "__main__":

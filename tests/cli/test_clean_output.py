@@ -50,7 +50,7 @@ def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
         ("check", f"{EVIL}.toml"),
         ("check", "a\nacreday: sound.toml"),
         (EVIL,),
-        ("run", "mine.toml", "--days", EVIL),
+        ("run", "mine.toml", "--runs", EVIL),
         ("run", "mine.toml", "--out", f"mine.toml/{EVIL}"),
         ("check", "mine.toml", "--set", f"{EVIL}={EVIL}"),
         ("check", "mine.toml", "--fields", f"{EVIL}.geojson"),
@@ -90,7 +90,7 @@ def test_sets_and_keys_of_a_result(folder: Path, capsys: pytest.CaptureFixture[s
     document["equipment_sets"][0]["time_share"] = {EVIL: EVIL}
     (folder / "made/result.json").write_text(json.dumps(document))
     assert "time_share" in says(capsys, "report", "made")
-    (folder / "made/days.csv").write_text(f"{EVIL}\n1\n")
+    (folder / "made/runs.csv").write_text(f"{EVIL}\n1\n")
     says(capsys, "report", "made")
 
 
@@ -128,7 +128,7 @@ def test_what_a_stream_cannot_encode_is_written_out() -> None:
 def test_on_a_terminal_only_our_own_codes_arrive(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_text(starter_text("mine"), encoding="utf-8")
     master, slave = pty.openpty()
-    arguments = ["run", "mine.toml", "--days", "2", "--one-more-days", "0", "--set", "day.last_landing=09:00"]
+    arguments = ["run", "mine.toml", "--runs", "2", "--one-more-runs", "0", "--set", "day.last_landing=09:00"]
     arguments += ["--out", f"out{EVIL}"]
     environment = {**os.environ, "TERM": "xterm"}
     environment.pop("NO_COLOR", None)

@@ -34,7 +34,7 @@ def test_from_an_empty_folder(tmp_path: Path) -> None:
     made = call("new", "My fields.toml", folder=tmp_path)
     assert made.returncode == 0, made.stderr
     assert call("check", "My fields.toml", folder=tmp_path).returncode == 0
-    done = call("run", "My fields.toml", "--days", "4", *SHORT, folder=tmp_path)
+    done = call("run", "My fields.toml", "--runs", "4", *SHORT, folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "acres/day" in done.stdout
     assert "hold" in done.stdout
@@ -42,7 +42,7 @@ def test_from_an_empty_folder(tmp_path: Path) -> None:
     names = {path.name for path in result.iterdir()}
     assert names >= {
         "result.json",
-        "days.csv",
+        "runs.csv",
         "time_use.csv",
         "bottleneck.csv",
         "summary.md",
@@ -56,7 +56,7 @@ def test_from_an_empty_folder(tmp_path: Path) -> None:
     }
     document = json.loads((result / "result.json").read_text(encoding="utf-8"))
     for entry in document["equipment_sets"]:
-        assert entry["days"] == 4
+        assert entry["runs"] == 4
         assert sum(entry["time_share"].values()) == pytest.approx(1.0)
     manifest = json.loads((result / "manifest.json").read_text(encoding="utf-8"))
     assert manifest["seed"] == 1
@@ -68,23 +68,23 @@ def test_from_an_empty_folder(tmp_path: Path) -> None:
 
 def test_a_result_can_be_made_again_from_its_own_folder(folder: Path) -> None:
     assert (
-        call("run", "mine.toml", "--days", "3", "--one-more-days", "0", "--quiet", *SHORT, folder=folder).returncode
+        call("run", "mine.toml", "--runs", "3", "--one-more-runs", "0", "--quiet", *SHORT, folder=folder).returncode
         == 0
     )
-    first = (folder / "reports/mine/days.csv").read_text(encoding="utf-8")
+    first = (folder / "reports/mine/runs.csv").read_text(encoding="utf-8")
     manifest = json.loads((folder / "reports/mine/manifest.json").read_text(encoding="utf-8"))
     from simulator import load_scenario, run
 
     for name, table in manifest["resolved"].items():
-        result = run(load_scenario(table), days=3, seed=manifest["seed"], one_more_days=0)
-        again = result.days["acres"].tolist()
+        result = run(load_scenario(table), runs=3, seed=manifest["seed"], one_more_runs=0)
+        again = result.runs["acres"].tolist()
         lines = [line.split(",") for line in first.splitlines()]
         column = lines[0].index("acres")
         assert [float(line[column]) for line in lines[1:] if line[0] == name] == pytest.approx(again, rel=1e-12)
 
 
 def test_an_older_result_is_not_overwritten_unasked(folder: Path) -> None:
-    arguments = ("run", "mine.toml", "--days", "2", "--one-more-days", "0", "--quiet", *SHORT)
+    arguments = ("run", "mine.toml", "--runs", "2", "--one-more-runs", "0", "--quiet", *SHORT)
     assert call(*arguments, folder=folder).returncode == 0
     refused = call(*arguments, folder=folder)
     assert refused.returncode == 2
@@ -93,8 +93,8 @@ def test_an_older_result_is_not_overwritten_unasked(folder: Path) -> None:
 
 
 def test_a_result_with_a_copied_field_file_can_be_replaced(folder: Path) -> None:
-    wanted = ("run", str(ROOT / "scenarios" / "willow_basin.toml"), "--out", "out", "--days", "2", "--quiet")
-    wanted += ("--one-more-days", "0", *SHORT)
+    wanted = ("run", str(ROOT / "scenarios" / "willow_basin.toml"), "--out", "out", "--runs", "2", "--quiet")
+    wanted += ("--one-more-runs", "0", *SHORT)
     for more in ((), ("--force",)):
         done = call(*wanted, *more, folder=folder)
         assert done.returncode == 0, done.stderr
@@ -102,18 +102,18 @@ def test_a_result_with_a_copied_field_file_can_be_replaced(folder: Path) -> None
 
 
 def test_a_run_that_ran_out_of_time_goes_on_with_resume(folder: Path) -> None:
-    wanted = ("run", "mine.toml", "--days", "100000", "--budget", "1 s", "--out", "out", "--one-more-days", "0", *SHORT)
+    wanted = ("run", "mine.toml", "--runs", "100000", "--budget", "1 s", "--out", "out", "--one-more-runs", "0", *SHORT)
     first = call(*wanted, folder=folder)
     assert "go on with --resume" in first.stderr
     again = call(*wanted, "--resume", folder=folder)
     assert again.returncode == 0, again.stderr
-    assert "went on with an unfinished run" in again.stderr
+    assert "went on with an unfinished result" in again.stderr
 
 
 def test_foreign_files_are_never_replaced(folder: Path) -> None:
     (folder / "precious").mkdir()
     (folder / "precious" / "letter.txt").write_text("dear", encoding="utf-8")
-    refused = call("run", "mine.toml", "--days", "2", "--out", "precious", "--force", folder=folder)
+    refused = call("run", "mine.toml", "--runs", "2", "--out", "precious", "--force", folder=folder)
     assert refused.returncode == 2
     assert "holds other files" in refused.stderr
     assert (folder / "precious" / "letter.txt").read_text(encoding="utf-8") == "dear"
@@ -126,8 +126,8 @@ def test_foreign_files_are_never_replaced(folder: Path) -> None:
         (("check", "none.toml"), "no such file"),
         (("check", "mine.toml", "--set", "dayz=3"), "nearest known is 'day'"),
         (("check", "mine.toml", "--set", "nonsense"), "KEY=VALUE"),
-        (("run", "mine.toml", "--days", "1"), "allowed is 2 to"),
-        (("run", "mine.toml", "--days", "many"), "not a valid integer"),
+        (("run", "mine.toml", "--runs", "1"), "allowed is 2 to"),
+        (("run", "mine.toml", "--runs", "many"), "not a valid integer"),
         (("run", "mine.toml", "--precision", "200%"), "a share such as"),
         (("run", "mine.toml", "--budget", "soon"), "--budget"),
         (("run", "mine.toml", "--out", "mine.toml"), "is a file"),
@@ -153,18 +153,18 @@ def test_bad_input_ends_with_code_2_and_one_clear_message(folder: Path, argument
 
 
 def test_compare_prints_the_paired_difference(folder: Path) -> None:
-    done = call("compare", "mine.toml", "three_packs", "four_packs", "--days", "6", *SHORT, folder=folder)
+    done = call("compare", "mine.toml", "three_packs", "four_packs", "--runs", "6", *SHORT, folder=folder)
     assert done.returncode == 0, done.stderr
     assert "three_packs less four_packs" in done.stdout
 
 
 def test_json_to_standard_output_is_pure(folder: Path) -> None:
-    done = call("run", "mine.toml", "--days", "3", "--one-more-days", "0", "--json", "-", *SHORT, folder=folder)
+    done = call("run", "mine.toml", "--runs", "3", "--one-more-runs", "0", "--json", "-", *SHORT, folder=folder)
     assert json.loads(done.stdout)["scenario"] == "mine"
 
 
 def test_day_writes_a_log_and_a_timeline(folder: Path) -> None:
-    done = call("day", "mine.toml", "--equipment", "four_packs", "--replication", "2", *SHORT, folder=folder)
+    done = call("day", "mine.toml", "--equipment", "four_packs", "--run", "2", "--work-day", "1", *SHORT, folder=folder)
     assert done.returncode == 0, done.stderr
     names = {path.name for path in (folder / "reports/mine-day").iterdir()}
     assert names == {"day.csv", "timeline.svg", "timeline.png", "manifest.json"}
@@ -173,7 +173,7 @@ def test_day_writes_a_log_and_a_timeline(folder: Path) -> None:
 
 
 def test_a_job_says_when_it_is_done(folder: Path) -> None:
-    done = call("run", "mine.toml", "--days", "3", "--one-more-days", "0", "--set", "work=once", folder=folder)
+    done = call("run", "mine.toml", "--runs", "3", "--one-more-runs", "0", "--set", "work=once", folder=folder)
     assert done.returncode == 0, done.stderr
     assert "The job of 130 acres takes" in done.stdout
     document = json.loads((folder / "reports/mine/result.json").read_text(encoding="utf-8"))
@@ -207,7 +207,7 @@ def wait_for_days(journal: Path, size: int, limit_s: float = 120.0) -> None:
 
 def test_killed_run_goes_on_with_resume(folder: Path) -> None:
     """SIGKILL in the midst; --resume ends with the tables of an uninterrupted run."""
-    arguments = ("run", "mine.toml", "--days", "220", "--one-more-days", "0", "--quiet", *SHORT)
+    arguments = ("run", "mine.toml", "--runs", "220", "--one-more-runs", "0", "--quiet", *SHORT)
     process = start(folder, *arguments, "--out", "killed")
     wait_for_days(folder / ".killed.unfinished", 20_000)
     process.kill()
@@ -218,13 +218,13 @@ def test_killed_run_goes_on_with_resume(folder: Path) -> None:
     assert "--resume" in refused.stderr
     assert call(*arguments, "--out", "killed", "--resume", folder=folder).returncode == 0
     assert call(*arguments, "--out", "whole", folder=folder).returncode == 0
-    for name in ("days.csv", "time_use.csv", "bottleneck.csv"):
+    for name in ("runs.csv", "time_use.csv", "bottleneck.csv"):
         assert (folder / "killed" / name).read_bytes() == (folder / "whole" / name).read_bytes()
     assert not (folder / ".killed.unfinished").exists()
 
 
 def test_control_c_keeps_and_reports_what_finished(folder: Path) -> None:
-    process = start(folder, "run", "mine.toml", "--days", "100000", "--one-more-days", "0", "--out", "part", *SHORT)
+    process = start(folder, "run", "mine.toml", "--runs", "100000", "--one-more-runs", "0", "--out", "part", *SHORT)
     wait_for_days(folder / ".part.unfinished", 20_000)
     process.send_signal(signal.SIGINT)
     output, errors = process.communicate(timeout=120)
@@ -232,19 +232,19 @@ def test_control_c_keeps_and_reports_what_finished(folder: Path) -> None:
     assert "interrupted" in errors
     assert "Traceback" not in errors
     assert "acres/day" in output
-    days = json.loads((folder / "part/result.json").read_text(encoding="utf-8"))["equipment_sets"][0]["days"]
+    days = json.loads((folder / "part/result.json").read_text(encoding="utf-8"))["equipment_sets"][0]["runs"]
     assert 2 <= days < 100_000
     assert (folder / ".part.unfinished").exists()
 
 
 def test_two_runs_into_one_folder_do_not_mix(folder: Path) -> None:
-    process = start(folder, "run", "mine.toml", "--days", "100000", "--one-more-days", "0", "--out", "shared", *SHORT)
+    process = start(folder, "run", "mine.toml", "--runs", "100000", "--one-more-runs", "0", "--out", "shared", *SHORT)
     wait_for_days(folder / ".shared.unfinished", 5_000)
     other = call(
-        "run", "mine.toml", "--days", "3", "--one-more-days", "0", "--out", "shared", "--force", *SHORT, folder=folder
+        "run", "mine.toml", "--runs", "3", "--one-more-runs", "0", "--out", "shared", "--force", *SHORT, folder=folder
     )
     assert other.returncode == 2
-    assert "another run is writing" in other.stderr
+    assert "another command is writing" in other.stderr
     assert process.poll() is None
     process.kill()
     process.communicate()
@@ -256,7 +256,7 @@ def test_real_boundary_files_run(folder: Path, name: str) -> None:
     path = ROOT.parent / "shared/data/fields" / name
     if not path.is_file():
         pytest.skip("the real boundary files are not beside this checkout")
-    done = call("run", "mine.toml", "--fields", str(path), "--days", "2", "--one-more-days", "0", folder=folder)
+    done = call("run", "mine.toml", "--fields", str(path), "--runs", "2", "--one-more-runs", "0", folder=folder)
     assert done.returncode == 0, done.stderr
     document = json.loads((folder / "reports/mine/result.json").read_text(encoding="utf-8"))
     assert document["equipment_sets"][0]["acres_per_day"]["mean"] > 10
@@ -267,7 +267,7 @@ def test_real_boundary_files_run(folder: Path, name: str) -> None:
 def test_scheduler_that_is_not_there(folder: Path) -> None:
     pytest.importorskip("distributed", reason="dask.distributed is an optional extra")
     done = subprocess.run(
-        [ACREDAY, "run", "mine.toml", "--days", "2", "--scheduler", "tcp://127.0.0.1:9"],
+        [ACREDAY, "run", "mine.toml", "--runs", "2", "--scheduler", "tcp://127.0.0.1:9"],
         cwd=folder,
         capture_output=True,
         text=True,

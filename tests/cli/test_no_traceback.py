@@ -15,7 +15,7 @@ from simulator.scenario.starter import starter_text
 ACREDAY = str(Path(sys.executable).parent / "acreday")
 ROOT = Path(__file__).resolve().parents[2]
 SHORT = ("--set", "day.last_landing=08:30")
-RUN = ("run", "mine.toml", "--days", "2", "--one-more-days", "0", "--out", "out", *SHORT)
+RUN = ("run", "mine.toml", "--runs", "2", "--one-more-runs", "0", "--out", "out", *SHORT)
 
 
 @pytest.fixture
@@ -68,7 +68,7 @@ def test_sobol_indices_of_one_input_alone(
     monkeypatch.chdir(folder)
     swap = "rig.main.crew.tasks.swap.time=40..190 s"
     with pytest.raises(SystemExit) as done:
-        main(["sensitivity", "mine.toml", "--range", swap, "--sobol", "8", "--days", "4", "--json", "s.json", *SHORT])
+        main(["sensitivity", "mine.toml", "--range", swap, "--sobol", "8", "--runs", "4", "--json", "s.json", *SHORT])
     assert done.value.code == 0, capsys.readouterr().err
     (row,) = json.loads((folder / "s.json").read_text())["sobol"]["indices"]
     # all that there is comes from the only input

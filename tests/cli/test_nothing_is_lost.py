@@ -1,4 +1,4 @@
-"""Nothing of the user's is lost: files in and beside result folders, and finished days."""
+"""Nothing of the user's is lost: files in and beside result folders, and finished runs."""
 
 from __future__ import annotations
 
@@ -10,7 +10,7 @@ import pytest
 from simulator.cli import main
 from simulator.scenario.starter import starter_text
 
-RUN = ("run", "mine.toml", "--out", "out", "--one-more-days", "0", "--quiet", "--set", "day.last_landing=09:00")
+RUN = ("run", "mine.toml", "--out", "out", "--one-more-runs", "0", "--quiet", "--set", "day.last_landing=09:00")
 
 
 @pytest.fixture
@@ -31,47 +31,47 @@ def contents(folder: Path) -> dict[str, bytes]:
 
 
 def days(folder: Path) -> list[int]:
-    return [entry["days"] for entry in json.loads((folder / "out/result.json").read_text())["equipment_sets"]]
+    return [entry["runs"] for entry in json.loads((folder / "out/result.json").read_text())["equipment_sets"]]
 
 
 FOREIGN = ("my_notes.md", "logbook.csv", "photo.png", "input_licence.docx", "quote_three_packs.pdf", "report.html")
 
 
 def test_force_replaces_only_what_acreday_wrote(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert call(*RUN, "--days", "2") == 0
+    assert call(*RUN, "--runs", "2") == 0
     listed = set(json.loads((folder / "out/manifest.json").read_text())["written"])
     assert listed == {path.name for path in (folder / "out").iterdir()} - {"manifest.json"}
     for name in FOREIGN:
         (folder / "out" / name).write_text("mine")
     before = contents(folder)
     for option in ("--force", "--resume"):
-        assert call(*RUN, "--days", "2", option) == 2
+        assert call(*RUN, "--runs", "2", option) == 2
         said = capsys.readouterr().err
         assert all(name in said for name in FOREIGN)
         assert contents(folder) == before
     for name in FOREIGN:
         (folder / "out" / name).unlink()
-    assert call(*RUN, "--days", "3", "--force") == 0
+    assert call(*RUN, "--runs", "3", "--force") == 0
     assert days(folder) == [3, 3]
 
 
 def test_a_changed_summary_is_the_users(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert call(*RUN, "--days", "2") == 0
+    assert call(*RUN, "--runs", "2") == 0
     summary = folder / "out/summary.md"
     summary.write_text(summary.read_text() + "\nTold the neighbour on Friday.\n")
-    assert call(*RUN, "--days", "2", "--force") == 2
+    assert call(*RUN, "--runs", "2", "--force") == 2
     assert "summary.md (changed since it was written)" in capsys.readouterr().err
     assert "neighbour" in summary.read_text()
 
 
 def test_a_manifest_that_lists_no_files_is_no_licence(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert call(*RUN, "--days", "2") == 0
+    assert call(*RUN, "--runs", "2") == 0
     path = folder / "out/manifest.json"
     record = json.loads(path.read_text())
     del record["written"]
     path.write_text(json.dumps(record))
     before = contents(folder)
-    assert call(*RUN, "--days", "2", "--force") == 2
+    assert call(*RUN, "--runs", "2", "--force") == 2
     assert "of the scenario 'mine'" in capsys.readouterr().err
     assert contents(folder) == before
 
@@ -79,7 +79,7 @@ def test_a_manifest_that_lists_no_files_is_no_licence(folder: Path, capsys: pyte
 def test_reports_quotes_and_figures_are_listed_and_replaced_but_no_others(
     folder: Path, capsys: pytest.CaptureFixture[str]
 ) -> None:
-    assert call(*RUN, "--days", "2") == 0
+    assert call(*RUN, "--runs", "2") == 0
     quote = ("quote", "out", "--equipment", "three_packs", "--customer", "A")
     for command in (("report", "out"), quote, ("figure", "out", "acres", "--format", "pdf")):
         assert call(*command) == 0
@@ -97,27 +97,27 @@ def test_reports_quotes_and_figures_are_listed_and_replaced_but_no_others(
         ("explain", "mine.toml", "--markdown", "quote.html"),
         ("explain", "mine.toml", "--json", "mine.toml", "--force"),
         ("validation", "--out", "plan.svg"),
-        (*RUN, "--days", "2", "--json", "plan.svg"),
+        (*RUN, "--runs", "2", "--json", "plan.svg"),
     ):
         capsys.readouterr()
         assert call(*command) == 2, command
         assert "give" in capsys.readouterr().err
         assert contents(folder) == before
     assert call("report", "out", "--force") == 0
-    assert call(*RUN, "--days", "2", "--force") == 0
+    assert call(*RUN, "--runs", "2", "--force") == 0
 
 
 def test_resume_without_an_unfinished_run_changes_nothing(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert call(*RUN, "--days", "2", "--resume") == 2
-    assert "no unfinished run is there" in capsys.readouterr().err
-    assert call(*RUN, "--days", "3") == 0
+    assert call(*RUN, "--runs", "2", "--resume") == 2
+    assert "no unfinished result is there" in capsys.readouterr().err
+    assert call(*RUN, "--runs", "3") == 0
     before = contents(folder)
-    assert call(*RUN, "--days", "2", "--resume") == 2
+    assert call(*RUN, "--runs", "2", "--resume") == 2
     assert contents(folder) == before
 
 
 def unfinished(folder: Path, count: int, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Leave an unfinished run of so many days of each set, as a kill does while the result is written."""
+    """Leave an unfinished result of so many runs of each set, as a kill does while the result is written."""
     from simulator.command import experiment
 
     def stop(*_: object) -> Path:
@@ -125,7 +125,7 @@ def unfinished(folder: Path, count: int, monkeypatch: pytest.MonkeyPatch) -> Non
 
     with monkeypatch.context() as patched:
         patched.setattr(experiment, "write_folder", stop)
-        assert call(*RUN, "--days", str(count)) == 130
+        assert call(*RUN, "--runs", str(count)) == 130
 
 
 def test_fewer_days_than_are_there_keep_them(
@@ -133,31 +133,31 @@ def test_fewer_days_than_are_there_keep_them(
 ) -> None:
     unfinished(folder, 12, monkeypatch)
     capsys.readouterr()
-    assert call(*RUN, "--days", "4", "--resume") == 0
+    assert call(*RUN, "--runs", "4", "--resume") == 0
     assert days(folder) == [4, 4]
-    assert "16 more finished days are kept" in capsys.readouterr().err
+    assert "16 more finished runs are kept" in capsys.readouterr().err
     # and what is there is gone on with, its own older result replaced
-    assert call(*RUN, "--days", "12", "--resume") == 0
+    assert call(*RUN, "--runs", "12", "--resume") == 0
     assert days(folder) == [12, 12]
-    assert "24 days were finished before" in capsys.readouterr().err
+    assert "24 runs were finished before" in capsys.readouterr().err
     assert sorted(path.name for path in folder.iterdir()) == ["mine.toml", "out"]
 
 
 def test_a_run_that_goes_on_does_not_replace_a_longer_result(
     folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    assert call(*RUN, "--days", "5") == 0
+    assert call(*RUN, "--runs", "5") == 0
     (folder / "out").rename(folder / "older")
     unfinished(folder, 3, monkeypatch)
     (folder / "older").rename(folder / "out")
     capsys.readouterr()
-    assert call(*RUN, "--days", "4", "--resume") == 2
-    assert "holds a result of 5 days" in capsys.readouterr().err
+    assert call(*RUN, "--runs", "4", "--resume") == 2
+    assert "holds a result of 5 runs" in capsys.readouterr().err
     assert days(folder) == [5, 5]
     # of another scenario, it is not replaced either
-    assert call(*RUN, "--days", "9", "--resume", "--set", "product.rate=3 gal/acre") == 2
+    assert call(*RUN, "--runs", "9", "--resume", "--set", "product.rate=3 gal/acre") == 2
     assert "made 2" in capsys.readouterr().err
-    assert call(*RUN, "--days", "6", "--resume") == 0
+    assert call(*RUN, "--runs", "6", "--resume") == 0
     assert days(folder) == [6, 6]
 
 
@@ -167,7 +167,7 @@ def test_two_ways_to_one_folder_are_one(folder: Path, monkeypatch: pytest.Monkey
     (folder / "way/link").symlink_to(folder / "out")
     unfinished(folder, 3, monkeypatch)
     linked = [("way/link" if part == "out" else part) for part in RUN]
-    assert call(*linked, "--days", "3") == 2
-    assert call(*linked, "--days", "3", "--resume") == 0
+    assert call(*linked, "--runs", "3") == 2
+    assert call(*linked, "--runs", "3", "--resume") == 0
     assert days(folder) == [3, 3]
     assert [path.name for path in (folder / "way").iterdir()] == ["link"]

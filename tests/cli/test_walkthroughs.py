@@ -33,12 +33,12 @@ def shortened(line: str) -> list[str]:
     words = shlex.split(line)
     days = SHORTENED.get(words[1])
     if days is not None:
-        if "--days" in words:
-            words[words.index("--days") + 1] = str(days)
+        if "--runs" in words:
+            words[words.index("--runs") + 1] = str(days)
         else:
-            words += ["--days", str(days)]
+            words += ["--runs", str(days)]
     if words[1] == "run":
-        words += ["--one-more-days", "2", "--force"]
+        words += ["--one-more-runs", "2", "--force"]
     return [ACREDAY, *words[1:]]
 
 

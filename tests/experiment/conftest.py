@@ -11,7 +11,7 @@ from simulator.experiment.run import run
 from simulator.scenario.loading import LoadedScenario, load_scenario
 from simulator.scenario.starter import starter_text
 
-REFERENCE_DAYS = 70
+REFERENCE_RUNS = 70
 
 
 @pytest.fixture(scope="session")
@@ -21,4 +21,4 @@ def loaded() -> LoadedScenario:
 
 @pytest.fixture(scope="session")
 def reference(loaded: LoadedScenario) -> Result:
-    return run(loaded, days=REFERENCE_DAYS, one_more_days=0)
+    return run(loaded, runs=REFERENCE_RUNS, one_more_runs=0)

@@ -20,10 +20,10 @@ from scenarios_strategy import scenarios
 from simulator.analysis.conservation import verify_day
 from simulator.analysis.summary import summarise
 from simulator.errors import InputError
-from simulator.experiment.days import row_of_run
 from simulator.experiment.engine import engine
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
+from simulator.experiment.runs import row_of_run
 from simulator.operation.day import simulate
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank

@@ -83,7 +83,7 @@ def test_the_work_of_workers_that_leave_is_given_to_others(
             if leaving != "one":
                 made.worker()
 
-    result = run(loaded, days=DAYS, one_more_days=0, scheduler=made.address, report=leave)
+    result = run(loaded, runs=DAYS, one_more_runs=0, scheduler=made.address, report=leave)
     assert not made.workers
     assert same(result, reference)
 
@@ -99,8 +99,8 @@ def test_a_cluster_without_workers_ends_in_a_sentence_and_is_resumed(
             worker.kill()
 
     with pytest.raises(InputError, match=r"has had no worker for 1 s.*--resume"):
-        run(loaded, days=DAYS, one_more_days=0, scheduler=made.address, report=leave, store=path)
-    resumed = run(loaded, days=DAYS, one_more_days=0, store=path)
+        run(loaded, runs=DAYS, one_more_runs=0, scheduler=made.address, report=leave, store=path)
+    resumed = run(loaded, runs=DAYS, one_more_runs=0, store=path)
     assert "were finished before" in resumed.resumed
     assert same(resumed, reference)
 
@@ -115,11 +115,11 @@ def test_a_scheduler_that_goes_ends_in_a_sentence_and_is_resumed(
             made.scheduler.kill()
 
     with pytest.raises(InputError, match=r"--scheduler: the cluster .*--resume"):
-        run(loaded, days=2000, one_more_days=0, scheduler=made.address, report=leave, store=path)
-    assert same(run(loaded, days=DAYS, one_more_days=0, store=path), reference)
+        run(loaded, runs=2000, one_more_runs=0, scheduler=made.address, report=leave, store=path)
+    assert same(run(loaded, runs=DAYS, one_more_runs=0, store=path), reference)
 
 
-def test_a_worker_without_acreday_is_told() -> None:
+def test_a_worker_without_acrerun_is_told() -> None:
     told = cluster.cluster_problem(ModuleNotFoundError("No module named 'simulator'"))
     assert told is not None
     assert "needs acreday of this version" in str(told)
@@ -146,7 +146,7 @@ def test_encrypted(tmp_path: Path, loaded: LoadedScenario, reference: Result) ->
     try:
         assert one.address.startswith("tls://")
         own = Certificates(str(certificate), str(certificate), str(key))
-        result = run(loaded, days=DAYS, one_more_days=0, scheduler=one.address, certificates=own)
+        result = run(loaded, runs=DAYS, one_more_runs=0, scheduler=one.address, certificates=own)
         assert same(result, reference)
         with pytest.raises(InputError, match="there is no such file"):
             cluster.connect(one.address, Certificates(str(certificate), str(certificate), "missing.pem"))

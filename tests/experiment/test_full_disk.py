@@ -15,7 +15,7 @@ from collections.abc import Callable
 from pathlib import Path
 
 import pytest
-from day_store_support import days_in
+from run_store_support import runs_in
 
 from simulator.scenario.starter import starter_text
 
@@ -24,9 +24,9 @@ DAYS = 120
 # one set only, so that there is less to draw
 SCENARIO = starter_text("mine").replace("[equipment_set.four_packs]\nrig.main.packs.large_pack = 4\n", "")
 ARGUMENTS = (
-    "run", "mine.toml", "--days", str(DAYS), "--one-more-days", "0", "--set", "day.last_landing=09:00", "--out", "out"
+    "run", "mine.toml", "--runs", str(DAYS), "--one-more-runs", "0", "--set", "day.last_landing=09:00", "--out", "out"
 )  # fmt: skip
-TABLES = ("days.csv", "time_use.csv", "bottleneck.csv", "result.json")
+TABLES = ("runs.csv", "time_use.csv", "bottleneck.csv", "result.json")
 KEPT = ".out.unfinished"
 
 
@@ -74,14 +74,14 @@ def test_file_that_may_not_grow(
     )
     assert_told(done.returncode, done.stderr)
     assert failing in done.stderr
-    kept = days_in(tmp_path / KEPT)
+    kept = runs_in(tmp_path / KEPT)
     assert kept == DAYS if all_days else 20 < kept < DAYS
     assert sorted(path.name for path in tmp_path.iterdir()) == [KEPT, "mine.toml"]  # no half result, no part of one
     resumed = subprocess.run(
         [ACREDAY, *ARGUMENTS, "--resume"], cwd=tmp_path, capture_output=True, text=True, check=False
     )
     assert resumed.returncode == 0, resumed.stderr
-    assert f"{kept} days were finished before" in resumed.stderr
+    assert f"{kept} runs were finished before" in resumed.stderr
     assert_same_tables(tmp_path / "out", undisturbed)
     assert not (tmp_path / KEPT).exists()
 
@@ -97,7 +97,7 @@ def test_control_c_while_the_result_is_written(tmp_path: Path, undisturbed: Path
     process.send_signal(signal.SIGINT)
     errors = process.stderr.read()
     assert process.wait() == 130, errors
-    assert f"{DAYS} finished days are kept, go on with --resume" in errors
+    assert f"{DAYS} finished runs are kept, go on with --resume" in errors
     assert "Traceback" not in errors
     assert sorted(path.name for path in tmp_path.iterdir()) == [KEPT, "mine.toml"]
     subprocess.run([ACREDAY, *ARGUMENTS, "--resume"], cwd=tmp_path, check=True, capture_output=True)
@@ -148,5 +148,5 @@ def test_file_system_that_is_full(tmp_path: Path, undisturbed: Path, space: int,
     assert (outside / "listing").read_text(encoding="utf-8").split() == [KEPT, "filler", "mine.toml"]
     after = (outside / "errors_after").read_text(encoding="utf-8")
     assert done.returncode == 0, after
-    assert "days were finished before" in after
+    assert "runs were finished before" in after
     assert_same_tables(outside / "out", undisturbed)

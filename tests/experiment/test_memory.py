@@ -25,33 +25,33 @@ def peak_bytes(loaded: LoadedScenario, days: int, folder: Path, precision: float
     journal = folder / "journal"
     journal.unlink(missing_ok=True)
     tracemalloc.start()
-    result = run(loaded, days=days, one_more_days=0, store=journal, precision=precision)
+    result = run(loaded, runs=days, one_more_runs=0, store=journal, precision=precision)
     result.to_json()
     if precision is None:
-        write_parts(folder / "days.csv", result.day_frames(size=100))
+        write_parts(folder / "runs.csv", result.run_frames(size=100))
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     return peak, result
 
 
-@pytest.mark.parametrize("precision", [None, 1e-6], ids=["days", "precision"])
+@pytest.mark.parametrize("precision", [None, 1e-6], ids=["runs", "precision"])
 def test_peak_is_flat(
     loaded: LoadedScenario, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, precision: float | None
 ) -> None:
     """The same days, not simulated anew: what is looked at is what is kept of them."""
-    kept = run(loaded, days=4, one_more_days=0).sets[0].rows
+    kept = run(loaded, runs=4, one_more_runs=0).sets[0].rows
 
     def instead(_plan: object, _bank: object, replication: int) -> NDArray[np.float64]:
         return kept[replication % 4] * (1.0 + 1e-3 * (replication % 97))
 
     monkeypatch.setattr(replicate, "row_of_run", instead)
     monkeypatch.setattr(tables, "AHEAD_BYTES", 100_000)  # a bound that is reached with few days already
-    monkeypatch.setattr("simulator.experiment.run.MOST_DAYS", FEW)
+    monkeypatch.setattr("simulator.experiment.run.MOST_RUNS", FEW)
     peak_bytes(loaded, FEW, tmp_path, None)  # what is loaded and cached once
     low, _ = peak_bytes(loaded, FEW, tmp_path, precision)
-    monkeypatch.setattr("simulator.experiment.run.MOST_DAYS", MANY)
+    monkeypatch.setattr("simulator.experiment.run.MOST_RUNS", MANY)
     high, result = peak_bytes(loaded, MANY if precision is None else 64, tmp_path, precision)
-    assert [entry.days for entry in result.sets] == [MANY, MANY]
+    assert [entry.runs for entry in result.sets] == [MANY, MANY]
     # of the rows that came on top, 4.5 MB, nothing is kept but where they stand
     assert 2 * (MANY - FEW) * ROW_BYTES > 4.5e6
     assert high - low < 1.5e6

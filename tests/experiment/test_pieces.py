@@ -12,7 +12,7 @@ from hypothesis import strategies as st
 from simulator.analysis.summary import columns
 from simulator.experiment.pieces import MOST_BLOCKS, PIECE_S, Piece, Pieces
 from simulator.experiment.tables import Tables
-from simulator.scenario.streams import BLOCK_DAYS
+from simulator.scenario.streams import BLOCK_RUNS
 
 
 def add(tables: Tables, plan: int, first: int, last: int) -> None:
@@ -29,7 +29,7 @@ def add(tables: Tables, plan: int, first: int, last: int) -> None:
     learnt=st.booleans(),
     workers=st.integers(1, 9),
 )
-def test_every_missing_day_once_and_blocks_are_not_crossed(
+def test_every_missing_run_once_and_blocks_are_not_crossed(
     plans: int,
     first: int,
     length: int,
@@ -48,10 +48,10 @@ def test_every_missing_day_once_and_blocks_are_not_crossed(
     pieces = Pieces(tables, range(plans), first, first + length, workers, cost_s)
     seen: Counter[tuple[int, int]] = Counter()
     for piece in pieces:
-        assert piece.days == len(piece.plans) * (piece.last - piece.first) > 0
+        assert piece.runs == len(piece.plans) * (piece.last - piece.first) > 0
         seen.update((plan, day) for plan in piece.plans for day in range(piece.first, piece.last))
-        within = piece.first // BLOCK_DAYS == (piece.last - 1) // BLOCK_DAYS
-        whole = piece.first % BLOCK_DAYS == 0 and piece.last - piece.first <= MOST_BLOCKS * BLOCK_DAYS
+        within = piece.first // BLOCK_RUNS == (piece.last - 1) // BLOCK_RUNS
+        whole = piece.first % BLOCK_RUNS == 0 and piece.last - piece.first <= MOST_BLOCKS * BLOCK_RUNS
         assert within or whole
         pieces.learn(piece, [cost_ms * 1e-3 * (plan + 1) * (piece.last - piece.first) for plan in piece.plans])
     assert set(seen) == missing
@@ -63,17 +63,17 @@ def test_pieces_are_as_long_as_the_cost_says(cost_ms: float) -> None:
     cost_s = {0: cost_ms * 1e-3, 1: cost_ms * 1e-3}
     pieces = list(Pieces(Tables(2), (0, 1), 0, 64_000, 2, cost_s))
     early = pieces[: len(pieces) // 2]
-    taken = [piece.days * cost_ms * 1e-3 for piece in early]
+    taken = [piece.runs * cost_ms * 1e-3 for piece in early]
     assert max(taken) <= max(PIECE_S, 2 * cost_ms * 1e-3) + 1e-9
     # pieces end at blocks, so the last of a block is shorter
-    assert np.mean(taken) > 0.4 * min(PIECE_S, 2 * MOST_BLOCKS * BLOCK_DAYS * cost_ms * 1e-3)
+    assert np.mean(taken) > 0.4 * min(PIECE_S, 2 * MOST_BLOCKS * BLOCK_RUNS * cost_ms * 1e-3)
 
 
 def test_towards_the_end_pieces_get_smaller() -> None:
     """Otherwise one worker would still be busy with a long piece when the others have finished."""
     pieces = list(Pieces(Tables(1), (0,), 0, 1024, 2, {0: 0.004}))
-    assert pieces[0].days > 5 * pieces[-1].days
-    assert all(piece.days <= 16 for piece in pieces if piece.first >= 1000)
+    assert pieces[0].runs > 5 * pieces[-1].runs
+    assert all(piece.runs <= 16 for piece in pieces if piece.first >= 1000)
 
 
 def test_dear_plans_are_split_and_cheap_ones_kept_together() -> None:
@@ -90,13 +90,13 @@ def test_first_pieces_are_small_and_teach_the_cost() -> None:
     pieces = Pieces(Tables(1), (0,), 0, 640, 2, cost_s)
     queue = iter(pieces)
     first = next(queue)
-    assert first.days <= 8
-    pieces.learn(first, [0.002 * first.days])
+    assert first.runs <= 8
+    pieces.learn(first, [0.002 * first.runs])
     assert cost_s == {0: pytest.approx(0.002)}
-    pieces.learn(first, [0.004 * first.days])
+    pieces.learn(first, [0.004 * first.runs])
     assert cost_s == {0: pytest.approx(0.003)}
-    assert [next(queue).days for _ in range(2)][1] > 20
+    assert [next(queue).runs for _ in range(2)][1] > 20
 
 
 def test_a_piece_counts_all_its_plans() -> None:
-    assert Piece((0, 3), 5, 9).days == 8
+    assert Piece((0, 3), 5, 9).runs == 8

@@ -24,7 +24,7 @@ def same(first: Result, second: Result) -> bool:
 
 
 def test_two_workers_give_the_same_tables(loaded: LoadedScenario, reference: Result) -> None:
-    assert same(run(loaded, days=70, one_more_days=0, workers=2), reference)
+    assert same(run(loaded, runs=70, one_more_runs=0, workers=2), reference)
 
 
 def test_reversed_submission_gives_the_same_tables(loaded: LoadedScenario, reference: Result) -> None:
@@ -37,53 +37,53 @@ def test_reversed_submission_gives_the_same_tables(loaded: LoadedScenario, refer
             assert np.array_equal(numbers, entry.replications)
 
 
-def test_days_are_independent_of_how_many_are_run(loaded: LoadedScenario, reference: Result) -> None:
-    few = run(loaded, days=5, one_more_days=0)
+def test_runs_are_independent_of_how_many_are_run(loaded: LoadedScenario, reference: Result) -> None:
+    few = run(loaded, runs=5, one_more_runs=0)
     assert np.array_equal(few.sets[0].rows, reference.sets[0].rows[:5], equal_nan=True)
 
 
-def test_another_seed_gives_other_days(loaded: LoadedScenario, reference: Result) -> None:
-    other = run(loaded, days=5, seed=2, one_more_days=0)
+def test_another_seed_gives_other_runs(loaded: LoadedScenario, reference: Result) -> None:
+    other = run(loaded, runs=5, seed=2, one_more_runs=0)
     assert not np.array_equal(other.sets[0].rows, reference.sets[0].rows[:5], equal_nan=True)
 
 
 def test_precision_stops_when_it_is_reached(loaded: LoadedScenario) -> None:
-    result = run(loaded, days=10, precision=0.02, one_more_days=0)
+    result = run(loaded, runs=10, precision=0.02, one_more_runs=0)
     for entry in result.sets:
         interval = entry.acres()
         assert interval.half_width is not None
         assert interval.half_width <= 0.02 * interval.mean
-    assert same(run(loaded, days=10, precision=0.02, one_more_days=0, workers=2), result)
+    assert same(run(loaded, runs=10, precision=0.02, one_more_runs=0, workers=2), result)
 
 
 @pytest.mark.parametrize("precise", ["p10", "difference"])
 def test_precision_of_other_measures(loaded: LoadedScenario, precise: str) -> None:
-    result = run(loaded, days=10, precision=0.06, precise=precise, one_more_days=0, workers=2)
+    result = run(loaded, runs=10, precision=0.06, precise=precise, one_more_runs=0, workers=2)
     assert not result.stopped
 
 
 def test_budget_says_what_it_reached(loaded: LoadedScenario) -> None:
-    result = run(loaded, budget_s=1.5, one_more_days=0)
+    result = run(loaded, budget_s=1.5, one_more_runs=0)
     assert "the time was over after" in result.stopped
     assert "known to ±" in result.stopped
 
 
-def test_interrupted_run_keeps_finished_days(loaded: LoadedScenario, reference: Result) -> None:
+def test_interrupted_run_keeps_finished_runs(loaded: LoadedScenario, reference: Result) -> None:
     def stop(stage: str, done: int, total: int) -> None:
         if done >= 75:
             raise KeyboardInterrupt
 
-    result = run(loaded, days=70, one_more_days=0, report=stop)
+    result = run(loaded, runs=70, one_more_runs=0, report=stop)
     assert result.stopped.startswith("interrupted")
-    assert [entry.days for entry in result.sets] == [38, 37]
+    assert [entry.runs for entry in result.sets] == [38, 37]
     for entry, whole in zip(result.sets, reference.sets, strict=True):
-        assert np.array_equal(entry.rows, whole.rows[: entry.days], equal_nan=True)
+        assert np.array_equal(entry.rows, whole.rows[: entry.runs], equal_nan=True)
 
 
 @pytest.mark.parametrize(
     ("name", "value", "says"),
     [
-        ("days", 1, "2 to"),
+        ("runs", 1, "2 to"),
         ("workers", 0, "1 to 1024"),
         ("precision", 1.5, "a share"),
         ("budget_s", 0.1, "at least 1 s"),
@@ -117,30 +117,30 @@ def test_result_document_has_the_published_shape(reference: Result) -> None:
     assert pair["difference"] == pytest.approx(mean[0] - mean[1], abs=1e-9)
 
 
-def test_frames_have_one_row_a_day(reference: Result) -> None:
-    assert len(reference.days) == 140
-    assert set(reference.days["equipment_set"]) == {"three_packs", "four_packs"}
-    assert (reference.days["mixed"] - reference.days["applied"] - reference.days["left_over"]).abs().max() < 1e-6
+def test_frames_have_one_row_a_run(reference: Result) -> None:
+    assert len(reference.runs) == 140
+    assert set(reference.runs["equipment_set"]) == {"three_packs", "four_packs"}
+    assert (reference.runs["mixed"] - reference.runs["applied"] - reference.runs["left_over"]).abs().max() < 1e-6
 
 
 def test_one_more_is_the_paired_difference_of_a_set_with_one_more(loaded: LoadedScenario) -> None:
-    result = run(loaded, days=12, one_more_days=12)
+    result = run(loaded, runs=12, one_more_runs=12)
     three, four = result.sets
     found = next(change for change in three.one_more if change.setting == "rig.main.packs.large_pack=4")
     assert found.acres_per_day == pytest.approx(float((four.column("acres") - three.column("acres")).mean()), abs=1e-9)
-    assert found.days == 12
+    assert found.runs == 12
 
 
 def test_one_day_is_that_replication(loaded: LoadedScenario, reference: Result) -> None:
     days = int(reference.sets[1].rows[3][place_of("days_out")])
     area = 0.0
     for work_day in range(1, days + 1):
-        day = simulate_day(loaded, "four_packs", replication=3, work_day=work_day)
+        day = simulate_day(loaded, "four_packs", run=3, work_day=work_day)
         area += sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
     row = reference.sets[1].rows[3]
     assert area == pytest.approx(row[place_of("area_m2")] * row[place_of("work_days")], abs=1e-6)
     with pytest.raises(InputError, match=f"has {days} work days"):
-        simulate_day(loaded, "four_packs", replication=3, work_day=days + 1)
+        simulate_day(loaded, "four_packs", run=3, work_day=days + 1)
 
 
 @pytest.fixture
@@ -169,6 +169,6 @@ def test_a_cluster_gives_the_same_tables_though_a_worker_dies(
             killed.append(nanny.pid)
             os.kill(nanny.pid, signal.SIGKILL)
 
-    result = run(loaded, days=70, one_more_days=0, scheduler=cluster.scheduler_address, report=kill_one)  # type: ignore[attr-defined]
+    result = run(loaded, runs=70, one_more_runs=0, scheduler=cluster.scheduler_address, report=kill_one)  # type: ignore[attr-defined]
     assert killed
     assert same(result, reference)

@@ -17,12 +17,12 @@ import pytest
 
 from simulator.errors import InputError
 from simulator.experiment import workers
-from simulator.experiment.days import LatestBlock, row_of_run, run_piece
 from simulator.experiment.pieces import Piece
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans, run
+from simulator.experiment.runs import LatestBlock, row_of_run, run_piece
 from simulator.scenario.loading import LoadedScenario, load_scenario
-from simulator.scenario.streams import BLOCK_DAYS, StreamBank
+from simulator.scenario.streams import BLOCK_RUNS, StreamBank
 
 ROOT = Path(__file__).resolve().parents[2]
 CONSTANT = {
@@ -93,15 +93,15 @@ def test_processes_are_started_once_for_a_run(loaded: LoadedScenario, monkeypatc
             super().__init__(*given, **named)  # type: ignore[arg-type]
 
     monkeypatch.setattr(workers, "ProcessPoolExecutor", Counted)
-    alone = run(loaded, days=10, precision=0.2, one_more_days=4)
+    alone = run(loaded, runs=10, precision=0.2, one_more_runs=4)
     assert made == []
-    shared = run(loaded, days=10, precision=0.2, one_more_days=4, workers=2)
+    shared = run(loaded, runs=10, precision=0.2, one_more_runs=4, workers=2)
     assert len(made) == 1
     assert shared.to_json() == alone.to_json()
     assert shared.sets[0].one_more
 
 
-def test_a_killed_worker_is_told_and_finished_days_are_kept(
+def test_a_killed_worker_is_told_and_finished_runs_are_kept(
     loaded: LoadedScenario, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
     path = tmp_path / "journal"
@@ -118,9 +118,9 @@ def test_a_killed_worker_is_told_and_finished_days_are_kept(
 
     monkeypatch.setattr(workers, "ProcessPoolExecutor", Caught)
     with pytest.raises(InputError, match="a worker process was killed") as caught:
-        run(loaded, days=300, one_more_days=0, workers=2, store=path, report=kill_one)
+        run(loaded, runs=300, one_more_runs=0, workers=2, store=path, report=kill_one)
     assert "--resume" in str(caught.value)
-    resumed = run(loaded, days=2, one_more_days=0, store=path)
+    resumed = run(loaded, runs=2, one_more_runs=0, store=path)
     assert int(resumed.resumed.split()[0]) > 0
 
 
@@ -132,19 +132,19 @@ from pathlib import Path
 from simulator.experiment.run import open_store, run
 from simulator.scenario.loading import load_scenario
 loaded = load_scenario({CONSTANT!r})
-run(loaded, days=1_000_000, one_more_days=0, workers=2, store=Path(sys.argv[1]))
+run(loaded, runs=1_000_000, one_more_runs=0, workers=2, store=Path(sys.argv[1]))
 """
     journal = tmp_path / "journal"
     process = subprocess.Popen([sys.executable, "-c", code, str(journal)], cwd=ROOT)
     end = time.monotonic() + 60
-    while not (journal.exists() and journal.stat().st_size > 20_000) and time.monotonic() < end:
+    while not (journal.exists() and journal.stat().st_size > 60_000) and time.monotonic() < end:
         time.sleep(0.05)
     process.kill()
     process.wait()
     constant = load_scenario(CONSTANT)
     while time.monotonic() < end:
         try:
-            resumed = run(constant, days=2, one_more_days=0, store=journal)
+            resumed = run(constant, runs=2, one_more_runs=0, store=journal)
             break
         except InputError:  # locked by a worker that is about to notice
             time.sleep(0.05)
@@ -155,13 +155,13 @@ def test_streams_of_the_latest_block_are_those_of_a_bank(loaded: LoadedScenario)
     """Forgetting earlier blocks changes no draw, also when a block is asked for again."""
     plan = make_plans(loaded)[0]
     bank, latest = StreamBank(4), LatestBlock(4)
-    for replication in (0, BLOCK_DAYS - 1, BLOCK_DAYS, 3, 200):
+    for replication in (0, BLOCK_RUNS - 1, BLOCK_RUNS, 3, 200):
         assert np.array_equal(
             row_of_run(plan, bank, replication), row_of_run(plan, latest, replication), equal_nan=True
         )
 
 
-def test_a_piece_gives_the_rows_of_its_days(loaded: LoadedScenario) -> None:
+def test_a_piece_gives_the_rows_of_its_runs(loaded: LoadedScenario) -> None:
     plans = make_plans(loaded)
     rows, seconds = run_piece(plans, LatestBlock(4), Piece((1, 0), 62, 66))
     assert rows.shape[:2] == (2, 4)
@@ -174,7 +174,7 @@ def test_a_piece_gives_the_rows_of_its_days(loaded: LoadedScenario) -> None:
 
 
 @pytest.mark.parametrize("name", ["third_pack", "willow_basin", "granules"])
-def test_a_plan_that_travels_gives_the_same_days(name: str) -> None:
+def test_a_plan_that_travels_gives_the_same_runs(name: str) -> None:
     """To a cluster's workers, and to processes that do not begin as a copy of this one, plans go pickled."""
     for plan in make_plans(load_scenario(ROOT / "scenarios" / f"{name}.toml")):
         sent = pickle.loads(pickle.dumps(plan))

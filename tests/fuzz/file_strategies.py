@@ -159,7 +159,7 @@ PAST_DAYS = csv_files(
         "hours": st.sampled_from(["", "9", "10.5"]),
         "fields": st.sampled_from(["", "80 acre", "80 acre; 45 acre x 2", "home = 12 ha; mill = 3 ha"]),
         "product.rate": st.sampled_from(["", "2 gal/acre", "20 L/ha"]),
-        "settings": st.sampled_from(["", "days=5", "rig.main.packs.pack=4; seed=3"]),
+        "settings": st.sampled_from(["", "runs=5", "rig.main.packs.pack=4; seed=3"]),
     }
 )
 EMPIRICAL = csv_files({"turn": st.integers(1, 99).map(str), "who": st.sampled_from(["a", "b"])})

@@ -263,7 +263,7 @@ def corpus():
         "field file": [json.dumps(two)],
         "obstacles": [json.dumps(collection(feature([ring(size=0.002)])))],
         "patches": [json.dumps(collection(feature([ring(size=0.005)]), feature([ring(0.004, size=0.003)])))],
-        "manifest": [json.dumps({"resolved": {"base": TABLE, "wide": wide_table()}, "seed": 3, "days": {"base": 5}})],
+        "manifest": [json.dumps({"resolved": {"base": TABLE, "wide": wide_table()}, "seed": 3, "runs": {"base": 5}})],
         "distances": [",yard,one\nyard,0,3.5\none,3,0\n"],
         "scenario weather": [weather_rows()],
         "quantity": ["5 m", "2 gal/acre", "80 %", "3 m/s^2", "-4.5e-3 degC", "1.05", "15 kg/m**3 * m"],
@@ -272,7 +272,7 @@ def corpus():
         "empirical": ["turn,who\n5,a\n6.5,b\n", "\ufeffturn\r\n5\r\n"],
         "weather": [weather_rows()],
         "typical year": [typical_rows()],
-        "setting": ["days=5", "route.road_speed={dist='normal',mean='20 mph',sd='3 mph'}", "field.0.area=12 ha"],
+        "setting": ["runs=5", "route.road_speed={dist='normal',mean='20 mph',sd='3 mph'}", "field.0.area=12 ha"],
     }
     entries |= {kind: [json.dumps(table)] for kind, table in good().files.items()}
     texts = [(kind, text.encode()) for kind, texts in entries.items() for text in texts]

@@ -16,8 +16,8 @@ from small_day import TABLE
 from simulator import run, simulate_day
 from simulator.analysis.day_record import day_record
 from simulator.command.figure import _timeline
-from simulator.experiment.day_store import DayStore
 from simulator.experiment.run import make_plans
+from simulator.experiment.run_store import RunStore
 from simulator.report.html import report_page
 from simulator.report.html_comparison import comparison_page
 from simulator.report.own_files import foreign_files, whose
@@ -36,10 +36,10 @@ def good():
     """Return the JSON files of a small result, and the folder that holds it."""
     sets = {"one": {}, "two": {"rig": {"main": {"packs": {"pack": 4}}}}}
     loaded = load_scenario({**TABLE, "equipment_set": sets, "day": {"window": "2 h"}})
-    result = run(loaded, days=3, one_more_days=2)
+    result = run(loaded, runs=3, one_more_runs=2)
     folder = Path(tempfile.mkdtemp(prefix="acreday_fuzz_result_"))
     atexit.register(shutil.rmtree, folder, ignore_errors=True)
-    result.days.to_csv(folder / "days.csv", index=False)
+    result.runs.to_csv(folder / "runs.csv", index=False)
     result.time_use.to_csv(folder / "time_use.csv", index=False)
     result.bottleneck.to_csv(folder / "bottleneck.csv", index=False)
     plan = make_plans(loaded)[0]
@@ -48,7 +48,7 @@ def good():
         "result manifest": {
             "acreday_version": "0.1.0", "python": "3.11", "packages": {"simpy": "4"}, "engine": "simpy",
             "created": "2026-01-01T00:00:00", "duration_s": 1.5, "command": "acreday run x", "seed": 1,
-            "days": {"one": 3, "two": 3}, "scenario_sha256": "ab", "files": {"x.toml": "cd"}, "written": {"x": "ef"},
+            "runs": {"one": 3, "two": 3}, "scenario_sha256": "ab", "files": {"x.toml": "cd"}, "written": {"x": "ef"},
             "resolved": {entry.name: json.loads(json.dumps(entry.resolved)) for entry in loaded.sets},
         },
         "day record": json.loads(json.dumps(day_record(plan, simulate_day(loaded)))),
@@ -84,7 +84,7 @@ def reader(kind):
 def good_store():
     """Return the bytes of a small database of finished days."""
     path = good().folder / "good.unfinished"
-    store = DayStore(5, path, "mine")
+    store = RunStore(5, path, "mine")
     for first in range(0, 60, 3):
         store.add(first % 2, first, np.full((3, 5), float(first)))
     store.close()
@@ -97,7 +97,7 @@ def read_store(data):
     for one in (path, Path(f"{path}-journal")):
         one.unlink(missing_ok=True)
     path.write_bytes(data)
-    store = DayStore(5, path, "mine")
+    store = RunStore(5, path, "mine")
     try:
         for plan, numbers, rows in store.load():
             found = store.rows(plan, numbers)

@@ -240,10 +240,14 @@ def scenarios(draw):
         "pack": {name: draw(_pack(fits, name == "large_pack")) for name, fits in packs.items()},
         "charger": {
             "wide": {
-                "serves": list(packs), "adapts": True, "slots": draw(st.integers(1, 4)), "slot_power": "4 kW",
+                "serves": list(packs), "adapts": True, "setting_least": "1 %", "slots": draw(st.integers(1, 4)),
+                "slot_power": "4 kW",
                 "output_power": draw(st.sampled_from(["2 kW", "9 kW"])), "balance_time": draw(_time(0, 300)),
             },
-            "narrow": {"serves": ["large_pack"], "adapts": True, "output_power": "8 kW", "setting": draw(_SETTING)},
+            "narrow": {
+                "serves": ["large_pack"], "adapts": True, "setting_least": "1 %", "output_power": "8 kW",
+                "setting": draw(_SETTING),
+            },
         },
         "generator": {
             "tiny": {"rated_power": "0.9 kW", "fuel_tank": "4 L"},

@@ -38,7 +38,8 @@ def test_a_pack_too_heavy_to_take_off_with_a_load_is_left_to_the_lighter():
     day = day_of(made)
     assert day.ends[0].out_of_reach_m2 == 0.0
     assert {pack for _, pack in _packs_by_field(day)} == {"light"}
-    assert max(one.load_before for one in day.log.sorties) == pytest.approx(80 - 48 - 9)
+    # a full load is 80 - 48 - 9 = 23 kg, by hand; the field is cut into even ones
+    assert 15.0 < max(one.load_before for one in day.log.sorties) <= 23.0 + 1e-9
 
 
 def test_no_time_left_after_the_drive():
@@ -100,6 +101,7 @@ def test_a_list_that_runs_out_gives_its_finishing_time():
 
 def test_tiny_generator_charges_at_what_it_can_give():
     made = table(generator__generator__rated_power="0.5 kW", rig__main__packs={"pack": 2})
+    made["charger"]["charger"]["setting_least"] = "1 %"
     day = day_of(made)
     charged_wh = sum(row.amount for row in day.log.rows if row.entity == "main/trailer/charger 1.1")
     hours = day.log.paid_until_s / 3600
@@ -128,6 +130,9 @@ def test_one_pack_for_two_aircraft_serves_both_in_turn():
     made = table(rig__main__aircraft={"big": 2}, rig__main__packs={"pack": 1}, work="once")
     made["field"][0]["area"] = "10 ha"
     day = day_of(made)
+    assert area_m2(day) == pytest.approx(100000)
+    assert len({one.aircraft for one in day.log.sorties}) == 1  # the other would not help
+    day = day_of({**made, "rig": {"main": {**made["rig"]["main"], "unload": "all"}}})
     assert area_m2(day) == pytest.approx(100000)
     assert len({one.aircraft for one in day.log.sorties}) == 2
     # the aircraft that has nothing left to fly gives its pack to the one that has: the day ends when the field does

@@ -71,7 +71,7 @@ def test_work_days_count_the_last_one_by_its_share():
 
 def test_a_night_charges_what_its_hours_and_its_power_allow():
     """Three packs, 100 W of mains at the yard: 100 W for the night's hours, less what chargers and packs lose."""
-    changes = {"rig__main__night_power": "100 W", "day__window": "3 h"}
+    changes = {"rig__main__night_power": "100 W", "day__window": "3 h", "charger__charger__setting_least": "1 %"}
     plan, days = job_of(once(**changes))
     night, evening = days[0].nights[0], days[0].day.ends[0]
     hours = 24.0 - evening.paid_until_s / 3600.0
@@ -219,6 +219,32 @@ def test_the_check_of_a_night_finds_what_does_not_add_up():
         verify_run(plan, days)
 
 
+def test_granules_are_of_one_product():
+    made = once(field=[{**FIELD, "product": "urea"}], product={"kind": "granules", "dry_rate": "30 kg/ha"})
+    with pytest.raises(InputError, match=r"field.0.product: got 'urea'; granules are of one product"):
+        load_scenario(made)
+
+
 def test_wrong_days_of_a_field_are_refused():
     with pytest.raises(InputError, match="last_day 2 is before first_day 3"):
         load_scenario(once(field=[{**FIELD, "first_day": 3, "last_day": 2}]))
+
+
+def test_another_mix_is_rinsed_out():
+    """Two mixes by turns: at each change 10 minutes for all, and nothing of the old one goes onto the next field."""
+    fields = [{**FIELD, "name": f"f{place}", "area": "3 ha", "product": mix} for place, mix in enumerate("aba")]
+    supply = {"start_mixed": "30 %", "rinse_time": "10 min"}
+    plan, days = job_of(once(field=fields, rig__main__supply=supply, day__window="8 h"))
+    (day,) = [one.day for one in days]
+    rinsed = [row for row in day.log.rows if row.entity == "main" and row.reason == "rinse"]
+    assert [row.end_s - row.start_s for row in rinsed] == pytest.approx([600.0, 600.0])
+    # 30 % of 757 L stand ready, 60 L go onto each field: what is left of the first mix is thrown away, by hand
+    thrown = [-row.amount for row in day.log.rows if row.entity == "main/supply" and row.reason == "rinse"]
+    assert thrown == pytest.approx([0.3 * 200 * 3.785411784 - 60.0], abs=1e-6)
+    number = row_of(plan, days)
+    assert number("left_over") * number("work_days") == pytest.approx(sum(thrown))
+    same, _ = job_of(
+        once(field=[{**one, "product": "a"} for one in fields], rig__main__supply=supply, day__window="8 h")
+    )
+    assert same.fields_alike
+    assert not plan.fields_alike

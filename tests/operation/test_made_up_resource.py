@@ -175,7 +175,7 @@ def test_it_is_drawn_and_replayed(plan, day):
 
 
 def test_one_more_of_it_is_tried_and_told(lifting):
-    result = run(load_scenario(TABLE), days=6, one_more_days=6)
+    result = run(load_scenario(TABLE), runs=6, one_more_runs=6)
     one = next(change for change in result.sets[0].one_more if change.resource == NAME)
     assert (one.change, one.setting) == ("one more lifting aid", "notes=lifting aids: 2")
     assert one.low > 0.0
@@ -196,7 +196,7 @@ def test_it_is_in_every_file_of_a_result(lifting, tmp_path, monkeypatch):
     source, out = str(tmp_path / "lifting.toml"), tmp_path / "out"
     (tmp_path / "lifting.toml").write_text(toml_document(TABLE))
     for arguments in (
-        ["run", source, "--days", "5", "--one-more-days", "5", "--workers", "2", "--out", str(out)],
+        ["run", source, "--runs", "5", "--one-more-runs", "5", "--workers", "2", "--out", str(out)],
         ["report", str(out)],
         ["day", source, "--out", str(tmp_path / "day")],
     ):

@@ -56,6 +56,7 @@ def network(aircraft, flight_h, **changes):
             "pilots": 1, "helpers": 1, "aircraft_per_pilot": aircraft, "pilot_helps": False,
             "tasks": {"swap": nobody, "plug_in": nobody, "fill": nobody, "mix": nobody, "refuel": nobody},
         },
+        rig__main__unload="all",
         rig__main__trailer={"yard_time": "0 s", "pack_up_time": "0 s", "set_up_time": "0 s"},
         **changes,
     )  # fmt: skip

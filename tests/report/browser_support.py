@@ -31,10 +31,10 @@ FLAGS = (
 )
 
 
-def make_stored(source, days=6, one_more_days=2, settings=(), folder=None, fields=None):
+def make_stored(source, runs=6, one_more_runs=2, settings=(), folder=None, fields=None):
     """Return a result as it is read back from its folder: documents pass through JSON once."""
     loaded = load_scenario(source, settings, folder=folder, fields=fields)
-    result = run(loaded, days=days, one_more_days=one_more_days)
+    result = run(loaded, runs=runs, one_more_runs=one_more_runs)
     document = result.to_json() | {"units": loaded.base.units, "day_start_s": loaded.base.day.start}
     manifest = {
         "acreday_version": "0.1.0",
@@ -45,7 +45,7 @@ def make_stored(source, days=6, one_more_days=2, settings=(), folder=None, field
         "duration_s": 1.5,
         "command": "acreday run scenario.toml",
         "seed": result.seed,
-        "days": {entry.name: entry.days for entry in result.sets},
+        "runs": {entry.name: entry.runs for entry in result.sets},
         "scenario_sha256": loaded.digest(),
         "files": {},
         "resolved": {entry.name: entry.resolved for entry in loaded.sets},
@@ -53,7 +53,7 @@ def make_stored(source, days=6, one_more_days=2, settings=(), folder=None, field
     records = {plan.name: day_record(plan, simulate_day(loaded, plan.name)) for plan in make_plans(loaded)}
     return SimpleNamespace(
         document=json.loads(json.dumps(document, allow_nan=False)),
-        days=result.days,
+        runs=result.runs,
         time_use=result.time_use,
         bottleneck=result.bottleneck,
         manifest=json.loads(json.dumps(manifest, allow_nan=False)),

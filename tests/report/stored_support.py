@@ -25,7 +25,7 @@ HOSTILE = "=1+1</script><script>alert(1)</script> & | `x` $\\frac{$ \x1b[31m _a_
 @functools.cache
 def sample_result() -> Result:
     """Run a few days of the shipped scenario with 2, 3 and 4 packs."""
-    return run(load_scenario(SCENARIOS / "third_pack.toml"), days=12, one_more_days=3)
+    return run(load_scenario(SCENARIOS / "third_pack.toml"), runs=12, one_more_runs=3)
 
 
 @functools.cache
@@ -115,7 +115,7 @@ def write_folder(folder: Path, rename: dict[str, str] | None = None, units: str 
 
 def renamed_tables(result: Result, rename: dict[str, str]) -> dict[str, pd.DataFrame]:
     """Return the three tables with sets renamed."""
-    tables = {"days": result.days, "time_use": result.time_use, "bottleneck": result.bottleneck}
+    tables = {"runs": result.runs, "time_use": result.time_use, "bottleneck": result.bottleneck}
     return {
         name: frame.assign(equipment_set=[rename.get(one, one) for one in frame["equipment_set"]])
         for name, frame in tables.items()

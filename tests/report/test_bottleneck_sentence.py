@@ -10,8 +10,8 @@ WAITS = {"wait: too few packs": 0.08, "wait: chargers busy": 0.02, "spray": 0.9}
 ACTIVE = {"aircraft": 0.7, "packs": 0.3}
 
 
-def more(resource: str, mean: float, half: float, days: int = 50) -> OneMore:
-    return OneMore(f"one more of {resource}", resource, f"rig.main.{resource}=2", mean, mean - half, mean + half, days)
+def more(resource: str, mean: float, half: float, runs: int = 50) -> OneMore:
+    return OneMore(f"one more of {resource}", resource, f"rig.main.{resource}=2", mean, mean - half, mean + half, runs)
 
 
 def test_one_that_adds_more_than_all_others_is_named_alone() -> None:
@@ -19,18 +19,18 @@ def test_one_that_adds_more_than_all_others_is_named_alone() -> None:
     assert hold.resource == "packs"
     assert hold.alike == ()
     assert hold.sentence.startswith("Packs hold this set back: the aircraft spend 8 % of their time waiting")
-    assert "one more of packs adds 20.0 acres a day (95 % interval 18.0 to 22.0, 50 days)" in hold.sentence
+    assert "one more of packs adds 20.0 acres a day (95 % interval 18.0 to 22.0, 50 runs)" in hold.sentence
     assert "equally" not in hold.sentence
 
 
 def test_overlapping_gains_are_about_equal() -> None:
     """The upper limit of one reaches the lower limit of the best: neither is named before the other."""
-    changes = [more("chargers", 4.0, 1.0), more("packs", 3.9, 1.0, days=40), more("crew", 2.9, 0.05)]
+    changes = [more("chargers", 4.0, 1.0), more("packs", 3.9, 1.0, runs=40), more("crew", 2.9, 0.05)]
     hold = judge(WAITS, ACTIVE, changes)
     assert hold.resource == "chargers"
     assert hold.alike == ("packs",)
     assert hold.resources == ("chargers", "packs")
-    assert hold.sentence.startswith("Chargers or packs hold this set back, about equally as far as 40 days can tell:")
+    assert hold.sentence.startswith("Chargers or packs hold this set back, about equally as far as 40 runs can tell:")
     assert "one more of chargers adds 4.0 acres a day (95 % interval 3.0 to 5.0)" in hold.sentence
     assert "one more of packs 3.9 (2.9 to 4.9)" in hold.sentence
     assert "one more of crew" not in hold.sentence

@@ -120,20 +120,20 @@ def test_time_use_bars_are_the_table() -> None:
 
 def test_acres_figure_marks_the_estimates() -> None:
     document, result = sample_document(), sample_result()
-    figure = acres_figure(document, result.days, "us")
+    figure = acres_figure(document, result.runs, "us")
     lines = [line.get_xdata() for line in figure.axes[0].lines]
     xs = [float(x) for data in lines for x in data]
     for entry in document["equipment_sets"]:
         spread = entry["acres_per_day"]
         for value in (spread["p10"], spread["p50"], spread["p90"], spread["mean"], *spread["ci95"]):
             assert any(abs(x - value) < 1e-9 for x in xs), value
-    days = result.days["acres"].to_numpy()
+    days = result.runs["acres"].to_numpy()
     assert all(any(abs(x - value) < 1e-9 for x in xs) for value in days)
 
 
 def test_acres_figure_in_metric_and_with_many_days() -> None:
     document, result = sample_document("metric"), sample_result()
-    many = pd.concat([result.days] * 200, ignore_index=True)
+    many = pd.concat([result.runs] * 200, ignore_index=True)
     figure = acres_figure(document, many, "metric")
     assert "ha per day" in figure.axes[0].get_xlabel()
     assert len(figure.axes[0].patches) > 3  # a histogram in place of dots
@@ -144,7 +144,7 @@ def test_acres_figure_in_metric_and_with_many_days() -> None:
 @pytest.mark.parametrize("count", [1, 3, 8])
 def test_nothing_is_cut_off(count: int) -> None:
     document, tables = many_sets(count)
-    assert_nothing_cut_off(acres_figure(document, tables["days"], "us"))
+    assert_nothing_cut_off(acres_figure(document, tables["runs"], "us"))
     assert_nothing_cut_off(time_use_figure(tables["time_use"]))
     assert_nothing_cut_off(paired_figure(document))
     if count < 8:
@@ -202,7 +202,7 @@ def test_names_are_inert_in_svg() -> None:
     for pair in document["paired"]:
         pair["a"], pair["b"] = rename.get(pair["a"], pair["a"]), rename.get(pair["b"], pair["b"])
     figures = [
-        acres_figure(document, tables["days"], "us"),
+        acres_figure(document, tables["runs"], "us"),
         time_use_figure(tables["time_use"]),
         bottleneck_figure(tables["bottleneck"]),
         paired_figure(document),

@@ -32,8 +32,8 @@ def refusal(call):
 
 def older_result(folder):
     folder.mkdir(parents=True)
-    (folder / "days.csv").write_text("old")
-    written = {"days.csv": sha256_of(folder / "days.csv")}
+    (folder / "runs.csv").write_text("old")
+    written = {"runs.csv": sha256_of(folder / "runs.csv")}
     (folder / MANIFEST).write_text(json.dumps({**json.loads(OWN), WRITTEN: written}))
     return folder
 
@@ -44,7 +44,7 @@ def snapshot(folder):
 
 def write(folder, force=False):
     with ResultFolder(folder, force) as result:
-        result.write_text("days.csv", "new")
+        result.write_text("runs.csv", "new")
         result.write_manifest(json.loads(OWN))
         return result.finish()
 
@@ -55,9 +55,9 @@ def write(folder, force=False):
 def test_a_result_replaces_an_older_one_only_when_told(tmp_path):
     folder = older_result(tmp_path / "result")
     assert "--force" in refusal(lambda: write(folder))
-    assert (folder / "days.csv").read_text() == "old"
+    assert (folder / "runs.csv").read_text() == "old"
     write(folder, force=True)
-    assert (folder / "days.csv").read_text() == "new"
+    assert (folder / "runs.csv").read_text() == "new"
     assert sorted(path.name for path in tmp_path.iterdir()) == ["result"]
 
 
@@ -65,7 +65,7 @@ def test_a_result_replaces_an_older_one_only_when_told(tmp_path):
     "foreign",
     [
         *("notes.txt", "thesis.docx", ".git", "deep/photo.png", "link.csv", "no_suffix", "my_notes.md"),
-        *("logbook.csv", "photo.png", "input_licence.docx", "quote_three_packs.pdf", "days.csv", "Days.csv"),
+        *("logbook.csv", "photo.png", "input_licence.docx", "quote_three_packs.pdf", "runs.csv", "Runs.csv"),
     ],
 )
 def test_foreign_things_in_an_older_result_are_never_deleted(tmp_path, foreign):
@@ -102,11 +102,11 @@ def test_a_manifest_of_another_program_is_no_licence(tmp_path, content):
 def test_what_appears_while_days_are_simulated_is_kept(tmp_path):
     folder = older_result(tmp_path / "result")
     with ResultFolder(folder, force=True) as result:
-        result.write_text("days.csv", "new")
+        result.write_text("runs.csv", "new")
         (folder / "thesis.txt").write_text("mine")
         assert "since this run began" in refusal(result.finish)
     assert (folder / "thesis.txt").read_text() == "mine"
-    assert (folder / "days.csv").read_text() == "old"
+    assert (folder / "runs.csv").read_text() == "old"
 
 
 @pytest.mark.parametrize(
@@ -147,7 +147,7 @@ def test_a_link_is_followed_and_stays(tmp_path):
     link.symlink_to(target)
     write(link, force=True)
     assert link.is_symlink()
-    assert (target / "days.csv").read_text() == "new"
+    assert (target / "runs.csv").read_text() == "new"
     loop = tmp_path / "loop"
     loop.symlink_to(loop)
     assert refusal(lambda: check_target(loop, True))
@@ -188,8 +188,8 @@ def test_text_that_is_not_unicode_is_written_with_marks(tmp_path):
 def test_no_cell_of_a_table_is_a_formula(tmp_path):
     frame = pd.DataFrame({"equipment_set": FORMULAS, "acres": -np.arange(len(FORMULAS), dtype=float)})
     with ResultFolder(tmp_path / "result") as folder:
-        folder.write_table("days.csv", frame)
-        with (folder.path / "days.csv").open(newline="", encoding="utf-8") as handle:
+        folder.write_table("runs.csv", frame)
+        with (folder.path / "runs.csv").open(newline="", encoding="utf-8") as handle:
             rows = list(csv.DictReader(handle))
     assert [row["equipment_set"][0] for row in rows] == ["'"] * len(FORMULAS)
     # a carriage return would begin a row of its own, with a formula in front
@@ -204,7 +204,7 @@ def test_a_run_of_sets_named_like_formulas(tmp_path, monkeypatch, capsys):
     scenario = table(equipment_set=sets, field=[{"name": "=field", "area": "3 ha"}], day={"window": "1 h"})
     (tmp_path / "s.toml").write_text(toml_document(scenario), encoding="utf-8")
     with pytest.raises(SystemExit) as done:
-        main(["run", "s.toml", "--days", "2", "--one-more-days", "0", "--out", "made", "--quiet"])
+        main(["run", "s.toml", "--runs", "2", "--one-more-runs", "0", "--out", "made", "--quiet"])
     assert done.value.code == 0, capsys.readouterr().err
     assert sorted(path.name for path in tmp_path.iterdir()) == ["made", "s.toml"]
     assert all(path.is_file() for path in (tmp_path / "made").iterdir())
@@ -214,7 +214,7 @@ def test_a_run_of_sets_named_like_formulas(tmp_path, monkeypatch, capsys):
                 assert not any(cell[:1] in "=@\t\r" for cell in row if cell), f"{path.name}: {row}"
     stored = read_result(tmp_path / "made")
     assert [entry["name"] for entry in stored.document["equipment_sets"]] == list(sets)
-    assert set(stored.days["equipment_set"]) == set(sets)
+    assert set(stored.runs["equipment_set"]) == set(sets)
 
 
 HOSTILE_NAME = "\u202eevil\x1b[2J\x07\n=x\u2028y"
@@ -231,7 +231,7 @@ def test_nothing_that_is_written_or_printed_holds_signs_that_steer_a_terminal(tm
         notes=HOSTILE_NAME,
     )
     (tmp_path / "s.toml").write_text(toml_document(scenario), encoding="utf-8")
-    run = ["run", "s.toml", "--days", "2", "--one-more-days", "0", "--out", "made"]
+    run = ["run", "s.toml", "--runs", "2", "--one-more-runs", "0", "--out", "made"]
     for command in (["check", "s.toml"], ["explain", "s.toml"], run, ["report", "made"]):
         with pytest.raises(SystemExit) as done:
             main(command)
@@ -241,7 +241,7 @@ def test_nothing_that_is_written_or_printed_holds_signs_that_steer_a_terminal(tm
     for path in (tmp_path / "made").iterdir():
         if path.suffix in (".csv", ".html", ".md", ".txt", ".svg"):
             texts[path.name] = path.read_text(encoding="utf-8")
-    assert {"days.csv", "what is printed"} < set(texts)
+    assert {"runs.csv", "what is printed"} < set(texts)
     for where, text in texts.items():
         steering = {sign for sign in text if not sign.isprintable()} - set("\n\r\t\xa0")
         assert not steering, where
@@ -250,7 +250,7 @@ def test_nothing_that_is_written_or_printed_holds_signs_that_steer_a_terminal(tm
 # --- what is read back ---
 
 
-@pytest.mark.parametrize("name", ["result.json", "manifest.json", "days.csv", "time_use.csv", "bottleneck.csv"])
+@pytest.mark.parametrize("name", ["result.json", "manifest.json", "runs.csv", "time_use.csv", "bottleneck.csv"])
 @pytest.mark.parametrize("what", ["pipe", "device", "folder", "loop"])
 def test_nothing_of_a_result_but_ordinary_files_is_read(tmp_path, name, what):
     folder = tmp_path / "result"

@@ -115,7 +115,7 @@ def test_the_same_result_gives_the_same_page(stored, page):
 
 
 def test_metric_pages_give_hectares_and_litres(stored):
-    metric = make_stored(SCENARIOS / "third_pack.toml", settings=["units=metric"], days=4, one_more_days=0)
+    metric = make_stored(SCENARIOS / "third_pack.toml", settings=["units=metric"], runs=4, one_more_runs=0)
     text = report_page(metric)
     entry = metric.document["equipment_sets"][0]
     numbers = dict(parsed(text).numbers)
@@ -136,7 +136,7 @@ def test_a_result_without_day_records_or_additions_still_makes_a_page(stored):
 
 
 def test_hostile_names_stay_text():
-    stored = make_stored(hostile_table(), days=3, one_more_days=0, folder=SCENARIOS)
+    stored = make_stored(hostile_table(), runs=3, one_more_runs=0, folder=SCENARIOS)
     text = report_page(stored)
     for tag, attributes in parsed(text).elements:
         assert tag != "img"
@@ -163,7 +163,7 @@ def test_a_comparison_names_what_changed(stored, tmp_path):
     assert "generator.twelve.rated_power" in changed
     assert "9 kW" in changed
     assert "swath" not in changed
-    assert "same draws, 6 days" in text
+    assert "same draws, 6 runs" in text
 
 
 def test_a_comparison_has_the_units_of_its_first_result(stored):

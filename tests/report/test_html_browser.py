@@ -33,13 +33,13 @@ def results(driver, tmp_path_factory):
     """Asks for the browser first, so that nothing is simulated where it is missing."""
     boundaries = hostile_boundaries(tmp_path_factory.mktemp("fields") / "fields.geojson")
     return {
-        "third_pack": make_stored(SCENARIOS / "third_pack.toml", days=4),
+        "third_pack": make_stored(SCENARIOS / "third_pack.toml", runs=4),
         "willow_basin": make_stored(
-            SCENARIOS / "willow_basin.toml", days=3, one_more_days=0, settings=["units=metric"]
+            SCENARIOS / "willow_basin.toml", runs=3, one_more_runs=0, settings=["units=metric"]
         ),
-        "hostile": make_stored(hostile_table(), days=3, one_more_days=0, folder=SCENARIOS),
+        "hostile": make_stored(hostile_table(), runs=3, one_more_runs=0, folder=SCENARIOS),
         "hostile_file": make_stored(
-            SCENARIOS / "third_pack.toml", days=3, one_more_days=0, fields=boundaries, settings=["equipment_set={}"]
+            SCENARIOS / "third_pack.toml", runs=3, one_more_runs=0, fields=boundaries, settings=["equipment_set={}"]
         ),
     }
 

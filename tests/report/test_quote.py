@@ -74,7 +74,7 @@ def test_pdf_says_the_answer_and_stays_on_two_pages(stored: StoredResult, tmp_pa
     assert float(found.group(2)) == pytest.approx(spread["p10"], rel=0.02)
     for words in (
         "Hollow Creek Farms",
-        "From 12 simulated days",
+        "From 12 simulated runs",
         "3 packs",
         "east bench",
         "2026-06-03",
@@ -305,7 +305,7 @@ def test_quantities_come_in_the_units_of_the_sheet(value: Any, kind: Kind | None
 def test_a_headline_on_a_step_is_true_of_the_days(stored: StoredResult) -> None:
     """Most days end on the same fields: as many days as said reach the number, though it had to be rounded."""
     values = [200.46] * 4 + [245.87] * 8
-    stored.days.loc[stored.days["equipment_set"] == "two_packs", "acres"] = values
+    stored.runs.loc[stored.runs["equipment_set"] == "two_packs", "acres"] = values
     spread = stored.equipment_set("two_packs")["acres_per_day"]
     spread |= {"mean": 230.7, "ci95": [216.0, 246.0], "p10": 200.46, "p50": 245.87, "p90": 245.87}
     spread |= {"p10_ci95": [None, None], "p50_ci95": [200.46, 245.87], "p90_ci95": [None, None]}
@@ -323,7 +323,7 @@ def test_a_headline_on_a_step_is_true_of_the_days(stored: StoredResult) -> None:
     assert quote_content(stored, "two_packs", "A", today=DAY).answer == (
         "Nine days in ten reach 245 acres or more; half of days do no better."
     )
-    stored.days.loc[stored.days["equipment_set"] == "two_packs", "acres"] = [200.0 + 3.7 * n for n in range(12)]
+    stored.runs.loc[stored.runs["equipment_set"] == "two_packs", "acres"] = [200.0 + 3.7 * n for n in range(12)]
     assert "steps" not in quote_content(stored, "two_packs", "A", today=DAY).details[0]
 
 

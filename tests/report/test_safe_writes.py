@@ -23,7 +23,7 @@ from simulator.report.own_files import MANIFEST, WRITTEN, json_bytes, sha256_of
 from simulator.report.writing import write_atomically
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.starter import starter_text
-from simulator.study.cases import CaseDays
+from simulator.study.cases import CaseRuns
 
 ACREDAY = str(Path(sys.executable).parent / "acreday")
 SCENARIO = starter_text("mine").replace("[equipment_set.four_packs]\nrig.main.packs.large_pack = 4\n", "")
@@ -43,20 +43,20 @@ class Frame:
 
 
 def own(folder: Path) -> str:
-    """Return the manifest of a folder that holds days.csv."""
-    return json_bytes({**OWN, WRITTEN: {"days.csv": sha256_of(folder / "days.csv")}}).decode()
+    """Return the manifest of a folder that holds runs.csv."""
+    return json_bytes({**OWN, WRITTEN: {"runs.csv": sha256_of(folder / "runs.csv")}}).decode()
 
 
 def result_in(folder: Path, text: str) -> Path:
     folder.mkdir(parents=True)
-    (folder / "days.csv").write_text(text)
+    (folder / "runs.csv").write_text(text)
     (folder / MANIFEST).write_text(own(folder))
     return folder
 
 
 def write(folder: Path, force: bool = False) -> None:
     with ResultFolder(folder, force) as result:
-        result.write_text("days.csv", "new")
+        result.write_text("runs.csv", "new")
         result.write_manifest(OWN)
         result.finish()
 
@@ -143,11 +143,11 @@ def killed_replace(self, target):
         os.kill(os.getpid(), signal.SIGKILL)
     return replace(self, target)
 def killed_rmtree(path, **_):
-    next(Path(path).rglob("days.csv")).unlink()
+    next(Path(path).rglob("runs.csv")).unlink()
     os.kill(os.getpid(), signal.SIGKILL)
 Path.replace, shutil.rmtree = killed_replace, killed_rmtree
 with ResultFolder(Path(sys.argv[1]), force=True) as result:
-    result.write_text("days.csv", "new")
+    result.write_text("runs.csv", "new")
     result.write_manifest({"acreday_version": "0.1.0"})
     result.finish()
 """
@@ -164,16 +164,16 @@ def test_an_older_result_comes_back_after_a_kill_between_the_moves(tmp_path: Pat
     assert not folder.exists()
     with pytest.raises(InputError, match="holds an older result"):
         check_target(folder, force=False)
-    assert (folder / "days.csv").read_text() == "old"
+    assert (folder / "runs.csv").read_text() == "old"
     write(folder, force=True)
-    assert (folder / "days.csv").read_text() == "new"
+    assert (folder / "runs.csv").read_text() == "new"
     assert names(tmp_path) == ["out"]
 
 
 def test_what_a_kill_leaves_of_a_replaced_result_does_not_come_back(tmp_path: Path) -> None:
     folder = result_in(tmp_path / "out", "old")
     killed(folder, "while the older one is deleted")
-    assert (folder / "days.csv").read_text() == "new"
+    assert (folder / "runs.csv").read_text() == "new"
     folder.rename(tmp_path / "kept")
     check_target(folder, force=False)
     assert not folder.exists()
@@ -197,7 +197,7 @@ def test_other_hidden_folders_stay_where_they_are(tmp_path: Path, name: str) -> 
         (folder / MANIFEST).write_text("{}")
     check_target(tmp_path / "out", force=True)
     assert names(tmp_path) == [name]
-    assert (folder / "days.csv").read_text() == "old"
+    assert (folder / "runs.csv").read_text() == "old"
 
 
 def test_what_was_put_into_a_result_that_was_set_aside_comes_back_with_it(tmp_path: Path) -> None:
@@ -210,7 +210,7 @@ def test_what_was_put_into_a_result_that_was_set_aside_comes_back_with_it(tmp_pa
 
 def test_what_a_kill_leaves_of_a_result_being_written_is_swept(tmp_path: Path) -> None:
     code = "import os, sys; from pathlib import Path; from simulator.report.folder import ResultFolder\n"
-    code += "ResultFolder(Path(sys.argv[1])).write_text('days.csv', 'half'); os.kill(os.getpid(), 9)"
+    code += "ResultFolder(Path(sys.argv[1])).write_text('runs.csv', 'half'); os.kill(os.getpid(), 9)"
     subprocess.run([sys.executable, "-c", code, str(tmp_path / "out")], check=False)
     assert len(names(tmp_path)) == 1
     with ResultFolder(tmp_path / "out") as result:
@@ -227,7 +227,7 @@ def test_the_newest_of_several_comes_back(tmp_path: Path) -> None:
         os.utime(aside, (seconds, seconds))
     with pytest.raises(InputError, match="holds an older result"):
         check_target(tmp_path / "out", force=False)
-    assert (tmp_path / "out" / "days.csv").read_text() == "aaaaaaaa"
+    assert (tmp_path / "out" / "runs.csv").read_text() == "aaaaaaaa"
 
 
 def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -242,7 +242,7 @@ def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: p
     monkeypatch.setattr(Path, "replace", failing)
     with pytest.raises(InputError, match="Input/output error"):
         write(folder, force=True)
-    assert (folder / "days.csv").read_text() == "old"
+    assert (folder / "runs.csv").read_text() == "old"
     assert names(tmp_path) == ["out"]
 
 
@@ -251,12 +251,12 @@ def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: p
     [
         (("day", "mine.toml"), 3_000, "day.csv"),
         (
-            ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--days", "3"),
+            ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"),
             300,
             "study.json",
         ),
         (
-            ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--days", "3"),
+            ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"),
             10_000,
             "fragmentation.svg",
         ),
@@ -296,13 +296,13 @@ def test_the_processes_of_a_study_are_started_once(tmp_path: Path, monkeypatch: 
             super().close()
 
     monkeypatch.setattr(replicate, "Workers", Counted)
-    here, there = CaseDays(plans, 3), CaseDays(plans, 3, workers=2)
+    here, there = CaseRuns(plans, 3), CaseRuns(plans, 3, workers=2)
     for runs in (here, there):
         runs.extend(2)
         runs.extend(5, [1])
         runs.extend(7)
     for case in range(len(plans)):
-        assert here.days(case) == there.days(case) == 7
+        assert here.runs(case) == there.runs(case) == 7
         np.testing.assert_array_equal(here.rows(case), there.rows(case))
     assert (len(started), len(ended)) == (1, 0)
     del there, runs

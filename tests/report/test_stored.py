@@ -44,12 +44,12 @@ def test_a_whole_folder_comes_back(folder: Path) -> None:
     assert stored.document == json.loads(json.dumps(sample_document()))
     assert stored.manifest == json.loads(json.dumps(sample_manifest()))
     pd.testing.assert_frame_equal(
-        stored.days, result.days[list(stored.days)], check_dtype=False, check_categorical=False
+        stored.runs, result.runs[list(stored.runs)], check_dtype=False, check_categorical=False
     )
     pd.testing.assert_frame_equal(stored.time_use, result.time_use, check_dtype=False)
     pd.testing.assert_frame_equal(stored.bottleneck, result.bottleneck, check_dtype=False)
     assert stored.day_records == {entry.name: sample_record() for entry in result.sets}
-    assert stored.equipment_set("two_packs")["days"] == 12
+    assert stored.equipment_set("two_packs")["runs"] == 12
     with pytest.raises(InputError, match="allowed is one of: two_packs, three_packs"):
         stored.equipment_set("five_packs")
 
@@ -59,9 +59,9 @@ def test_a_whole_folder_comes_back(folder: Path) -> None:
 )
 def test_any_name_comes_back(tmp_path: Path, name: str) -> None:
     stored = read_result(write_folder(tmp_path / "r", {"two_packs": name}))
-    assert set(stored.days["equipment_set"]) == {name, "three_packs", "four_packs"}
+    assert set(stored.runs["equipment_set"]) == {name, "three_packs", "four_packs"}
     assert name in stored.day_records
-    first = (tmp_path / "r" / "days.csv").read_text(encoding="utf-8").split("\n")[1]
+    first = (tmp_path / "r" / "runs.csv").read_text(encoding="utf-8").split("\n")[1]
     assert not first.lstrip('"').startswith(("=", "+", "-", "@"))
 
 
@@ -94,12 +94,12 @@ def test_file_stems_differ_where_names_do() -> None:
 
 def test_no_folder_and_no_result_folder(tmp_path: Path, folder: Path) -> None:
     assert "is no folder" in problems_of(tmp_path / "missing")[0]
-    assert "is no folder" in problems_of(folder / "days.csv")[0]
+    assert "is no folder" in problems_of(folder / "runs.csv")[0]
     (tmp_path / "empty").mkdir()
     assert "holds no result.json" in problems_of(tmp_path / "empty")[0]
 
 
-@pytest.mark.parametrize("name", ["manifest.json", "days.csv", "time_use.csv", "bottleneck.csv"])
+@pytest.mark.parametrize("name", ["manifest.json", "runs.csv", "time_use.csv", "bottleneck.csv"])
 def test_a_missing_file_is_named(folder: Path, name: str) -> None:
     (folder / name).unlink()
     assert problems_of(folder) == [f"{name}: is missing"]
@@ -143,7 +143,7 @@ def test_broken_json_is_refused(folder: Path, content: bytes, message: str) -> N
         (lambda d: d["equipment_sets"][0].pop("name"), "equipment_sets.0.name"),
         (lambda d: d["equipment_sets"][0].update(name="x" * 500), "equipment_sets.0.name"),
         (lambda d: d["equipment_sets"][0].update(name="three_packs"), "equipment_sets"),
-        (lambda d: d["equipment_sets"][0].update(days=0), "equipment_sets.0.days"),
+        (lambda d: d["equipment_sets"][0].update(runs=0), "equipment_sets.0.runs"),
         (lambda d: d["equipment_sets"][1]["acres_per_day"].update(mean="many"), "equipment_sets.1.acres_per_day.mean"),
         (lambda d: d["equipment_sets"][1]["acres_per_day"].update(ci95=[1]), "equipment_sets.1.acres_per_day.ci95"),
         (lambda d: d["equipment_sets"][1]["hectares_per_day"].update(p10_ci95=["a", 1]), "p10_ci95.0"),
@@ -177,22 +177,25 @@ def test_all_problems_come_at_once(folder: Path) -> None:
     ("content", "message"),
     [
         ("", "No columns"),
-        ("equipment_set,acres\n", "lacks the columns replication, hectares"),
-        ("equipment_set,replication,acres,hectares\ntwo_packs,0,many,1\n", "column acres holds text"),
-        ("equipment_set,replication,acres,hectares\ntwo_packs,0,inf,1\n", "not finite"),
-        ("equipment_set,replication,acres,hectares\nsix_packs,0,1,1\n", "'six_packs', which is no equipment set"),
-        ('equipment_set,replication,acres,hectares\n"two_packs,0,1,1\n', "days.csv"),
+        ("equipment_set,acres\n", "lacks the columns run, hectares, full_day_acres"),
+        ("equipment_set,run,acres,hectares,full_day_acres\ntwo_packs,0,many,1,1\n", "column acres holds text"),
+        ("equipment_set,run,acres,hectares,full_day_acres\ntwo_packs,0,inf,1,1\n", "not finite"),
+        (
+            "equipment_set,run,acres,hectares,full_day_acres\nsix_packs,0,1,1,1\n",
+            "'six_packs', which is no equipment set",
+        ),
+        ('equipment_set,run,acres,hectares,full_day_acres\n"two_packs,0,1,1,1\n', "runs.csv"),
     ],
 )
 def test_broken_tables_are_refused(folder: Path, content: str, message: str) -> None:
-    (folder / "days.csv").write_text(content, encoding="utf-8")
+    (folder / "runs.csv").write_text(content, encoding="utf-8")
     found = problems_of(folder)
     assert len(found) == 1
     assert message in found[0]
 
 
 def test_a_table_that_is_no_text_is_refused(folder: Path) -> None:
-    (folder / "days.csv").write_bytes(b"equipment_set,replication,acres,hectares\n\xff\xfe,0,1,1\n")
+    (folder / "runs.csv").write_bytes(b"equipment_set,run,acres,hectares,full_day_acres\n\xff\xfe,0,1,1\n")
     assert "UTF-8" in problems_of(folder)[0]
 
 
@@ -204,9 +207,9 @@ def test_a_broken_day_record_is_refused_and_a_missing_one_is_not(folder: Path) -
 
 
 def test_a_fifo_in_place_of_a_file_is_not_waited_for(folder: Path) -> None:
-    (folder / "days.csv").unlink()
-    os.mkfifo(folder / "days.csv")
-    assert problems_of(folder) == ["days.csv: is missing"]
+    (folder / "runs.csv").unlink()
+    os.mkfifo(folder / "runs.csv")
+    assert problems_of(folder) == ["runs.csv: is missing"]
 
 
 def test_writing_is_whole_or_not_at_all(tmp_path: Path) -> None:

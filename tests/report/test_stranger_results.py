@@ -59,7 +59,7 @@ def put(*place, value):
         (("power", 0, "load_kw", 0), [1, 2], "power.0.load_kw.0"),
         (("sorties", 0, "line", "t_s"), [1.0], "different lengths"),
         (("version",), 2, "version"),
-        (("replication",), 2**70, "replication"),
+        (("run",), 2**70, "run"),
     ],
 )
 def test_a_day_that_cannot_be(folder, place, value, says):
@@ -78,7 +78,7 @@ def test_a_day_that_cannot_be(folder, place, value, says):
         (("resolved", "two_packs", "x"), 10**30, "64 bits"),
         (("packages",), [], "packages"),
         (("seed",), -1, "seed"),
-        (("days",), {"two_packs": "many"}, "days.two_packs"),
+        (("runs",), {"two_packs": "many"}, "runs.two_packs"),
         (("created",), {}, "created"),
     ],
 )

@@ -71,7 +71,7 @@ def test_table_says_what_the_document_says(units: str) -> None:
     text = result_table(document, 160)
     key, unit = ("acres_per_day", "acres") if units == "us" else ("hectares_per_day", "ha")
     assert f"{unit}/day" in text
-    assert "12 days a set" in text
+    assert "12 runs a set" in text
     for entry in document["equipment_sets"]:
         row = next(line for line in text.split("\n") if line.startswith(entry["name"]))
         assert mean_text(entry[key]["mean"], entry[key]["ci95"]) in row
@@ -208,7 +208,7 @@ def test_fit_never_passes_its_width_nor_carries_controls(text: str, width: int) 
 def test_a_tie_is_said_to_count_half() -> None:
     """Ties count half in a_wins_share: on the terminal, where there is a pair, and in the summary."""
     document = sample_document()
-    words = "a day on which both did the same counts half"
+    words = "a run in which both did the same counts half"
     assert words in " ".join(result_table(document, 60).split())
     assert "same output counts half" in summary_markdown(document, sample_manifest())
     document["paired"] = []

@@ -115,7 +115,7 @@ def test_files_of_the_command_line_may_lie_anywhere(
     (folder.parent / "t.csv").write_text(GOOD["times"][1])
     (folder.parent / "b.json").write_text(BOUNDARIES)
     monkeypatch.chdir(folder)
-    run = ("run", "s.toml", "--days", "2", "--one-more-days", "2", "--out", "out", "--fields", "../b.json")
+    run = ("run", "s.toml", "--runs", "2", "--one-more-runs", "2", "--out", "out", "--fields", "../b.json")
     for more, code in (((), 2), (("--allow-files-outside",), 0)):
         with pytest.raises(SystemExit) as done:
             main([*run, *more])
@@ -133,5 +133,5 @@ def test_files_of_the_command_line_may_lie_anywhere(
     (folder / "out").rename(folder.parent / "moved")
     monkeypatch.chdir(folder.parent)
     with pytest.raises(SystemExit) as done:
-        main(["run", "moved/manifest.json", "--out", "again", "--one-more-days", "2"])
+        main(["run", "moved/manifest.json", "--out", "again", "--one-more-runs", "2"])
     assert done.value.code == 0, capsys.readouterr().err

@@ -115,9 +115,9 @@ def test_sizes_that_would_never_end_are_refused_at_once(changes, says):
     assert time.process_time() - begun < 20.0
 
 
-@pytest.mark.parametrize("days", ["1000000000000", "0", "-5", "1e3", "nan", "inf", "9" * 5000, "0x" + "f" * 5000])
-def test_days_beyond_reason(days):
-    assert "days" in refusal(lambda: load_scenario(TABLE, [f"days={days}"]))
+@pytest.mark.parametrize("runs", ["1000000000000", "0", "-5", "1e3", "nan", "inf", "9" * 5000, "0x" + "f" * 5000])
+def test_runs_beyond_reason(runs):
+    assert "runs" in refusal(lambda: load_scenario(TABLE, [f"runs={runs}"]))
 
 
 @pytest.mark.parametrize("value", ["nan", "inf", "-inf", "1e400", "-1e400 s", "1e308 s", "nan s", "-0.1 s", "1e-300 s"])
@@ -159,9 +159,9 @@ def test_deep_nesting(kind, depth, place):
         (b"a." * 1_000_000 + b"b = 1", "dotted key has more than 40 parts"),
         (b'"a" . ' * 500_000 + b"b = 1", "dotted key has more than 40 parts"),
         (b"a = { " + b"b." * 500_000 + b"c = 1 }", "dotted key has more than 40 parts"),
-        (b"days = 1\ndays = 2\n", "broken TOML"),
+        (b"runs = 1\nruns = 2\n", "broken TOML"),
         (b"[day]\n[day]\n", "broken TOML"),
-        (b"days = \0", "broken TOML"),
+        (b"runs = \0", "broken TOML"),
         (b"title = '\xff\xfe'", "cannot be read"),
         (b"seed = " + b"9" * 5000, "cannot be read|broken"),
         (b"seed = 0x" + b"f" * 5000, "beyond 64 bits"),
@@ -210,8 +210,8 @@ def test_thousands_of_problems_are_cut():
         ".=1",
         "a..b=1",
         "\0=1",
-        "days",
-        "days=" + "[" * 5000,
+        "runs",
+        "runs=" + "[" * 5000,
         "a." * 5000 + "b=1",
         "title=" + "x" * 50_000,
         "field.\u00b2.name=a",
@@ -223,7 +223,7 @@ def test_thousands_of_problems_are_cut():
         "day.start=07:00:00",
         "title=2024-01-01",
         "equipment_set=3",
-        "equipment_set.\x1b.days=5",
+        "equipment_set.\x1b.runs=5",
     ],
 )
 def test_settings(text):
@@ -501,9 +501,9 @@ def manifest(tmp_path, document):
 
 
 def test_a_manifest_is_a_scenario(tmp_path):
-    loaded = manifest(tmp_path, {"resolved": {"=1+1": TABLE}, "seed": 5, "days": {"=1+1": 7}})
+    loaded = manifest(tmp_path, {"resolved": {"=1+1": TABLE}, "seed": 5, "runs": {"=1+1": 7}})
     assert [entry.name for entry in loaded.sets] == ["=1+1"]
-    assert (loaded.base.seed, loaded.base.days) == (5, 7)
+    assert (loaded.base.seed, loaded.base.runs) == (5, 7)
 
 
 @pytest.mark.parametrize(
@@ -513,10 +513,10 @@ def test_a_manifest_is_a_scenario(tmp_path):
         "[" * 100_000,
         '{"a":' * 100_000,
         '{"resolved": {"a": ' + "9" * 5000 + "}}",
-        {"resolved": {"a": {**TABLE, "days": 1e999}}},
+        {"resolved": {"a": {**TABLE, "runs": 1e999}}},
         {"resolved": {"a": {**TABLE, "seed": float("nan")}}},
         {"resolved": {"a": TABLE}, "seed": [1]},
-        {"resolved": {"a": TABLE}, "days": {"a": 10**30}},
+        {"resolved": {"a": TABLE}, "runs": {"a": 10**30}},
         {"resolved": {"": TABLE}},
         {"resolved": {"\u202eabc": TABLE}},
         {"resolved": {"\x1b[2J": TABLE}},

@@ -98,7 +98,7 @@ def test_a_problem_in_an_override_is_named_where_it_stands(raw: dict[str, Any]) 
         ({"rig": {"main": {"charge_to": "15 %"}}}, "not above the reserve"),
         ({"name": "two words"}, "allowed is a short name"),
         ({"seed": -1}, "greater than or equal to 0"),
-        ({"days": "many"}, "whole number"),
+        ({"runs": "many"}, "whole number"),
         ({"equipment_set": {"three_packs": {"equipment_set": {}}}}, "cannot hold others"),
         (
             {"rig": {"main": {"crew": {"tasks": {"fill": {"time": {"dist": "lognorml", "mean": "3 s", "cv": 1}}}}}}},
@@ -179,7 +179,7 @@ def test_resolved_scenario_reproduces_the_set(raw: dict[str, Any]) -> None:
 def test_digest_depends_on_content_only(raw: dict[str, Any]) -> None:
     digest = load_scenario(raw).digest()
     assert load_scenario(copy.deepcopy(raw)).digest() == digest
-    assert load_scenario(raw, ["seed=99", "days=5"]).digest() == digest
+    assert load_scenario(raw, ["seed=99", "runs=5"]).digest() == digest
     assert load_scenario(raw, ["rig.main.crew.helpers=2"]).digest() != digest
 
 

@@ -14,7 +14,7 @@ from hypothesis import strategies as st
 from scipy import stats
 
 from simulator.scenario.distributions import Constant, Exponential, Lognormal, Uniform
-from simulator.scenario.streams import BLOCK_DAYS, DayStreams, FixedStreams, MeanStreams, StreamBank
+from simulator.scenario.streams import BLOCK_RUNS, DayStreams, FixedStreams, MeanStreams, StreamBank
 
 FILL = Lognormal(70.0, 0.3)
 
@@ -84,7 +84,7 @@ def test_seed_name_and_replication_all_matter():
     rows = [
         take(bank.day(0).uniforms("a"), 5),
         take(bank.day(1).uniforms("a"), 5),
-        take(bank.day(BLOCK_DAYS).uniforms("a"), 5),
+        take(bank.day(BLOCK_RUNS).uniforms("a"), 5),
         take(bank.day(0).uniforms("b"), 5),
         take(StreamBank(2).day(0).uniforms("a"), 5),
         take(StreamBank(11).day(0).uniforms("a"), 5),
@@ -93,7 +93,7 @@ def test_seed_name_and_replication_all_matter():
 
 
 def test_all_days_differ():
-    x = uniforms(StreamBank(6), "fill", 3 * BLOCK_DAYS, 40)
+    x = uniforms(StreamBank(6), "fill", 3 * BLOCK_RUNS, 40)
     assert np.unique(x).size == x.size
 
 
@@ -127,7 +127,7 @@ def test_no_correlation():
     for first, second in (
         (a, b),
         (a[:-1], a[1:]),
-        (a[:-BLOCK_DAYS], a[BLOCK_DAYS:]),
+        (a[:-BLOCK_RUNS], a[BLOCK_RUNS:]),
         (a[:, :-1], a[:, 1:]),
         (a[:, :-16], a[:, 16:]),
         (a, uniforms(StreamBank(5), "fill/a1", 400, 50)),
@@ -168,7 +168,7 @@ def test_fixed_values():
 
 def test_memory_is_bounded():
     bank = StreamBank(1, memory_streams=50)
-    for day in range(0, 40 * BLOCK_DAYS, BLOCK_DAYS):
+    for day in range(0, 40 * BLOCK_RUNS, BLOCK_RUNS):
         for name in range(20):
             bank.day(day).uniforms(f"s{name}")()
     assert sum(len(block) for block in bank._blocks.values()) <= 50

@@ -25,17 +25,17 @@ def _pair(first: dict, second: dict, **changes):
 
 
 def test_two_equal_sets_are_never_told_apart():
-    answer = crossover(_pair({}, {}), "a", "b", AREAS, RATES, days=4, most_days=16)
+    answer = crossover(_pair({}, {}), "a", "b", AREAS, RATES, runs=4, most_runs=16)
     assert (answer.cells["winner"] == "").all()
     assert np.allclose(answer.cells["difference"], 0.0)
     # a difference of exactly nothing is settled: no further day is spent on it
-    assert (answer.cells["days"] == 4).all()
+    assert (answer.cells["runs"] == 4).all()
 
 
 def test_more_packs_win_and_the_map_turns_round_with_the_order():
     loaded = short_scenario()
-    ahead = crossover(loaded, "four", "two", AREAS[1:], RATES[:1], days=6, most_days=6)
-    behind = crossover(loaded, "two", "four", AREAS[1:], RATES[:1], days=6, most_days=6)
+    ahead = crossover(loaded, "four", "two", AREAS[1:], RATES[:1], runs=6, most_runs=6)
+    behind = crossover(loaded, "two", "four", AREAS[1:], RATES[:1], runs=6, most_runs=6)
     assert list(ahead.cells["winner"]) == ["four", "four"]
     assert ahead.cells["difference"].to_numpy() == pytest.approx(-behind.cells["difference"].to_numpy())
     assert "four wins everywhere" in ahead.sentence
@@ -48,13 +48,13 @@ def test_days_go_where_the_border_is():
         "charger": {"fast": {"output_power": "7.9 kW"}},
         "rig": {"main": {"crew": {"tasks": {"swap": {"time": "60 s"}}}}},
     }
-    answer = crossover(_pair(swap, fast), "a", "b", AREAS, RATES, days=4, most_days=16)
+    answer = crossover(_pair(swap, fast), "a", "b", AREAS, RATES, runs=4, most_runs=16)
     cells = answer.cells
     for _, part in cells.groupby(["field_area_m2", "rate"]):
-        assert part["days"].nunique() == 1
+        assert part["runs"].nunique() == 1
         undecided = (part["low"] <= 0) & (part["high"] >= 0) & (part["high"] > part["low"])
         if undecided.any():
-            assert (part["days"] == 16).all()
+            assert (part["runs"] == 16).all()
     assert (cells.loc[cells["winner"] == "", "low"] <= 0).all()
     assert (cells.loc[cells["winner"] == "a", "low"] > 0).all()
     assert (cells.loc[cells["winner"] == "b", "high"] < 0).all()
@@ -62,14 +62,14 @@ def test_days_go_where_the_border_is():
 
 def test_the_level_is_shared_among_the_looks():
     # Bonferroni: 4, 8, 16 days are three looks
-    answer = crossover(_pair({}, {}), "a", "b", AREAS[:1], RATES[:1], days=4, most_days=16)
+    answer = crossover(_pair({}, {}), "a", "b", AREAS[:1], RATES[:1], runs=4, most_runs=16)
     assert answer.looks == 3
     assert answer.level == pytest.approx(1 - 0.05 / 3)
 
 
 def test_cost_counts_in_favour_of_the_cheaper_set():
     dear = {"costs": {"pack": {"large_pack": {"purchase": 50000.0}}}}
-    answer = crossover(_pair({}, dear, costs=COSTS), "a", "b", AREAS[1:], RATES[:1], days=4, most_days=4)
+    answer = crossover(_pair({}, dear, costs=COSTS), "a", "b", AREAS[1:], RATES[:1], runs=4, most_runs=4)
     row = answer.cells[answer.cells["measure"] == "cost"].iloc[0]
     # the same days, so the difference is the packs' yearly cost over the season's acres, and a is the cheaper
     assert row["winner"] == "a"
@@ -83,13 +83,13 @@ def test_cost_counts_in_favour_of_the_cheaper_set():
 
 
 def test_without_costs_there_is_no_map_of_money():
-    answer = crossover(short_scenario(), "two", "four", AREAS[:1], RATES[:1], days=3, most_days=3)
+    answer = crossover(short_scenario(), "two", "four", AREAS[:1], RATES[:1], runs=3, most_runs=3)
     assert answer.measures == ("day", "person_hour")
     assert answer.to_json()["measures"] == ["day", "person_hour"]
 
 
 def test_values_are_ratios_of_sums():
-    answer = crossover(short_scenario(), "two", "four", AREAS[:1], RATES[:1], days=3, most_days=3)
+    answer = crossover(short_scenario(), "two", "four", AREAS[:1], RATES[:1], runs=3, most_runs=3)
     day, hour = (answer.cells[answer.cells["measure"] == name].iloc[0] for name in ("day", "person_hour"))
     # two people: acres a person-hour times person-hours a day is acres a day, within a 4 h day and its margins
     assert 2 * 4 <= day["a_value"] / hour["a_value"] <= 2 * 6
@@ -104,8 +104,8 @@ def test_bad_input_is_refused():
         crossover(loaded, "two", "two", AREAS, RATES)
     with pytest.raises(InputError, match="field size"):
         crossover(loaded, "two", "four", [math.nan], RATES)
-    with pytest.raises(InputError, match="most_days"):
-        crossover(loaded, "two", "four", AREAS, RATES, days=8, most_days=4)
+    with pytest.raises(InputError, match="most_runs"):
+        crossover(loaded, "two", "four", AREAS, RATES, runs=8, most_runs=4)
     with pytest.raises(InputError, match="no equipment set"):
         crossover(loaded, "two", "fuor", AREAS, RATES)
 
@@ -115,7 +115,7 @@ def test_the_command_writes_its_folder(tmp_path):
 
     file = tmp_path / "short.toml"
     file.write_text(toml_document(table()), encoding="utf-8")
-    options = ["--sizes", "79..80 acre", "--rates", "2 gal/acre", "--days", "3", "--most-days", "3"]
+    options = ["--sizes", "79..80 acre", "--rates", "2 gal/acre", "--runs", "3", "--most-runs", "3"]
     arguments = [str(file), "four", "two", *options, "--out", str(tmp_path / "out"), "--json", str(tmp_path / "a.json")]
     result = CliRunner().invoke(command, arguments, standalone_mode=False)
     assert result.exception is None

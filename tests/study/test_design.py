@@ -23,7 +23,7 @@ from simulator.scenario.distributions import (
 )
 from simulator.scenario.schema import Scenario
 from simulator.scenario.toml_text import distribution_table, toml_document, toml_value
-from simulator.study.cases import CaseDays, changed_set, check_size
+from simulator.study.cases import CaseRuns, changed_set, check_size
 from simulator.study.design import (
     full_grid,
     latin_hypercube,
@@ -206,11 +206,11 @@ def test_toml_refuses_what_it_cannot_write():
 def test_days_added_later_are_the_days_simulated_at_once():
     loaded = short_scenario()
     plans = [make_plan(entry) for entry in loaded.sets]
-    at_once, in_steps, shared = (CaseDays(plans, 3, workers) for workers in (1, 1, 2))
+    at_once, in_steps, shared = (CaseRuns(plans, 3, workers) for workers in (1, 1, 2))
     at_once.extend(6)
     in_steps.extend(2)
     in_steps.extend(6, [1])
-    assert (in_steps.days(0), in_steps.days(1)) == (2, 6)
+    assert (in_steps.runs(0), in_steps.runs(1)) == (2, 6)
     in_steps.extend(6)
     shared.extend(6)
     for case in range(2):

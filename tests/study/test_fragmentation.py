@@ -99,12 +99,12 @@ def test_response_finds_the_parts_that_made_the_cases():
 
 
 class Days:
-    """Made-up days of cases: what `CaseDays` would hold."""
+    """Made-up days of cases: what `CaseRuns` would hold."""
 
     def __init__(self, tables):
         self.tables = tables
 
-    def days(self, case):
+    def runs(self, case):
         return len(self.tables[case])
 
     def column(self, case, name):
@@ -170,9 +170,9 @@ def test_response_leaves_out_what_the_design_never_varied():
 
 def test_smaller_fields_cost_output_and_the_table_has_a_row_a_day():
     loaded = short_scenario()
-    answer = fragmentation(loaded, grid_splits(120 * ACRE_M2, [1, 4, 12], [2.0], [1600.0]), days=8)
-    assert len(answer.days) == 2 * 3 * 8
-    assert set(answer.days["equipment_set"]) == {"two", "four"}
+    answer = fragmentation(loaded, grid_splits(120 * ACRE_M2, [1, 4, 12], [2.0], [1600.0]), runs=8)
+    assert len(answer.runs) == 2 * 3 * 8
+    assert set(answer.runs["equipment_set"]) == {"two", "four"}
     for name in ("two", "four"):
         own = answer.cases[answer.cases["equipment_set"] == name].sort_values("mean_area_m2")
         low, high = own.iloc[0], own.iloc[-1]
@@ -187,8 +187,8 @@ def test_smaller_fields_cost_output_and_the_table_has_a_row_a_day():
 def test_result_is_the_same_from_two_workers():
     loaded = short_scenario()
     splits = grid_splits(60 * ACRE_M2, [1, 3], [2.0], [1600.0])
-    one, two = (fragmentation(loaded, splits, days=4, sets=["four"], workers=workers) for workers in (1, 2))
-    pd.testing.assert_frame_equal(one.days, two.days)
+    one, two = (fragmentation(loaded, splits, runs=4, sets=["four"], workers=workers) for workers in (1, 2))
+    pd.testing.assert_frame_equal(one.runs, two.runs)
 
 
 def test_latin_splits_stay_within_their_bounds():
@@ -217,7 +217,7 @@ def test_real_fields_stand_beside_the_drawn_ones():
 
     real = load_scenario(table(), folder=ROOT, fields=US_FIELDS).sets[0].fields
     parts = map_splits("real", real, 120 * ACRE_M2, most=1)
-    answer = fragmentation(short_scenario(), parts, days=2, sets=["two"])
+    answer = fragmentation(short_scenario(), parts, runs=2, sets=["two"])
     row = answer.cases.iloc[0]
     areas = [site.area_m2 for site in parts[0].sites]
     assert row["kind"] == "map"
@@ -233,9 +233,9 @@ def test_bad_input_is_refused():
     with pytest.raises(InputError, match="no equipment set"):
         fragmentation(loaded, split, sets=["tow"])
     with pytest.raises(InputError, match="allowed is 2 to"):
-        fragmentation(loaded, split, days=1)
+        fragmentation(loaded, split, runs=1)
     with pytest.raises(InputError, match="at most 500"):
-        fragmentation(loaded, [draw_split(1e9, 600, 2.0, 100.0)], days=2)
+        fragmentation(loaded, [draw_split(1e9, 600, 2.0, 100.0)], runs=2)
 
 
 def test_an_interrupted_study_keeps_the_cases_that_are_done():
@@ -246,12 +246,12 @@ def test_an_interrupted_study_keeps_the_cases_that_are_done():
             raise KeyboardInterrupt
 
     splits = grid_splits(60 * ACRE_M2, [1, 3, 6], [2.0], [1600.0])
-    answer = fragmentation(loaded, splits, days=4, sets=["two"], report=stop)
+    answer = fragmentation(loaded, splits, runs=4, sets=["two"], report=stop)
     assert answer.stopped.startswith("interrupted")
     assert 1 <= len(answer.cases) < 3
-    assert (answer.cases["days"] >= 2).all()
+    assert (answer.cases["runs"] >= 2).all()
     with pytest.raises(KeyboardInterrupt):
-        fragmentation(loaded, splits, days=4, sets=["two"], report=lambda *_: stop("", 5, 0))
+        fragmentation(loaded, splits, runs=4, sets=["two"], report=lambda *_: stop("", 5, 0))
 
 
 def test_the_command_writes_its_folder(tmp_path):
@@ -259,12 +259,12 @@ def test_the_command_writes_its_folder(tmp_path):
 
     file = tmp_path / "short.toml"
     file.write_text(toml_document(table()), encoding="utf-8")
-    options = ["--acres", "60 acre", "--number", "1,3", "--days", "3", "--out", str(tmp_path / "out")]
+    options = ["--acres", "60 acre", "--number", "1,3", "--runs", "3", "--out", str(tmp_path / "out")]
     result = CliRunner().invoke(command, [str(file), "two", *options], standalone_mode=False)
     assert result.exception is None
     assert "Januszewski" in result.output
     written = {path.name for path in (tmp_path / "out").iterdir()}
-    assert {"study.json", "days.csv", "cases.csv", "fragmentation.svg", "fragmentation.png", "summary.md"} <= written
+    assert {"study.json", "runs.csv", "cases.csv", "fragmentation.svg", "fragmentation.png", "summary.md"} <= written
     if importlib.util.find_spec("pyarrow") is None:
         with pytest.raises(InputError, match="pyarrow"):
             CliRunner().invoke(command, [str(file), "--parquet", "x"], standalone_mode=False, catch_exceptions=False)

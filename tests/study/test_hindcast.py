@@ -12,14 +12,14 @@ from simulator.errors import InputError
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.stopwatch import PastDay, read_past_days
 from simulator.scenario.toml_text import toml_document
-from simulator.study.cases import CaseDays
+from simulator.study.cases import CaseRuns
 from simulator.study.hindcast import _coverage, _rank_p, day_set, hindcast
 
 PAST = ROOT / "scenarios" / "past_days.csv"
 
 
 def _read(tmp_path, text):
-    file = tmp_path / "days.csv"
+    file = tmp_path / "runs.csv"
     file.write_text(text, encoding="utf-8")
     return read_past_days(file)
 
@@ -70,14 +70,14 @@ def test_bad_days_are_named_by_line():
     assert [one.where for one in caught.value.problems] == ["line 2 (a)", "line 3 (b)"]
     with pytest.raises(InputError, match="no past day"):
         hindcast(loaded, [], 20)
-    with pytest.raises(InputError, match="--days: got 5 simulated days for each past day; allowed is 20 or more"):
+    with pytest.raises(InputError, match="--runs: got 5 runs for each past day; allowed is 20 or more"):
         hindcast(loaded, [PastDay(2, "a", 50.0)], 5)
 
 
 def test_days_of_the_model_itself_lie_within_its_bands():
     # one large field, so that no day ends with a field that is just finished
     loaded = short_scenario(field=[{"name": "plain", "area": "400 acre"}])
-    other = CaseDays([make_plan(loaded.sets[0])], 77)
+    other = CaseRuns([make_plan(loaded.sets[0])], 77)
     other.extend(8)
     days = [
         PastDay(line + 2, f"d{line}", float(acres), float(hours))
@@ -138,7 +138,7 @@ def test_the_demonstration_can_be_run(tmp_path):
     few = tmp_path / "few.csv"
     few.write_text("\n".join([head, names, *rows[:3]]) + "\n", encoding="utf-8")
     result = CliRunner().invoke(
-        command, [str(file), str(few), "--days", "20", "--out", str(tmp_path / "out")], standalone_mode=False
+        command, [str(file), str(few), "--runs", "20", "--out", str(tmp_path / "out")], standalone_mode=False
     )
     assert result.exception is None
     assert "past days" in result.output

@@ -23,7 +23,7 @@ DAYS = 12
 
 @pytest.fixture(scope="module")
 def answer():
-    return ladder(short(), days=DAYS)
+    return ladder(short(), runs=DAYS)
 
 
 def test_the_first_step_is_the_third_pack(answer):
@@ -70,7 +70,7 @@ def test_larger_equipment_is_priced_in_proportion(answer):
 def test_without_costs_acres_decide():
     """No table [costs]: steps that add at least 1 % beyond doubt, and the notes say so."""
     loaded = load_scenario(SCENARIOS / "third_pack.toml", SHORT)
-    by_acres = ladder(loaded, "two_packs", days=10, most_rungs=1)
+    by_acres = ladder(loaded, "two_packs", runs=10, most_rungs=1)
     assert by_acres.costs is None
     assert by_acres.rungs[0].taken.extra_acres_per_day.low > 0
     assert "acres alone" in by_acres.notes[0]
@@ -81,10 +81,10 @@ def test_without_costs_acres_decide():
 
 def test_dear_packs_are_not_bought_and_pairs_are_tried():
     """When nothing single pays, pairs are looked at; a lone unpriced change is left out and named."""
-    dear = ladder(short("costs.pack.large_pack.purchase=900000"), days=10, most_rungs=1, pairs=True)
+    dear = ladder(short("costs.pack.large_pack.purchase=900000"), runs=10, most_rungs=1, pairs=True)
     assert all("large_pack" not in text for text in dear.settings)
     assert any(" with " in step.change for step in dear.rungs[-1].steps)
-    unpriced = ladder(short("costs.charger={}"), days=10, most_rungs=1)
+    unpriced = ladder(short("costs.charger={}"), runs=10, most_rungs=1)
     assert any("one more charger (fast)" in note for note in unpriced.notes)
 
 
@@ -114,7 +114,7 @@ def test_work_that_runs_out_is_said_to_cap_the_output():
 
 def test_a_ladder_says_it_beside_its_table():
     """A list of one small field: done every day, so nothing added can show its worth."""
-    small = ladder(short("work=once", "field.0.area=5 acre", "field.1.area=5 acre"), days=10, most_rungs=1)
+    small = ladder(short("work=once", "field.0.area=5 acre", "field.1.area=5 acre"), runs=10, most_rungs=1)
     assert any("the list caps the output" in note for note in small.notes)
 
 
@@ -126,7 +126,7 @@ def test_what_holds_alike_is_named_together():
 
 
 @pytest.mark.parametrize(
-    ("arguments", "where"), [({"most_rungs": 0}, "most_rungs"), ({"by": "x"}, "by"), ({"days": 2}, "days")]
+    ("arguments", "where"), [({"most_rungs": 0}, "most_rungs"), ({"by": "x"}, "by"), ({"runs": 2}, "runs")]
 )
 def test_bad_questions(arguments, where):
     """Each refusal names the option."""
@@ -137,7 +137,7 @@ def test_bad_questions(arguments, where):
 
 def test_command_writes_its_folder(tmp_path):
     """Sentence and folder."""
-    arguments = [str(PRICED), "--days", "10", "--rungs", "1", "--out", str(tmp_path / "out")]
+    arguments = [str(PRICED), "--runs", "10", "--rungs", "1", "--out", str(tmp_path / "out")]
     for setting in SHORT:
         arguments += ["--set", setting]
     done = CliRunner().invoke(command, arguments, catch_exceptions=False)

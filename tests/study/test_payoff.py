@@ -29,7 +29,7 @@ DAYS = 24
 
 @pytest.fixture(scope="module")
 def answer():
-    return payoff(short(), changes=[THIRD_PACK], days=DAYS, one_more_days=10)
+    return payoff(short(), changes=[THIRD_PACK], runs=DAYS, one_more_runs=10)
 
 
 def test_it_is_the_paired_difference(answer):
@@ -56,7 +56,7 @@ def test_it_hangs_together(answer):
     assert answer.chance == pytest.approx((worth > 0).mean())
     assert answer.cash["p50"].iloc[0] == -2000
     assert answer.sentence.startswith("With one more pack (large_pack) this set does")
-    assert f"{DAYS} days" in answer.sentence
+    assert f"{DAYS} runs" in answer.sentence
     assert answer.pays is (answer.net_present_value.low > 0)
     assert list(answer.table["quantity"])[:3] == ["output before", "output after", "extra output"]
     text = json.dumps(answer.to_json(), allow_nan=False)
@@ -66,7 +66,7 @@ def test_it_hangs_together(answer):
 def test_break_evens_turn_where_they_say():
     """Put each break-even back in: the margin is nothing there, negative below and positive above."""
     loaded = short()
-    answer = payoff(loaded, changes=[THIRD_PACK], days=DAYS, one_more_days=0, worlds=50)
+    answer = payoff(loaded, changes=[THIRD_PACK], runs=DAYS, one_more_runs=0, worlds=50)
     base = loaded.sets[0]
     changed = vary(base, [THIRD_PACK], loaded.folder)
     rows = simulate_sets([make_plan(base), make_plan(changed)], loaded.base.seed, DAYS)
@@ -95,7 +95,7 @@ def test_break_evens_turn_where_they_say():
 
 def test_a_met_demand_is_said(answer):
     """Demand below what the set does already: nothing more is sold, days are saved, and the notes say so."""
-    met = payoff(short("costs.season_demand=500 acre"), changes=[THIRD_PACK], days=DAYS, one_more_days=0, worlds=100)
+    met = payoff(short("costs.season_demand=500 acre"), changes=[THIRD_PACK], runs=DAYS, one_more_runs=0, worlds=100)
     assert met.extra_acres_per_season.mean == pytest.approx(0.0, abs=1e-9)
     assert met.saved_days_per_season > 0
     assert "cannot be sold" in met.notes[0]
@@ -103,7 +103,7 @@ def test_a_met_demand_is_said(answer):
     assert not any("cannot be sold" in note for note in answer.notes)
     between = 30 * (met.acres_before + met.acres_after) / 2
     part = payoff(
-        short(f"costs.season_demand={between} acre"), changes=[THIRD_PACK], days=DAYS, one_more_days=0, worlds=50
+        short(f"costs.season_demand={between} acre"), changes=[THIRD_PACK], runs=DAYS, one_more_runs=0, worlds=50
     )
     assert "Only part" in part.notes[0]
     assert 0 < part.extra_acres_per_season.mean < answer.extra_acres_per_season.mean
@@ -115,7 +115,7 @@ def test_hour_pay_and_a_bad_deal_are_said():
     import tomllib
 
     loaded = load_scenario(tomllib.loads(text), SHORT)
-    poor = payoff(loaded, changes=[THIRD_PACK], price=50_000.0, days=DAYS, one_more_days=0, worlds=50)
+    poor = payoff(loaded, changes=[THIRD_PACK], price=50_000.0, runs=DAYS, one_more_runs=0, worlds=50)
     assert any("paid by the hour" in note for note in poor.notes)
     assert poor.pays is False
     assert "does not pay" in poor.sentence
@@ -126,7 +126,7 @@ def test_hour_pay_and_a_bad_deal_are_said():
 
 def test_no_change_is_worth_nothing_and_cannot_be_told():
     """The same set twice, for free: exactly nothing, and never 'pays'."""
-    same = payoff(short(), changes=["rig.main.packs.large_pack=2"], price=0.0, days=12, one_more_days=0, worlds=20)
+    same = payoff(short(), changes=["rig.main.packs.large_pack=2"], price=0.0, runs=12, one_more_runs=0, worlds=20)
     assert same.extra_acres_per_day.mean == 0
     assert same.net_present_value.mean == pytest.approx(0.0, abs=1e-9)
     assert same.pays is False
@@ -168,7 +168,7 @@ def test_the_best_pair_is_what_both_add_together():
 def test_pairs_that_were_tried_stand_in_the_headline(answer):
     """Against the same two sets simulated here; otherwise a note says how to ask."""
     if answer.pair is None:
-        assert any(note.startswith("Tried together with one more of each (10 days)") for note in answer.notes)
+        assert any(note.startswith("Tried together with one more of each (10 runs)") for note in answer.notes)
     else:
         assert answer.pair.sentence(answer.unit) in answer.sentence
         loaded = short()
@@ -176,7 +176,7 @@ def test_pairs_that_were_tried_stand_in_the_headline(answer):
         rows = simulate_sets([make_plan(loaded.sets[0]), make_plan(both)], loaded.base.seed, 10)
         by_hand = rows[1][:, ACRES] - rows[0][:, ACRES]
         assert answer.pair.extra_acres_per_day.mean == pytest.approx(by_hand.mean())
-    untried = payoff(short(), changes=[THIRD_PACK], days=12, one_more_days=0, worlds=20)
+    untried = payoff(short(), changes=[THIRD_PACK], runs=12, one_more_runs=0, worlds=20)
     assert untried.pair is None
     assert "Pairs of changes were not tried" in untried.notes[-1]
     assert "--to" in untried.notes[-1]
@@ -190,7 +190,7 @@ def test_the_note_tells_how_to_price_a_pair():
     assert "give packs.big=3 a.chargers.fast=2." in pair_note(pair, 30, ["packs.big=3"])
     assert "give a.chargers.fast=2." in pair_note(pair, 30, ["a.chargers.fast=3"])
     assert "name it with --to" in pair_note(pair, 30, [])
-    assert "(30 days), nothing is shown to add more" in pair_note(None, 30, ["x=1"])
+    assert "(30 runs), nothing is shown to add more" in pair_note(None, 30, ["x=1"])
 
 
 @pytest.mark.parametrize(
@@ -214,7 +214,7 @@ def test_constraints_about_equal_are_named_together(before, after, words):
         ((), {"changes": []}, "change"),
         ((), {"changes": [THIRD_PACK], "other": "x"}, "change"),
         ((), {"changes": ["generator.twelve.rated_power=15 kW"]}, "price"),
-        ((), {"changes": [THIRD_PACK], "days": 3}, "days"),
+        ((), {"changes": [THIRD_PACK], "runs": 3}, "runs"),
         ((), {"changes": [THIRD_PACK], "seed": -1}, "seed"),
         ((), {"changes": [THIRD_PACK], "price": -3.0}, "price"),
         (("costs.pack={}",), {"changes": [THIRD_PACK]}, "costs.pack.large_pack"),
@@ -250,7 +250,7 @@ def test_common_days_cut_the_variance_fivefold():
 
 @pytest.mark.slow
 def test_intervals_cover_the_long_run(monkeypatch):
-    """400 studies of 12 days each: 95 % intervals of acres and margin hold the mean of all days 93-97 % of times.
+    """400 studies of 12 runs each: 95 % intervals of acres and margin hold the mean of all runs 93-97 % of times.
 
     Days without weather stoppages. Where stoppages make days of three hours strongly skewed (skewness -1.2) the t
     interval of so few days holds its truth less often, measured 92.4 % at 12 days, 93.9 % at 30, 94.5 % at 50: payoff
@@ -285,7 +285,7 @@ def test_few_skewed_days_are_said():
 
 def test_command_writes_its_folder(tmp_path):
     """Sentence, table, and a folder with tables, figure, document and summary; a second run wants --force."""
-    arguments = [str(PRICED), THIRD_PACK, "--days", "12", "--one-more-days", "0", "--out", str(tmp_path / "out")]
+    arguments = [str(PRICED), THIRD_PACK, "--runs", "12", "--one-more-runs", "0", "--out", str(tmp_path / "out")]
     for setting in SHORT:
         arguments += ["--set", setting]
     done = CliRunner().invoke(command, [*arguments, "--json", str(tmp_path / "a.json")], catch_exceptions=False)

@@ -52,7 +52,7 @@ def test_work_days_fall_on_dates_at_random():
 
 @pytest.fixture(scope="module")
 def answer():
-    return season(short(), acres=[800, 1450], days=40)
+    return season(short(), acres=[800, 1450], runs=40)
 
 
 def test_a_season_is_the_sum_of_its_days(answer):
@@ -87,7 +87,7 @@ def test_cost_per_acre_against_extension_figures():
     the same kind (a ratio of 1.66 there; 1.2 to 3 here). Their break-even against $16 custom work is 980 acres.
     """
     loaded = load_scenario(PRICED, ["costs.price_per_acre=16.0"])
-    entry = season(loaded, days=20).sets[0]
+    entry = season(loaded, runs=20).sets[0]
     by_size = {one.acres: one.cost_per_acre.mean for one in entry.costs_by_size}
     assert 0.5 * 12.27 <= by_size[1000] <= 2 * 12.27
     assert 0.5 * 7.39 <= by_size[4000] <= 2 * 7.39
@@ -100,7 +100,7 @@ def test_cost_per_acre_against_extension_figures():
 def test_several_sets_see_the_same_seasons():
     """More packs never do less by any date beyond noise: the same dates and days are drawn for every set."""
     loaded = load_scenario(SCENARIOS / "third_pack.toml", SHORT)
-    both = season(loaded, ["two_packs", "three_packs"], workable_days=20, days=12)
+    both = season(loaded, ["two_packs", "three_packs"], workable_days=20, runs=12)
     two, three = both.sets
     assert three.total[0] > two.total[0]
     assert three.total[2] > two.total[2]
@@ -108,7 +108,7 @@ def test_several_sets_see_the_same_seasons():
     assert any("no table [costs]" in note for note in both.notes)
     assert both.cost_sentence() == ""
     with pytest.raises(InputError, match="allowed is a number of work days"):
-        season(loaded, days=12)
+        season(loaded, runs=12)
 
 
 @pytest.fixture
@@ -155,10 +155,10 @@ def test_weather_file_says_which_dates(weather):
 def test_season_by_weather_file(weather):
     """Dates of two hours do less than those of three; the file and a number exclude each other."""
     loaded = _with_weather(weather)
-    full = season(loaded, first="06-01", last="06-30", days=20)
+    full = season(loaded, first="06-01", last="06-30", runs=20)
     number = full.work_days[1]
     assert full.work_days == (number,) * 3  # one season on record: the same dates every time
-    more = season(loaded, first="06-01", last="06-30", least_hours=1.5, days=20)
+    more = season(loaded, first="06-01", last="06-30", least_hours=1.5, runs=20)
     assert more.work_days[1] > number
     assert more.sets[0].total[1] > full.sets[0].total[1]
     assert more.sets[0].acres_per_day.mean < full.sets[0].acres_per_day.mean
@@ -169,12 +169,12 @@ def test_season_by_weather_file(weather):
 def test_days_that_a_weather_file_adds_are_said(weather):
     """Two kinds of date, ten days of each: twenty days instead of twelve; not said where none are added."""
     loaded = _with_weather(weather)
-    more = season(loaded, first="06-01", last="06-30", least_hours=1.5, days=12)
-    assert more.sets[0].days == 20
+    more = season(loaded, first="06-01", last="06-30", least_hours=1.5, runs=12)
+    assert more.sets[0].runs == 20
     (said,) = [note for note in more.notes if "asked for" in note]
-    assert said.startswith("20 days of each set were simulated, not the 12 asked for")
+    assert said.startswith("20 runs of each set were simulated, not the 12 asked for")
     assert "2 kinds of workable date" in said
-    assert not any("asked for" in note for note in season(loaded, first="06-01", last="06-30", days=12).notes)
+    assert not any("asked for" in note for note in season(loaded, first="06-01", last="06-30", runs=12).notes)
 
 
 @pytest.mark.parametrize(
@@ -183,7 +183,7 @@ def test_days_that_a_weather_file_adds_are_said(weather):
         ({"workable_days": 0}, "workable_days"),
         ({"first": "x"}, "first"),
         ({"acres": [-1.0]}, "acres"),
-        ({"days": 1}, "days"),
+        ({"runs": 1}, "runs"),
         ({"least_hours": 0}, "least_hours"),
     ],
 )
@@ -212,7 +212,7 @@ def test_command_writes_its_folder(tmp_path):
         "600 acre",
         "--workable-days",
         "20..30",
-        "--days",
+        "--runs",
         "12",
         "--out",
         str(tmp_path / "out"),

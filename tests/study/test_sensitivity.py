@@ -78,7 +78,7 @@ def test_an_answer_that_never_changes_has_no_indices_to_share():
 
 def test_an_input_that_nothing_uses_changes_nothing():
     loaded = short_scenario()
-    answer = sensitivity(loaded, ranges_of(loaded, [SPEED, UNUSED]), "four", days=6, sobol_points=8, sobol_days=2)
+    answer = sensitivity(loaded, ranges_of(loaded, [SPEED, UNUSED]), "four", runs=6, sobol_points=8, sobol_runs=2)
     bars = answer.bars.set_index("key")
     assert list(answer.bars["key"]) == ["aircraft.large.spray_speed", "rig.main.supply.dry_flow"]
     assert bars.loc["rig.main.supply.dry_flow", "swing"] == 0.0
@@ -96,7 +96,7 @@ def test_an_input_that_nothing_uses_changes_nothing():
 
 def test_what_to_measure_follows_from_the_swing():
     loaded = short_scenario()
-    answer = sensitivity(loaded, ranges_of(loaded, [SWAP, PACKS]), "four", days=6, target=0.001)
+    answer = sensitivity(loaded, ranges_of(loaded, [SWAP, PACKS]), "four", runs=6, target=0.001)
     need = answer.needs.set_index("key").loc["rig.main.crew.tasks.swap.time"]
     bar = answer.bars.set_index("key").loc["rig.main.crew.tasks.swap.time"]
     # a straight line: the half-width of the answer is to be a thousandth of it
@@ -117,7 +117,7 @@ def test_the_lead_of_one_set_over_another_turns_round_within_a_range():
     raw["equipment_set"]["slow"] = {"charger": {"fast": {"output_power": "7 kW"}}}
     loaded = short_scenario(equipment_set=raw["equipment_set"])
     charger = ranges_of(loaded, ["charger.fast.output_power=4..9 kW", UNUSED])
-    answer = sensitivity(loaded, charger, "four", "two", days=5)
+    answer = sensitivity(loaded, charger, "four", "two", runs=5)
     # both sets take the same charger power, so only what it does to the difference counts
     assert answer.bars["swing"].iloc[-1] == 0.0
     assert "lead of four over two" in answer.sentence
@@ -136,7 +136,7 @@ def test_interrupting_the_sobol_sample_keeps_the_bars():
         if stage == "Sobol sample":
             raise KeyboardInterrupt
 
-    answer = sensitivity(loaded, ranges_of(loaded, [SPEED]), days=3, sobol_points=4, report=stop)
+    answer = sensitivity(loaded, ranges_of(loaded, [SPEED]), runs=3, sobol_points=4, report=stop)
     assert answer.stopped.startswith("interrupted")
     assert answer.indices is None
     assert len(answer.bars) == 1
@@ -154,17 +154,17 @@ def test_bad_input_is_refused():
     loaded = short_scenario()
     good = ranges_of(loaded, [SPEED])
     with pytest.raises(InputError, match="nearest known is 'spray_speed'"):
-        sensitivity(loaded, ranges_of(loaded, ["aircraft.large.spray_sped=12..18 mph"]), days=3)
+        sensitivity(loaded, ranges_of(loaded, ["aircraft.large.spray_sped=12..18 mph"]), runs=3)
     with pytest.raises(InputError, match="power of two"):
-        sensitivity(loaded, good, days=3, sobol_points=12)
+        sensitivity(loaded, good, runs=3, sobol_points=12)
     with pytest.raises(InputError, match="--measure"):
-        sensitivity(loaded, good, days=3, measure="acers")
-    with pytest.raises(InputError, match="no value on some days"):
-        sensitivity(loaded, good, days=3, measure="finish_hour")
+        sensitivity(loaded, good, runs=3, measure="acers")
+    with pytest.raises(InputError, match="no value in some runs"):
+        sensitivity(loaded, good, runs=3, measure="finish_hour")
     with pytest.raises(InputError, match="against itself"):
-        sensitivity(loaded, good, "two", "two", days=3)
+        sensitivity(loaded, good, "two", "two", runs=3)
     with pytest.raises(InputError, match="--target"):
-        sensitivity(loaded, good, days=3, target=2.0)
+        sensitivity(loaded, good, runs=3, target=2.0)
 
 
 def test_the_command_writes_its_folder(tmp_path):
@@ -179,11 +179,11 @@ def test_the_command_writes_its_folder(tmp_path):
         SWAP,
         "--range",
         PACKS,
-        "--days",
+        "--runs",
         "3",
         "--sobol",
         "2",
-        "--sobol-days",
+        "--sobol-runs",
         "2",
     ]
     result = CliRunner().invoke(command, [*arguments, "--out", str(tmp_path / "out")], standalone_mode=False)

@@ -116,7 +116,7 @@ def target():
 
 @pytest.fixture(scope="module")
 def answer(target):
-    return size(calm(), CHOICES, season_acres=target, days=50)
+    return size(calm(), CHOICES, season_acres=target, runs=50)
 
 
 def test_the_choice_is_right(answer):
@@ -145,7 +145,7 @@ def test_costs_too_nearly_the_same_are_said_to_be(answer):
     """When the selection gives up, the guarantee says of how many, after how many days, and what helps."""
     picked = Selection(0, False, (0, 2), (1.0, 1.1, 1.0), (4000, 60, 4000))
     text = dataclasses.replace(answer, selection=picked, indifference=300.0).guarantee
-    assert "the cost of 2 of them is too nearly the same to tell which is cheapest in 4,000 days each" in text
+    assert "the cost of 2 of them is too nearly the same to tell which is cheapest in 4,000 runs each" in text
     assert "the choice has the lowest mean, and a --indifference above $300 decides sooner" in text
     sure = dataclasses.replace(answer, selection=dataclasses.replace(picked, decided=True)).guarantee
     assert "too nearly" not in sure
@@ -167,7 +167,7 @@ def test_the_frontier_is_not_beaten(answer):
 
 def test_what_nobody_reaches():
     """A target out of reach is refused with the nearest set; nothing is guaranteed."""
-    none = size(short(), CHOICES[:1], acres_per_day=500, days=50)
+    none = size(short(), CHOICES[:1], acres_per_day=500, runs=50)
     assert none.best is None
     assert none.sentence.startswith("None of the 3 sets")
     assert "nearest is" in none.sentence
@@ -178,7 +178,7 @@ def test_what_nobody_reaches():
 
 def test_sets_that_cannot_be_are_listed():
     """A combination that is no valid set is left out with the reason; when all are, that is an error."""
-    found = size(short(), ["rig.main.packs.large_pack=0,2"], acres_per_day=10, days=50)
+    found = size(short(), ["rig.main.packs.large_pack=0,2"], acres_per_day=10, runs=50)
     assert len(found.candidates) == len(found.refused) == 1
     assert "large_pack=0" in found.refused[0][0]
     with pytest.raises(InputError, match="no combination is a valid"):
@@ -192,7 +192,7 @@ def test_sets_that_cannot_be_are_listed():
         ({"acres_per_day": 10, "season_acres": 10}, "target"),
         ({"acres_per_day": -1}, "target"),
         ({"acres_per_day": 10, "share": 0.4}, "share"),
-        ({"acres_per_day": 10, "days": 20}, "days"),
+        ({"acres_per_day": 10, "runs": 20}, "runs"),
         ({"acres_per_day": 10, "confidence": 1.0}, "confidence"),
         ({"season_acres": 10, "season_days": 500}, "season_days"),
         ({"acres_per_day": 10, "indifference": 0.0}, "indifference"),
@@ -236,7 +236,7 @@ def test_command_writes_its_folder(tmp_path):
         "rig.main.packs.large_pack=2..3",
         "--acres-per-day",
         "30 acre",
-        "--days",
+        "--runs",
         "50",
     ]
     for setting in SHORT:

@@ -1,4 +1,4 @@
-"""The database file of an unfinished run: opened for one process alone, recognised as our own, mended, removed."""
+"""The database file of an unfinished result: opened for one process alone, recognised as our own, mended, removed."""
 
 from __future__ import annotations
 
@@ -13,7 +13,7 @@ from typing import Any
 from simulator.errors import InputError
 from simulator.experiment.disk import disk_problem, sync_folder
 
-FORMAT = 2
+FORMAT = 3
 APPLICATION = 0x41637265
 """Mark in the file's head that tells our databases from others (the letters "Acre")."""
 _MAGIC = b"SQLite format 3\0"
@@ -23,14 +23,14 @@ DAMAGE = (sqlite3.Error, UnicodeDecodeError)
 """What reading a database may end in: the words of an error may themselves be damaged."""
 _CACHE_KB = 4000
 _LARGEST_BYTES = 100_000_000_000
-_NO_ROOM = "free space there, then give the command again (with --resume where days were finished), or another --out"
-_IN_USE = "another run is writing into this folder; wait for it, or give another --out"
+_NO_ROOM = "free space there, then give the command again (with --resume where runs were finished), or another --out"
+_IN_USE = "another command is writing into this folder; wait for it, or give another --out"
 _HELD: set[Path] = set()
 """Databases that this process has."""
 _TABLES = (
-    "CREATE TABLE run (identity TEXT NOT NULL)",
-    # the number of a day is its plan's, times 2^32, and its replication's: one tree, in the order in which it is read
-    "CREATE TABLE day (number INTEGER PRIMARY KEY, check_sum INTEGER, row BLOB)",
+    "CREATE TABLE made (identity TEXT NOT NULL)",
+    # the number of a run is its plan's, times 2^32, and its replication's: one tree, in the order in which it is read
+    "CREATE TABLE run (number INTEGER PRIMARY KEY, check_sum INTEGER, row BLOB)",
 )
 PLAN = 2**32
 _MOST_MISSES = 200_000
@@ -52,12 +52,12 @@ def temporary() -> sqlite3.Connection:
 
 
 def open_alone(path: Path, identity: str, fresh: bool) -> sqlite3.Connection:
-    """Open the database of a run for this process alone, made if need be.
+    """Open the database of a result for this process alone, made if need be.
 
     Raises
     ------
     InputError
-        Another process has it, it is another run's or another program's, or it cannot be written.
+        Another process has it, it is another result's or another program's, or it cannot be written.
     """
     # the system forgets a lock as soon as the process that holds it opens and closes the file once more
     if path.resolve() in _HELD:
@@ -67,7 +67,7 @@ def open_alone(path: Path, identity: str, fresh: bool) -> sqlite3.Connection:
             refuse_foreign(path)
             before = _made(path)
             connection = _locked(path)
-            # the run that held it may have ended and removed it just now: what is open has no name any more then
+            # the process that held it may have ended and removed it just now: what is open has no name any more then
             if not _is_at(path, before):
                 connection.close()
                 continue
@@ -98,7 +98,7 @@ def refuse_foreign(path: Path) -> None:
         with suppress(FileNotFoundError):  # one look: another process may remove it between two
             if stat.S_ISREG(one.lstat().st_mode):
                 continue
-            message = "is a link, or no ordinary file; move it away, for an unfinished run is kept under this name"
+            message = "is a link, or no ordinary file; move it away, for an unfinished result is kept under this name"
             raise InputError.single(message, file=str(one))
     # with a companion the head may be half written, and is looked at once SQLite has undone that
     if not _is_ours(path) and not _companion(path).exists() and not _is_ours(path):
@@ -116,7 +116,7 @@ def _is_ours(path: Path) -> bool:
 
 
 def _foreign(path: Path) -> InputError:
-    message = "is not the database of an unfinished run, or one of an older version, or damaged; move it away"
+    message = "is not the database of an unfinished result, or one of an older version, or damaged; move it away"
     return InputError.single(message, file=str(path))
 
 
@@ -131,7 +131,7 @@ def is_sound(connection: sqlite3.Connection) -> bool:
 def mend(
     connection: sqlite3.Connection, path: Path, identity: str, whole: Callable[[tuple[Any, ...]], bool]
 ) -> sqlite3.Connection:
-    """Make a damaged database anew from the days that can be read, and open it.
+    """Make a damaged database anew from the runs that can be read, and open it.
 
     Parameters
     ----------
@@ -140,9 +140,9 @@ def mend(
     path : Path
         Its file.
     identity : str
-        Of the run.
+        Of the result.
     whole : callable
-        Tells whether a record is a day.
+        Tells whether a record is a run.
     """
     fresh = path.with_name(f"{path.name}-mended")
     fresh.unlink(missing_ok=True)
@@ -151,8 +151,8 @@ def mend(
         made.execute("PRAGMA synchronous = OFF")
         _create(made, identity)
         made.execute("BEGIN")
-        days = (day for day in _readable(connection) if whole(day))
-        made.executemany("INSERT OR IGNORE INTO day VALUES (?, ?, ?)", days)
+        runs = (run for run in _readable(connection) if whole(run))
+        made.executemany("INSERT OR IGNORE INTO run VALUES (?, ?, ?)", runs)
         made.execute("COMMIT")
     except DAMAGE as error:
         fresh.unlink(missing_ok=True)
@@ -233,7 +233,7 @@ def _begin(connection: sqlite3.Connection, path: Path, identity: str) -> None:
     Raises
     ------
     InputError
-        It is another run's, or damaged where this is written, or the disk is full.
+        It is another result's, or damaged where this is written, or the disk is full.
     """
     try:
         if _is_empty(connection):
@@ -241,10 +241,10 @@ def _begin(connection: sqlite3.Connection, path: Path, identity: str) -> None:
             sync_folder(path.parent)
             return
         same = connection.execute("PRAGMA user_version").fetchone() == (FORMAT,)
-        found = [row[0] for row in connection.execute("SELECT sql FROM sqlite_master ORDER BY name DESC")]
+        found = [row[0] for row in connection.execute("SELECT sql FROM sqlite_master ORDER BY name")]
         if same and found != list(_TABLES):
             raise sqlite3.DatabaseError("its tables are not as they were made")
-        same = same and connection.execute("SELECT identity FROM run").fetchall() == [(identity,)]
+        same = same and connection.execute("SELECT identity FROM made").fetchall() == [(identity,)]
     except DAMAGE as error:
         connection.close()
         code = _code(error)
@@ -254,7 +254,7 @@ def _begin(connection: sqlite3.Connection, path: Path, identity: str) -> None:
     if not same:
         connection.close()
         raise InputError.single(
-            "an unfinished run of another scenario, seed or version is in this folder; give --force to drop it",
+            "an unfinished result of another scenario, seed or version is in this folder; give --force to drop it",
             file=str(path),
         )
 
@@ -271,26 +271,26 @@ def _create(connection: sqlite3.Connection, identity: str) -> None:
     connection.execute("BEGIN")
     for statement in (f"PRAGMA application_id = {APPLICATION}", f"PRAGMA user_version = {FORMAT}", *_TABLES):
         connection.execute(statement)
-    connection.execute("INSERT INTO run VALUES (?)", (identity,))
+    connection.execute("INSERT INTO made VALUES (?)", (identity,))
     connection.execute("COMMIT")
 
 
 def _readable(connection: sqlite3.Connection) -> Iterator[tuple[Any, ...]]:
-    """Yield the days of a damaged database: where a page cannot be read, what follows is looked for place by place."""
-    query = "SELECT number, check_sum, row FROM day WHERE number >= ? AND number < ? ORDER BY number"
+    """Yield the runs of a damaged database: where a page cannot be read, what follows is looked for place by place."""
+    query = "SELECT number, check_sum, row FROM run WHERE number >= ? AND number < ? ORDER BY number"
     misses, here, start = 0, 0, 0
     while misses < _MOST_MISSES:
         begin = start // PLAN * PLAN
         try:
-            for day in connection.execute(query, (start, begin + PLAN)):
-                yield day
-                start, here = max(start, day[0] + 1), 0
+            for run in connection.execute(query, (start, begin + PLAN)):
+                yield run
+                start, here = max(start, run[0] + 1), 0
         except DAMAGE:
             misses, here, start = misses + 1, here + 1, start + 1
             if here < _MOST_MISSES_HERE:
                 continue
         if start == begin:
-            # a plan without a day, and no page that could not be read
+            # a plan without a run, and no page that could not be read
             return
         start, here = begin + PLAN, 0
 

@@ -14,21 +14,21 @@ from pathlib import Path
 
 import numpy as np
 import pytest
-from day_store_support import days_in
 from numpy.typing import NDArray
+from run_store_support import runs_in
 
 from simulator.analysis.summary import columns
 from simulator.errors import InputError
-from simulator.experiment import day_file
-from simulator.experiment.day_store import MOST_REPLICATION, DayStore, _check
+from simulator.experiment import run_file
 from simulator.experiment.result import Result
 from simulator.experiment.run import open_store, run
+from simulator.experiment.run_store import MOST_REPLICATION, RunStore, _check
 from simulator.experiment.tables import Tables
 from simulator.scenario.loading import LoadedScenario
 
 WIDTH = len(columns())
 ACRES = columns().index("acres")
-PLAN = day_file.PLAN
+PLAN = run_file.PLAN
 TRIES = int(os.environ.get("ACREDAY_FUZZ", "0")) or 60
 
 
@@ -40,7 +40,7 @@ def rows(first: int, count: int, plan: int = 0) -> NDArray[np.float64]:
 
 
 def filled(path: Path, days: int = 60) -> Path:
-    store = DayStore(WIDTH, path, "mine")
+    store = RunStore(WIDTH, path, "mine")
     for first in range(0, days, 5):
         for plan in (0, 1):
             store.add(plan, first, rows(first, 5, plan))
@@ -48,9 +48,9 @@ def filled(path: Path, days: int = 60) -> Path:
     return path
 
 
-def true_days(path: Path, identity: str = "mine") -> int:
+def true_runs(path: Path, identity: str = "mine") -> int:
     """Return how many days can be read; every one of them must be as it was written."""
-    store = DayStore(WIDTH, path, identity)
+    store = RunStore(WIDTH, path, identity)
     tables = Tables(2, store)
     count = tables.load()
     for plan in (0, 1):
@@ -66,13 +66,13 @@ def true_days(path: Path, identity: str = "mine") -> int:
 
 def refusal(path: Path, fresh: bool = False) -> str:
     with pytest.raises(InputError) as caught:
-        DayStore(WIDTH, path, "mine", fresh)
+        RunStore(WIDTH, path, "mine", fresh)
     return str(caught.value)
 
 
 @pytest.mark.parametrize("kind", ["file", "temporary"])
 def test_rows_are_read_back_to_the_last_bit(tmp_path: Path, kind: str) -> None:
-    store = DayStore(WIDTH, tmp_path / "a" if kind == "file" else None, "mine")
+    store = RunStore(WIDTH, tmp_path / "a" if kind == "file" else None, "mine")
     for first in (40, 0, 10):
         store.add(3, first, rows(first, 10, 3))
     store.add(3, 5, rows(5, 3, 3))
@@ -87,33 +87,33 @@ def test_rows_are_read_back_to_the_last_bit(tmp_path: Path, kind: str) -> None:
 
 def test_what_is_closed_or_removed_can_still_be_read_here(tmp_path: Path) -> None:
     path = filled(tmp_path / "a")
-    store = DayStore(WIDTH, path, "mine")
+    store = RunStore(WIDTH, path, "mine")
     store.close(remove=True)
     assert list(tmp_path.iterdir()) == []
     assert np.array_equal(store.rows(1, np.arange(60)), rows(0, 60, 1), equal_nan=True)
     # another run has made its own meanwhile, which is not this one's to remove
     filled(path)
     store.close(remove=True)
-    assert days_in(path) == 120
+    assert runs_in(path) == 120
 
 
 def test_one_at_a_time(tmp_path: Path) -> None:
     path = tmp_path / "a"
-    store = DayStore(WIDTH, path, "mine")
+    store = RunStore(WIDTH, path, "mine")
     store.add(0, 0, rows(0, 2))
-    assert "another run is writing" in refusal(path)
+    assert "another command is writing" in refusal(path)
     code = (
-        "import sys; from pathlib import Path; from simulator.experiment.day_store import DayStore\n"
-        f"DayStore({WIDTH}, Path(sys.argv[1]), 'mine', sys.argv[2] == 'fresh')"
+        "import sys; from pathlib import Path; from simulator.experiment.run_store import RunStore\n"
+        f"RunStore({WIDTH}, Path(sys.argv[1]), 'mine', sys.argv[2] == 'fresh')"
     )
     for fresh in ("", "fresh"):
         other = subprocess.run(
             [sys.executable, "-c", code, str(path), fresh], capture_output=True, text=True, check=False
         )
-        assert "another run is writing" in other.stderr
+        assert "another command is writing" in other.stderr
     store.add(0, 2, rows(2, 2))
     store.close()
-    assert true_days(path) == 4
+    assert true_runs(path) == 4
 
 
 def test_two_processes_that_begin_at_once(tmp_path: Path) -> None:
@@ -122,13 +122,13 @@ def test_two_processes_that_begin_at_once(tmp_path: Path) -> None:
 import sys; from pathlib import Path
 import numpy as np
 from simulator.errors import InputError
-from simulator.experiment.day_store import DayStore
+from simulator.experiment.run_store import RunStore
 done = 0
 while done < 20:
     try:
-        store = DayStore({WIDTH}, Path(sys.argv[1]), "mine")
+        store = RunStore({WIDTH}, Path(sys.argv[1]), "mine")
     except InputError as error:
-        assert "another run is writing" in str(error), error
+        assert "another command is writing" in str(error), error
         continue
     number = store.count
     store.add(0, number, np.full((1, {WIDTH}), float(sys.argv[2])))
@@ -138,24 +138,24 @@ while done < 20:
     path = tmp_path / "a"
     each = [subprocess.Popen([sys.executable, "-c", code, str(path), name]) for name in "123"]
     assert [process.wait() for process in each] == [0, 0, 0]
-    store = DayStore(WIDTH, path, "mine")
+    store = RunStore(WIDTH, path, "mine")
     values = store.rows(0, np.arange(60))[:, 0].tolist()
     assert sorted(values) == [1.0] * 20 + [2.0] * 20 + [3.0] * 20
 
 
-def add_many(store: DayStore, firsts: range, count: int) -> None:
+def add_many(store: RunStore, firsts: range, count: int) -> None:
     for first in firsts:
         store.add(0, first, rows(first, count))
 
 
-def test_a_day_that_is_half_there_is_not_there(tmp_path: Path) -> None:
+def test_a_run_that_is_half_there_is_not_there(tmp_path: Path) -> None:
     path = filled(tmp_path / "a")
     size = path.stat().st_size
-    store = DayStore(WIDTH, path, "mine")
+    store = RunStore(WIDTH, path, "mine")
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (size + 20_000, hard))
     try:
-        with pytest.raises(InputError, match=r"cannot be written: .*the days before are kept"):
+        with pytest.raises(InputError, match=r"cannot be written: .*the runs before are kept"):
             add_many(store, range(60, 500, 5), 5)
     finally:
         resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
@@ -164,12 +164,12 @@ def test_a_day_that_is_half_there_is_not_there(tmp_path: Path) -> None:
     # with room again, the same run goes on
     store.add(0, 300, rows(300, 5))
     store.close()
-    assert true_days(path) == kept + 5
+    assert true_runs(path) == kept + 5
 
 
 def test_a_temporary_database_on_a_full_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setenv("SQLITE_TMPDIR", str(tmp_path))
-    store = DayStore(WIDTH)
+    store = RunStore(WIDTH)
     soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
     resource.setrlimit(resource.RLIMIT_FSIZE, (50_000, hard))
     try:
@@ -187,7 +187,7 @@ def test_cut_at_any_byte(tmp_path: Path) -> None:
         length = chooser.randrange(len(whole))
         path.write_bytes(whole[:length])
         try:
-            found.append(true_days(path))
+            found.append(true_runs(path))
         except InputError as error:
             # what is left of the head does not say that it is ours: it stays, for the user to look at
             assert "move it away" in str(error)  # noqa: PT017
@@ -208,7 +208,7 @@ def test_any_bytes_changed(tmp_path: Path) -> None:
         path = tmp_path / f"changed{number}"
         path.write_bytes(changed)
         try:
-            found.append(true_days(path))
+            found.append(true_runs(path))
         except InputError as error:
             said = str(error)
             assert "move it away" in said or "another scenario, seed or version" in said
@@ -221,12 +221,12 @@ def test_any_bytes_changed(tmp_path: Path) -> None:
 def forge(path: Path, number: object, row: object, check: object = None) -> None:
     connection = sqlite3.connect(path)
     right = _check(number, row) if isinstance(number, int) and isinstance(row, bytes) else 0
-    connection.execute("INSERT OR REPLACE INTO day VALUES (?, ?, ?)", (number, right if check is None else check, row))
+    connection.execute("INSERT OR REPLACE INTO run VALUES (?, ?, ?)", (number, right if check is None else check, row))
     connection.commit()
     connection.close()
 
 
-def test_forged_days_are_none(tmp_path: Path) -> None:
+def test_forged_runs_are_none(tmp_path: Path) -> None:
     path = filled(tmp_path / "a", 20)
     good = rows(0, 1)[0].tobytes()
     nowhere = np.full(WIDTH, np.nan).tobytes()
@@ -242,10 +242,10 @@ def test_forged_days_are_none(tmp_path: Path) -> None:
         (9, nowhere, None),
     ):
         forge(path, number, row, check)
-    assert true_days(path) == 40 - 5
+    assert true_runs(path) == 40 - 5
     # another plan's are left alone
     forge(path, 9 * PLAN, good)
-    assert true_days(path) == 35 + 3
+    assert true_runs(path) == 35 + 3
 
 
 @pytest.mark.parametrize("content", ["other database", "older store", "text", "head only"])
@@ -253,7 +253,7 @@ def test_what_is_not_ours_is_refused_and_stays(tmp_path: Path, content: str) -> 
     path = tmp_path / "a"
     if content == "other database":
         connection = sqlite3.connect(path)
-        connection.execute("CREATE TABLE day (mine)")
+        connection.execute("CREATE TABLE run (mine)")
         connection.commit()
         connection.close()
     else:
@@ -271,7 +271,7 @@ def test_damaged_words_in_the_head_of_the_tables(tmp_path: Path) -> None:
     for number, (good, bad) in enumerate(
         (
             (b"number INTEGER", b"numb\xff\xfe INTEGER"),
-            (b"CREATE TABLE day", b"CREATE TABLE d\xff\x00"),
+            (b"CREATE TABLE run", b"CREATE TABLE r\xff\x00"),
             (b"number INTEGER", b"cumber INTEGER"),
         )
     ):
@@ -298,17 +298,17 @@ def test_links_are_not_followed(tmp_path: Path, what: str) -> None:
 
 def test_another_run_or_version_is_refused_and_dropped_only_when_told(tmp_path: Path) -> None:
     path = filled(tmp_path / "a")
-    for statement in ("UPDATE run SET identity = 'other'", "PRAGMA user_version = 99"):
+    for statement in ("UPDATE made SET identity = 'other'", "PRAGMA user_version = 99"):
         connection = sqlite3.connect(path)
         connection.execute(statement)
         connection.commit()
         connection.close()
         assert "another scenario, seed or version" in refusal(path)
-        assert days_in(path) == 120
-    store = DayStore(WIDTH, path, "mine", fresh=True)
+        assert runs_in(path) == 120
+    store = RunStore(WIDTH, path, "mine", fresh=True)
     assert store.count == 0
     store.close()
-    assert true_days(path) == 0
+    assert true_runs(path) == 0
 
 
 def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
@@ -320,7 +320,7 @@ def kill_once(loaded: LoadedScenario, path: Path, days: int, after_s: float) -> 
     child = os.fork()
     if child == 0:
         os.close(2)
-        run(loaded, days=days, one_more_days=0, store=path)
+        run(loaded, runs=days, one_more_runs=0, store=path)
         os._exit(0)
     time.sleep(after_s)
     os.kill(child, signal.SIGKILL)
@@ -336,7 +336,7 @@ def killed_and_resumed(loaded: LoadedScenario, reference: Result, path: Path, ki
         kill_once(loaded, path, 70, chooser.uniform(0.0, 0.5))
         if number % 10 == 9:
             # finished days are never lost again
-            finished = run(loaded, days=70, one_more_days=0, store=path)
+            finished = run(loaded, runs=70, one_more_runs=0, store=path)
             assert finished.to_json() == reference.to_json()
             assert finished.resumed
     assert sorted(one.name for one in path.parent.iterdir()) == [path.name]
@@ -357,14 +357,14 @@ def test_killed_at_200_random_moments(
     killed_and_resumed(loaded, reference, tmp_path / "store", 200)
 
 
-def test_no_committed_day_is_lost_by_a_kill(tmp_path: Path) -> None:
+def test_no_committed_run_is_lost_by_a_kill(tmp_path: Path) -> None:
     """What a process says it has kept is there after it was killed, at any moment of a write."""
     for number in range(12):
         path = tmp_path / f"s{number}"
         ours, theirs = os.pipe()
         child = os.fork()
         if child == 0:
-            store = DayStore(WIDTH, path, "mine")
+            store = RunStore(WIDTH, path, "mine")
             for first in range(0, 100_000, 3):
                 store.add(0, first, rows(first, 3))
                 os.write(theirs, b".")
@@ -377,12 +377,12 @@ def test_no_committed_day_is_lost_by_a_kill(tmp_path: Path) -> None:
         while part := os.read(ours, 65536):
             said += len(part)
         os.close(ours)
-        assert 3 * said <= true_days(path) <= 3 * said + 3
+        assert 3 * said <= true_runs(path) <= 3 * said + 3
 
 
 def test_an_open_store_of_a_scenario_is_refused_to_others(loaded: LoadedScenario, tmp_path: Path) -> None:
     store = open_store(loaded, tmp_path / "a")
-    with pytest.raises(InputError, match="another run is writing"):
+    with pytest.raises(InputError, match="another command is writing"):
         open_store(loaded, tmp_path / "a")
     store.close()
     open_store(loaded, tmp_path / "a").close()

@@ -1,4 +1,4 @@
-"""Simulated days as rows of numbers: one day, or a piece of work of several plans."""
+"""Simulated runs as rows of numbers: one run, or a piece of work of several plans."""
 
 from __future__ import annotations
 
@@ -10,15 +10,15 @@ import numpy as np
 from simulator.analysis.job import summarise_run
 from simulator.analysis.summary import columns, summarise
 from simulator.errors import InputError
-from simulator.experiment.day_store import Rows
 from simulator.experiment.pieces import Piece
+from simulator.experiment.run_store import Rows
 from simulator.operation.day import SimulatedDay
 from simulator.operation.job import WorkDay, run_job
 from simulator.plan.day_plan import DayPlan
-from simulator.scenario.streams import BLOCK_DAYS, DayStreams, StreamBank, StreamSource
+from simulator.scenario.streams import BLOCK_RUNS, DayStreams, StreamBank, StreamSource
 
-ACTIVE_PERIOD_DAYS = 100
-"""Momentary bottlenecks are found in this many days of a set; the rest only adds to the other figures."""
+ACTIVE_PERIOD_RUNS = 100
+"""Momentary bottlenecks are found in this many runs of a set; the rest only adds to the other figures."""
 
 VERIFY_VARIABLE = "ACREDAY_VERIFY"
 """When this environment variable is set (as it is in the tests), every simulated day is checked for conservation."""
@@ -27,7 +27,7 @@ VERIFY_VARIABLE = "ACREDAY_VERIFY"
 class LatestBlock:
     """The streams of the last block of replications that was asked for; those before are forgotten.
 
-    Days come in order, so a block that has passed is not asked for again, and memory stays that of one block.
+    Runs come in order, so a block that has passed is not asked for again, and memory stays that of one block.
 
     Parameters
     ----------
@@ -42,7 +42,7 @@ class LatestBlock:
 
     def day(self, replication: int, work_day: int = 0) -> DayStreams:
         """Return the streams of one work day of a replication, at their beginning."""
-        block = replication // BLOCK_DAYS
+        block = replication // BLOCK_RUNS
         if block != self._block:
             self._block, self._bank = block, StreamBank(self.seed)
         return self._bank.day(replication, work_day)
@@ -88,17 +88,17 @@ def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, wo
 def row_of_run(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:
     """Simulate one run and return its row of numbers, shape (len(columns()),)."""
     days = simulate_run(plan, bank, replication)
-    rows = np.array([summarise(plan, one.day, active_period=replication < ACTIVE_PERIOD_DAYS) for one in days])
+    rows = np.array([summarise(plan, one.day, active_period=replication < ACTIVE_PERIOD_RUNS) for one in days])
     return summarise_run(plan, days, rows, bank.day(replication).uniforms("single work day")())
 
 
 def run_piece(plans: list[DayPlan], bank: StreamSource, piece: Piece) -> tuple[Rows, list[float]]:
-    """Simulate a piece, day by day through its plans.
+    """Simulate a piece, run by run through its plans.
 
     Parameters
     ----------
     plans : list of DayPlan
-        All plans of the run; the piece names those it wants by place.
+        All plans; the piece names those it wants by place.
     bank : StreamSource
         Streams.
     piece : Piece
@@ -106,8 +106,8 @@ def run_piece(plans: list[DayPlan], bank: StreamSource, piece: Piece) -> tuple[R
 
     Returns
     -------
-    rows : ndarray, shape (len(piece.plans), days, len(columns()))
-        A row a day of each plan.
+    rows : ndarray, shape (len(piece.plans), runs, len(columns()))
+        A row a run of each plan.
     seconds : list of float
         What each plan took.
     """

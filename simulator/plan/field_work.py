@@ -1,0 +1,254 @@
+"""How a crew works a field: how full the aircraft fly, and which of them come off the trailer for it.
+
+A crew of experience knows by heart what its hands, eyes, packs, chargers and power keep up with. Here that is worked
+out from mean times: every aircraft takes its turn, and the scarcest thing sets the pace.
+"""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Iterator
+from dataclasses import dataclass
+from typing import NamedTuple
+
+from simulator.physics.path import FieldPath
+from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.equipment import PackPlan, PowerPointPlan
+from simulator.plan.fields import FieldPlan, WorkProfile
+from simulator.plan.flight import Flight
+from simulator.scenario.schema import Scenario
+from simulator.scenario.schema_rig import Rig
+
+_SHARES = (1.0, 0.85, 0.7, 0.55)
+"""Loads that are tried, over a full one."""
+_LEAST_GAIN = 0.01
+"""An aircraft comes off the trailer, or all are filled less, only if that saves this share of the time at a field."""
+_SHARPNESS = 16.0
+"""How sharply the scarcest thing alone sets the pace: two that are equally scarce cost 4 % more time than one."""
+_SLOTS, _POWER = 3, 4
+"""Their places among the demands."""
+_SAMPLES = 5
+_ROUNDS = 30
+
+
+@dataclass(frozen=True)
+class FieldWork:
+    """How one rig works one field: by aircraft class, how many come off the trailer, and the area (m2) of a load."""
+
+    unloaded: tuple[int, ...]
+    load_m2: tuple[float, ...]
+
+
+class _Times(NamedTuple):
+    """Times at a field (s): of the aircraft alone, of what is scarcest, and which that is; of lifting."""
+
+    alone_s: float
+    needed_s: float
+    scarcest: int
+    handling_s: float
+
+
+@dataclass(frozen=True)
+class _Load:
+    """One load of one aircraft class, by mean times; demands in the order of :meth:`_Crew.capacities`."""
+
+    area_m2: float
+    cycle_s: float
+    demands: tuple[float, ...]
+
+
+class WorkPlanner:
+    """Works out how a rig's crew works its fields."""
+
+    def __init__(
+        self,
+        scenario: Scenario,
+        rig: Rig,
+        aircraft: tuple[tuple[AircraftPlan, int], ...],
+        packs: tuple[tuple[PackPlan, int], ...],
+        points: tuple[PowerPointPlan, ...],
+    ) -> None:
+        self._scenario, self._rig, self._aircraft, self._packs = scenario, rig, aircraft, packs
+        self._slots = [(one, count) for point in points for one, count in point.chargers]
+        self._given_w = sum(point.capacity_w - point.other_load_w for point in points)
+        self._liquid = scenario.product.kind == "liquid"
+        crew, self._day_s = rig.crew, scenario.day.last_landing_s
+        self._people = crew.pilots + crew.helpers
+        self._eyes = crew.pilots * crew.aircraft_per_pilot
+        self._hands = crew.helpers + (crew.pilots if crew.pilot_helps else 0)
+
+    def plan(self, field: FieldPlan, profiles: list[WorkProfile], move_s: float) -> FieldWork:
+        """Return how the crew works a field, with the time of the move to it, without lifting.
+
+        Aircraft fly full, unless charging is scarcer than anything else: a lighter load takes less for each area.
+        """
+        if self._rig.unload == "all":
+            full = [self._load(one, profile, 1.0) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
+            return FieldWork(tuple(number for _, number in self._aircraft), tuple(one.area_m2 for one in full))
+        best_s, best = math.inf, FieldWork((), ())
+        for share in _SHARES:
+            loads = [
+                self._load(one, profile, share) for (one, _), profile in zip(self._aircraft, profiles, strict=True)
+            ]
+            counts, time_s = self._unload(loads, field.area_m2, move_s)
+            if not time_s < best_s * (1.0 - _LEAST_GAIN):
+                break
+            best_s, best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads))
+            if self._parts(counts, loads, field.area_m2, move_s).scarcest not in (_SLOTS, _POWER):
+                break
+        return best
+
+    # --- a load ---
+
+    def _load(self, aircraft: AircraftPlan, profile: WorkProfile, share: float) -> _Load:
+        rig, tasks = self._rig, self._rig.crew.tasks
+        fitting = [pack for pack, _ in self._packs if aircraft.name in pack.fits and aircraft.capacity(pack.mass_kg)]
+        pack = max(fitting, key=lambda one: one.capacity_wh * rig.charge_to - one.reserve_wh)
+        usable_wh = (pack.capacity_wh * rig.charge_to - pack.reserve_wh) / (1.0 + self._scenario.flying.energy_margin)
+        flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
+        per_m2 = profile.product(0.0, profile.path.area_m2) / profile.path.area_m2
+        full_m2 = aircraft.capacity(pack.mass_kg) * share / per_m2
+        for area_m2 in self._sizes_m2(full_m2, profile.path):
+            flown_s, energy_wh = _mean_flight(flight, profile.path, area_m2)
+            if energy_wh <= usable_wh:
+                break
+        factor = aircraft.flight_time_factor.mean()
+        flown_s, energy_wh = flown_s * factor, energy_wh * factor
+        amount = area_m2 * per_m2
+        charges = 1.0 if aircraft.swap_every_landing else 1.0 / max(1, math.floor(usable_wh / energy_wh + 1e-9))
+        supply = rig.supply
+        fill_s = tasks.fill.time.mean() + amount / (supply.pump_flow if self._liquid else supply.dry_flow)
+        swap_s, check_s = tasks.swap.time.mean() * charges, tasks.launch_check.time.mean()
+        service_s = swap_s + fill_s if rig.swap_first else max(swap_s, fill_s)
+        charged_wh = energy_wh / charges
+        slots = [(one, count) for one, count in self._slots if pack.name in one.serves]
+        charger = max([one for one, _ in slots], key=lambda one: one.slot_w)
+        power_w = min(charger.slot_w, charger.output_w) * pack.charge_efficiency
+        end_wh = pack.capacity_wh * rig.charge_to
+        charge_s = pack.curve.time_s(end_wh - charged_wh, end_wh, power_w)
+        plug_s = tasks.plug_in.time.mean()
+        mix_s, trip_s = self._supply_s(amount)
+        hands_s = (
+            swap_s * tasks.swap.people + fill_s * tasks.fill.people + plug_s * charges * tasks.plug_in.people
+            + mix_s * tasks.mix.people + trip_s * supply.water_trip_people + check_s
+        )  # fmt: skip
+        watched_s = flown_s / self._rig.crew.aircraft_per_pilot if self._rig.crew.pilot_helps else -check_s
+        off_s = (pack.cooling_time.mean() + plug_s + charge_s) * charges
+        cycle_s = flown_s + service_s + check_s
+        slot_s = (plug_s + charge_s + charger.balance_time.mean()) * charges
+        bus_wh = energy_wh / (pack.charge_efficiency * charger.efficiency)
+        # in the order of `_capacities`
+        demands = (flown_s + check_s, hands_s + watched_s, fill_s, slot_s, bus_wh * 3600.0, cycle_s + off_s, mix_s)
+        return _Load(area_m2, cycle_s, demands)
+
+    def _sizes_m2(self, full_m2: float, path: FieldPath) -> Iterator[float]:
+        """Yield areas of a load, evenly cut, from the largest down: of the field, or whole passes and parts of one."""
+        whole, pass_m2 = path.area_m2, path.mean_pass_m2
+        if self._scenario.flying.stop_at == "pass end":
+            passes = math.floor(full_m2 / pass_m2)
+            yield from (min(whole, number * pass_m2) for number in range(passes, max(0, passes - _ROUNDS), -1))
+            whole = pass_m2
+        least = max(1, math.ceil(whole / full_m2 - 1e-6))
+        yield from (whole / number for number in range(least, least + _ROUNDS))
+
+    def _supply_s(self, amount: float) -> tuple[float, float]:
+        """Return the time of mixing and of water trips that an amount of product takes."""
+        supply = self._rig.supply
+        if not self._liquid:
+            return 0.0, 0.0
+        batch = min(supply.batch or supply.mix_tank, supply.mix_tank)
+        water = amount * supply.water_share
+        mix_s = self._rig.crew.tasks.mix.time.mean() * amount / batch + water / supply.transfer_flow
+        return mix_s, supply.water_trip_time.mean() * max(0.0, water / supply.nurse_water)
+
+    def _capacities(self, classes: set[str]) -> list[float]:
+        """Return eyes, hands, pumps, slots, power, packs, mixers; morning charge is spread over the day."""
+        fitting = [(pack, number) for pack, number in self._packs if classes & set(pack.fits)]
+        start = min(self._rig.packs_start_charge, self._rig.charge_to)
+        stock_wh = sum(number * max(0.0, pack.capacity_wh * start - pack.reserve_wh) for pack, number in fitting)
+        names = {pack.name for pack, _ in fitting}
+        slots = sum(count * one.slots for one, count in self._slots if names & set(one.serves))
+        return [
+            self._eyes,
+            self._hands,
+            self._rig.supply.pumps,
+            slots,
+            self._given_w + stock_wh * 3600.0 / self._day_s,
+            sum(number for _, number in fitting),
+            1.0,
+        ]
+
+    # --- the crew at a field ---
+
+    def _unload(self, loads: list[_Load], area_m2: float, move_s: float) -> tuple[tuple[int, ...], float]:
+        """Return how many aircraft of each class to unload, and the time that the field then takes."""
+        counts, best_s = tuple([0] * len(loads)), math.inf
+        while True:
+            tries = []
+            for place, (_, most) in enumerate(self._aircraft):
+                if counts[place] < most:
+                    more = tuple(count + (place == other) for other, count in enumerate(counts))
+                    tries.append((self._time_s(more, loads, area_m2, move_s), more))
+            if not tries or not min(tries)[0] < best_s * (1.0 - _LEAST_GAIN):
+                return counts, best_s
+            best_s, counts = min(tries)
+
+    def _time_s(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> float:
+        """Return the time at a field, lifting included: every aircraft takes its turn, the scarcest sets the pace."""
+        times = self._parts(counts, loads, area_m2, move_s)
+        both_s: float = (times.alone_s**_SHARPNESS + times.needed_s**_SHARPNESS) ** (1.0 / _SHARPNESS)
+        return both_s + 2.0 * times.handling_s
+
+    def _parts(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> _Times:
+        handling_s = sum(
+            count * entry.handling_time.mean() / max(1, self._people // entry.handling_people)
+            for (entry, _), count in zip(self._aircraft, counts, strict=True)
+        )
+        road_s = move_s + 2.0 * handling_s if self._rig.trailer.charge_while_driving else 0.0
+        flying = [
+            (count, one, entry.name)
+            for count, one, (entry, _) in zip(counts, loads, self._aircraft, strict=True)
+            if count
+        ]
+        # what each class needs of its own packs and chargers, and all of everything together
+        groups = [{name} for _, _, name in flying]
+        if len(groups) > 1:
+            groups.append(set().union(*groups))
+        capacities = [self._capacities(group) for group in groups]
+        least_s = turn_s = min(one.cycle_s for _, one, _ in flying)
+        alone_s, needed_s, scarcest = 0.0, 0.0, -1
+        for _ in range(_ROUNDS):
+            paces = [(count / max(turn_s, one.cycle_s), one, name) for count, one, name in flying]
+            field_s = area_m2 / sum(pace * one.area_m2 for pace, one, _ in paces)
+            over, scarcest = 0.0, 0
+            for group, given in zip(groups, capacities, strict=True):
+                for place, capacity in enumerate(given):
+                    # chargers and power go on while the rig is on the road
+                    span_s = field_s + (road_s if place in (_SLOTS, _POWER) else 0.0)
+                    used = sum(pace * one.demands[place] for pace, one, name in paces if name in group) * field_s
+                    if place == _SLOTS:
+                        # what the packs hold in the morning need not be charged
+                        drawn = sum(pace * one.demands[_POWER] for pace, one, name in paces if name in group)
+                        used *= max(0.0, 1.0 - (given[_POWER] - self._given_w) / max(drawn, 1e-9))
+                    share = used / max(capacity * span_s, 1e-9)
+                    if share > over:
+                        over, scarcest = share, place
+            alone_s, needed_s = alone_s or field_s, field_s * over
+            if over <= 1.0 + 1e-6:
+                break
+            turn_s = max(turn_s, least_s) * over
+        rounds = math.ceil(area_m2 / sum(count * one.area_m2 for count, one, _ in flying) - 1e-6)
+        alone_s = max(alone_s, rounds * least_s)
+        return _Times(alone_s, needed_s, scarcest if needed_s > alone_s else -1, handling_s)
+
+
+def _mean_flight(flight: Flight, path: FieldPath, area_m2: float) -> tuple[float, float]:
+    """Return mean time (s) and mean energy (Wh) of a field's loads, each of that area."""
+    number = max(1, math.ceil(path.area_m2 / area_m2 - 1e-6))
+    starts_m2 = [int((place + 0.5) * number / _SAMPLES) * area_m2 for place in range(min(number, _SAMPLES))]
+    ends_m2 = [min(start_m2 + area_m2, path.area_m2) for start_m2 in starts_m2]
+    flown = [
+        flight.over(start_m2, end_m2, flight.profile.product(start_m2, end_m2), 1.0)
+        for start_m2, end_m2 in zip(starts_m2, ends_m2, strict=True)
+    ]
+    return sum(one.total_s for one in flown) / len(flown), sum(one.energy_wh for one in flown) / len(flown)
