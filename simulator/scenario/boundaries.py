@@ -41,6 +41,7 @@ _CROSSINGS_OF_FILE = 20_000
 _PARTS_LIMIT = 20_000
 # Parts compared with all others at a time: what all at once would find can fill the memory.
 _PARTS_AT_ONCE = 64
+_PART_GAP_M = 50.0
 
 
 @dataclass(frozen=True)
@@ -155,9 +156,7 @@ class BoundaryFile:
         return math.fsum(item.area_m2 for item in self.fields)
 
 
-def read_boundaries(
-    path: Path, *, smallest_m2: float = 500.0, part_gap_m: float = 50.0, repair: bool = False
-) -> BoundaryFile:
+def read_boundaries(path: Path, *, smallest_m2: float = 500.0, repair: bool = False) -> BoundaryFile:
     """Read field boundaries from a GeoJSON file (RFC 7946: WGS 84 longitude and latitude).
 
     Parameters
@@ -166,8 +165,6 @@ def read_boundaries(
         File with a FeatureCollection, Feature or bare geometry.
     smallest_m2 : float, optional
         Smaller fields are skipped with a message, m2 (0.05 ha).
-    part_gap_m : float, optional
-        Parts of one feature further apart than this become separate fields, m.
     repair : bool, optional
         Use self-crossing boundaries as the repair leaves them (even-odd rule) instead of skipping them.
 
@@ -203,7 +200,7 @@ def read_boundaries(
             continue
         if note:
             warnings.append(Problem(where, note, file))
-        groups = _split_parts(polygon, part_gap_m)
+        groups = _split_parts(polygon)
         usable = [group for group in groups if group.area >= smallest_m2]
         skipped.extend(
             Problem(where, f"skipped: {_area_words(group.area)} is below the smallest field, {smallest_m2:g} m2", file)
@@ -343,15 +340,15 @@ def _place_of_fault(reason: str, grid: Any) -> str:
     return f"{reason[: match.start()].strip().lower()} at [{longitude:.6f}, {latitude:.6f}]"
 
 
-def _split_parts(polygon: BaseGeometry, gap_m: float) -> list[BaseGeometry]:
-    """Group parts that lie within ``gap_m`` of each other, largest group first."""
+def _split_parts(polygon: BaseGeometry) -> list[BaseGeometry]:
+    """Group parts that lie within `_PART_GAP_M` of each other, largest group first: each is a field."""
     import shapely
 
     parts = shapely.get_parts(polygon)
     if len(parts) == 1:
         return [parts[0]]
     west, south, east, north = shapely.bounds(parts).T
-    near = shapely.box(west - gap_m, south - gap_m, east + gap_m, north + gap_m)
+    near = shapely.box(west - _PART_GAP_M, south - _PART_GAP_M, east + _PART_GAP_M, north + _PART_GAP_M)
     tree = shapely.STRtree(parts)
     free = np.ones(len(parts), dtype=np.bool_)
     made = []
@@ -366,7 +363,7 @@ def _split_parts(polygon: BaseGeometry, gap_m: float) -> list[BaseGeometry]:
             one, other = tree.query(near[edge])
             wanted = free[other]
             one, other = edge[one[wanted]], other[wanted]
-            found = np.unique(other[shapely.dwithin(parts[one], parts[other], gap_m)])
+            found = np.unique(other[shapely.dwithin(parts[one], parts[other], _PART_GAP_M)])
             free[found] = False
             members += found.tolist()
         group = parts[sorted(members)]

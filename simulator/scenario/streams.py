@@ -16,7 +16,7 @@ from __future__ import annotations
 import itertools
 from abc import ABC, abstractmethod
 from collections import OrderedDict
-from collections.abc import Callable, Iterator, Mapping, Sequence
+from collections.abc import Callable, Iterator
 from hashlib import blake2b
 from typing import Protocol
 
@@ -265,67 +265,3 @@ def _same(name: str, made: tuple[Distribution | None, Draws], distribution: Dist
     if made[0] is not distribution and made[0] != distribution:
         raise ValueError(f"stream {name!r}: got {distribution!r}; the day already draws {made[0]!r} from it")
     return made[1]
-
-
-class FixedStreams:
-    """Streams whose draws are given, or else the means: for deterministic days and for tests.
-
-    Parameters
-    ----------
-    values : mapping of str to sequence of float, optional
-        Draws by stream name, handed out in order; after the last one it stays. A name that is not here gives the
-        mean of its distribution at each draw (0.5 where uniforms are asked).
-
-    Raises
-    ------
-    ValueError
-        A given sequence is empty.
-    """
-
-    def __init__(self, values: Mapping[str, Sequence[float]] | None = None) -> None:
-        self._values = {name: [float(value) for value in given] for name, given in (values or {}).items()}
-        for name, given in self._values.items():
-            if not given:
-                raise ValueError(f"stream {name!r}: got no values; allowed is at least one")
-
-    def day(self, replication: int = 0, work_day: int = 0) -> DayStreams:
-        """Return the streams of a day, the same for every replication and work day."""
-        _check_count("replication", replication)
-        return _FixedDay(self._values)
-
-
-class MeanStreams(FixedStreams):
-    """Streams that always give the mean: the deterministic day of a scenario."""
-
-    def __init__(self) -> None:
-        super().__init__()
-
-
-class _FixedDay(DayStreams):
-    """The streams of a day whose draws are given."""
-
-    __slots__ = ("_made", "_values")
-
-    def __init__(self, values: Mapping[str, list[float]]) -> None:
-        self._values = values
-        self._made: dict[str, tuple[Distribution | None, Draws]] = {}
-
-    def draws(self, name: str, distribution: Distribution) -> Draws:
-        """Return the stream of a name; see `DayStreams.draws`."""
-        return self._get(name, distribution, distribution.mean())
-
-    def uniforms(self, name: str) -> Draws:
-        """Return the stream of a name as numbers in (0, 1)."""
-        return self._get(name, None, 0.5)
-
-    def _get(self, name: str, distribution: Distribution | None, mean: float) -> Draws:
-        made = self._made.get(name)
-        if made is not None:
-            return _same(name, made, distribution)
-        given = self._values.get(name)
-        if given is None:
-            draws: Draws = itertools.repeat(mean).__next__
-        else:
-            draws = itertools.chain(given, itertools.repeat(given[-1])).__next__
-        self._made[name] = (distribution, draws)
-        return draws

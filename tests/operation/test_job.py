@@ -13,7 +13,7 @@ from simulator.errors import ConservationError, InputError
 from simulator.experiment.estimates import mean_interval
 from simulator.operation.job import run_job
 from simulator.scenario.loading import load_scenario
-from simulator.scenario.streams import MeanStreams, StreamBank
+from simulator.scenario.streams import DayStreams, StreamBank
 
 FIELD = {"name": "one", "area": "40 ha", "length_to_width": "2", "drive_distance": "0 m", "ferry_distance": "150 m"}
 STOPPAGES = {
@@ -22,10 +22,23 @@ STOPPAGES = {
 }
 
 
+class Means(DayStreams):
+    """Streams that always give the mean."""
+
+    def day(self, replication, work_day=0):
+        return self
+
+    def draws(self, name, distribution):
+        return distribution.mean
+
+    def uniforms(self, name):
+        return lambda: 0.5
+
+
 def job_of(made, source=None, replication=0):
     """Simulate a run, checked for conservation."""
     plan = plan_of(made)
-    days = list(run_job(plan, source or MeanStreams(), replication))
+    days = list(run_job(plan, source or Means(), replication))
     verify_run(plan, days)
     return plan, days
 

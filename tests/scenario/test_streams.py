@@ -13,8 +13,8 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 from scipy import stats
 
-from simulator.scenario.distributions import Constant, Exponential, Lognormal, Uniform
-from simulator.scenario.streams import BLOCK_RUNS, DayStreams, FixedStreams, MeanStreams, StreamBank
+from simulator.scenario.distributions import Constant, Exponential, Lognormal
+from simulator.scenario.streams import BLOCK_RUNS, StreamBank
 
 FILL = Lognormal(70.0, 0.3)
 
@@ -148,22 +148,10 @@ def test_draws_follow_the_distribution():
     assert type(bank.day(0).draws("fill", FILL)()) is float
 
 
-def test_constants_and_means():
+def test_constants():
     bank = StreamBank(1)
     assert take(bank.day(0).draws("fill", Constant(3)), 3) == [3.0, 3.0, 3.0]
     assert type(bank.day(0).draws("fill", Constant(3))()) is float
-    day = MeanStreams().day(17)
-    assert isinstance(day, DayStreams)
-    assert take(day.draws("fill", FILL), 3) == [70.0] * 3
-    assert take(day.uniforms("choice"), 2) == [0.5, 0.5]
-
-
-def test_fixed_values():
-    day = FixedStreams({"fill": [60, 80]}).day()
-    assert take(day.draws("fill", FILL), 4) == [60.0, 80.0, 80.0, 80.0]
-    assert take(day.draws("swap", Uniform(1.0, 3.0)), 2) == [2.0, 2.0]
-    with pytest.raises(ValueError, match="fill"):
-        FixedStreams({"fill": []})
 
 
 def test_memory_is_bounded():
