@@ -80,7 +80,7 @@ class Rig:
             draw(f"mix/{name}", self.tasks.mix.time), draw(f"water_trip/{name}", table.supply.water_trip_time),
             morning.product, morning.water_l,
         )  # fmt: skip
-        draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
+        draw_refuel_s = self.draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
         for source in self.sources:
             env.process(refuelling(env, source, self.crew, self.tasks.refuel, draw_refuel_s, log))
         self.supply.mix = morning.mix

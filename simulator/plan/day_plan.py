@@ -176,9 +176,10 @@ def _plan_rig(
     flown = tuple((aircraft[key], number) for key, number in rig.aircraft.items() if number)
     people = rig.crew.pilots + rig.crew.helpers
     # lifting goes on side by side as far as people allow
-    handling = sum(
-        number * entry.handling_time.mean() / max(1, people // entry.handling_people) for entry, number in flown
-    )
+    handling = 0.0
+    for entry, number in flown:
+        time, together = entry.lifting(people)
+        handling += number * time.mean() / together
     return RigPlan(
         name,
         rig,

@@ -200,10 +200,10 @@ class WorkPlanner:
         return both_s + 2.0 * times.handling_s
 
     def _parts(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> _Times:
-        handling_s = sum(
-            count * entry.handling_time.mean() / max(1, self._people // entry.handling_people)
-            for (entry, _), count in zip(self._aircraft, counts, strict=True)
-        )
+        handling_s = 0.0
+        for (entry, _), count in zip(self._aircraft, counts, strict=True):
+            time, together = entry.lifting(self._people)
+            handling_s += count * time.mean() / together
         road_s = move_s + 2.0 * handling_s if self._rig.trailer.charge_while_driving else 0.0
         flying = [
             (count, one, entry.name)
