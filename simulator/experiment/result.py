@@ -16,7 +16,6 @@ from simulator.analysis.summary import MEASURES, place_of
 from simulator.experiment.estimates import (
     Interval,
     PairedInterval,
-    QuantileInterval,
     mean_interval,
     paired_interval,
     quantile_interval,
@@ -122,10 +121,6 @@ class SetResult:
     def acres(self) -> Interval:
         """Return mean acres per day with its interval."""
         return mean_interval(self.column("acres"))
-
-    def acres_quantile(self, share: float) -> QuantileInterval:
-        """Return a percentile of acres per day; P10 is what nine days in ten pass."""
-        return quantile_interval(self.column("acres"), share)
 
     def acres_per_field_hour(self) -> Interval | None:
         """Return acres per hour at the fields (rigs set up); None when no run had any."""
