@@ -117,7 +117,7 @@ class Moves:
         """Let the aircraft fly what the landing zone serves, until it is done or the day ends."""
         if self._site.closed:
             return
-        self._rig.supply.change()
+        self._rig.supply.arrive()
         left = self._site.open(visit, len(self._rig.unloaded))
         self._rig.crew.release()
         yield left

@@ -46,10 +46,19 @@ class Pace:
             # what the rig has really flown an hour so far, waits and moves and all, tells better than the least cycle
             pace = self._applied / max(1.0, now_s - self._begun_s)
             flyable = min(flyable, _PACE_MARGIN * pace * time_left_s + self._capacity)
-        here = visit.remaining_m2 * visit.plan.product_per_m2 if visit is not None else 0.0
         on_board = sum([one.on_board for one in self._aircraft if one.load is None])
         mix = visit.plan.product if visit is not None else self._day.fields[self._day.geography.order[0]].product
-        return max(0.0, min(flyable, here + self._work.product_ahead(mix)) - on_board)
+        return max(0.0, min(flyable, self.product_here() + self._work.product_ahead(mix)) - on_board)
+
+    @property
+    def largest_load(self) -> float:
+        """The largest load (L or kg) of an aircraft that is off the trailer."""
+        return max([one.plan.capacity_units for one in self._aircraft if not one.on_trailer], default=0.0)
+
+    def product_here(self) -> float:
+        """Return the product (L or kg) that the field where the rig stands still takes."""
+        visit = self._site.visit
+        return visit.remaining_m2 * visit.plan.product_per_m2 if visit is not None else 0.0
 
     def use_per_s(self, now_s: float) -> float:
         """Return the product (L or kg) that is flown a second: by least cycles at first, then by the rig's own pace."""

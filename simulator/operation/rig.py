@@ -76,9 +76,8 @@ class Rig:
         liquid = day.scenario.product.kind == "liquid"
         self.supply = Supply(
             env, f"{name}/supply", table.supply, liquid, self.tasks.mix, self.crew, log,
-            lambda: self.pace.product_ahead(env.now), lambda: self.pace.use_per_s(env.now),
-            draw(f"mix/{name}", self.tasks.mix.time), draw(f"water_trip/{name}", table.supply.water_trip_time),
-            morning.product, morning.water_l,
+            self.pace, draw(f"mix/{name}", self.tasks.mix.time),
+            draw(f"water_trip/{name}", table.supply.water_trip_time), morning.product, morning.water_l,
         )  # fmt: skip
         draw_refuel_s = self.draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
         for source in self.sources:

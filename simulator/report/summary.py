@@ -163,8 +163,8 @@ def _table(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
         rows.append(row)
     note = (
         f"{legend_text(sets)} Counts are means a work day. A field hour is an hour with the rig set up at"
-        " a field; paid hours include the road and the yard. Overspray is product that falls outside the field or twice,"
-        " and its part of what is applied."
+        " a field; paid hours include the road and the yard. Overspray is product that falls outside the field or"
+        " twice, and its part of what is applied."
     )
     return f"{_grid(head, rows)}\n\n{note}"
 
