@@ -113,33 +113,6 @@ def active_periods(intervals: Iterable[Span], start_s: float, end_s: float) -> l
     return periods
 
 
-def average_active_period(active: Mapping[str, Sequence[Span]], start_s: float, end_s: float) -> dict[str, float]:
-    """Return each resource's mean active period; the longest marks the primary bottleneck (Roser's earlier method).
-
-    Parameters
-    ----------
-    active : mapping of str to sequence of (float, float)
-        Intervals of activity of each resource, in seconds.
-    start_s, end_s : float
-        Window.
-
-    Returns
-    -------
-    dict of str to float
-        Seconds; 0 for a resource that is never active.
-
-    Raises
-    ------
-    ValueError
-        See `active_periods`.
-    """
-    means: dict[str, float] = {}
-    for resource, intervals in active.items():
-        periods = active_periods(intervals, start_s, end_s)
-        means[resource] = sum(end - begin for begin, end in periods) / len(periods) if periods else 0.0
-    return means
-
-
 def momentary_bottleneck(active: Mapping[str, Sequence[Span]], start_s: float, end_s: float) -> ActivePeriodResult:
     """Return who was the bottleneck when.
 

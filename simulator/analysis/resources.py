@@ -152,12 +152,6 @@ def register(resource: Resource) -> None:
     _registered = (*_registered, resource)
 
 
-def unregister(name: str) -> None:
-    """Take a kind of resource out again."""
-    global _registered
-    _registered = tuple(resource for resource in _registered if resource.name != name)
-
-
 def label(state: str, reason: str) -> str:
     """Return the label of an aircraft's time: its state, with the reason where it waits or moves."""
     return f"{state}: {reason}" if state in (State.WAIT, State.MOVE) else str(state)

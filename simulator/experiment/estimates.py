@@ -1,4 +1,4 @@
-"""Estimates from replications: means, quantiles, paired differences, ratios, and when to stop.
+"""Estimates from replications: means, quantiles, paired differences, ratios, and how many are needed.
 
 Each simulated day gives one value of a measure; days are independent, so the classical intervals hold. Formulas as in
 Law, *Simulation Modeling and Analysis*, and Rossetti, *Simulation Modeling and Arena*, chapters 3 and 4.
@@ -7,9 +7,8 @@ Law, *Simulation Modeling and Analysis*, and Rossetti, *Simulation Modeling and 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
 from dataclasses import dataclass
-from typing import Literal, NamedTuple
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -76,11 +75,6 @@ def _check_level(level: float) -> None:
         raise ValueError(f"got level = {level!r}; allowed is a number between 0 and 1")
 
 
-def _check_positive(name: str, value: float) -> None:
-    if not (math.isfinite(value) and value > 0):
-        raise ValueError(f"got {name} = {value!r}; allowed is a finite number above 0")
-
-
 def student_quantile(probability: float, degrees: int) -> float:
     """Return the quantile of Student's t.
 
@@ -98,12 +92,6 @@ def student_quantile(probability: float, degrees: int) -> float:
 
 def _critical_t(level: float, n: int) -> float:
     return student_quantile(0.5 + 0.5 * level, n - 1)
-
-
-def _critical_normal(level: float) -> float:
-    from scipy.special import ndtri
-
-    return float(ndtri(0.5 + 0.5 * level))
 
 
 def mean_interval(x: ArrayLike, level: float = 0.95) -> Interval:
@@ -237,25 +225,6 @@ def ratio_interval(numerator: ArrayLike, denominator: ArrayLike, level: float = 
     return mean_interval(pseudo, level)
 
 
-def rank_coverage(n: int, p: float, low: int, high: int) -> float:
-    """Return the probability that the order statistics X(low) and X(high) of n values enclose the p quantile.
-
-    The sum of binomial terms C(n, i) p^i (1 - p)^(n - i) for i from low to high - 1.
-
-    Parameters
-    ----------
-    n : int
-        Sample size.
-    p : float
-        Probability of the quantile.
-    low, high : int
-        Ranks, 1 the least value; ``1 <= low < high <= n``.
-    """
-    from scipy.special import bdtr
-
-    return float(bdtr(high - 1, n, p) - bdtr(low - 1, n, p))
-
-
 def quantile_ranks(n: int, p: float, level: float = 0.95) -> tuple[int | None, int | None]:
     """Return the ranks of the order statistics that limit a quantile, with at most (1 - level) / 2 in each tail.
 
@@ -297,7 +266,7 @@ def quantile_interval(x: ArrayLike, p: float, level: float = 0.95) -> QuantileIn
     p : float
         Probability, such as 0.1 for the day that nine of ten days beat.
     level : float, optional
-        Confidence, between 0 and 1; what is reached is at least this (see `rank_coverage`).
+        Confidence, between 0 and 1; what is reached is at least this.
 
     Returns
     -------
@@ -317,33 +286,8 @@ def quantile_interval(x: ArrayLike, p: float, level: float = 0.95) -> QuantileIn
     return QuantileInterval(estimate, *(limit if one is None else one for limit, one in zip(limits, same, strict=True)))
 
 
-def relative_target(mean: float, precision: float) -> float:
-    """Return the half-width at which a mean is known to a relative precision.
-
-    Parameters
-    ----------
-    mean : float
-        Estimate so far.
-    precision : float
-        Relative error g wished for, above 0.
-
-    Returns
-    -------
-    float
-        g / (1 + g) times the mean: the estimate stands in for the true mean, which may be that much smaller (Law).
-    """
-    _check_positive("precision", precision)
-    return precision / (1.0 + precision) * abs(mean)
-
-
-def _count(critical: float, sd: float, target: float) -> int:
-    return math.ceil((critical * sd / target) ** 2)
-
-
-def replications_needed(
-    sd: float, target: float, level: float = 0.95, *, done: int = 2, method: Literal["t", "normal"] = "t"
-) -> int:
-    """Return how many replications bring a mean's half-width down to a target.
+def replications_needed(sd: float, target: float, level: float = 0.95) -> int:
+    """Return the least n, at least 2, at which t(n - 1) sd / sqrt(n) is no more than a target half-width.
 
     Parameters
     ----------
@@ -353,197 +297,22 @@ def replications_needed(
         Half-width wished for, above 0, in the unit of ``sd``.
     level : float, optional
         Confidence, between 0 and 1.
-    done : int, optional
-        Never fewer than these, at least 2.
-    method : {"t", "normal"}, optional
-        "t" searches the least n with t(n - 1) sd / sqrt(n) <= target; "normal" is the closed form (z sd / target)^2.
 
     Raises
     ------
     ValueError
         A parameter is impossible.
     """
+    from scipy.special import ndtri
+
     _check_level(level)
-    _check_positive("target", target)
-    if not (math.isfinite(sd) and sd >= 0):
-        raise ValueError(f"got sd = {sd!r}; allowed is a finite number of at least 0")
-    if done < 2:
-        raise ValueError(f"got done = {done!r}; allowed is at least 2")
-    if method not in ("t", "normal"):
-        raise ValueError(f"got method = {method!r}; allowed is 't' or 'normal'")
-    n = max(done, _count(_critical_normal(level), sd, target))
-    if method == "normal":
-        return n
-    # t exceeds the normal quantile, so the closed form is a lower bound to search upward from.
+    if not (0 <= sd < math.inf and 0 < target < math.inf):
+        raise ValueError(f"got sd = {sd!r}, target = {target!r}; allowed is at least 0, and above 0, both finite")
+    # t exceeds the normal quantile, so the closed form is a lower bound to search upward from
+    n = max(2, math.ceil((float(ndtri(0.5 + 0.5 * level)) * sd / target) ** 2))
     while _critical_t(level, n) * sd / math.sqrt(n) > target:
         n += 1
     return n
-
-
-def replications_by_ratio(done: int, half_width: float, target: float) -> int:
-    """Return how many replications a half-width asks for, by n (h / target)^2 from a pilot run.
-
-    Parameters
-    ----------
-    done : int
-        Replications of the pilot run.
-    half_width, target : float
-        Half-width it gave, at the confidence wished for, and half-width wished for; above 0.
-    """
-    _check_positive("half_width", half_width)
-    _check_positive("target", target)
-    return max(done, math.ceil(done * (half_width / target) ** 2))
-
-
-def replications_for_share(share: float, target: float, level: float = 0.95) -> int:
-    """Return how many replications bring a share's half-width down to a target, by (z / target)^2 p (1 - p).
-
-    Parameters
-    ----------
-    share : float
-        Expected share, between 0 and 1; 0.5 is the careful choice.
-    target : float
-        Half-width wished for, above 0.
-    level : float, optional
-        Confidence, between 0 and 1.
-    """
-    _check_level(level)
-    _check_positive("target", target)
-    if not 0.0 <= share <= 1.0:
-        raise ValueError(f"got share = {share!r}; allowed is a number from 0 to 1")
-    return max(1, _count(_critical_normal(level), math.sqrt(share * (1.0 - share)), target))
-
-
-class SequentialStop:
-    """Says when several means are precise enough, one replication after another.
-
-    Feed replications in the order of their number, not of their completion: then the number at which it stops is the
-    same with any number of workers. Stopping by a look after each replication covers a little less than its level
-    when the minimum is small (Law advises to start at 10).
-
-    Parameters
-    ----------
-    relative : float, optional
-        Half-width allowed as a share g of the mean; g / (1 + g) is demanded (see `relative_target`).
-    absolute : float, optional
-        Half-width allowed in the unit of the measure; with ``relative`` given as well, either suffices.
-    minimum : int, optional
-        Replications before the first look, at least 2.
-    level : float, optional
-        Confidence of each interval.
-    joint : bool, optional
-        Whether the level is to hold for all measures together (Bonferroni).
-
-    Raises
-    ------
-    ValueError
-        No precision given, or an impossible value.
-    """
-
-    def __init__(
-        self,
-        relative: float | None = None,
-        absolute: float | None = None,
-        *,
-        minimum: int = 10,
-        level: float = 0.95,
-        joint: bool = False,
-    ) -> None:
-        if relative is None and absolute is None:
-            raise ValueError("got no precision; allowed is relative, absolute or both")
-        for name, value in (("relative", relative), ("absolute", absolute)):
-            if value is not None:
-                _check_positive(name, value)
-        if minimum < 2:
-            raise ValueError(f"got minimum = {minimum!r}; allowed is at least 2")
-        _check_level(level)
-        self.relative, self.absolute = relative, absolute
-        self.minimum, self.level, self.joint = minimum, level, joint
-        self.n = 0
-        self._moments: dict[str, tuple[float, float]] = {}
-
-    def add(self, values: Mapping[str, float]) -> bool:
-        """Take one replication and return whether all measures are now precise enough.
-
-        Parameters
-        ----------
-        values : mapping of str to float
-            Value of each measure; the same names every time.
-
-        Raises
-        ------
-        ValueError
-            The names differ from those before, there is none, or a value is not finite.
-        """
-        if not values or (self.n > 0 and values.keys() != self._moments.keys()):
-            allowed = sorted(self._moments) or "at least one"
-            raise ValueError(f"got measures {sorted(values)}; allowed is {allowed}")
-        for name, value in values.items():
-            if not math.isfinite(value):
-                raise ValueError(f"got {name} = {value!r}; allowed is a finite number")
-        self.n += 1
-        for name, value in values.items():
-            mean, squares = self._moments.get(name, (0.0, 0.0))
-            step = value - mean
-            mean += step / self.n
-            self._moments[name] = (mean, squares + step * (value - mean))
-        return self.enough
-
-    @property
-    def enough(self) -> bool:
-        """Whether all measures are precise enough."""
-        if self.n < self.minimum:
-            return False
-        critical = self._critical()
-        return all(self._half(squares, critical) <= self._target(mean) for mean, squares in self._moments.values())
-
-    def expected(self) -> int | None:
-        """Return how many replications will probably do; None before two, or where a mean of 0 sets no target."""
-        if self.n < 2:
-            return None
-        most = max(self.n, self.minimum)
-        for mean, squares in self._moments.values():
-            sd, target = math.sqrt(squares / (self.n - 1)), self._target(mean)
-            if sd == 0:
-                continue
-            if target == 0:
-                return None
-            most = max(most, replications_needed(sd, target, self._one_level()))
-        return most
-
-    def _one_level(self) -> float:
-        return 1.0 - (1.0 - self.level) / len(self._moments) if self.joint else self.level
-
-    def _critical(self) -> float:
-        return _critical_t(self._one_level(), self.n)
-
-    def _half(self, squares: float, critical: float) -> float:
-        return critical * math.sqrt(squares / (self.n - 1) / self.n)
-
-    def _target(self, mean: float) -> float:
-        relative = 0.0 if self.relative is None else relative_target(mean, self.relative)
-        return max(relative, self.absolute or 0.0)
-
-
-def significant_digits(value: float, half_width: float) -> int:
-    """Return how many significant digits of a value its interval supports.
-
-    Parameters
-    ----------
-    value : float
-        Finite.
-    half_width : float
-        Half-width of its interval, above 0.
-
-    Returns
-    -------
-    int
-        0 when the value is lost in its interval.
-    """
-    rounded = round(value, supported_decimals(half_width))
-    if rounded == 0:
-        return 0
-    return max(0, math.floor(math.log10(abs(rounded))) + 1 + supported_decimals(half_width))
 
 
 def format_estimate(value: float, low: float | None = None, high: float | None = None) -> str:

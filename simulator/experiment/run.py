@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 import math
 import time
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
 from pathlib import Path
@@ -419,8 +419,3 @@ def simulate_day(
         raise InputError.single(f"got {run!r}; allowed is a whole number of at least 0", "run")
     bank = StreamBank(loaded.base.seed if seed is None else seed)
     return simulate_replication(make_plan(entry), bank, run, work_day)
-
-
-def settings_of(pairs: Iterable[tuple[str, object]]) -> list[str]:
-    """Write (key, value) pairs as ``KEY=VALUE`` settings."""
-    return [f"{key}={value}" for key, value in pairs]

@@ -8,9 +8,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from simulator.physics.swath import FloatArray, SwathPlan, check_positive
-
-CHOICES = ("nearest corner", "given", "best")
+from simulator.physics.swath import FloatArray, SwathPlan
 
 # Points a pass at which ferry distance is sampled.
 _SAMPLES_PER_PASS = 8
@@ -35,52 +33,19 @@ class Stretch(NamedTuple):
     y_m: float
 
 
-def landing_zone(
-    plan: SwathPlan,
-    choice: str,
-    *,
-    road_xy_m: ArrayLike | None = None,
-    given_xy_m: ArrayLike | None = None,
-) -> tuple[float, float]:
-    """Return the landing zone of a field.
+def nearest_corner(plan: SwathPlan, road_xy_m: tuple[float, float] | None = None) -> tuple[float, float]:
+    """Return the corner (m) of the outline nearest to the road, or to where the passes start when no road is given."""
+    corners = _exterior_corners(plan)
+    x_m, y_m = (plan.start_x_m[0], plan.start_y_m[0]) if road_xy_m is None else road_xy_m
+    nearest = corners[int(np.argmin(np.hypot(*(corners - (x_m, y_m)).T)))]
+    return float(nearest[0]), float(nearest[1])
 
-    Parameters
-    ----------
-    plan : SwathPlan
-        The field's passes and outline.
-    choice : str
-        ``"nearest corner"``: the corner of the outline nearest to the road, or to where the passes start when no road
-        is given. ``"given"``: ``given_xy_m``. ``"best"``: the corner or middle of a side with the least ferry distance.
-    road_xy_m : array_like, optional
-        Where the road meets the field, m, shape (2,).
-    given_xy_m : array_like, optional
-        The zone for ``"given"``, m, shape (2,); it may lie outside the field.
 
-    Returns
-    -------
-    tuple of float
-        x and y, m.
-
-    Raises
-    ------
-    ValueError
-        When the choice is unknown or ``"given"`` comes without a place.
-    """
-    if choice == "given":
-        if given_xy_m is None:
-            raise ValueError("choice 'given' needs given_xy_m")
-        return _as_point(given_xy_m, "given_xy_m")
-    if choice == "nearest corner":
-        start = (float(plan.start_x_m[0]), float(plan.start_y_m[0]))
-        target = start if road_xy_m is None else _as_point(road_xy_m, "road_xy_m")
-        corners = _exterior_corners(plan)
-        nearest = corners[int(np.argmin(np.hypot(*(corners - target).T)))]
-        return float(nearest[0]), float(nearest[1])
-    if choice == "best":
-        candidates = zone_candidates(plan)
-        best = candidates[int(np.argmin(np.round(ferry_distance_m(plan, candidates), 6)))]
-        return float(best[0]), float(best[1])
-    raise ValueError(f"choice must be one of {', '.join(CHOICES)}, got {choice!r}")
+def best_zone(plan: SwathPlan) -> tuple[float, float]:
+    """Return the corner or middle of a side (m) with the least ferry distance."""
+    candidates = zone_candidates(plan)
+    best = candidates[int(np.argmin(np.round(ferry_distance_m(plan, candidates), 6)))]
+    return float(best[0]), float(best[1])
 
 
 def zone_candidates(plan: SwathPlan) -> FloatArray:
@@ -126,44 +91,27 @@ def ferry_distance_m(plan: SwathPlan, zone_xy_m: ArrayLike) -> FloatArray:
     return np.array([float((np.hypot(x_m - x, y_m - y) * weight[:, None]).sum()) for x, y in zones])
 
 
-def relocations(
-    plan: SwathPlan,
-    zone_xy: ArrayLike,
-    visual_range_m: float,
-    candidates: ArrayLike | None = None,
-) -> list[Stretch]:
+def relocations(plan: SwathPlan, zone_xy: tuple[float, float], visual_range_m: float) -> list[Stretch]:
     """Split the plan into stretches, each worked from one landing zone within visual range of all of it.
 
     Whole passes are assigned, in flight order, and each zone is kept as long as it can be, which gives the fewest
-    moves. A pass that no candidate has wholly in range is worked from the one that is least far away.
+    moves. A pass that no zone (of `zone_candidates`) has wholly in range is worked from the least far away.
 
     Parameters
     ----------
     plan : SwathPlan
         The passes.
-    zone_xy : array_like
-        First landing zone, m, shape (2,); left at once only when the first pass is out of its range.
+    zone_xy : (float, float)
+        First landing zone, m; left at once only when the first pass is out of its range.
     visual_range_m : float
         Greatest distance from the zone to the aircraft, m.
-    candidates : array_like, optional
-        Possible zones, m, shape (k, 2); corners and middles of sides of the outline when None.
 
     Returns
     -------
     list of Stretch
         Contiguous, from area 0 to ``plan.area_total_m2``.
-
-    Raises
-    ------
-    ValueError
-        When the range is not positive or there is no candidate.
     """
-    check_positive("visual_range_m", visual_range_m)
-    first = np.array(_as_point(zone_xy, "zone_xy"))
-    others = zone_candidates(plan) if candidates is None else np.asarray(candidates, dtype=np.float64).reshape(-1, 2)
-    if len(others) == 0:
-        raise ValueError("candidates must hold at least one point, got none")
-    zones = np.concatenate((first[None, :], others))
+    zones = np.concatenate((np.array([zone_xy]), zone_candidates(plan)))
     reach_m = np.maximum(
         np.hypot(plan.start_x_m - zones[:, 0:1], plan.start_y_m - zones[:, 1:2]),
         np.hypot(plan.end_x_m - zones[:, 0:1], plan.end_y_m - zones[:, 1:2]),
@@ -193,13 +141,6 @@ def _first_unserved(served: NDArray[np.bool_]) -> NDArray[np.int64]:
     return np.asarray(np.argmin(padded, axis=1), dtype=np.int64)
 
 
-def _as_point(xy_m: ArrayLike, name: str) -> tuple[float, float]:
-    point = np.asarray(xy_m, dtype=np.float64)
-    if point.shape != (2,) or not np.isfinite(point).all():
-        raise ValueError(f"{name} must be two finite numbers, got {xy_m!r}")
-    return float(point[0]), float(point[1])
-
-
 def _exteriors(plan: SwathPlan) -> Sequence[FloatArray]:
     """Return the anticlockwise rings: holes run clockwise."""
     found = []
@@ -207,8 +148,6 @@ def _exteriors(plan: SwathPlan) -> Sequence[FloatArray]:
         x_m, y_m = (ring - ring[0]).T
         if float(np.sum(x_m[:-1] * y_m[1:] - x_m[1:] * y_m[:-1])) > 0.0:
             found.append(ring)
-    if not found:
-        raise ValueError("the plan has no outline")
     return found
 
 

@@ -1,15 +1,14 @@
-"""Swath plans of real boundaries: parallel strips clipped to a polygon with holes, buffers and obstacles.
+"""Swath plans of real boundaries: parallel strips clipped to a polygon with holes.
 
-The work area is the boundary less a buffer, less its holes and less obstacles with their clearance. It is cut into
-strips one swath wide, starting at its left edge as seen along the heading. Inside a strip every stretch where the work
-area is not empty is one pass; its length is its extent along the heading and its area the work area inside it, so
-nothing outside is sprayed and no overlap is counted. shapely is imported only when a function of this file is called.
+The polygon is cut into strips one swath wide, starting at its left edge as seen along the heading. Inside a strip every
+stretch where the polygon is not empty is one pass; its length is its extent along the heading and its area that of the
+polygon inside it, so nothing outside is sprayed and no overlap is counted. shapely is imported only when a function of
+this file is called.
 """
 
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
@@ -18,14 +17,16 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.physics.headland import headland_passes as plan_headland
-from simulator.physics.swath import WHOLE_PASS_TOLERANCE, FloatArray, SwathPlan, check_positive, make_plan
+from simulator.physics.swath import WHOLE_PASS_TOLERANCE, FloatArray, SwathPlan
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
 
 IntArray = NDArray[np.int64]
 
-# Pieces shorter than the shortest one are left out only while all of them together stay below this share of the area.
+# Gaps shorter than this are sprayed through as one pass, and pieces shorter than this are left out while all of them
+# together stay below a share of the area.
+_SHORTEST_PIECE_M = 1.0
 _SKIPPED_SHARE_MAX = 0.005
 # Headings compared at most, and those with equally few strips whose flown distance is compared.
 _HEADINGS_MAX = 24
@@ -43,43 +44,24 @@ class _Cut:
     to_v_m: FloatArray
     area_m2: FloatArray
     strip: IntArray
-    pieces: NDArray[np.object_]
-    pass_of_piece: IntArray
 
 
 def plan_polygon(
-    polygon: BaseGeometry,
-    swath_m: float,
-    heading_rad: float | None = None,
-    *,
-    buffer_m: float = 0.0,
-    headland_passes: int = 0,
-    shortest_piece_m: float = 1.0,
-    obstacles: Sequence[BaseGeometry] = (),
-    obstacle_clearance_m: float = 0.0,
+    polygon: BaseGeometry, swath_m: float, heading_rad: float | None = None, *, headland_passes: int = 0
 ) -> SwathPlan:
     """Plan the passes over a polygon in metres.
 
     Parameters
     ----------
     polygon : shapely.Polygon or shapely.MultiPolygon
-        Field boundary on a metre grid.
+        Area to be covered, on a metre grid.
     swath_m : float
         Spacing of the passes, m.
     heading_rad : float, optional
         Compass bearing of the passes, rad; None takes `best_heading_rad`. Plans of one field for aircraft of different
         swath must be given the same heading to share their area coordinate.
-    buffer_m : float, optional
-        Strip along the boundary that is not sprayed, m.
     headland_passes : int, optional
         Passes along the boundary, flown last. Fewer are flown where the field is too narrow to leave an inside.
-    shortest_piece_m : float, optional
-        Gaps shorter than this are sprayed through as one pass, and pieces shorter than this are left out while they sum
-        to less than 0.5 % of the area, m.
-    obstacles : sequence of shapely geometries, optional
-        What must not be flown or sprayed over, same metre grid.
-    obstacle_clearance_m : float, optional
-        Distance kept from every obstacle, m.
 
     Returns
     -------
@@ -89,96 +71,36 @@ def plan_polygon(
     Raises
     ------
     InputError
-        When the boundary is not a valid polygon or the buffer and obstacles leave nothing of it.
-    ValueError
-        When a number is out of range.
+        The boundary is not a valid polygon, or needs too many strips.
     """
-    work = work_area(polygon, buffer_m, obstacles, obstacle_clearance_m)
-    return _plan(polygon, work, swath_m, heading_rad, headland_passes, shortest_piece_m)
-
-
-def plan_patches(
-    polygon: BaseGeometry,
-    patches: Sequence[BaseGeometry],
-    swath_m: float,
-    heading_rad: float | None = None,
-    *,
-    buffer_m: float = 0.0,
-    shortest_piece_m: float = 1.0,
-    obstacles: Sequence[BaseGeometry] = (),
-    obstacle_clearance_m: float = 0.0,
-) -> SwathPlan:
-    """Plan spot spraying: only the parts of listed patches that lie in the field's work area.
-
-    Parameters
-    ----------
-    polygon : shapely.Polygon or shapely.MultiPolygon
-        Field boundary on a metre grid.
-    patches : sequence of shapely polygons
-        What is to be treated, same grid; overlaps are treated once.
-    swath_m, heading_rad, buffer_m, shortest_piece_m, obstacles, obstacle_clearance_m
-        As in `plan_polygon`.
-
-    Returns
-    -------
-    SwathPlan
-        Its outline is the field's.
-
-    Raises
-    ------
-    InputError
-        When no patch touches the work area, or as `plan_polygon`.
-    """
-    import shapely
-
-    work = work_area(polygon, buffer_m, obstacles, obstacle_clearance_m)
-    for number, patch in enumerate(patches, start=1):
-        _check_polygon(patch, f"patch {number}")
-    work = shapely.intersection(work, shapely.union_all(list(patches)))
-    if shapely.area(work) <= 0.0:
-        raise InputError.single("none of the patches lies inside the field's work area; nothing to spray")
-    return _plan(polygon, work, swath_m, heading_rad, 0, shortest_piece_m)
-
-
-def work_area(
-    polygon: BaseGeometry,
-    buffer_m: float = 0.0,
-    obstacles: Sequence[BaseGeometry] = (),
-    obstacle_clearance_m: float = 0.0,
-) -> BaseGeometry:
-    """Return the boundary less its buffer and less obstacles with their clearance.
-
-    Parameters
-    ----------
-    polygon, buffer_m, obstacles, obstacle_clearance_m
-        As in `plan_polygon`.
-
-    Returns
-    -------
-    shapely.Polygon or shapely.MultiPolygon
-        Never empty.
-
-    Raises
-    ------
-    InputError
-        When the boundary is not a valid polygon or nothing is left of it.
-    ValueError
-        When a distance is negative or not finite.
-    """
-    import shapely
-
-    for name, value in (("buffer_m", buffer_m), ("obstacle_clearance_m", obstacle_clearance_m)):
-        if not (math.isfinite(value) and value >= 0.0):
-            raise ValueError(f"{name} must be zero or more, got {value!r}")
-    _check_polygon(polygon, "the boundary")
-    work = shapely.buffer(polygon, -buffer_m) if buffer_m > 0.0 else polygon
-    if len(obstacles) > 0:
-        kept_clear = shapely.union_all(shapely.buffer(list(obstacles), obstacle_clearance_m))
-        work = shapely.difference(work, kept_clear)
-    if shapely.area(work) <= 0.0:
-        message = f"nothing is left to spray of {shapely.area(polygon):.0f} m2"
-        raise InputError.single(f"{message} with a buffer of {buffer_m:g} m and {len(obstacles)} obstacle(s)")
-    return work
+    _check_valid(polygon)
+    headland, inside = plan_headland(polygon, swath_m, headland_passes)
+    heading = best_heading_rad(inside, swath_m) if heading_rad is None else heading_rad % math.pi
+    cut = _cut(inside, swath_m, heading, _SHORTEST_PIECE_M)
+    order, upward = _serpentine(cut)
+    u_m, low_m, high_m = cut.centre_u_m[order], cut.from_v_m[order], cut.to_v_m[order]
+    start = _turn(np.column_stack((u_m, np.where(upward, low_m, high_m))), -heading)
+    end = _turn(np.column_stack((u_m, np.where(upward, high_m, low_m))), -heading)
+    length, area = high_m - low_m, cut.area_m2[order]
+    is_turn = np.diff(cut.strip[order]) != 0
+    for ring in headland:
+        sides = ring.starting_near(end[-1])
+        start = np.concatenate((start, sides.start_xy_m))
+        end = np.concatenate((end, sides.end_xy_m))
+        length = np.concatenate((length, sides.length_m))
+        area = np.concatenate((area, sides.area_m2))
+        is_turn = np.concatenate((is_turn, [True], sides.is_turn))
+    return SwathPlan(
+        start_x_m=start[:, 0],
+        start_y_m=start[:, 1],
+        end_x_m=end[:, 0],
+        end_y_m=end[:, 1],
+        length_m=length,
+        area_m2=area,
+        is_turn=is_turn,
+        swath_m=swath_m,
+        outline=outline_rings(polygon),
+    )
 
 
 def best_heading_rad(polygon: BaseGeometry, swath_m: float) -> float:
@@ -206,8 +128,7 @@ def best_heading_rad(polygon: BaseGeometry, swath_m: float) -> float:
     """
     import shapely
 
-    check_positive("swath_m", swath_m)
-    _check_polygon(polygon, "the boundary")
+    _check_valid(polygon)
     hull = shapely.get_coordinates(shapely.convex_hull(polygon))
     edges = np.diff(hull, axis=0)
     edges = edges[np.hypot(edges[:, 0], edges[:, 1]) > 1e-9]
@@ -223,39 +144,6 @@ def best_heading_rad(polygon: BaseGeometry, swath_m: float) -> float:
         return float(headings[tied[0]])
     flown_m = [_flown_distance_m(polygon, swath_m, float(headings[index])) for index in tied]
     return float(headings[tied[int(np.argmin(np.round(flown_m, 3)))]])
-
-
-def covered_geometry(
-    polygon: BaseGeometry,
-    swath_m: float,
-    heading_rad: float,
-    *,
-    shortest_piece_m: float = 1.0,
-) -> NDArray[np.object_]:
-    """Return what each strip pass sprays, as one geometry a pass, to check a plan against its boundary.
-
-    Parameters
-    ----------
-    polygon : shapely geometry
-        Work area (`work_area` of the boundary), m, the same that was planned, without headland passes.
-    swath_m, heading_rad, shortest_piece_m
-        As in `plan_polygon`.
-
-    Returns
-    -------
-    numpy.ndarray
-        Geometries on the grid of ``polygon``, shape (n,), in the order of the plan's passes.
-    """
-    import shapely
-
-    cut = _cut(polygon, swath_m, heading_rad, shortest_piece_m)
-    count = len(cut.strip)
-    grouped = [shapely.union_all(cut.pieces[cut.pass_of_piece == index]) for index in range(count)]
-    geometries = np.array(grouped, dtype=object)[_serpentine(cut)[0]]
-    return np.asarray(
-        shapely.transform(geometries, lambda uv: _turn(uv, -heading_rad)),
-        dtype=object,
-    )
 
 
 def outline_rings(polygon: BaseGeometry) -> tuple[FloatArray, ...]:
@@ -280,56 +168,11 @@ def outline_rings(polygon: BaseGeometry) -> tuple[FloatArray, ...]:
     return tuple(rings)
 
 
-def _plan(
-    polygon: BaseGeometry,
-    work: BaseGeometry,
-    swath_m: float,
-    heading_rad: float | None,
-    headlands: int,
-    shortest_piece_m: float,
-) -> SwathPlan:
-    check_positive("swath_m", swath_m)
-    if headlands < 0:
-        raise ValueError(f"headland_passes must be zero or more, got {headlands!r}")
-    if not (math.isfinite(shortest_piece_m) and shortest_piece_m >= 0.0):
-        raise ValueError(f"shortest_piece_m must be zero or more, got {shortest_piece_m!r}")
-    headland, inside = plan_headland(work, swath_m, headlands)
-    if heading_rad is not None and not math.isfinite(heading_rad):
-        raise ValueError(f"heading_rad must be a finite number, got {heading_rad!r}")
-    heading = best_heading_rad(inside, swath_m) if heading_rad is None else heading_rad % math.pi
-    # The remainder of a tiny negative angle rounds to pi itself.
-    heading = 0.0 if heading >= math.pi else heading
-    cut = _cut(inside, swath_m, heading, shortest_piece_m)
-    order, upward = _serpentine(cut)
-    u_m, low_m, high_m = cut.centre_u_m[order], cut.from_v_m[order], cut.to_v_m[order]
-    start = _turn(np.column_stack((u_m, np.where(upward, low_m, high_m))), -heading)
-    end = _turn(np.column_stack((u_m, np.where(upward, high_m, low_m))), -heading)
-    length, area = high_m - low_m, cut.area_m2[order]
-    is_turn = np.diff(cut.strip[order]) != 0
-    for ring in headland:
-        sides = ring.starting_near(end[-1])
-        start = np.concatenate((start, sides.start_xy_m))
-        end = np.concatenate((end, sides.end_xy_m))
-        length = np.concatenate((length, sides.length_m))
-        area = np.concatenate((area, sides.area_m2))
-        is_turn = np.concatenate((is_turn, [True], sides.is_turn))
-    return make_plan(
-        start, end, length, area, is_turn, swath_m=swath_m, heading_rad=heading, outline=outline_rings(polygon)
-    )
-
-
-def _check_polygon(polygon: BaseGeometry, what: str) -> None:
+def _check_valid(polygon: BaseGeometry) -> None:
     import shapely
 
-    kind = getattr(polygon, "geom_type", type(polygon).__name__)
-    if kind not in ("Polygon", "MultiPolygon"):
-        raise InputError.single(f"{what} must be a polygon or multipolygon, got {kind}")
-    if not np.isfinite(shapely.get_coordinates(polygon)).all():
-        raise InputError.single(f"{what} has a coordinate that is not a finite number")
     if not shapely.is_valid(polygon):
-        raise InputError.single(f"{what} is not a valid polygon: {shapely.is_valid_reason(polygon)}")
-    if shapely.area(polygon) <= 0.0:
-        raise InputError.single(f"{what} encloses no area")
+        raise InputError.single(f"the boundary is not a valid polygon: {shapely.is_valid_reason(polygon)}")
 
 
 def _turn(xy_m: FloatArray, angle_rad: float) -> FloatArray:
@@ -365,29 +208,24 @@ def _cut(work: BaseGeometry, swath_m: float, heading_rad: float, shortest_piece_
     pieces, strip, area = pieces[keep], strip[keep].astype(np.int64), area[keep]
     low, high = shapely.bounds(pieces)[:, [1, 3]].T
     order = np.lexsort((low, strip))
-    pieces, strip, area, low, high = pieces[order], strip[order], area[order], low[order], high[order]
+    strip, area, low, high = strip[order], area[order], low[order], high[order]
 
     # Pieces side by side in a strip are flown over together; one offset per strip lets a running maximum find them all.
     offset = strip * (v_max - v_min + 2.0 * shortest_piece_m + 10.0)
     reach = np.maximum.accumulate(high + offset)
     opens = np.append(True, (low + offset)[1:] > reach[:-1] + shortest_piece_m)
     first = np.flatnonzero(opens)
-    pass_of_piece = (np.cumsum(opens) - 1).astype(np.int64)
     strip_pass = strip[first]
     from_v, to_v = np.minimum.reduceat(low, first), np.maximum.reduceat(high, first)
     area_pass = np.add.reduceat(area, first)
 
     kept = _without_slivers(to_v - from_v, area_pass, shortest_piece_m)
-    number = np.cumsum(kept) - 1
-    in_kept = kept[pass_of_piece]
     return _Cut(
         centre_u_m=(0.5 * (edges[:-1] + edges[1:]))[strip_pass[kept]],
         from_v_m=from_v[kept],
         to_v_m=to_v[kept],
         area_m2=area_pass[kept],
         strip=strip_pass[kept],
-        pieces=pieces[in_kept],
-        pass_of_piece=number[pass_of_piece[in_kept]],
     )
 
 

@@ -26,18 +26,10 @@ def wet_bulb_c(temperature_c: ArrayLike, humidity_percent: ArrayLike) -> FloatAr
     ndarray of float64
         Wet-bulb temperature in degC, in the common shape; NaN where the air temperature is outside -20 to 50 degC or
         an input is NaN. Never above the air temperature.
-
-    Raises
-    ------
-    ValueError
-        A humidity is below 0 or above 100.
     """
     T, given = np.broadcast_arrays(
         np.asarray(temperature_c, dtype=np.float64), np.asarray(humidity_percent, dtype=np.float64)
     )
-    if bool(np.any((given < 0.0) | (given > 100.0))):
-        worst = given[(given < 0.0) | (given > 100.0)][0]
-        raise ValueError(f"got humidity_percent = {worst!r}; allowed is from 0 to 100")
     RH = np.clip(given, 5.0, 99.0)
     wet = (
         T * np.arctan(0.151977 * np.sqrt(RH + 8.313659))
@@ -63,11 +55,6 @@ def delta_t_c(temperature_c: ArrayLike, humidity_percent: ArrayLike) -> FloatArr
     -------
     ndarray of float64
         Delta T in degC, at least 0; NaN where `wet_bulb_c` is.
-
-    Raises
-    ------
-    ValueError
-        See `wet_bulb_c`.
     """
     result: FloatArray = np.asarray(temperature_c, dtype=np.float64) - wet_bulb_c(temperature_c, humidity_percent)
     return result

@@ -18,8 +18,6 @@ FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
 M_PER_S_PER_MPH = 0.44704
-SUNRISE_ELEVATION_DEG = -0.833
-"""Elevation of the sun's centre at sunrise: refraction and the sun's radius (NOAA solar calculator; from memory)."""
 
 
 @dataclass(frozen=True)
@@ -50,10 +48,6 @@ class WorkLimits:
     daylight_only: bool = True
 
     def __post_init__(self) -> None:
-        for name in ("wind_least_m_per_s", "wind_most_m_per_s", "rain_most_mm", "delta_t_least_c", "delta_t_most_c"):
-            value = getattr(self, name)
-            if value is not None and not value >= 0:
-                raise ValueError(f"got {name} = {value!r}; allowed is at least 0")
         pairs = (
             ("wind_most_m_per_s", self.wind_least_m_per_s, self.wind_most_m_per_s),
             ("delta_t_most_c", self.delta_t_least_c, self.delta_t_most_c),
@@ -97,11 +91,6 @@ def workable_hours(
     -------
     ndarray of bool, shape (n,)
         True where all limits hold.
-
-    Raises
-    ------
-    ValueError
-        The shapes do not go together, or a humidity is impossible.
     """
     wind = np.asarray(wind_m_per_s, dtype=np.float64)
     temperature = np.asarray(temperature_c, dtype=np.float64)
@@ -116,41 +105,23 @@ def workable_hours(
     return good
 
 
-def windows_s(
-    workable: ArrayLike, start_s: float = 0.0, step_s: float = 3600.0, shortest_s: float = 0.0
-) -> list[tuple[float, float]]:
+def windows_s(workable: ArrayLike) -> list[tuple[float, float]]:
     """Return the stretches of workable hours.
 
     Parameters
     ----------
     workable : array_like of bool, shape (n,)
         Whether each hour can be worked.
-    start_s : float, optional
-        When the first hour begins, in seconds.
-    step_s : float, optional
-        Length of an hour, above 0; 3600 unless the record is finer.
-    shortest_s : float, optional
-        Stretches shorter than this are left out.
 
     Returns
     -------
     list of (float, float)
-        Start and end of each stretch in seconds, in order of time.
-
-    Raises
-    ------
-    ValueError
-        The step is not above 0, or the hours are not a row.
+        Start and end of each stretch in seconds after the first hour began, in order of time.
     """
     flags = np.asarray(workable, dtype=np.bool_)
-    if flags.ndim != 1:
-        raise ValueError(f"got hours of shape {flags.shape}; allowed is a row")
-    if not step_s > 0:
-        raise ValueError(f"got step_s = {step_s!r}; allowed is above 0")
     edges = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
     starts, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
-    spans = [(start_s + first * step_s, start_s + last * step_s) for first, last in zip(starts, ends, strict=True)]
-    return [(begin, end) for begin, end in spans if end - begin >= shortest_s]
+    return [(first * 3600.0, last * 3600.0) for first, last in zip(starts, ends, strict=True)]
 
 
 def solar_elevation_deg(
@@ -159,7 +130,6 @@ def solar_elevation_deg(
     latitude_deg: float,
     longitude_deg: float,
     utc_offset_h: float,
-    days_in_year: int = 365,
 ) -> FloatArray:
     """Return the sun's elevation above the horizon, without refraction.
 
@@ -176,25 +146,15 @@ def solar_elevation_deg(
         Place; north and east are positive.
     utc_offset_h : float
         Hours that the clock is ahead of UTC.
-    days_in_year : int, optional
-        365 or 366.
 
     Returns
     -------
     ndarray of float64
         Elevation in degrees, in the common shape of day and clock.
 
-    Raises
-    ------
-    ValueError
-        A latitude beyond 90 or a longitude beyond 180 degrees.
     """
-    if not abs(latitude_deg) <= 90:
-        raise ValueError(f"got latitude_deg = {latitude_deg!r}; allowed is from -90 to 90")
-    if not abs(longitude_deg) <= 180:
-        raise ValueError(f"got longitude_deg = {longitude_deg!r}; allowed is from -180 to 180")
     hour = np.asarray(clock_s, dtype=np.float64) / 3600.0
-    year_rad = 2.0 * math.pi / days_in_year * (np.asarray(day_of_year, dtype=np.float64) - 1.0 + (hour - 12.0) / 24.0)
+    year_rad = 2.0 * math.pi / 365.0 * (np.asarray(day_of_year, dtype=np.float64) - 1.0 + (hour - 12.0) / 24.0)
     equation_min = 229.18 * (
         0.000075
         + 0.001868 * np.cos(year_rad)

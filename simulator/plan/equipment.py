@@ -11,7 +11,6 @@ from simulator.physics.generator import (
     DerateRule,
     FuelLine,
     asabe_fuel_line,
-    continuous_power_w,
     derate_share,
     fit_fuel_line,
 )
@@ -81,6 +80,10 @@ def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPla
     for name, pack in scenario.pack.items():
         air_c = scenario.weather.air_temperature
         fade = health_share(pack.cycles, 1.0 - pack.reserve)
+        if fade == 0.0:
+            message = f"got {pack.cycles:g}; so many of a depth of {1.0 - pack.reserve:.0%} leave nothing of a pack"
+            problems.append(Problem(f"pack.{name}.cycles", message))
+            continue
         capacity = pack.energy * pack.health * fade * (temperature_share(air_c) if pack.cold_loss else 1.0)
         if not pack.charge_temperature_least <= air_c <= pack.charge_temperature_most:
             allowed = f"{pack.charge_temperature_least:g} to {pack.charge_temperature_most:g} degC"
@@ -146,7 +149,7 @@ def plan_generators(scenario: Scenario) -> dict[str, GeneratorPlan]:
         plans[name] = GeneratorPlan(
             name,
             generator.rated_power,
-            continuous_power_w(generator.rated_power, generator.continuous_share, share),
+            generator.rated_power * generator.continuous_share * share,
             _fuel_line(generator),
             generator.fuel_tank,
             generator.fuel_tank * generator.refuel_at,

@@ -192,11 +192,11 @@ def _zone(
 ) -> tuple[float, float]:
     if site.landing_zone_m is not None:
         return site.landing_zone_m
-    from simulator.physics.landing import landing_zone
+    from simulator.physics.landing import best_zone, nearest_corner
 
-    choice = scenario.field_file.landing_zone if scenario.field_file is not None else "best"
-    x, y = landing_zone(plan, choice, road_xy_m=yard_m if choice == "nearest corner" else None)
-    return (float(x), float(y))
+    if scenario.field_file is not None and scenario.field_file.landing_zone == "nearest corner":
+        return nearest_corner(plan, yard_m)
+    return best_zone(plan)
 
 
 def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], swath_m: float) -> Geography:
@@ -259,8 +259,8 @@ def _order_of(
     from simulator.physics.route import order_improved, order_nearest
 
     best = scenario.route.order == "best" and len(plans) <= MOST_ORDERED
-    order = order_improved(drive, 0) if best else order_nearest(drive, 0)
-    return tuple(int(place) - 1 for place in order if int(place) != 0)
+    order = order_improved(drive) if best else order_nearest(drive)
+    return tuple(place - 1 for place in order[1:])
 
 
 def _windowed_order(
@@ -281,6 +281,5 @@ def _windowed_order(
         for index, plan in enumerate(plans)
         if max(0.0, plan.open_from_s) <= min(last, plan.open_until_s)
     }
-    route = order_time_windows(travel, 0, windows, work)
-    placed = [int(place) - 1 for place in route.order if int(place) != 0]
+    placed = [place - 1 for place in order_time_windows(travel, windows, work)[1:]]
     return (*placed, *(index for index in range(len(plans)) if index not in placed))

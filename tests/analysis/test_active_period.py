@@ -11,7 +11,6 @@ from hypothesis import strategies as st
 from simulator.analysis.active_period import (
     Segment,
     active_periods,
-    average_active_period,
     momentary_bottleneck,
 )
 
@@ -35,12 +34,6 @@ def test_hand_example():
     assert result.share == pytest.approx({"A": 21 / 40, "B": 7.5 / 40, "C": 11.5 / 40})
     assert sum(result.share.values()) == pytest.approx(1.0)
     assert result.bottleneck == "A"
-
-
-def test_average_active_period():
-    """Mean of the periods of the same example: (10 + 18) / 2, (13 + 6) / 2, (10 + 13) / 2."""
-    assert average_active_period(HAND_EXAMPLE_MIN, 0, 40) == {"A": 14.0, "B": 9.5, "C": 11.5}
-    assert average_active_period({"A": [], "B": [(0, 5), (5, 9)]}, 0, 40) == {"A": 0.0, "B": 9.0}
 
 
 def test_same_period_twice_shifts_throughout():

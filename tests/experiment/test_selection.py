@@ -1,4 +1,4 @@
-"""Selection of the best against published constants and data, and its guarantee on a known case."""
+"""Selection of the best against published constants, and its guarantee on a known case."""
 
 from __future__ import annotations
 
@@ -8,21 +8,8 @@ import numpy as np
 import pytest
 
 from simulator.experiment.selection import (
-    distance_from_best,
-    screen,
-    second_stage_replications,
     select_best,
     sequential_constants,
-)
-
-# KSL Book, chapter 5 (rossetti/KSLBook): four systems, ten replications with common random numbers; smaller is better.
-DATA = np.array(
-    [
-        [63.72, 32.24, 40.28, 36.94, 36.29, 56.94, 34.10, 63.36, 49.29, 87.20],
-        [63.06, 31.78, 40.32, 37.71, 36.79, 57.93, 33.39, 62.92, 47.67, 80.79],
-        [57.74, 29.65, 36.52, 35.71, 33.81, 51.54, 31.39, 57.24, 42.63, 67.27],
-        [62.63, 31.56, 39.87, 37.35, 36.65, 57.15, 33.30, 62.21, 47.46, 79.60],
-    ]
 )
 
 
@@ -39,43 +26,6 @@ DATA = np.array(
 def test_constants(k, n0, eta, h2):
     """Kim & Nelson (2001), formulas for eta and h^2; the values are own arithmetic."""
     assert sequential_constants(k, n0) == pytest.approx((eta, h2), abs=6e-5)
-
-
-def test_published_data_itself():
-    """KSL Book, chapter 5: means, standard deviations and differences as printed."""
-    assert DATA.mean(axis=1) == pytest.approx([50.036, 49.236, 44.350, 48.778], abs=6e-4)
-    assert DATA.std(axis=1, ddof=1) == pytest.approx([17.703, 16.245, 13.151, 15.942], abs=6e-4)
-    printed = {(0, 1): (0.8, 2.1208), (0, 2): (5.686, 5.3384), (0, 3): (1.258, 2.3430)}
-    printed |= {(1, 2): (4.886, 3.4435), (1, 3): (0.458, 0.3445), (2, 3): (-4.428, 3.1384)}
-    for (i, j), (mean, sd) in printed.items():
-        assert (DATA[i] - DATA[j]).mean() == pytest.approx(mean, abs=6e-4)
-        assert (DATA[i] - DATA[j]).std(ddof=1) == pytest.approx(sd, abs=6e-5)
-
-
-def test_two_stage():
-    """KSL Book, chapter 5: t 2.5096, largest variance 28.498, indifference 2 -> 45 replications."""
-    assert second_stage_replications(DATA, 2.0) == 45
-    assert second_stage_replications(DATA, 100.0) == 10
-
-
-def test_screening():
-    """KSL Book, chapter 5: system one, 50.036, against 50.919, 48.587 and 50.637 -> eliminated by system three."""
-    result = screen(DATA, larger_is_better=False)
-    assert result.limits[0, 1:] == pytest.approx([50.919, 48.587, 50.637], abs=6e-4)
-    assert math.isnan(result.limits[0, 0])
-    assert not result.kept[0]
-    assert result.kept[2]
-    turned = screen(-DATA)
-    assert turned.kept.tolist() == result.kept.tolist()
-
-
-def test_distance_from_best():
-    """KSL Book, chapter 5: Three [-4.428, 0]; the others from 0 to 5.686, 4.886 and 4.428."""
-    limits = distance_from_best(DATA.mean(axis=1), larger_is_better=False)
-    assert limits[2] == pytest.approx((-4.428, 0.0), abs=6e-4)
-    for place, upper in ((0, 5.686), (1, 4.886), (3, 4.428)):
-        assert limits[place] == pytest.approx((0.0, upper), abs=6e-4)
-    assert distance_from_best([1.0, 4.0], 1.0) == [(-4.0, 0.0), (0.0, 4.0)]
 
 
 def sampler_of(means, sd, common_share, seed):
@@ -161,10 +111,6 @@ def test_calls_are_once_each_and_in_order():
         lambda: select_best(lambda s, r: 1.0, 2, 0.0),
         lambda: select_best(lambda s, r: math.nan, 2, 1.0),
         lambda: select_best(lambda s, r: 1.0, 2, 1.0, most_replications=5),
-        lambda: screen([[1.0, 2.0]]),
-        lambda: second_stage_replications(DATA, -1.0),
-        lambda: distance_from_best([1.0]),
-        lambda: distance_from_best([1.0, 2.0], -1.0),
     ],
 )
 def test_misuse_is_refused(call):

@@ -186,6 +186,7 @@ def test_worn_packs_hold_less() -> None:
     ("settings", "says"),
     [
         (("weather.wind_speed=-3 mph",), "at least 0"),
+        (("pack.large_pack.cycles=5000",), "pack.large_pack.cycles: got 5000; so many of a depth of 80% leave nothing"),
         (("field.0.open_from=12:00", "field.0.open_until=11:00"), "open_until is not after open_from"),
         (("route.roads=motorway",), "'straight', 'typical' or 'grid'"),
     ],

@@ -20,7 +20,7 @@ from simulator import load_scenario, run
 from simulator.analysis.conservation import violations
 from simulator.analysis.day_record import day_record
 from simulator.analysis.day_rows import DayRows
-from simulator.analysis.resources import Resource, Rows, register, resource_names, time_labels, unregister
+from simulator.analysis.resources import Resource, Rows, register, resource_names, resources, time_labels
 from simulator.analysis.summary import active_intervals, columns, place_of, summarise
 from simulator.analysis.variations import Variation
 from simulator.cli import group
@@ -49,6 +49,7 @@ pytestmark = pytest.mark.skipif("compiled" in engine(), reason="functions of the
 
 NAME, BUSY = "lifting aid", "lifting aid busy"
 WAIT = f"wait: {BUSY}"
+REGISTERED = "simulator.analysis.resources._registered"
 TABLE = table(
     notes="lifting aids: 1",
     day__window="6 h",
@@ -103,9 +104,8 @@ def lifting(monkeypatch):
         done.succeed()
 
     monkeypatch.setattr(Moves, "_set_up", with_aid)
+    monkeypatch.setattr(REGISTERED, resources())
     register(AID)
-    yield
-    unregister(NAME)
 
 
 @pytest.fixture
@@ -192,7 +192,7 @@ def test_one_more_of_it_is_tried_and_told(lifting):
     assert f"waiting: {NAME}" in used
 
 
-def test_it_is_in_every_file_of_a_result(lifting, tmp_path):
+def test_it_is_in_every_file_of_a_result(lifting, tmp_path, monkeypatch):
     source, out = str(tmp_path / "lifting.toml"), tmp_path / "out"
     (tmp_path / "lifting.toml").write_text(toml_document(TABLE))
     for arguments in (
@@ -217,11 +217,9 @@ def test_it_is_in_every_file_of_a_result(lifting, tmp_path):
     for words in (f"waiting: {NAME}", f"{NAME}: lifting", "Momentary bottleneck over one day", "one more lifting aid"):
         assert words in page
     # a result is read as it is by somebody who has no such resource
-    unregister(NAME)
-    try:
+    with monkeypatch.context() as without:
+        without.setattr(REGISTERED, resources()[:-1])
         done = CliRunner().invoke(group, ["report", str(out), "--out", str(tmp_path / "again.html")])
-    finally:
-        register(AID)
     assert done.exit_code == 0, done.output
     assert f"{NAME} 1" in (tmp_path / "again.html").read_text()
 

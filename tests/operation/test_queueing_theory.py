@@ -10,10 +10,10 @@ import math
 import ciw
 import numpy as np
 import pytest
+from queueing_formulas import closed_network, machine_repair
 from small_day import plan_of, table
 
 from simulator.operation.day import simulate
-from simulator.physics.queueing import closed_network, machine_repair
 from simulator.scenario.streams import StreamBank
 
 HOUR_S = 10.0

@@ -156,32 +156,3 @@ def test_seconds_until_acceptance_is_when_it_is_reached(curve, a, limit_w, share
         assert curve.acceptance_w(then_wh) == pytest.approx(target_w, rel=1e-6)
         # Whoever has waited is not sent to wait again: else a simulation would stand still for ever.
         assert curve.seconds_until_acceptance(then_wh, limit_w, target_w) == 0.0
-
-
-@pytest.mark.parametrize(
-    ("values", "name"),
-    [
-        ((0.0, 1.0, 0.8, 0.05), "capacity_wh"),
-        ((1.0, -1.0, 0.8, 0.05), "cc_power_w"),
-        ((1.0, 1.0, 0.0, 0.05), "cc_share"),
-        ((1.0, 1.0, 1.1, 0.05), "cc_share"),
-        ((1.0, 1.0, 0.8, 0.0), "cut_share"),
-        ((1.0, 1.0, 0.8, 1.0), "cut_share"),
-        ((math.nan, 1.0, 0.8, 0.05), "capacity_wh"),
-    ],
-)
-def test_impossible_curves_are_refused(values, name):
-    with pytest.raises(ValueError, match=f"{name}: got"):
-        ChargeCurve(*values)
-
-
-def test_impossible_questions_are_refused():
-    curve = ChargeCurve(1000.0, 1000.0, 0.8, 0.05)
-    with pytest.raises(ValueError, match="at most the capacity"):
-        curve.time_s(0.0, 1001.0, 100.0)
-    with pytest.raises(ValueError, match="limit_w: got"):
-        curve.time_s(0.0, 10.0, -1.0)
-    with pytest.raises(ValueError, match="limit_w: got"):
-        curve.energy_after_wh(0.0, 10.0, math.nan)
-    with pytest.raises(ValueError, match="seconds: got"):
-        curve.energy_after_wh(0.0, -10.0, 100.0)

@@ -18,7 +18,6 @@ from simulator.physics.flight import (
     cubic_mean,
     cubic_power,
     cubic_value,
-    zeng_power_w,
 )
 
 SEA_LEVEL = 1.225
@@ -29,8 +28,19 @@ SMALL = FlightModel(6, 1.0, coaxial=False, figure_of_merit=0.55, fixed_power_w=1
 ZENG_INDUCED = math.sqrt(20.0 / (2.0 * 1.225 * 0.503))
 
 
+ZENG_PROFILE_W = 0.012 / 8.0 * 1.225 * 0.05 * 0.503 * (300.0 * 0.4) ** 3
+
+
 def zeng(speed):
-    return float(zeng_power_w(speed, hover_induced_m_per_s=ZENG_INDUCED))
+    """Return the power (W) of the aircraft of Zeng, Xu and Zhang (2019), eq. 12 and table I."""
+    induced_w = 1.1 * 20.0**1.5 / math.sqrt(2.0 * 1.225 * 0.503)
+    x = speed**2 / (2.0 * ZENG_INDUCED**2)
+    profile_w = ZENG_PROFILE_W * (1.0 + 3.0 * speed**2 / 120.0**2)
+    return profile_w + induced_w * math.sqrt(math.sqrt(1.0 + x**2) - x) + 0.5 * 0.6 * 1.225 * 0.05 * 0.503 * speed**3
+
+
+def hover_w(model, mass_kg, density):
+    return model.forward_power_w(mass_kg, 0.0, density)
 
 
 class TestHover:
@@ -46,7 +56,7 @@ class TestHover:
     def test_momentum_theory(self, mass_kg, rotors, diameter_m, ideal_w, electric_w):
         model = FlightModel(rotors, diameter_m, coaxial=False, figure_of_merit=0.6)
         assert model.momentum_limit_w(mass_kg, SEA_LEVEL) == pytest.approx(ideal_w, abs=0.6)
-        assert model.hover_power_w(mass_kg, SEA_LEVEL) == pytest.approx(electric_w, abs=0.6)
+        assert hover_w(model, mass_kg, SEA_LEVEL) == pytest.approx(electric_w, abs=0.6)
 
     def test_disc_area(self):
         # 6 rotors of 0.76 m: 2.722 m2.
@@ -57,16 +67,16 @@ class TestHover:
     def test_scaling(self, mass_kg, ratio, density):
         # Momentum theory: mass^1.5, density^-0.5 (without fixed power).
         model = FlightModel(6, 1.0, False, 0.6)
-        base = model.hover_power_w(mass_kg, density)
-        assert model.hover_power_w(mass_kg * ratio, density) == pytest.approx(base * ratio**1.5)
-        assert model.hover_power_w(mass_kg, density * ratio) == pytest.approx(base / math.sqrt(ratio))
+        base = hover_w(model, mass_kg, density)
+        assert hover_w(model, mass_kg * ratio, density) == pytest.approx(base * ratio**1.5)
+        assert hover_w(model, mass_kg, density * ratio) == pytest.approx(base / math.sqrt(ratio))
 
     def test_published_ratios(self):
         # 50 kg falling to 30 kg takes 0.465 of the power; 1500 m (1.05807 kg/m3) takes 1.076 times that of sea level.
         model = FlightModel(8, 1.0, False, 0.6)
-        full = model.hover_power_w(50.0, SEA_LEVEL)
-        assert model.hover_power_w(30.0, SEA_LEVEL) / full == pytest.approx(0.465, abs=5e-4)
-        assert model.hover_power_w(50.0, 1.05807) / full == pytest.approx(1.076, abs=5e-4)
+        full = hover_w(model, 50.0, SEA_LEVEL)
+        assert hover_w(model, 30.0, SEA_LEVEL) / full == pytest.approx(0.465, abs=5e-4)
+        assert hover_w(model, 50.0, 1.05807) / full == pytest.approx(1.076, abs=5e-4)
 
 
 class TestCoaxial:
@@ -99,9 +109,8 @@ class TestCoaxial:
 class TestForward:
     def test_parts_of_the_published_model(self):
         # Zeng, Xu and Zhang (2019): P0 = 79.86 W, Pi = 88.63 W, hover 168.48 W.
-        profile_w = float(zeng_power_w(0.0, induced_correction=-1.0))
-        assert profile_w == pytest.approx(79.86, abs=0.01)
-        assert zeng(0.0) - profile_w == pytest.approx(88.63, abs=0.01)
+        assert pytest.approx(79.86, abs=0.01) == ZENG_PROFILE_W
+        assert zeng(0.0) - ZENG_PROFILE_W == pytest.approx(88.63, abs=0.01)
         assert zeng(0.0) == pytest.approx(168.48, abs=0.01)
         assert abs(ZENG_INDUCED - 4.03) < 0.005
 
@@ -127,24 +136,18 @@ class TestForward:
     def test_model_is_the_published_one_with_its_parameters(self, speed):
         # The paper's aircraft in this model's terms: one rotor, drive 1, merit and profile share from P0 and Pi.
         diameter = 2.0 * math.sqrt(0.503 / math.pi)
-        profile_w = float(zeng_power_w(0.0, induced_correction=-1.0))
         ideal_w = 20.0**1.5 / math.sqrt(2.0 * 1.225 * 0.503)
         model = FlightModel(
             1,
             diameter,
             False,
             ideal_w / zeng(0.0),
-            profile_share=profile_w / zeng(0.0),
+            profile_share=ZENG_PROFILE_W / zeng(0.0),
             tip_speed_m_per_s=120.0,
             drag_area_m2=0.6 * 0.05 * 0.503,
             drive_efficiency=1.0,
         )
         assert model.forward_power_w(20.0 / GRAVITY_M_PER_S2, speed, 1.225) == pytest.approx(zeng(speed), rel=1e-9)
-
-    @pytest.mark.parametrize("model", [LARGE, SMALL])
-    @pytest.mark.parametrize("mass_kg", [20.0, 47.3, 90.0])
-    def test_rest_is_hover_to_the_last_bit(self, model, mass_kg):
-        assert model.forward_power_w(mass_kg, 0.0, 1.1) == model.hover_power_w(mass_kg, 1.1)
 
     def test_induced_power_falls_as_glauert_says_at_high_speed(self):
         # Glauert's high-speed limit: induced power -> T^2 / (2 rho A V).
@@ -153,28 +156,19 @@ class TestForward:
         expected = thrust**2 / (2.0 * SEA_LEVEL * model.disc_area_m2 * 80.0)
         assert model.forward_power_w(30.0, 80.0, SEA_LEVEL) == pytest.approx(expected, rel=1e-3)
 
-    def test_wind_and_climb(self):
+    def test_wind(self):
         still = SMALL.forward_power_w(40.0, 7.0, SEA_LEVEL)
         assert SMALL.forward_power_w(40.0, 5.0, SEA_LEVEL, headwind_m_per_s=2.0) == pytest.approx(still)
         assert SMALL.forward_power_w(40.0, 9.0, SEA_LEVEL, headwind_m_per_s=-2.0) == pytest.approx(still)
         # A tail wind as fast as the flight: no airspeed, so hover.
-        assert SMALL.forward_power_w(40.0, 7.0, SEA_LEVEL, headwind_m_per_s=-7.0) == SMALL.hover_power_w(
-            40.0, SEA_LEVEL
-        )
-        # Weight times climb through the drive: 40 kg at 1 m/s and 0.8 is 490 W.
-        climbing = SMALL.forward_power_w(40.0, 7.0, SEA_LEVEL, climb_m_per_s=1.0)
-        assert climbing - still == pytest.approx(40.0 * 9.80665 / 0.8)
-        assert SMALL.forward_power_w(40.0, 7.0, SEA_LEVEL, climb_m_per_s=-2.0) == still
-
-    def test_arrays(self):
-        masses = np.array([30.0, 40.0])
-        speeds = np.array([3.0, 7.0])
-        together = SMALL.forward_power_w(masses[:, None], speeds, SEA_LEVEL)
-        assert together.shape == (2, 2)
-        assert together[1, 0] == pytest.approx(SMALL.forward_power_w(40.0, 3.0, SEA_LEVEL), rel=1e-14)
+        assert SMALL.forward_power_w(40.0, 7.0, SEA_LEVEL, headwind_m_per_s=-7.0) == hover_w(SMALL, 40.0, SEA_LEVEL)
 
 
 class TestCalibration:
+    def test_half_a_pair_of_rotors_is_refused(self):
+        with pytest.raises(ValueError, match="rotor_count: got 7"):
+            FlightModel(7, 1.0, True, 0.6)
+
     def test_two_hover_points_come_back(self):
         # Outside reference: minutes made by hand from momentum theory with figure of merit 0.62 and 180 W fixed.
         area = 6 * math.pi * 0.5**2
@@ -187,14 +181,14 @@ class TestCalibration:
     @given(st.floats(0.35, 0.8), st.floats(0.0, 500.0), st.booleans(), st.floats(0.9, 1.3))
     def test_round_trip(self, merit, fixed_w, coaxial, density):
         true = FlightModel(8, 1.3, coaxial, merit, fixed_w)
-        points = [(m, 2000.0 * 0.8 / true.hover_power_w(m, density) * 60.0) for m in (45.0, 65.0, 85.0)]
+        points = [(m, 2000.0 * 0.8 / hover_w(true, m, density) * 60.0) for m in (45.0, 65.0, 85.0)]
         fitted = calibrate(8, 1.3, coaxial, 2000.0, 0.8, points, density)
         assert fitted.figure_of_merit == pytest.approx(merit, rel=1e-6)
         assert fitted.fixed_power_w == pytest.approx(fixed_w, abs=1e-3)
 
     def test_one_point_has_no_fixed_power(self):
         true = FlightModel(6, 1.0, False, 0.6)
-        minutes = 1400.0 * 0.8 / true.hover_power_w(40.0, SEA_LEVEL) * 60.0
+        minutes = 1400.0 * 0.8 / hover_w(true, 40.0, SEA_LEVEL) * 60.0
         fitted = calibrate(6, 1.0, False, 1400.0, 0.8, [(40.0, minutes)], drag_area_m2=0.7)
         assert fitted.figure_of_merit == pytest.approx(0.6)
         assert fitted.fixed_power_w == 0.0
@@ -202,11 +196,11 @@ class TestCalibration:
 
     def test_rounded_minutes_do_not_make_a_negative_fixed_power(self):
         true = FlightModel(6, 1.0, False, 0.6)
-        minutes = [1400.0 / true.hover_power_w(m, SEA_LEVEL) * 60.0 for m in (25.0, 40.0)]
+        minutes = [1400.0 / hover_w(true, m, SEA_LEVEL) * 60.0 for m in (25.0, 40.0)]
         fitted = calibrate(6, 1.0, False, 1400.0, 1.0, [(25.0, minutes[0] * 1.015), (40.0, minutes[1])])
         assert fitted.fixed_power_w == 0.0
         for mass_kg, minute in zip((25.0, 40.0), minutes, strict=True):
-            assert 1400.0 / fitted.hover_power_w(mass_kg, SEA_LEVEL) * 60.0 == pytest.approx(minute, rel=0.02)
+            assert 1400.0 / hover_w(fitted, mass_kg, SEA_LEVEL) * 60.0 == pytest.approx(minute, rel=0.02)
 
     @pytest.mark.parametrize(
         ("points", "reason"),
@@ -217,23 +211,14 @@ class TestCalibration:
             ([(25.0, 30.0), (40.0, 11.0)], "mass-independent power of -"),
             ([(25.0, 16.0), (40.0, 15.0)], "figure of merit"),
             ([(25.0, 16.0), (25.0, 15.0)], "each mass once"),
-            ([(25.0, 0.0)], "minutes: got"),
-            ([(-25.0, 10.0)], "mass_kg: got"),
-            ([], "got none"),
         ],
     )
     def test_implausible_points_are_refused_with_the_reason(self, points, reason):
         with pytest.raises(ValueError, match=reason):
             calibrate(6, 1.0, False, 1400.0, 1.0, points)
 
-    @pytest.mark.parametrize("usable", [0.0, 1.2, math.nan])
-    def test_usable_share_is_a_share(self, usable):
-        with pytest.raises(ValueError, match="usable_share: got"):
-            calibrate(6, 1.0, False, 1400.0, usable, [(40.0, 12.0)])
-
     @pytest.mark.parametrize("speed", [0.0, 6.0])
-    @pytest.mark.parametrize("fixed_w", [None, 150.0])
-    def test_load_log_comes_back(self, speed, fixed_w):
+    def test_load_log_comes_back(self, speed):
         # Outside reference: energy of each flight by scipy's quadrature over the falling load.
         true = FlightModel(6, 1.0, False, 0.58, 150.0)
         log = []
@@ -241,25 +226,18 @@ class TestCalibration:
             mean_w = quad(lambda x, load=load_kg: true.forward_power_w(24.0 + load * x, speed, 1.15), 0.0, 1.0)[0]
             log.append((load_kg, minutes, mean_w * minutes / 60.0 / 1400.0))
         fitted = calibrate_from_load_use(
-            6, 1.0, False, 1400.0, 24.0, log, 1.15, speed_m_per_s=speed, fixed_power_w=fixed_w
+            6, 1.0, False, 1400.0, 24.0, log, 1.15, speed_m_per_s=speed, fixed_power_w=150.0
         )
         assert fitted.figure_of_merit == pytest.approx(0.58, rel=1e-4)
-        assert fitted.fixed_power_w == pytest.approx(150.0, abs=0.1)
+        assert fitted.fixed_power_w == 150.0
 
     @pytest.mark.parametrize(
-        ("log", "fixed_w", "reason"),
-        [
-            ([(20.0, 6.0, 0.02)], 0.0, "the minutes are too long"),
-            ([(20.0, 6.0, 1.2)], 0.0, "share_used: got"),
-            ([(20.0, 6.0, 0.4), (20.0, 6.0, 0.41)], None, "loads of different size"),
-            ([(-1.0, 6.0, 0.4)], 0.0, "load_kg: got"),
-            ([(20.0, 1.0, 0.5)], 0.0, "of the power, 4% would lift"),
-            ([], 0.0, "got none"),
-        ],
+        ("log", "reason"),
+        [((20.0, 6.0, 0.02), "the minutes are too long"), ((20.0, 1.0, 0.5), "of the power, 4% would lift")],
     )
-    def test_implausible_logs_are_refused_with_the_reason(self, log, fixed_w, reason):
+    def test_implausible_logs_are_refused_with_the_reason(self, log, reason):
         with pytest.raises(ValueError, match=reason):
-            calibrate_from_load_use(6, 1.0, False, 1400.0, 24.0, log, fixed_power_w=fixed_w)
+            calibrate_from_load_use(6, 1.0, False, 1400.0, 24.0, [log])
 
 
 class TestCubic:
@@ -305,10 +283,6 @@ class TestCubic:
         coefficients = cubic_power(SMALL, 6.0, 1.1, 30.0, 30.0)
         assert cubic_value(coefficients, 30.0) == SMALL.forward_power_w(30.0, 6.0, 1.1)
 
-    def test_masses_out_of_order_are_refused(self):
-        with pytest.raises(ValueError, match="mass_high_kg: got"):
-            cubic_power(SMALL, 6.0, 1.1, 30.0, 20.0)
-
 
 class TestFieldEnergy:
     @pytest.mark.parametrize(
@@ -336,36 +310,3 @@ class TestFieldEnergy:
         coefficients = cubic_power(LARGE, 7.0, 1.2, 55.0, 95.0)
         used = cubic_mean(coefficients, 95.0, 55.0) * 7.5 / 60.0 / 1600.0
         assert 0.4 < used < 0.8
-
-
-class TestRefusals:
-    @pytest.mark.parametrize(
-        ("changes", "name"),
-        [
-            ({"rotor_count": 0}, "rotor_count"),
-            ({"rotor_count": 7, "coaxial": True}, "rotor_count"),
-            ({"rotor_diameter_m": 0.0}, "rotor_diameter_m"),
-            ({"figure_of_merit": 1.1}, "figure_of_merit"),
-            ({"figure_of_merit": math.nan}, "figure_of_merit"),
-            ({"fixed_power_w": -1.0}, "fixed_power_w"),
-            ({"profile_share": 1.0}, "profile_share"),
-            ({"tip_speed_m_per_s": 0.0}, "tip_speed_m_per_s"),
-            ({"drag_area_m2": -0.1}, "drag_area_m2"),
-            ({"coaxial_factor": 0.9}, "coaxial_factor"),
-            ({"drive_efficiency": 1.1}, "drive_efficiency"),
-        ],
-    )
-    def test_impossible_models(self, changes, name):
-        values = {"rotor_count": 8, "rotor_diameter_m": 1.0, "coaxial": False, "figure_of_merit": 0.6} | changes
-        with pytest.raises(ValueError, match=f"{name}: got"):
-            FlightModel(**values)
-
-    def test_impossible_flights(self):
-        with pytest.raises(ValueError, match="mass: got"):
-            SMALL.hover_power_w(0.0, SEA_LEVEL)
-        with pytest.raises(ValueError, match="density: got"):
-            SMALL.hover_power_w(30.0, -1.0)
-        with pytest.raises(ValueError, match="speed_m_per_s: got"):
-            SMALL.forward_power_w(30.0, -1.0, SEA_LEVEL)
-        with pytest.raises(ValueError, match="speed_m_per_s: got"):
-            SMALL.forward_power_w(30.0, math.nan, SEA_LEVEL)

@@ -10,7 +10,6 @@ from simulator.physics.generator import (
     DerateRule,
     FuelLine,
     asabe_fuel_line,
-    continuous_power_w,
     derate_share,
     fit_fuel_line,
     iso3046_alpha,
@@ -74,14 +73,6 @@ class TestDerate:
     def test_share_never_rises_with_temperature(self, rule, altitude_m, celsius, more_k):
         assert derate_share(rule, altitude_m, celsius + more_k) <= derate_share(rule, altitude_m, celsius)
 
-    def test_unknown_rule_and_impossible_places_are_refused(self):
-        with pytest.raises(ValueError, match=r"rule: got 'magic', allowed one of .*'alternator'"):
-            derate_share("magic", 0.0, 20.0)
-        with pytest.raises(ValueError, match="altitude_m: got"):
-            derate_share("none", 20_000.0, 20.0)
-        with pytest.raises(ValueError, match="temperature_c: got"):
-            derate_share("none", 0.0, math.nan)
-
 
 class TestIso3046:
     def test_example_of_the_standard(self):
@@ -93,54 +84,25 @@ class TestIso3046:
     @pytest.mark.parametrize("rule", ISO_RULES)
     def test_reference_conditions_change_nothing(self, rule):
         # ISO 3046-1 reference: 100 kPa, 298 K, 30 % humidity.
-        ratio = iso3046_power_ratio(rule, 100_000.0, 298.0 - 273.15, 0.3)
+        ratio = iso3046_power_ratio(rule, 100_000.0, 298.0 - 273.15)
         assert ratio == pytest.approx(1.0, rel=1e-12)
         assert iso3046_alpha(ratio) == pytest.approx(1.0, rel=1e-12)
 
     def test_spark_ignition_by_hand(self):
-        # By hand, exponents 1 and 0.5 (from memory), dry air so that only the reference humidity stays: psr = 3141 Pa
-        # at 298 K (steam tables give 3.14 kPa, from memory).
-        ratio = iso3046_power_ratio(DerateRule.ISO3046_SPARK_IGNITION, 80_000.0, 35.0, 0.0)
-        assert ratio == pytest.approx(80_000.0 / (100_000.0 - 0.3 * 3141.0) * math.sqrt(298.0 / 308.15), rel=2e-4)
+        # By hand, exponents 1 and 0.5 (from memory); steam: 3.14 kPa at 298 K, 5.63 at 35 C (from memory).
+        ratio = iso3046_power_ratio(DerateRule.ISO3046_SPARK_IGNITION, 80_000.0, 35.0)
+        dry = (80_000.0 - 0.3 * 5628.0) / (100_000.0 - 0.3 * 3141.0)
+        assert ratio == pytest.approx(dry * math.sqrt(298.0 / 308.15), rel=2e-4)
 
     def test_aftercooled_by_hand(self):
         # By hand: 0.7 and 1.2 (pair visible in the standard's example) and 1 for the coolant.
-        ratio = iso3046_power_ratio(DerateRule.ISO3046_AFTERCOOLED, 80_000.0, 35.0, 0.9)
+        ratio = iso3046_power_ratio(DerateRule.ISO3046_AFTERCOOLED, 80_000.0, 35.0)
         assert ratio == pytest.approx(0.8**0.7 * (298.0 / 308.15) ** 2.2, rel=1e-12)
 
     @pytest.mark.parametrize(("celsius", "pascal"), [(0.0, 611.2), (20.0, 2339.0), (40.0, 7384.0)])
     def test_saturation_pressure(self, celsius, pascal):
         # Steam tables (from memory).
         assert saturation_pressure_pa(celsius) == pytest.approx(pascal, rel=3e-3)
-
-    def test_impossible_conditions_are_refused(self):
-        with pytest.raises(ValueError, match="power_ratio: got"):
-            iso3046_alpha(0.0)
-        with pytest.raises(ValueError, match="mechanical_efficiency: got"):
-            iso3046_alpha(1.0, 1.2)
-        with pytest.raises(ValueError, match="rule: got"):
-            iso3046_power_ratio(DerateRule.ALTERNATOR, 1e5, 20.0)
-        with pytest.raises(ValueError, match="pressure_pa: got"):
-            iso3046_power_ratio(ISO_RULES[0], -1.0, 20.0)
-        with pytest.raises(ValueError, match="relative_humidity: got"):
-            iso3046_power_ratio(ISO_RULES[0], 1e5, 20.0, 30.0)
-        with pytest.raises(ValueError, match="air_temperature_c: got"):
-            iso3046_power_ratio(ISO_RULES[0], 1e5, 90.0)
-
-
-class TestContinuous:
-    def test_product(self):
-        # 12 kW, 80 % rule (from memory), 1500 m by the alternator rule.
-        share = derate_share("alternator", 1500.0, 20.0)
-        assert continuous_power_w(12_000.0, 0.8, share) == pytest.approx(9312.0)
-
-    @pytest.mark.parametrize(
-        ("values", "name"),
-        [((-1.0, 0.8, 1.0), "rated_w"), ((1.0, 1.1, 1.0), "continuous_share"), ((1.0, 1.0, -0.1), "derate")],
-    )
-    def test_refusals(self, values, name):
-        with pytest.raises(ValueError, match=f"{name}: got"):
-            continuous_power_w(*values)
 
 
 class TestFuel:
@@ -198,13 +160,6 @@ class TestFuel:
         hours = sum(seconds for _, seconds in course) / 3600.0
         assert line.litres(energy_kwh, hours) == pytest.approx(stepwise, rel=1e-9, abs=1e-12)
 
-    def test_tank_time(self):
-        line = FuelLine(0.3, 1.0)
-        seconds = line.seconds_to_use(20.0, 10_000.0)
-        assert seconds == pytest.approx(5.0 * 3600.0)
-        assert line.litres(10.0 * seconds / 3600.0, seconds / 3600.0) == pytest.approx(20.0)
-        assert FuelLine(0.3, 0.0).seconds_to_use(20.0, 0.0) == math.inf
-
     def test_fit_returns_an_exact_line(self):
         line = fit_fuel_line([1000.0, 4000.0, 9000.0], [1.5, 2.4, 3.9])
         assert line.litre_per_kwh == pytest.approx(0.3)
@@ -221,22 +176,9 @@ class TestFuel:
         [
             ([1000.0], [1.0], "two different loads"),
             ([1000.0, 1000.0], [1.0, 1.1], "two different loads"),
-            ([1000.0, 2000.0], [1.0], "shape"),
             ([1000.0, 2000.0], [2.0, 1.0], "grows with load"),
-            ([-1000.0, 2000.0], [1.0, 2.0], "negative or infinite"),
-            ([1000.0, 2000.0], [1.0, math.nan], "negative or infinite"),
         ],
     )
     def test_bad_tables_are_refused(self, loads_w, litres, reason):
         with pytest.raises(ValueError, match=reason):
             fit_fuel_line(loads_w, litres)
-
-    def test_bad_lines_are_refused(self):
-        with pytest.raises(ValueError, match="litre_per_kwh: got"):
-            FuelLine(-0.1, 1.0)
-        with pytest.raises(ValueError, match="litre_per_hour_no_load: got"):
-            FuelLine(0.1, math.inf)
-        with pytest.raises(ValueError, match="rated_w: got"):
-            asabe_fuel_line(0.0)
-        with pytest.raises(ValueError, match="fuel: got 'wood'"):
-            asabe_fuel_line(1000.0, "wood")

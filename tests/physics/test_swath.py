@@ -7,7 +7,8 @@ import pytest
 from hypothesis import given, settings
 from hypothesis import strategies as st
 
-from simulator.physics.swath import field_work_time_s, plan_rectangle, turn_efficiency, turn_time_s
+from simulator.physics.path import FieldPath
+from simulator.physics.swath import plan_rectangle, turn_time_s
 
 ACRE_M2 = 4046.8564224  # international acre, NIST SP 811 (from memory)
 FOOT_M = 0.3048
@@ -16,6 +17,12 @@ MPH_M_S = 0.44704
 areas = st.floats(2e3, 8e5)
 ratios = st.floats(0.2, 12.0)
 swaths = st.floats(2.0, 15.0)
+
+
+def work_time_s(plan, speed_m_s, turn_s):
+    """Return the time of one aircraft that never lands."""
+    whole = FieldPath(plan, [(0.0, 0.0, 0.0)]).stretch(0.0, plan.area_total_m2)
+    return (whole.path_m + whole.gap_m) / speed_m_s + whole.turns * turn_s
 
 
 @given(areas, ratios, swaths)
@@ -29,7 +36,7 @@ def test_rectangle_is_covered_once(area_m2, ratio, swath_m):
     assert np.allclose(plan.length_m, width_m * ratio)
     assert np.allclose(plan.area_m2[:-1], swath_m * width_m * ratio)
     assert plan.area_m2[-1] <= plan.length_m[-1] * swath_m * (1 + 1e-9)
-    assert plan.turn_count == plan.pass_count - 1
+    assert plan.is_turn.all()
     # Serpentine: every link is one shift across, so at most one swath.
     assert np.all(plan.link_m <= swath_m * (1 + 1e-9))
     assert np.all(plan.start_y_m[1:] == plan.end_y_m[:-1])
@@ -53,11 +60,10 @@ def test_whole_number_of_swaths_needs_no_sliver_pass():
 @pytest.mark.parametrize(("length_m", "efficiency"), [(100.0, 0.735), (300.0, 0.893), (1000.0, 0.965)])
 def test_turn_efficiency_relation(length_m, efficiency):
     # published_checks section 2, elementary relation E = (L/v) / (L/v + t), v = 6 m/s, t = 6 s.
-    assert turn_efficiency(length_m, 6.0, 6.0) == pytest.approx(efficiency, abs=5e-4)
-    # The same out of a plan: with n passes there are n - 1 turns, so E is met as n grows.
+    # With n passes there are n - 1 turns, so E is met as n grows.
     plan = plan_rectangle(length_m * 8.0 * 400, length_m / (8.0 * 400), 8.0)
     spraying_s = plan.length_m.sum() / 6.0
-    assert spraying_s / (field_work_time_s(plan, 6.0, 6.0) + 6.0) == pytest.approx(efficiency, abs=5e-4)
+    assert spraying_s / (work_time_s(plan, 6.0, 6.0) + 6.0) == pytest.approx(efficiency, abs=5e-4)
 
 
 @pytest.mark.parametrize(("efficiency", "acres_per_hour"), [(1.0, 18.2), (0.8, 14.5), (0.6, 10.9)])
@@ -66,7 +72,7 @@ def test_field_capacity_worked_example(efficiency, acres_per_hour):
     swath_m, speed_m_s, length_m, count = 30 * FOOT_M, 5 * MPH_M_S, 400.0, 500
     plan = plan_rectangle(length_m * swath_m * count, length_m / (swath_m * count), swath_m)
     turn_s = length_m / speed_m_s * (1 / efficiency - 1) * count / (count - 1)
-    hours = field_work_time_s(plan, speed_m_s, turn_s) / 3600
+    hours = work_time_s(plan, speed_m_s, turn_s) / 3600
     assert plan.area_total_m2 / ACRE_M2 / hours == pytest.approx(acres_per_hour, abs=0.05)
     assert plan.area_total_m2 / ACRE_M2 / hours == pytest.approx(5 * 30 * efficiency / 8.25, rel=1e-6)
     km_h, metric = 3.6 * speed_m_s, plan.area_total_m2 / 1e4 / hours
@@ -81,18 +87,12 @@ def test_flow_and_land_rate(mph, swath_ft, gal_acre, acre_min, gal_min):
     # GPM = GPA * mph * swath / 495 (Mesa County) and acres/min = mph * swath * 0.0020202 (US Army TM 5-3740-218-13P).
     swath_m = swath_ft * FOOT_M
     plan = plan_rectangle(500.0 * swath_m * 40, 500.0 / (swath_m * 40), swath_m)
-    minutes = field_work_time_s(plan, mph * MPH_M_S, 0.0) / 60
+    minutes = work_time_s(plan, mph * MPH_M_S, 0.0) / 60
     acres = plan.area_total_m2 / ACRE_M2
     assert acres / minutes == pytest.approx(acre_min, rel=1e-4)
     assert acres / minutes == pytest.approx(mph * swath_ft * 0.0020202, rel=1e-4)
     assert acres * gal_acre / minutes == pytest.approx(gal_min, rel=3e-4)
     assert acres * gal_acre / minutes == pytest.approx(gal_acre * mph * swath_ft / 495, rel=1e-6)
-
-
-def test_work_time_counts_long_links_once():
-    plan = plan_rectangle(2500.0, 4.0, 10.0)
-    # 3 passes of 100 m at 5 m/s and two turns; shifts within a swath are part of the turn.
-    assert field_work_time_s(plan, 5.0, 7.0) == pytest.approx(60.0 + 14.0)
 
 
 def test_turn_time_limits():
@@ -128,32 +128,3 @@ def test_bulb_turn_is_continuous_and_closes():
 @given(st.floats(3.0, 15.0), st.floats(1.0, 12.0), st.floats(0.5, 6.0))
 def test_stronger_aircraft_never_turns_slower(swath_m, speed_m_s, acceleration):
     assert turn_time_s(swath_m, speed_m_s, 1.2 * acceleration) <= turn_time_s(swath_m, speed_m_s, acceleration) + 1e-9
-
-
-def test_position_along_the_plan():
-    plan = plan_rectangle(2500.0, 4.0, 10.0)
-    places = plan.position_m([0.0, 500.0, 1000.0, 1250.0, 2500.0, 9999.0])
-    assert places[0].tolist() == pytest.approx([5.0, 0.0])
-    assert places[1].tolist() == pytest.approx([5.0, 50.0])
-    assert places[2].tolist() == pytest.approx([5.0, 100.0])
-    assert places[3].tolist() == pytest.approx([15.0, 75.0])
-    assert places[4].tolist() == places[5].tolist() == pytest.approx([22.5, 100.0])
-    assert plan.position_m(0.0).shape == (2,)
-
-
-@pytest.mark.parametrize("bad", [0.0, -1.0, math.nan, math.inf])
-def test_misuse_is_refused(bad):
-    with pytest.raises(ValueError, match="area_m2"):
-        plan_rectangle(bad, 1.0, 8.0)
-    with pytest.raises(ValueError, match="length_to_width"):
-        plan_rectangle(1e4, bad, 8.0)
-    with pytest.raises(ValueError, match="swath_m"):
-        plan_rectangle(1e4, 1.0, bad)
-    with pytest.raises(ValueError, match="speed_m_s"):
-        field_work_time_s(plan_rectangle(1e4, 1.0, 8.0), bad, 1.0)
-
-
-def test_plan_cannot_be_changed():
-    plan = plan_rectangle(1e4, 1.0, 8.0)
-    with pytest.raises(ValueError, match="read-only"):
-        plan.area_m2[0] = 0.0

@@ -10,14 +10,12 @@ from hypothesis import assume, given, settings
 from hypothesis import strategies as st
 
 from simulator.errors import InputError
+from simulator.physics.path import FieldPath
 from simulator.physics.swath import plan_rectangle
 from simulator.physics.swath_polygon import (
     best_heading_rad,
-    covered_geometry,
     outline_rings,
-    plan_patches,
     plan_polygon,
-    work_area,
 )
 from simulator.scenario.boundaries import read_boundaries
 
@@ -38,6 +36,19 @@ def strips_across(shape, swath_m, heading_rad):
     return math.ceil(np.ptp(across) / swath_m - 1e-6)
 
 
+def sprayed(polygon, plan, heading_rad):
+    """Return the part of the polygon inside the strip of each pass and between its ends, passes along the grid's y."""
+    frame = turned(polygon, -heading_rad)
+    start, end = (
+        shapely.get_coordinates(turned(shapely.multipoints(np.column_stack(places)), -heading_rad))
+        for places in ((plan.start_x_m, plan.start_y_m), (plan.end_x_m, plan.end_y_m))
+    )
+    centre, least = start[:, 0], shapely.bounds(frame)[0]
+    left = least + plan.swath_m * np.floor((centre - least) / plan.swath_m)
+    boxes = shapely.box(left, np.minimum(start, end)[:, 1], 2 * centre - left, np.maximum(start, end)[:, 1])
+    return shapely.intersection(boxes, frame)
+
+
 @given(
     st.floats(4e3, 4e5),
     st.floats(1.0, 8.0),
@@ -54,7 +65,7 @@ def test_turned_rectangle_equals_plan_rectangle(area_m2, ratio, swath_m, heading
     field = turned(shapely.box(0, 0, width_m, width_m * ratio), heading_rad, shift_m, -shift_m)
     plan = plan_polygon(field, swath_m, heading_rad)
     assert plan.pass_count == reference.pass_count
-    assert plan.turn_count == reference.turn_count
+    assert plan.is_turn.sum() == reference.is_turn.sum()
     assert np.allclose(plan.length_m, reference.length_m, rtol=1e-8, atol=1e-6)
     # Corners 100 km from the origin carry about 1e-11 m of rounding: times a side, far below a square millimetre each.
     assert np.allclose(plan.area_m2, reference.area_m2, rtol=1e-7, atol=1e-4)
@@ -62,7 +73,7 @@ def test_turned_rectangle_equals_plan_rectangle(area_m2, ratio, swath_m, heading
     corner = turned(shapely.points(reference.start_x_m[0], reference.start_y_m[0]), heading_rad, shift_m, -shift_m)
     assert (plan.start_x_m[0], plan.start_y_m[0]) == pytest.approx((corner.x, corner.y), abs=1e-5)
     best = plan_polygon(field, swath_m)
-    assert best.turn_count == reference.turn_count
+    assert best.is_turn.sum() == reference.is_turn.sum()
 
 
 def test_best_heading_runs_along_the_length():
@@ -87,7 +98,7 @@ def test_convex_bounds(shape, swath_m, heading_rad):
     strips = strips_across(shape, swath_m, heading_rad)
     assert plan.pass_count <= strips
     assert shape.area - plan.area_total_m2 <= (strips - plan.pass_count) * swath_m * 1.0 + 1e-6 * shape.area
-    assert plan.turn_count == plan.pass_count - 1
+    assert plan.is_turn.sum() == plan.pass_count - 1
     assert np.all(plan.area_m2 <= plan.length_m * swath_m * (1 + 1e-6))
     # The upper and the lower edge each rise and fall by at most the extent along the heading, so the passes together
     # are longer than area / swath by at most four extents.
@@ -110,7 +121,7 @@ def test_hole_makes_gaps_not_turns():
     plan = plan_polygon(field, 10.0, 0.0)
     # Ten strips; the hole splits strips 4 and 5 (x 40 to 60): 12 passes, nine turns, two gaps of 30 m.
     assert plan.pass_count == 12
-    assert plan.turn_count == 9
+    assert plan.is_turn.sum() == 9
     assert plan.link_m[~plan.is_turn].tolist() == pytest.approx([30.0, 30.0])
     assert plan.length_m.sum() == pytest.approx(940.0)
     assert plan.area_total_m2 == pytest.approx(9400.0)
@@ -123,7 +134,7 @@ def test_hole_makes_gaps_not_turns():
 def test_arms_of_a_u_are_crossed_straight_ahead():
     plan = plan_polygon(U_SHAPE, 10.0, math.pi / 2)
     # Strips of 10 m from the north (right of an eastward heading is south): 15 in the arms, 5 in the base.
-    assert plan.turn_count == 19
+    assert plan.is_turn.sum() == 19
     assert plan.pass_count == 15 * 2 + 5
     assert plan.link_m[~plan.is_turn].tolist() == pytest.approx([100.0] * 15)
     assert plan.start_y_m[0] == pytest.approx(195.0)
@@ -148,9 +159,9 @@ def test_short_pieces_beside_a_long_one_are_one_pass():
 def test_short_gap_is_sprayed_through():
     ditch = shapely.box(0, 50.0, 40, 50.5)
     field = shapely.box(0, 0, 40, 100) - ditch
-    assert plan_polygon(field, 10.0, 0.0, shortest_piece_m=1.0).pass_count == 4
-    assert plan_polygon(field, 10.0, 0.0, shortest_piece_m=0.1).pass_count == 8
-    assert plan_polygon(field, 10.0, 0.0).area_total_m2 == pytest.approx(field.area)
+    plan = plan_polygon(field, 10.0, 0.0)
+    assert plan.pass_count == 4
+    assert plan.area_total_m2 == pytest.approx(field.area)
 
 
 def test_slivers_are_left_out_only_while_negligible():
@@ -171,20 +182,6 @@ def test_empty_strip_between_parts_keeps_the_serpentine():
     assert np.all(np.sign(plan.end_y_m - plan.start_y_m)[:2] == [1, -1])
 
 
-def test_buffer_and_obstacle():
-    pond = shapely.Point(100, 100).buffer(20)
-    field = shapely.box(0, 0, 200, 300)
-    plan = plan_polygon(field, 8.0, 0.0, buffer_m=10.0, obstacles=[pond], obstacle_clearance_m=5.0)
-    work = work_area(field, 10.0, [pond], 5.0)
-    assert work.area == pytest.approx(180 * 280 - math.pi * 25**2, rel=1e-3)
-    assert plan.area_total_m2 == pytest.approx(work.area, rel=1e-9)
-    sprayed = shapely.union_all(covered_geometry(work, 8.0, 0.0))
-    assert sprayed.distance(pond) == pytest.approx(5.0, abs=1e-2)
-    assert sprayed.distance(field.exterior) == pytest.approx(10.0, abs=1e-6)
-    # The outline drawn is the whole field's.
-    assert shapely.Polygon(plan.outline[0]).area == pytest.approx(60_000.0)
-
-
 def test_headland_is_flown_last_and_credited_its_ring():
     field = shapely.box(0, 0, 200, 300)
     plan = plan_polygon(field, 10.0, 0.0, headland_passes=1)
@@ -197,7 +194,7 @@ def test_headland_is_flown_last_and_credited_its_ring():
     assert plan.length_m[count:].sum() == pytest.approx(2 * (190 + 290))
     assert plan.area_m2[count:].sum() == pytest.approx(9600.0)
     # Three corners between the four sides, and the turn that leads to the ring.
-    assert plan.turn_count == inside.turn_count + 4
+    assert plan.is_turn.sum() == inside.is_turn.sum() + 4
     two = plan_polygon(field, 10.0, 0.0, headland_passes=2)
     assert two.area_total_m2 == pytest.approx(field.area)
 
@@ -209,30 +206,16 @@ def test_field_too_narrow_for_a_headland_gets_none():
     assert plan.area_total_m2 == pytest.approx(field.area)
 
 
-def test_patches_only():
-    field = shapely.box(0, 0, 300, 300)
-    patches = [shapely.box(20, 20, 60, 80), shapely.box(50, 20, 90, 80), shapely.box(280, 100, 340, 160)]
-    plan = plan_patches(field, patches, 10.0, 0.0)
-    assert plan.area_total_m2 == pytest.approx(70 * 60 + 20 * 60)
-    with pytest.raises(InputError, match="nothing to spray"):
-        plan_patches(field, [shapely.box(500, 500, 600, 600)], 10.0)
-
-
 @pytest.mark.parametrize("pair", [(5.0, 9.0), (4.0, 12.0)])
 def test_aircraft_of_different_swath_share_the_area_coordinate(pair):
     field = turned(U_SHAPE, 0.7)
     heading_rad = best_heading_rad(field, pair[0])
     plans = [plan_polygon(field, swath_m, heading_rad) for swath_m in pair]
     area_m2 = np.linspace(0.0, field.area, 200)
-    across = [plan.position_m(area_m2) @ np.array([math.cos(heading_rad), -math.sin(heading_rad)]) for plan in plans]
-    assert np.abs(across[0] - across[1]).max() <= max(pair)
-
-
-@pytest.mark.parametrize("heading_rad", [-7.0, -1e-20, 0.0, math.pi, 12.0])
-def test_heading_is_reported_within_half_a_turn(heading_rad):
-    plan = plan_polygon(U_SHAPE, 8.0, heading_rad)
-    assert 0.0 <= plan.heading_rad < math.pi
-    assert math.sin(plan.heading_rad - heading_rad) == pytest.approx(0.0, abs=1e-9)
+    paths = [FieldPath(plan, [(0.0, 0.0, 0.0)]) for plan in plans]
+    places = [np.array([path.point(*path.place(area, ending=True)) for area in area_m2]) for path in paths]
+    across = (places[0] - places[1]) @ (math.cos(heading_rad), -math.sin(heading_rad))
+    assert np.abs(across).max() <= max(pair)
 
 
 def test_outline_tells_holes_from_exteriors():
@@ -244,32 +227,8 @@ def test_user_faults_are_named():
     bow_tie = shapely.Polygon([(0, 0), (100, 100), (100, 0), (0, 100)])
     with pytest.raises(InputError, match=r"not a valid polygon: Self-intersection"):
         plan_polygon(bow_tie, 8.0)
-    with pytest.raises(InputError, match=r"nothing is left .* buffer of 60 m"):
-        plan_polygon(shapely.box(0, 0, 100, 100), 8.0, buffer_m=60.0)
-    with pytest.raises(InputError, match="got LineString"):
-        plan_polygon(shapely.LineString([(0, 0), (1, 1)]), 8.0)
-    with pytest.raises(InputError, match="encloses no area"):
-        plan_polygon(shapely.Polygon(), 8.0)
-    with pytest.raises(InputError, match="not a finite number"):
-        plan_polygon(shapely.Polygon([(0, 0), (math.inf, 0), (1, 1)]), 8.0)
     with pytest.raises(InputError, match="too large"):
         plan_polygon(shapely.box(0, 0, 500_000, 500_000), 8.0)
-
-
-@pytest.mark.parametrize(
-    ("options", "name"),
-    [
-        ({"swath_m": 0.0}, "swath_m"),
-        ({"swath_m": math.nan}, "swath_m"),
-        ({"heading_rad": math.nan}, "heading_rad"),
-        ({"buffer_m": -1.0}, "buffer_m"),
-        ({"headland_passes": -1}, "headland_passes"),
-        ({"shortest_piece_m": -1.0}, "shortest_piece_m"),
-    ],
-)
-def test_misuse_is_refused(options, name):
-    with pytest.raises(ValueError, match=name):
-        plan_polygon(shapely.box(0, 0, 100, 100), **({"swath_m": 8.0} | options))
 
 
 @pytest.fixture(scope="module")
@@ -281,26 +240,22 @@ def real_fields():
 
 
 @pytest.mark.parametrize("swath_m", [5.0, 9.0])
-def test_real_boundaries_are_covered_within_one_percent_and_never_outside(real_fields, swath_m):
+def test_real_boundaries_are_covered_once_within_one_percent(real_fields, swath_m):
     # Danish field register 2026 (CC0) and USDA NASS Crop Sequence Boundaries 2017-2024: 200 features.
     assert len(real_fields) >= 200
     for field in real_fields:
         heading_rad = best_heading_rad(field.polygon, swath_m)
         plan = plan_polygon(field.polygon, swath_m, heading_rad)
-        passes = covered_geometry(field.polygon, swath_m, heading_rad)
+        passes = sprayed(field.polygon, plan, heading_rad)
         union = shapely.union_all(passes)
-        assert np.allclose(shapely.area(passes), plan.area_m2, rtol=1e-6, atol=1e-6), field.name
+        assert np.allclose(shapely.area(passes), plan.area_m2, rtol=1e-6, atol=1e-3), field.name
         assert union.area == pytest.approx(field.area_m2, rel=0.01), field.name
         assert shapely.area(passes).sum() == pytest.approx(union.area, rel=1e-6), f"{field.name}: overlap"
-        assert union.difference(field.polygon).area <= 1e-6 * field.area_m2, f"{field.name}: outside"
         assert np.all(plan.area_m2 <= plan.length_m * swath_m * (1 + 1e-6) + 1e-6), field.name
 
 
-def test_real_boundaries_with_buffer_and_headland(real_fields):
+def test_real_boundaries_with_headland(real_fields):
     for field in real_fields[::4]:
-        if field.polygon.buffer(-6.0).area <= 0.0:
-            continue
-        work = work_area(field.polygon, 3.0)
-        plan = plan_polygon(field.polygon, 8.0, buffer_m=3.0, headland_passes=1)
-        assert plan.area_total_m2 == pytest.approx(work.area, rel=0.01), field.name
+        plan = plan_polygon(field.polygon, 8.0, headland_passes=1)
+        assert plan.area_total_m2 == pytest.approx(field.area_m2, rel=0.01), field.name
         assert np.all(np.isfinite(plan.link_m))
