@@ -97,7 +97,8 @@ def test_every_state_of_an_aircraft_has_its_group() -> None:
     groups = {label: time_use_group(label) for label in time_labels()}
     assert set(groups.values()) <= set(AIRCRAFT_LOOKS)
     others = {label for label, group in groups.items() if group == "wait other"}
-    assert others <= {"wait: separation", "wait: no work left here", "wait: out of fuel", "wait: field not open"}
+    known = {"separation", "no work left here", "out of fuel", "field not open", "left on the trailer"}
+    assert others <= {f"wait: {reason}" for reason in known}
     assert set(resource_names()) == set(RESOURCE_LOOKS)
 
 
