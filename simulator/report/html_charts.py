@@ -168,7 +168,7 @@ def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
 
 def one_more_figure(place: int, entry: Mapping[str, Any], units: ReportUnits) -> PageFigure | None:
     """Return what one more of each adds to one set; None when nothing was tried."""
-    changes = entry["bottleneck"]["one_more"]
+    changes = entry["bottleneck"].get("one_more") or []
     if not changes:
         return None
     factor = units.per_acre
