@@ -93,7 +93,7 @@ class LoadPlanner:
         fresh = self._rig.next_pack(self._rig.pack_use(aircraft, visit.index))
         flight = self._rig.mean_flight(aircraft, visit.index, fresh)
         wanted_m2 = self._even_load_end_m2(visit, flight, area_from_m2, border_m2)
-        energy_wh = fresh.capacity_wh * self._rig.plan.rig.charge_to - fresh.reserve_wh
+        energy_wh = fresh.usable_wh(self._rig.plan.rig.charge_to)
         return Limits(True, flight, energy_wh / self._spare, area_from_m2, wanted_m2)
 
     def _even_load_end_m2(self, visit: Visit, flight: Flight, area_from_m2: float, border_m2: float) -> float:

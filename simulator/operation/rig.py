@@ -207,8 +207,8 @@ class Rig:
 
 def _by_charge(aircraft_class: str, types: list[PackPlan], charge_to: float) -> list[PackPlan]:
     fitting = [pack for pack in types if aircraft_class in pack.fits]
-    return sorted(fitting, key=lambda pack: pack.reserve_wh - pack.capacity_wh * charge_to)
+    return sorted(fitting, key=lambda pack: -pack.usable_wh(charge_to))
 
 
 def _most_wh(aircraft_class: str, types: list[PackPlan], fullest: float) -> float:
-    return max([pack.capacity_wh * fullest - pack.reserve_wh for pack in types if aircraft_class in pack.fits])
+    return max([pack.usable_wh(fullest) for pack in types if aircraft_class in pack.fits])

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from simulator.errors import Problem
@@ -77,6 +78,15 @@ class AircraftPlan:
             return self.capacity_units
         lifted = (self.take_off_mass_max_kg - self.empty_kg - pack_kg) / self.unit_kg
         return max(0.0, min(self.capacity_units, lifted))
+
+
+def lifting_s(aircraft: Iterable[tuple[AircraftPlan, int]], people: int) -> float:
+    """Return the mean time to lift numbers of aircraft on or off, side by side as far as people allow."""
+    total_s = 0.0
+    for entry, number in aircraft:
+        time, together = entry.lifting(people)
+        total_s += number * time.mean() / together
+    return total_s
 
 
 def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list[Problem]) -> dict[str, AircraftPlan]:

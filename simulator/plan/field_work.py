@@ -12,7 +12,7 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from simulator.physics.path import FieldPath
-from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.aircraft import AircraftPlan, lifting_s
 from simulator.plan.equipment import PackPlan, PowerPointPlan
 from simulator.plan.fields import FieldPlan, WorkProfile
 from simulator.plan.flight import Flight
@@ -105,18 +105,17 @@ class WorkPlanner:
     def _load(self, aircraft: AircraftPlan, profile: WorkProfile, share: float) -> _Load:
         rig, tasks = self._rig, self._rig.crew.tasks
         fitting = [pack for pack, _ in self._packs if aircraft.name in pack.fits and aircraft.capacity(pack.mass_kg)]
-        pack = max(fitting, key=lambda one: one.capacity_wh * rig.charge_to - one.reserve_wh)
-        usable_wh = (pack.capacity_wh * rig.charge_to - pack.reserve_wh) / (1.0 + self._scenario.flying.energy_margin)
+        pack = max(fitting, key=lambda one: one.usable_wh(rig.charge_to))
+        usable_wh = pack.usable_wh(rig.charge_to) / (1.0 + self._scenario.flying.energy_margin)
         flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
-        per_m2 = profile.product(0.0, profile.path.area_m2) / profile.path.area_m2
-        full_m2 = aircraft.capacity(pack.mass_kg) * share / per_m2
+        full_m2 = aircraft.capacity(pack.mass_kg) * share / profile.product_per_m2
         for area_m2 in self._sizes_m2(full_m2, profile.path):
             flown_s, energy_wh = _mean_flight(flight, profile.path, area_m2)
             if energy_wh <= usable_wh:
                 break
         factor = aircraft.flight_time_factor.mean()
         flown_s, energy_wh = flown_s * factor, energy_wh * factor
-        amount = area_m2 * per_m2
+        amount = area_m2 * profile.product_per_m2
         charges = 1.0 if aircraft.swap_every_landing else 1.0 / max(1, math.floor(usable_wh / energy_wh + 1e-9))
         supply = rig.supply
         fill_s = tasks.fill.time.mean() + amount / (supply.pump_flow if self._liquid else supply.dry_flow)
@@ -204,10 +203,8 @@ class WorkPlanner:
         return both_s + 2.0 * times.handling_s
 
     def _parts(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> _Times:
-        handling_s = 0.0
-        for (entry, _), count in zip(self._aircraft, counts, strict=True):
-            time, together = entry.lifting(self._people)
-            handling_s += count * time.mean() / together
+        flown = ((entry, count) for (entry, _), count in zip(self._aircraft, counts, strict=True))
+        handling_s = lifting_s(flown, self._people)
         road_s = move_s + 2.0 * handling_s if self._rig.trailer.charge_while_driving else 0.0
         flying = [
             (count, one, entry.name)
