@@ -11,7 +11,7 @@ from simulator.operation.charging import ChargingStation
 from simulator.operation.crew import Crew
 from simulator.operation.launching import Airspace
 from simulator.operation.log import DayLog, Kind, Reason, RigEnd, State
-from simulator.operation.morning import Morning, pack_names
+from simulator.operation.morning import Morning
 from simulator.operation.pace import Pace
 from simulator.operation.packs import Pack, PackShelf
 from simulator.operation.power import PowerSource
@@ -58,11 +58,7 @@ class Rig:
         # the day begins with loading at the yard; nobody is free for other work before the first field
         self.crew.held_for = Reason.YARD
         self.sources = [PowerSource(env, f"{name}/{point.name}", point, log) for point in plan.power]
-        self.packs = [
-            Pack(env, pack_name, pack, morning.pack_wh[pack_name])
-            for pack, number in plan.packs
-            for pack_name in pack_names(name, pack, number)
-        ]
+        self.packs = [Pack(env, one, pack, morning.pack_wh[one]) for one, pack in plan.pack_types.items()]
         self._morning = morning
         types = [pack for pack, _ in plan.packs]
         classes = [one.name for one, _ in plan.aircraft]

@@ -45,6 +45,13 @@ class RigPlan:
     pack_uses: dict[tuple[str, int], str] = field(default_factory=dict, repr=False)
     """By aircraft class and field number, what a pack must fit there: where only some of its types reach the field."""
 
+    @cached_property
+    def pack_types(self) -> dict[str, PackPlan]:
+        """The type of each pack, by the names that the packs have in the log."""
+        return {
+            f"{self.name}/{pack.name} {place}": pack for pack, number in self.packs for place in range(1, number + 1)
+        }
+
 
 @dataclass(frozen=True)
 class DayPlan:
@@ -241,8 +248,8 @@ def _unflyable(plan: DayPlan) -> list[Problem]:
             reasons = [
                 f"{pack.name}: its mass leaves no load within take_off_mass_max"
                 if aircraft.capacity(pack.mass_kg) <= 0
-                else f"{pack.name}: {pack.usable_wh(rig.rig.charge_to):.0f} Wh above the reserve carry no tenth of a load"
-                " to any field and back"
+                else f"{pack.name}: {pack.usable_wh(rig.rig.charge_to):.0f} Wh above the reserve carry no tenth of a"
+                " load to any field and back"
                 for pack in fitting
             ]
             if fitting:
