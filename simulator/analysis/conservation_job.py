@@ -36,7 +36,9 @@ def run_violations(plan: DayPlan, days: Sequence[WorkDay]) -> list[str]:
     """Return what does not add up in the days and nights of a run, one line a violation; empty when all laws hold."""
     found = []
     for place, one in enumerate(days):
-        told = [*violations(plan, one.day), *_night(plan, one)]
+        told = violations(plan, one.day)
+        if not one.last:
+            told += _night(plan, one)
         if place + 1 < len(days):
             told += _over_night(plan, one, days[place + 1])
         found += [f"work day {one.day.work_day}: {text}" for text in told]

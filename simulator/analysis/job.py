@@ -59,7 +59,7 @@ def summarise_run(
         else:
             row[place] = sums[place] / work_days
     acres = rows[:, place_of("acres")]
-    nights = [night for one in days[:-1] for night in one.nights]
+    nights = [night for one in days for night in one.nights]
     done = last.done and rows[:, place_of("out_of_reach_acres")].sum() * M2_PER_ACRE < 1e-3 * plan.list_m2
     full = acres[:-1] if share < 1.0 else acres
     drawn = int(pick * len(full))
