@@ -412,7 +412,7 @@ def simulate_day(
     InputError
         The run has no such work day.
     """
-    from simulator.experiment.replicate import simulate_replication
+    from simulator.experiment.runs import simulate_replication
 
     entry = loaded.sets[0] if equipment_set is None else loaded.equipment_set(equipment_set)
     if isinstance(run, bool) or not isinstance(run, int) or run < 0:
