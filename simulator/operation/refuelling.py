@@ -31,14 +31,14 @@ def refuelling(
         if granted is not None:
             yield granted
         if source.low.triggered:
-            yield env.process(fill_tank(env, source, task.duration_s, log))
+            yield from fill_tank(env, source, task.duration_s, log)
         crew.finish(task)
 
 
 def top_up(env: Environment, source: PowerSource, draw_s: Callable[[], float], log: DayLog) -> ProcessGenerator:
     """Fill a tank that is well down while everybody stands anyway, so that charging need not stop for it later."""
     if source.fuel_share < TOP_UP_BELOW and not source.refuelling:
-        yield env.process(fill_tank(env, source, draw_s(), log))
+        yield from fill_tank(env, source, draw_s(), log)
 
 
 def fill_tank(env: Environment, source: PowerSource, length_s: float, log: DayLog) -> ProcessGenerator:
