@@ -338,7 +338,7 @@ def per_day_table(document: Mapping[str, Any], units: ReportUnits) -> DataTable:
                 continue
             shown = value * factor
             text = fixed(shown, 0 if abs(shown) >= 9.95 else 1) + (f" {unit}" if unit else "")
-            text = overspray_text(entry, units) if key == "overspray" else text
+            text = overspray_text(entry, units).replace(" %", "\N{NO-BREAK SPACE}%") if key == "overspray" else text
             cells.append(Cell(text, value, f"equipment_sets.{place}.per_day.{key}"))
         rows.append(tuple(cells))
     return DataTable(
