@@ -52,10 +52,14 @@ def verify_day(plan: DayPlan, day: SimulatedDay) -> None:
     ConservationError
         With every violation found (the first twenty in words).
     """
-    found = violations(plan, day)
+    refuse(violations(plan, day), day.replication)
+
+
+def refuse(found: list[str], replication: int) -> None:
+    """Raise a `ConservationError` that tells what was found, unless that is nothing."""
     if found:
         more = f"\n... and {len(found) - _SHOWN} more" if len(found) > _SHOWN else ""
-        raise ConservationError(f"replication {day.replication}: " + "\n".join(found[:_SHOWN]) + more)
+        raise ConservationError(f"replication {replication}: " + "\n".join(found[:_SHOWN]) + more)
 
 
 def violations(plan: DayPlan, day: SimulatedDay) -> list[str]:

@@ -14,7 +14,6 @@ from simulator.analysis.conservation_parts import (
     differ,
     find_overlaps,
     intervals,
-    pack_units,
 )
 from simulator.operation.log import Reason, RigEnd, Row, Sortie, State
 
@@ -47,7 +46,7 @@ def energy_violations(rig: RigPlan, rows: dict[str, list[Row]], sorties: list[So
 
 def _power(name: str, point: PowerPointPlan, rig: RigPlan, rows: dict[str, list[Row]]) -> Iterator[str]:
     """Check one power point: the bus against its chargers, and every limit on the way."""
-    packs = pack_units(rig)
+    packs = rig.pack_types
     run = [row for row in rows[name] if row.state is State.RUN and row.reason is Reason.NONE]
     hours = sum(row.end_s - row.start_s for row in run) / 3600.0
     bus = sum(row.amount for row in run)
@@ -120,7 +119,7 @@ def _fuel_and_bus(rig: RigPlan, rows: dict[str, list[Row]], end: RigEnd) -> Iter
 
 
 def _packs(rig: RigPlan, rows: dict[str, list[Row]], sorties: list[Sortie], end: RigEnd) -> Iterator[str]:
-    packs = pack_units(rig)
+    packs = rig.pack_types
     on_slots: dict[str, list[Row]] = defaultdict(list)
     limits: dict[str, float] = {}
     for point in rig.power:

@@ -11,7 +11,7 @@ from simulator.operation.log import Row
 if TYPE_CHECKING:
     from simulator.plan.aircraft import AircraftPlan
     from simulator.plan.day_plan import RigPlan
-    from simulator.plan.equipment import ChargerPlan, PackPlan, PowerPointPlan
+    from simulator.plan.equipment import ChargerPlan, PowerPointPlan
 
 TIME_S = 1e-5
 """Two times this near are the same."""
@@ -24,11 +24,6 @@ Span = tuple[float, float]
 def aircraft_units(rig: RigPlan) -> dict[str, AircraftPlan]:
     """Return the aircraft of a rig by the names they have in the log."""
     return {f"{rig.name}/{plan.name} {count}": plan for plan, number in rig.aircraft for count in range(1, number + 1)}
-
-
-def pack_units(rig: RigPlan) -> dict[str, PackPlan]:
-    """Return the packs of a rig by the names they have in the log."""
-    return {f"{rig.name}/{plan.name} {count}": plan for plan, number in rig.packs for count in range(1, number + 1)}
 
 
 def people_of(rig: RigPlan) -> list[str]:

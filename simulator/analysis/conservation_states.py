@@ -10,7 +10,6 @@ from simulator.analysis.conservation_parts import (
     find_gaps,
     find_overlaps,
     intervals,
-    pack_units,
     people_of,
 )
 from simulator.analysis.log_rows import sortie_rows
@@ -36,7 +35,7 @@ def state_violations(plan: DayPlan, day: SimulatedDay, rows: dict[str, list[Row]
     for rig in plan.rigs:
         for names, kind in (
             (aircraft_units(rig), Kind.AIRCRAFT),
-            (pack_units(rig), Kind.PACK),
+            (rig.pack_types, Kind.PACK),
             (people_of(rig), Kind.PERSON),
         ):
             yield from (f"{name}: not in the log as {kind}" for name in names if kinds.get(name) != kind)

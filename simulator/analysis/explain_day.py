@@ -175,13 +175,12 @@ def road_sheet(plan: DayPlan, rig: RigPlan, metric: bool) -> tuple[Sheet, Road]:
             f"{len(metres)} drives",
         )
     people = crew.pilots + crew.helpers
-    parts = [
-        f"{number} × {Number.of(entry.handling_time.mean())} / {max(1, people // entry.handling_people)}"
-        for entry, number in rig.aircraft
-    ]
-    handling = sheet.calc(
-        "lifting the aircraft on or off", " + ".join(parts), "s", "number × handling_time / lifts side by side"
-    )
+    parts = []
+    for entry, number in rig.aircraft:
+        time, together = entry.lifting(people)
+        parts.append(f"{number} × {Number.of(time.mean())} / {together}")
+    note = "number × handling_time / lifts side by side; ramp_time where people are too few to lift"
+    handling = sheet.calc("lifting the aircraft on or off", " + ".join(parts), "s", note)
     handling = sheet.agree("lifting the aircraft on or off", handling, rig.pack_up_handling, "s")
     pack_up = sheet.given(
         "packing up", trailer.pack_up_time.mean(), "s", mean_note(trailer.pack_up_time, f"{key}.pack_up_time")

@@ -83,7 +83,7 @@ def middle_stretch(
     if not profile.section_control:
         whole = min(profile.path.area_m2, profile.reach_m2(start, aircraft.capacity(pack.mass_kg))) - start
     flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
-    energy = (pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh) / (1.0 + plan.scenario.flying.energy_margin)
+    energy = pack.usable_wh(rig.rig.charge_to) / (1.0 + plan.scenario.flying.energy_margin)
     end = furthest(flight, start, start + whole, 0.0, energy, math.inf, 1.0, fill=True)
     return start, end, start + whole
 
@@ -366,9 +366,7 @@ def _charge_use(
     reserve = sheet.given("reserve", table.reserve, "", f"{key}.reserve")
     charge_to = sheet.given("charged to", rig.rig.charge_to, "", f"rig.{rig.name}.charge_to")
     usable = sheet.calc("energy above the reserve", f"{capacity} × ({charge_to} - {reserve})", "Wh")
-    usable = sheet.agree(
-        "energy above the reserve", usable, pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh, "Wh"
-    )
+    usable = sheet.agree("energy above the reserve", usable, pack.usable_wh(rig.rig.charge_to), "Wh")
     margin = sheet.given(
         "energy margin when a load is planned", plan.scenario.flying.energy_margin, "", "flying.energy_margin"
     )

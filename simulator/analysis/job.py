@@ -14,7 +14,9 @@ from simulator.plan.day_plan import DayPlan
 from simulator.scenario.units import M2_PER_ACRE
 
 _MEANS = ("loads_per_charge", "landing_charge_share", "last_landing_hour")
-"""Measures that are averaged over work days with their flights, not summed."""
+"""Measures that are averaged over work days with their flights, not summed;"""
+_SHARES = ("utilisation/", "active_share/")
+"""and beginnings of those that are averaged with their paid time."""
 
 
 def summarise_run(
@@ -45,21 +47,16 @@ def summarise_run(
     last = days[-1]
     share = _share_of_last(plan, last)
     work_days = len(days) - 1 + share
-    names = columns()
-    paid = rows[:, place_of("paid_hours")]
-    row = np.full(len(names), math.nan)
     sums = np.nansum(rows, axis=0)
-    for place, name in enumerate(names):
-        values = rows[:, place]
-        if name.startswith(("utilisation/", "active_share/")) or name in _MEANS:
+    row: NDArray[np.float64] = sums / work_days
+    for place, name in enumerate(columns()):
+        if name in _MEANS or name.startswith(_SHARES):
+            values, weight = rows[:, place], rows[:, place_of("sorties" if name in _MEANS else "paid_hours")]
             there = np.isfinite(values)
-            weight = rows[:, place_of("sorties")] if name in _MEANS else paid
             whole = weight[there].sum()
             row[place] = float((values[there] * weight[there]).sum() / whole) if whole > 0 else math.nan
-        else:
-            row[place] = sums[place] / work_days
     acres = rows[:, place_of("acres")]
-    nights = [night for one in days[:-1] for night in one.nights]
+    nights = [night for one in days for night in one.nights]
     done = last.done and rows[:, place_of("out_of_reach_acres")].sum() * M2_PER_ACRE < 1e-3 * plan.list_m2
     full = acres[:-1] if share < 1.0 else acres
     drawn = int(pick * len(full))

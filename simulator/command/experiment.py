@@ -332,20 +332,22 @@ def _copy(source: Path, target: Path) -> None:
     target.write_bytes(source.read_bytes())
 
 
+_SHOWN = ("acres", "full_day_acres")
+
+
 def _draw_acres(result: Result, document: dict[str, object], units: str, path: Path) -> None:
     import numpy as np
     import pandas as pd
 
     from simulator.report.figures import acres_figure, save_figure
 
-    # a table of the one measure that the figure shows, for all of them would take much memory
-    column = "hectares" if units == "metric" else "acres"
+    # a table of the measures that the figure shows, for all of them would take much memory
     names = pd.Categorical.from_codes(
         np.repeat(np.arange(len(result.sets)), [entry.runs for entry in result.sets]),
         pd.Index([entry.name for entry in result.sets]),
     )
-    values = np.concatenate([entry.column(column) for entry in result.sets])
-    save_figure(acres_figure(document, pd.DataFrame({"equipment_set": names, column: values}), units), path / "acres")
+    columns = {name: np.concatenate([entry.column(name) for entry in result.sets]) for name in _SHOWN}
+    save_figure(acres_figure(document, pd.DataFrame({"equipment_set": names} | columns), units), path / "acres")
 
 
 def _draw_time_use(result: Result, path: Path) -> None:

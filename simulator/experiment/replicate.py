@@ -12,7 +12,6 @@ from simulator.experiment.cluster import Certificates
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
 from simulator.experiment.run_store import Rows, RunStore
 from simulator.experiment.runs import LatestBlock, row_of_run
-from simulator.experiment.runs import simulate_replication as simulate_replication
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers
 from simulator.plan.day_plan import DayPlan

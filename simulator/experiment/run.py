@@ -11,9 +11,11 @@ from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import Any, Literal
 
+import numpy as np
+
 from simulator.analysis.bottleneck import OneMore
 from simulator.analysis.resources import one_more_of_each
-from simulator.analysis.summary import columns
+from simulator.analysis.summary import columns, place_of
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError, Problem
 from simulator.experiment.cluster import Certificates
@@ -22,6 +24,7 @@ from simulator.experiment.estimates import mean_interval, paired_interval, quant
 from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
 from simulator.experiment.run_store import Rows, RunStore
+from simulator.experiment.tables import Tables
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.plan.reach import unreached_fields
@@ -265,7 +268,8 @@ def _run_sets(
             report("runs", done, target * len(sets))
 
     def width_before(last: int | None) -> float:
-        acres = [runner.tables.acres(place, last) for place in sets]
+        of = _full_days if options.precise == "p10" else Tables.acres
+        acres = [of(runner.tables, place, last) for place in sets]
         return relative_width(acres, options.precise, runner.tables.whole(sets, last))
 
     try:
@@ -291,13 +295,20 @@ def _run_sets(
         return f"the time was over after {fewest} runs of every set; {reached}", None
 
 
+def _full_days(tables: Tables, place: int, last: int | None) -> Rows:
+    """Return acres of single full work days, one of each run; of runs where they have none."""
+    acres = tables.stored(place, last)[1].column(place_of("full_day_acres"))
+    known: Rows = acres[np.isfinite(acres)]
+    return known if len(known) > 1 else tables.acres(place, last)
+
+
 def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
     """Return the largest relative half-width of 95 % intervals over all sets, or over all pairs with the first.
 
     Parameters
     ----------
     acres : sequence of ndarray
-        Acres per day of each set, in the order of replications.
+        Acres per day of each set, in the order of replications; for the tenth percentile those of single days.
     precise : {"mean", "p10", "difference"}
         What is to be known.
     whole : int
@@ -401,7 +412,7 @@ def simulate_day(
     InputError
         The run has no such work day.
     """
-    from simulator.experiment.replicate import simulate_replication
+    from simulator.experiment.runs import simulate_replication
 
     entry = loaded.sets[0] if equipment_set is None else loaded.equipment_set(equipment_set)
     if isinstance(run, bool) or not isinstance(run, int) or run < 0:

@@ -19,7 +19,7 @@ _FRUITLESS_DAYS_OF_WEATHER = 20
 
 @dataclass(frozen=True)
 class WorkDay:
-    """One work day of a run, and the night after it.
+    """One work day of a run, and the night after it; none follows the last.
 
     ``mornings`` are the rigs on the next morning; ``done`` tells whether what was asked is done (the list, or as many
     days), ``last`` whether the run ends with this day.
@@ -59,16 +59,17 @@ def run_job(plan: DayPlan, source: StreamSource, replication: int = 0) -> Iterat
         if scenario.work == "repeat" and number > scenario.work_days:
             work.repeats = False
         day = work_day(plan, source.day(replication, number - 1), replication, number, work, mornings)
-        evenings = [next_morning(plan, rig, end) for rig, end in zip(plan.rigs, day.ends, strict=True)]
-        mornings = [morning for morning, _ in evenings]
         may_go_on = work.may_go_on
         work.new_day()
         done = _is_done(plan, work, number)
         fruitless = 0 if day.log.sorties else fruitless + 1
         last = done or not may_go_on or fruitless >= patience or number == scenario.most_work_days
-        yield WorkDay(day, tuple([night for _, night in evenings]), tuple(mornings), done, last)
         if last:
+            yield WorkDay(day, (), (), done, last)
             return
+        evenings = [next_morning(plan, rig, end) for rig, end in zip(plan.rigs, day.ends, strict=True)]
+        mornings = [morning for morning, _ in evenings]
+        yield WorkDay(day, tuple([night for _, night in evenings]), tuple(mornings), done, last)
 
 
 def _is_done(plan: DayPlan, work: WorkList, number: int) -> bool:

@@ -93,22 +93,23 @@ class LoadPlanner:
         fresh = self._rig.next_pack(self._rig.pack_use(aircraft, visit.index))
         flight = self._rig.mean_flight(aircraft, visit.index, fresh)
         wanted_m2 = self._even_load_end_m2(visit, flight, area_from_m2, border_m2)
-        energy_wh = fresh.capacity_wh * self._rig.plan.rig.charge_to - fresh.reserve_wh
+        energy_wh = fresh.usable_wh(self._rig.plan.rig.charge_to)
         return Limits(True, flight, energy_wh / self._spare, area_from_m2, wanted_m2)
 
     def _even_load_end_m2(self, visit: Visit, flight: Flight, area_from_m2: float, border_m2: float) -> float:
         """Return the end of a load: what is left up to the border is cut evenly, not full, full and a rest."""
-        full_m2 = self._full_load_m2(visit, flight, area_from_m2)
+        full_m2, least_m2 = self._full_load_m2(visit, flight, area_from_m2), area_from_m2
         if full_m2 <= _ROUNDING_M2:
             return area_from_m2
         if self._whole_passes:
-            # where a load does not reach the end of a pass, it is the pass that is cut evenly
-            pass_end_m2 = flight.profile.path.pass_end(area_from_m2)
+            pass_end_m2 = min(border_m2, flight.profile.path.pass_end(area_from_m2))
             if pass_end_m2 - area_from_m2 > full_m2:
-                border_m2 = min(border_m2, pass_end_m2)
+                border_m2 = pass_end_m2  # a load does not reach the end of the pass: it is the pass that is cut evenly
+            else:
+                least_m2 = pass_end_m2
         left_m2 = border_m2 - area_from_m2
         loads = math.ceil((left_m2 - _ROUNDING_M2) / full_m2)
-        return area_from_m2 + left_m2 / loads if loads > 1 else border_m2
+        return max(least_m2, area_from_m2 + left_m2 / loads) if loads > 1 else border_m2
 
     def _full_load_m2(self, visit: Visit, flight: Flight, area_from_m2: float) -> float:
         """Return the area of a load filled as far as the crew fills it on a field."""

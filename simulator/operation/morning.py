@@ -13,7 +13,7 @@ from simulator.operation.log import DayLog, RigEnd
 from simulator.operation.packs import Pack
 from simulator.operation.power import PowerSource
 from simulator.plan.day_plan import DayPlan, RigPlan
-from simulator.plan.equipment import PackPlan, PowerPointPlan
+from simulator.plan.equipment import PowerPointPlan
 
 _DAY_S = 86400.0
 _FULL_WH = 1e-6
@@ -43,20 +43,11 @@ class Night(NamedTuple):
     fuel_l: float
 
 
-def pack_names(rig: str, pack: PackPlan, number: int) -> list[str]:
-    """Return the names of a rig's packs of one type."""
-    return [f"{rig}/{pack.name} {place}" for place in range(1, number + 1)]
-
-
 def first_morning(plan: DayPlan) -> list[Morning]:
     """Return what every rig begins a run with."""
     mornings = []
     for rig in plan.rigs:
-        charge = {
-            name: pack.capacity_wh * rig.rig.packs_start_charge
-            for pack, number in rig.packs
-            for name in pack_names(rig.name, pack, number)
-        }
+        charge = {name: pack.capacity_wh * rig.rig.packs_start_charge for name, pack in rig.pack_types.items()}
         mornings.append(Morning(None, None, *_stock(plan, rig, 0.0), charge, {}))
     return mornings
 
@@ -81,23 +72,18 @@ def next_morning(plan: DayPlan, rig: RigPlan, evening: RigEnd) -> tuple[Morning,
     if liquid and supply.leftover == "thrown away":
         left = 0.0
     product, water_l = (left, evening.water_l) if place is not None else _stock(plan, rig, left)
-    charge, night = _charge_overnight(plan, rig, evening)
+    charge, night = _charge_overnight(rig, evening)
     return Morning(place, evening.mix if left > 0.0 else None, product, water_l, charge, evening.until_failure_s), night
 
 
 # --- packs ---
 
 
-def _charge_overnight(plan: DayPlan, rig: RigPlan, evening: RigEnd) -> tuple[dict[str, float], Night]:
+def _charge_overnight(rig: RigPlan, evening: RigEnd) -> tuple[dict[str, float], Night]:
     """Charge pack after pack on every slot, those with least charge first, until the morning."""
     env, log = Environment(0.0), DayLog()
-    waiting = [
-        Pack(env, name, pack, evening.pack_charge_wh[name])
-        for pack, number in rig.packs
-        for name in pack_names(rig.name, pack, number)
-    ]
-    packs = list(waiting)
-    waiting.sort(key=lambda pack: pack.energy_wh / pack.plan.capacity_wh)
+    packs = [Pack(env, name, pack, evening.pack_charge_wh[name]) for name, pack in rig.pack_types.items()]
+    waiting = sorted(packs, key=lambda pack: pack.energy_wh / pack.plan.capacity_wh)
     sources = [PowerSource(env, point.name, point, log) for point in _night_power(rig, evening.place)]
     for source in sources:
         for slot in source.slots:

@@ -5,6 +5,7 @@ from __future__ import annotations
 from simpy.events import ProcessGenerator
 
 from simulator.operation.log import Reason, State
+from simulator.operation.refuelling import top_up
 from simulator.operation.rig import Rig
 from simulator.operation.work import Visit
 
@@ -29,7 +30,8 @@ class Moves:
         self._draw_rinse_s = draw(f"rinse/{name}", rig.plan.rig.supply.rinse_time)
         self._draw_yard_s = draw(f"yard/{name}", trailer.yard_time)
         self._handling = [
-            (draw(f"handling/{one.name}", one.plan.handling_time), one.plan.handling_people) for one in rig.aircraft
+            (draw(f"handling/{one.name}", one.plan.handling_time), draw(f"ramp/{one.name}", one.plan.ramp_time))
+            for one in rig.aircraft
         ]
 
     def run(self) -> ProcessGenerator:
@@ -115,7 +117,7 @@ class Moves:
         """Let the aircraft fly what the landing zone serves, until it is done or the day ends."""
         if self._site.closed:
             return
-        self._rig.supply.change()
+        self._rig.supply.arrive()
         left = self._site.open(visit, len(self._rig.unloaded))
         self._rig.crew.release()
         yield left
@@ -146,21 +148,21 @@ class Moves:
             one.mark(now, State.MOVE, why)
 
     def _handling_s(self) -> float:
-        """Return the time to lift all aircraft on or off, side by side as far as people allow."""
-        people = len(self._rig.crew.present)
-        return sum(
-            [
-                draw_s() / max(1, people // needed)
-                for (draw_s, needed), one in zip(self._handling, self._rig.aircraft, strict=True)
-                if not one.on_trailer
-            ]
-        )
+        """Return the time to lift the aircraft on or off, side by side as far as people allow; too few use a ramp."""
+        people, time_s = len(self._rig.crew.present), 0.0
+        for (draw_lift_s, draw_ramp_s), one in zip(self._handling, self._rig.aircraft, strict=True):
+            needed = one.plan.handling_people
+            if not one.on_trailer:
+                time_s += draw_lift_s() / (people // needed) if people >= needed else draw_ramp_s()
+        return time_s
 
     def _pack_up(self) -> ProcessGenerator:
         """Put everything on the trailer."""
         self._site.is_open, self._site.visit = False, None
         if not self._trailer.charge_while_driving:
             self._switch(False)
+        for source in self._rig.sources:
+            self._env.process(top_up(self._env, source, self._rig.draw_refuel_s, self._rig.log))
         yield from self._together(self._draw_pack_up_s() + self._handling_s(), Reason.PACK_UP)
 
     def _drive(self, goal: int | None) -> ProcessGenerator:

@@ -42,23 +42,38 @@ class Pace:
         flyable = 0.0
         for one in self._aircraft:
             flyable += (time_left_s / self.least_cycle_s(one.plan, rate) + 1.0) * one.plan.capacity_units
-        if self.loads_flown >= _LOADS_TO_KNOW_THE_PACE * len(self._aircraft):
+        own_per_s = self._own_per_s(now_s)
+        if own_per_s is not None:
             # what the rig has really flown an hour so far, waits and moves and all, tells better than the least cycle
-            pace = self._applied / max(1.0, now_s - self._begun_s)
-            flyable = min(flyable, _PACE_MARGIN * pace * time_left_s + self._capacity)
-        here = visit.remaining_m2 * visit.plan.product_per_m2 if visit is not None else 0.0
+            flyable = min(flyable, _PACE_MARGIN * own_per_s * time_left_s + self._capacity)
         on_board = sum([one.on_board for one in self._aircraft if one.load is None])
         mix = visit.plan.product if visit is not None else self._day.fields[self._day.geography.order[0]].product
-        return max(0.0, min(flyable, here + self._work.product_ahead(mix)) - on_board)
+        return max(0.0, min(flyable, self.product_here() + self._work.product_ahead(mix)) - on_board)
+
+    @property
+    def largest_load(self) -> float:
+        """The largest load (L or kg) of an aircraft that is off the trailer."""
+        return max([one.plan.capacity_units for one in self._aircraft if not one.on_trailer], default=0.0)
+
+    def product_here(self) -> float:
+        """Return the product (L or kg) that the field where the rig stands still takes."""
+        visit = self._site.visit
+        return visit.remaining_m2 * visit.plan.product_per_m2 if visit is not None else 0.0
 
     def use_per_s(self, now_s: float) -> float:
         """Return the product (L or kg) that is flown a second: by least cycles at first, then by the rig's own pace."""
-        visit = self._site.visit
-        if self.loads_flown >= _LOADS_TO_KNOW_THE_PACE * len(self._aircraft):
-            return self._applied / max(1.0, now_s - self._begun_s)
+        own_per_s, visit = self._own_per_s(now_s), self._site.visit
+        if own_per_s is not None:
+            return own_per_s
         rate = visit.plan.rate if visit is not None else self._day.fields[0].rate
         flying = [one.plan for one in self._aircraft if not one.on_trailer]
         return sum([plan.capacity_units / self.least_cycle_s(plan, rate) for plan in flying])
+
+    def _own_per_s(self, now_s: float) -> float | None:
+        """Return the product (L or kg) that the rig has flown a second; None before it has flown enough to tell."""
+        if self.loads_flown < _LOADS_TO_KNOW_THE_PACE * len(self._aircraft):
+            return None
+        return self._applied / max(1.0, now_s - self._begun_s)
 
     def least_cycle_s(self, plan: AircraftPlan, rate: float) -> float:
         """Return the least time of a full load, fill and flight, at a rate (L/m2 or kg/m2)."""

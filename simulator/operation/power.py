@@ -100,6 +100,11 @@ class PowerSource:
     # --- what changes the deal ---
 
     @property
+    def fuel_share(self) -> float:
+        """Return how full the fuel tank is; 1 for a grid supply."""
+        return 1.0 if self._generator is None else self.fuel_l / self._generator.fuel_tank_l
+
+    @property
     def running(self) -> bool:
         """True while the source gives power."""
         return self.on and not self.refuelling and self.fuel_l > _EMPTY_L
@@ -121,7 +126,8 @@ class PowerSource:
         self.settle()
         full_l = self._generator.fuel_tank_l if self._generator is not None else self.fuel_l
         filled, self.fuel_l, self.refuelling = full_l - self.fuel_l, full_l, False
-        self.low, self.dry = self.env.event(), self.env.event()
+        self.low = self.env.event() if self.low.triggered else self.low
+        self.dry = self.env.event() if self.dry.triggered else self.dry
         self._deal()
         return filled
 

@@ -13,6 +13,9 @@ from simulator.operation.people import REFUEL, TURNAROUND, Task
 from simulator.operation.power import PowerSource
 from simulator.scenario.schema_rig import Task as TaskTable
 
+TOP_UP_BELOW = 0.7
+"""Tanks below this share are filled at breaks and moves; common practice, no source."""
+
 
 def refuelling(
     env: Environment, source: PowerSource, crew: Crew, table: TaskTable, draw_s: Callable[[], float], log: DayLog
@@ -27,8 +30,20 @@ def refuelling(
         granted = crew.ask(task)
         if granted is not None:
             yield granted
-        source.stop_to_refuel()
-        yield env.timeout(task.duration_s)
-        filled_l = source.refuelled()
+        if source.low.triggered:
+            yield from fill_tank(env, source, task.duration_s, log)
         crew.finish(task)
-        log.add(env.now, env.now, source.name, State.RUN, Reason.REFUEL, "", filled_l)
+
+
+def top_up(env: Environment, source: PowerSource, draw_s: Callable[[], float], log: DayLog) -> ProcessGenerator:
+    """Fill a tank that is well down while everybody stands anyway, so that charging need not stop for it later."""
+    if source.fuel_share < TOP_UP_BELOW and not source.refuelling:
+        yield from fill_tank(env, source, draw_s(), log)
+
+
+def fill_tank(env: Environment, source: PowerSource, length_s: float, log: DayLog) -> ProcessGenerator:
+    """Stop the generator and fill its tank."""
+    source.stop_to_refuel()
+    yield env.timeout(length_s)
+    filled_l = source.refuelled()
+    log.add(env.now, env.now, source.name, State.RUN, Reason.REFUEL, "", filled_l)

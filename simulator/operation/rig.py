@@ -11,7 +11,7 @@ from simulator.operation.charging import ChargingStation
 from simulator.operation.crew import Crew
 from simulator.operation.launching import Airspace
 from simulator.operation.log import DayLog, Kind, Reason, RigEnd, State
-from simulator.operation.morning import Morning, pack_names
+from simulator.operation.morning import Morning
 from simulator.operation.pace import Pace
 from simulator.operation.packs import Pack, PackShelf
 from simulator.operation.power import PowerSource
@@ -58,11 +58,7 @@ class Rig:
         # the day begins with loading at the yard; nobody is free for other work before the first field
         self.crew.held_for = Reason.YARD
         self.sources = [PowerSource(env, f"{name}/{point.name}", point, log) for point in plan.power]
-        self.packs = [
-            Pack(env, pack_name, pack, morning.pack_wh[pack_name])
-            for pack, number in plan.packs
-            for pack_name in pack_names(name, pack, number)
-        ]
+        self.packs = [Pack(env, one, pack, morning.pack_wh[one]) for one, pack in plan.pack_types.items()]
         self._morning = morning
         types = [pack for pack, _ in plan.packs]
         classes = [one.name for one, _ in plan.aircraft]
@@ -76,11 +72,10 @@ class Rig:
         liquid = day.scenario.product.kind == "liquid"
         self.supply = Supply(
             env, f"{name}/supply", table.supply, liquid, self.tasks.mix, self.crew, log,
-            lambda: self.pace.product_ahead(env.now), lambda: self.pace.use_per_s(env.now),
-            draw(f"mix/{name}", self.tasks.mix.time), draw(f"water_trip/{name}", table.supply.water_trip_time),
-            morning.product, morning.water_l,
+            self.pace, draw(f"mix/{name}", self.tasks.mix.time),
+            draw(f"water_trip/{name}", table.supply.water_trip_time), morning.product, morning.water_l,
         )  # fmt: skip
-        draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
+        draw_refuel_s = self.draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
         for source in self.sources:
             env.process(refuelling(env, source, self.crew, self.tasks.refuel, draw_refuel_s, log))
         self.supply.mix = morning.mix
@@ -208,8 +203,8 @@ class Rig:
 
 def _by_charge(aircraft_class: str, types: list[PackPlan], charge_to: float) -> list[PackPlan]:
     fitting = [pack for pack in types if aircraft_class in pack.fits]
-    return sorted(fitting, key=lambda pack: pack.reserve_wh - pack.capacity_wh * charge_to)
+    return sorted(fitting, key=lambda pack: -pack.usable_wh(charge_to))
 
 
 def _most_wh(aircraft_class: str, types: list[PackPlan], fullest: float) -> float:
-    return max([pack.capacity_wh * fullest - pack.reserve_wh for pack in types if aircraft_class in pack.fits])
+    return max([pack.usable_wh(fullest) for pack in types if aircraft_class in pack.fits])

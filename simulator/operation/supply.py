@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Callable
 
 from simpy import Environment, Event
@@ -9,6 +10,7 @@ from simpy.events import ProcessGenerator
 
 from simulator.operation.crew import Crew
 from simulator.operation.log import DayLog, Reason, State
+from simulator.operation.pace import Pace
 from simulator.operation.people import AHEAD, TURNAROUND, Task
 from simulator.scenario.schema_rig import Supply as SupplyTable
 from simulator.scenario.schema_rig import Task as TaskTable
@@ -35,8 +37,7 @@ class Supply:
         mix: TaskTable,
         crew: Crew,
         log: DayLog,
-        product_ahead: Callable[[], float],
-        use_per_s: Callable[[], float],
+        pace: Pace,
         draw_mix_s: Callable[[], float],
         draw_trip_s: Callable[[], float],
         start: float,
@@ -44,7 +45,7 @@ class Supply:
     ) -> None:
         self.env, self.name, self.liquid, self.crew, self.log = env, name, liquid, crew, log
         self._table, self._mix = table, mix
-        self._ahead, self._use_per_s = product_ahead, use_per_s
+        self._pace = pace
         self._draw_mix_s, self._draw_trip_s = draw_mix_s, draw_trip_s
         self._full = table.mix_tank if liquid else table.dry_stock
         self._flow = table.pump_flow if liquid else table.dry_flow
@@ -57,6 +58,8 @@ class Supply:
         self.made = self.fetched = self.thrown = 0.0
         self._promised = self._coming = 0.0
         self._trip_mean_s = table.water_trip_time.mean()
+        self._bridged = False
+        """Whether the batch before was only to bridge the time of mixing a full one."""
         self._orders: list[tuple[float, Event]] = []
         self._mixing: Task | None = None
         self._trip: Task | None = None
@@ -158,6 +161,11 @@ class Supply:
         """Return the time (s) that pumping or pouring an amount takes."""
         return amount / self._flow
 
+    def arrive(self) -> None:
+        """Say that the rig stands ready at a field: what is waited for now is bridged again."""
+        self._bridged = False
+        self.change()
+
     def change(self) -> None:
         """Say that what stands ready, is asked for, or can still be flown has changed."""
         if not self._changed.triggered:
@@ -192,7 +200,7 @@ class Supply:
 
     def _needed(self) -> float:
         """Return the product asked for and still to be flown, beyond what stands ready."""
-        return sum([amount for amount, _ in self._orders]) + self._ahead() - self.level
+        return sum([amount for amount, _ in self._orders]) + self._pace.product_ahead(self.env.now) - self.level
 
     def _see_ahead(self) -> None:
         """Begin the batch or the trip that is due, and hasten what an aircraft waits for."""
@@ -213,27 +221,40 @@ class Supply:
             self.crew.hasten(under_way)
 
     def _next_batch(self) -> float:
-        """Return the size of a batch to begin now: no more than is needed, fits, and there is water for; 0 for none."""
+        """Return the size of a batch to begin now: no more than is needed, fits, and has water; 0 for none."""
         tank = self._table.mix_tank
         waiting = bool(self._orders)
         if self._mixing is not None or not (waiting or self._is_low):
             return 0.0
         room = tank - self.level - self._promised
         size = min(self._largest, self._needed(), room, self.stock / self._table.water_share)
-        if self.made == 0.0 and self.level <= _TINY:
-            size = min(size, self._first_batch())
-        least = _TINY if waiting else _LEAST_AHEAD * tank
-        return size if size > max(least, _ROUNDING_SHARE * tank) else 0.0
+        bridging = math.inf
+        if (waiting or self.level < self._pace.largest_load) and not self._bridged:
+            bridging = self._bridging_batch()
+        elif not waiting:
+            size = min(size, self._batch_before_the_move())
+        least = _TINY if waiting else min(_LEAST_AHEAD * tank, self._pace.largest_load)
+        if min(size, bridging) <= max(least, _ROUNDING_SHARE * tank):
+            return 0.0
+        self._bridged = bridging < size
+        return min(size, bridging)
 
-    def _first_batch(self) -> float:
-        """Return the size of the first batch: the first loads do not wait for more than lasts until the next is mixed.
+    def _bridging_batch(self) -> float:
+        """Return the size of a batch that is waited for: it lasts until the next, a full one, is mixed alongside.
 
-        With nobody but pilots it is a full one: to mix again would cost more than is saved.
+        With nobody to spare for that it is a full one: to mix again would cost more than is saved.
         """
-        if self._mix.by == "pilot" or self._mix.people > len(self.crew.helpers):
+        if self._mix.by == "pilot" or self._mix.people >= len(self.crew.people):
             return self._largest
         next_s = self._mix.time.mean() + self._largest * self._table.water_share / self._table.transfer_flow
-        return max(self._use_per_s() * next_s, sum([amount for amount, _ in self._orders]))
+        asked = sum([amount for amount, _ in self._orders])
+        return max(self._pace.use_per_s(self.env.now) * next_s, asked, self._pace.largest_load) - self.level
+
+    def _batch_before_the_move(self) -> float:
+        """Return the size of a batch ahead of need that is mixed before the rig moves on, or that is needed here."""
+        here = self._pace.product_here()
+        left_s = here / max(self._pace.use_per_s(self.env.now), 1e-9) - self._mix.time.mean()
+        return max(here - self.level, left_s * self._table.transfer_flow / self._table.water_share)
 
     def _trip_is_due(self) -> bool:
         """Tell whether to drive now: what is left lasts no longer than the trip, or makes no batch that is due."""
@@ -243,9 +264,11 @@ class Supply:
             left, needed = self.stock / self._table.water_share, self._needed()
             if needed <= _TINY or left >= needed - 1e-6:
                 return False
-            lasts_s = (left + max(0.0, self.level)) / max(self._use_per_s(), 1e-9)
+            lasts_s = (left + max(0.0, self.level)) / max(self._pace.use_per_s(self.env.now), 1e-9)
             nearly_out = left < 0.5 * self._table.nurse_water and lasts_s < self._trip_mean_s
             return nearly_out or left <= _TINY or (bool(self._orders) and left < self._orders[0][0] - self.level)
         if self._full - self.level - self._promised <= _TINY:
             return False
-        return bool(self._orders) or (self.level < 0.1 * self._full and self._ahead() > self.level)
+        return bool(self._orders) or (
+            self.level < 0.1 * self._full and self._pace.product_ahead(self.env.now) > self.level
+        )

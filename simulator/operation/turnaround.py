@@ -257,13 +257,15 @@ def _give_pack(rig: Rig, lender: Aircraft, pack: Pack) -> ProcessGenerator:
 def send_used_pack(rig: Rig, aircraft: Aircraft) -> None:
     """Take a used pack off an aircraft that has nothing to fly, when a charger is free for it.
 
-    One that carries a further load stays on as long as a charged one is ready: it is not needed sooner.
+    One that carries a further load stays on as long as a charged one is ready, for it is not needed sooner, and where
+    there is no other to fly meanwhile.
     """
     pack = aircraft.pack
     if pack is None or aircraft.giving or rig.site.closed or pack.energy_wh >= rig.station.full_wh(pack) - 1.0:
         return
     carries_more = pack.above_reserve_wh >= aircraft.need_wh and not aircraft.plan.swap_every_landing
-    ready = any(aircraft.plan.name in one.plan.fits for one in rig.shelf.ready)
-    if not (carries_more and ready) and rig.station.has_room(pack):
+    others = [one for one in rig.packs if aircraft.plan.name in one.plan.fits and one.state is not State.FLOWN]
+    ready = any(one.state is State.READY for one in others)
+    if not (carries_more and (ready or not others)) and rig.station.has_room(pack):
         aircraft.giving = True
         rig.env.process(_give_pack(rig, aircraft, pack))

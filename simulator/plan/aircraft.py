@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterable
 from dataclasses import dataclass, field
 
 from simulator.errors import Problem
@@ -45,6 +46,7 @@ class AircraftPlan:
     section_control: bool
     handling_time: Distribution
     handling_people: int
+    ramp_time: Distribution
     breakdown: Breakdown | None
     ferry_power: Cubic = field(init=False, repr=False, compare=False)
     """Cubic of power (W) against all-up mass (kg) at the ferry speed."""
@@ -64,12 +66,27 @@ class AircraftPlan:
         c0, c1, c2, c3 = (0.5 * (one + other) for one, other in zip(against, along, strict=True))
         return c0, c1, c2, c3
 
+    def lifting(self, people: int) -> tuple[Distribution, int]:
+        """Return the time to lift it on or off, and how many go at a time: over a ramp where people are too few."""
+        if people < self.handling_people:
+            return self.ramp_time, 1
+        return self.handling_time, people // self.handling_people
+
     def capacity(self, pack_kg: float) -> float:
         """Return the largest load (L or kg) with a pack of that mass; not below 0."""
         if self.take_off_mass_max_kg is None:
             return self.capacity_units
         lifted = (self.take_off_mass_max_kg - self.empty_kg - pack_kg) / self.unit_kg
         return max(0.0, min(self.capacity_units, lifted))
+
+
+def lifting_s(aircraft: Iterable[tuple[AircraftPlan, int]], people: int) -> float:
+    """Return the mean time to lift numbers of aircraft on or off, side by side as far as people allow."""
+    total_s = 0.0
+    for entry, number in aircraft:
+        time, together = entry.lifting(people)
+        total_s += number * time.mean() / together
+    return total_s
 
 
 def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list[Problem]) -> dict[str, AircraftPlan]:
@@ -111,6 +128,7 @@ def plan_aircraft(scenario: Scenario, packs: dict[str, PackPlan], problems: list
             section_control=aircraft.section_control,
             handling_time=aircraft.handling_time,
             handling_people=aircraft.handling_people,
+            ramp_time=aircraft.ramp_time,
             breakdown=aircraft.breakdown,
         )
     return plans

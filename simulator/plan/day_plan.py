@@ -11,7 +11,7 @@ from functools import cached_property
 
 from simulator.errors import InputError, Problem
 from simulator.physics.path import FieldPath
-from simulator.plan.aircraft import AircraftPlan, plan_aircraft
+from simulator.plan.aircraft import AircraftPlan, lifting_s, plan_aircraft
 from simulator.plan.equipment import (
     ChargerPlan,
     GeneratorPlan,
@@ -44,6 +44,13 @@ class RigPlan:
     pack_up_handling: float
     pack_uses: dict[tuple[str, int], str] = field(default_factory=dict, repr=False)
     """By aircraft class and field number, what a pack must fit there: where only some of its types reach the field."""
+
+    @cached_property
+    def pack_types(self) -> dict[str, PackPlan]:
+        """The type of each pack, by the names that the packs have in the log."""
+        return {
+            f"{self.name}/{pack.name} {place}": pack for pack, number in self.packs for place in range(1, number + 1)
+        }
 
 
 @dataclass(frozen=True)
@@ -118,7 +125,7 @@ def plan_scenario(
         for index, one in enumerate(fields)
     }
     fields = tuple(
-        replace(one, product_per_m2=max(_product_per_m2(profiles[name, index]) for name in flown))
+        replace(one, product_per_m2=max(profiles[name, index].product_per_m2 for name in flown))
         for index, one in enumerate(fields)
     )
     plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg, weather_days)
@@ -150,14 +157,6 @@ def _profile(aircraft: AircraftPlan, one: FieldPlan, path: FieldPath) -> WorkPro
     return WorkProfile(path, one.rate, speed, aircraft.power_at(speed), aircraft.swath_m, aircraft.section_control)
 
 
-def _product_per_m2(profile: WorkProfile) -> float:
-    """Return the rate, with what is sprayed outside the field or twice."""
-    if profile.section_control:
-        return profile.rate
-    area_m2 = profile.path.area_m2
-    return profile.product(0.0, area_m2) / area_m2
-
-
 def _plan_rig(
     scenario: Scenario,
     name: str,
@@ -174,18 +173,13 @@ def _plan_rig(
         hung = tuple((chargers[key], number) for key, number in point.chargers.items() if number)
         points.append(PowerPointPlan(point_name, generator, capacity, point.other_load, hung))
     flown = tuple((aircraft[key], number) for key, number in rig.aircraft.items() if number)
-    people = rig.crew.pilots + rig.crew.helpers
-    # lifting goes on side by side as far as people allow
-    handling = sum(
-        number * entry.handling_time.mean() / max(1, people // entry.handling_people) for entry, number in flown
-    )
     return RigPlan(
         name,
         rig,
         flown,
         tuple((packs[key], number) for key, number in rig.packs.items() if number),
         tuple(points),
-        handling,
+        lifting_s(flown, rig.crew.pilots + rig.crew.helpers),
     )
 
 
@@ -216,12 +210,8 @@ def _reaches(plan: DayPlan, rig: RigPlan, aircraft: AircraftPlan, pack: PackPlan
         return False
     flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
     wanted = min(profile.reach_m2(0.0, 0.1 * load), profile.path.area_m2)
-    energy = _flyable_wh(rig, pack)
+    energy = pack.usable_wh(rig.rig.charge_to)
     return furthest(flight, 0.0, wanted, profile.product(0.0, wanted), energy, math.inf, 1.0) > 0.0
-
-
-def _flyable_wh(rig: RigPlan, pack: PackPlan) -> float:
-    return pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh
 
 
 def _fitting(rig: RigPlan, aircraft: AircraftPlan) -> list[PackPlan]:
@@ -258,8 +248,8 @@ def _unflyable(plan: DayPlan) -> list[Problem]:
             reasons = [
                 f"{pack.name}: its mass leaves no load within take_off_mass_max"
                 if aircraft.capacity(pack.mass_kg) <= 0
-                else f"{pack.name}: {_flyable_wh(rig, pack):.0f} Wh above the reserve carry no tenth of a load to any"
-                " field and back"
+                else f"{pack.name}: {pack.usable_wh(rig.rig.charge_to):.0f} Wh above the reserve carry no tenth of a"
+                " load to any field and back"
                 for pack in fitting
             ]
             if fitting:

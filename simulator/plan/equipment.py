@@ -36,6 +36,10 @@ class PackPlan:
     charge_efficiency: float
     cooling_time: Distribution
 
+    def usable_wh(self, charge_to: float) -> float:
+        """Return what may be flown of a pack charged to a share."""
+        return self.capacity_wh * charge_to - self.reserve_wh
+
 
 @dataclass(frozen=True)
 class ChargerPlan:

@@ -12,20 +12,22 @@ from dataclasses import dataclass
 from typing import NamedTuple
 
 from simulator.physics.path import FieldPath
-from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.aircraft import AircraftPlan, lifting_s
 from simulator.plan.equipment import PackPlan, PowerPointPlan
 from simulator.plan.fields import FieldPlan, WorkProfile
 from simulator.plan.flight import Flight
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_rig import Rig
 
-_SHARES = (1.0, 0.85, 0.7, 0.55)
+_SHARES = (1.0, 0.9, 0.8, 0.7, 0.6, 0.5)
 """Loads that are tried, over a full one."""
 _LEAST_GAIN = 0.01
-"""An aircraft comes off the trailer, or all are filled less, only if that saves this share of the time at a field."""
+"""An aircraft comes off the trailer only if it saves this share of the time at a field."""
+_LEAST_GAIN_OF_LESS = 0.005
+"""Aircraft are filled a tenth less only if that saves this share of the time."""
 _SHARPNESS = 16.0
 """How sharply the scarcest thing alone sets the pace: two that are equally scarce cost 4 % more time than one."""
-_SLOTS, _POWER = 3, 4
+_EYES, _HANDS, _SLOTS, _POWER = 0, 1, 3, 4
 """Their places among the demands."""
 _SAMPLES = 5
 _ROUNDS = 30
@@ -91,7 +93,7 @@ class WorkPlanner:
                 self._load(one, profile, share) for (one, _), profile in zip(self._aircraft, profiles, strict=True)
             ]
             counts, time_s = self._unload(loads, field.area_m2, move_s)
-            if not time_s < best_s * (1.0 - _LEAST_GAIN):
+            if not time_s < best_s * (1.0 - _LEAST_GAIN_OF_LESS):
                 break
             best_s, best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads))
             if self._parts(counts, loads, field.area_m2, move_s).scarcest not in (_SLOTS, _POWER):
@@ -103,18 +105,17 @@ class WorkPlanner:
     def _load(self, aircraft: AircraftPlan, profile: WorkProfile, share: float) -> _Load:
         rig, tasks = self._rig, self._rig.crew.tasks
         fitting = [pack for pack, _ in self._packs if aircraft.name in pack.fits and aircraft.capacity(pack.mass_kg)]
-        pack = max(fitting, key=lambda one: one.capacity_wh * rig.charge_to - one.reserve_wh)
-        usable_wh = (pack.capacity_wh * rig.charge_to - pack.reserve_wh) / (1.0 + self._scenario.flying.energy_margin)
+        pack = max(fitting, key=lambda one: one.usable_wh(rig.charge_to))
+        usable_wh = pack.usable_wh(rig.charge_to) / (1.0 + self._scenario.flying.energy_margin)
         flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
-        per_m2 = profile.product(0.0, profile.path.area_m2) / profile.path.area_m2
-        full_m2 = aircraft.capacity(pack.mass_kg) * share / per_m2
+        full_m2 = aircraft.capacity(pack.mass_kg) * share / profile.product_per_m2
         for area_m2 in self._sizes_m2(full_m2, profile.path):
             flown_s, energy_wh = _mean_flight(flight, profile.path, area_m2)
             if energy_wh <= usable_wh:
                 break
         factor = aircraft.flight_time_factor.mean()
         flown_s, energy_wh = flown_s * factor, energy_wh * factor
-        amount = area_m2 * per_m2
+        amount = area_m2 * profile.product_per_m2
         charges = 1.0 if aircraft.swap_every_landing else 1.0 / max(1, math.floor(usable_wh / energy_wh + 1e-9))
         supply = rig.supply
         fill_s = tasks.fill.time.mean() + amount / (supply.pump_flow if self._liquid else supply.dry_flow)
@@ -126,19 +127,21 @@ class WorkPlanner:
         power_w = min(charger.slot_w, charger.output_w) * pack.charge_efficiency
         end_wh = pack.capacity_wh * rig.charge_to
         charge_s = pack.curve.time_s(end_wh - charged_wh, end_wh, power_w)
+        if rig.take_partly_charged:
+            # it leaves before its charging slows down
+            charge_s = charged_wh / min(power_w, pack.curve.cc_power_w) * 3600.0
         plug_s = tasks.plug_in.time.mean()
         mix_s, trip_s = self._supply_s(amount)
         hands_s = (
             swap_s * tasks.swap.people + fill_s * tasks.fill.people + plug_s * charges * tasks.plug_in.people
-            + mix_s * tasks.mix.people + trip_s * supply.water_trip_people + check_s
+            + mix_s * tasks.mix.people + trip_s * supply.water_trip_people
         )  # fmt: skip
-        watched_s = flown_s / self._rig.crew.aircraft_per_pilot if self._rig.crew.pilot_helps else -check_s
         off_s = (pack.cooling_time.mean() + plug_s + charge_s) * charges
         cycle_s = flown_s + service_s + check_s
         slot_s = (plug_s + charge_s + charger.balance_time.mean()) * charges
         bus_wh = energy_wh / (pack.charge_efficiency * charger.efficiency)
         # in the order of `_capacities`
-        demands = (flown_s + check_s, hands_s + watched_s, fill_s, slot_s, bus_wh * 3600.0, cycle_s + off_s, mix_s)
+        demands = (flown_s + check_s, hands_s, fill_s, slot_s, bus_wh * 3600.0, cycle_s + off_s, mix_s)
         return _Load(area_m2, cycle_s, demands)
 
     def _sizes_m2(self, full_m2: float, path: FieldPath) -> Iterator[float]:
@@ -200,10 +203,8 @@ class WorkPlanner:
         return both_s + 2.0 * times.handling_s
 
     def _parts(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> _Times:
-        handling_s = sum(
-            count * entry.handling_time.mean() / max(1, self._people // entry.handling_people)
-            for (entry, _), count in zip(self._aircraft, counts, strict=True)
-        )
+        flown = ((entry, count) for (entry, _), count in zip(self._aircraft, counts, strict=True))
+        handling_s = lifting_s(flown, self._people)
         road_s = move_s + 2.0 * handling_s if self._rig.trailer.charge_while_driving else 0.0
         flying = [
             (count, one, entry.name)
@@ -211,6 +212,9 @@ class WorkPlanner:
             if count
         ]
         # what each class needs of its own packs and chargers, and all of everything together
+        # a pilot who watches has no hands free; flights of several aircraft overlap by half, as far as he may watch
+        at_once = 0.5 + 0.5 * min(self._rig.crew.aircraft_per_pilot, sum(counts))
+        watching = 1.0 / at_once if self._rig.crew.pilot_helps else 0.0
         groups = [{name} for _, _, name in flying]
         if len(groups) > 1:
             groups.append(set().union(*groups))
@@ -230,6 +234,9 @@ class WorkPlanner:
                         # what the packs hold in the morning need not be charged
                         drawn = sum(pace * one.demands[_POWER] for pace, one, name in paces if name in group)
                         used *= max(0.0, 1.0 - (given[_POWER] - self._given_w) / max(drawn, 1e-9))
+                    if place == _HANDS:
+                        eyes = sum(pace * one.demands[_EYES] for pace, one, name in paces if name in group)
+                        used += watching * eyes * field_s
                     share = used / max(capacity * span_s, 1e-9)
                     if share > over:
                         over, scarcest = share, place

@@ -72,6 +72,13 @@ class WorkProfile:
             return self.rate * (area_to_m2 - area_from_m2)
         return self.rate * self.swath_m * self.path.length_m(area_from_m2, area_to_m2)
 
+    @property
+    def product_per_m2(self) -> float:
+        """The rate, with what is sprayed outside the field or twice."""
+        if self.section_control:
+            return self.rate
+        return self.product(0.0, self.path.area_m2) / self.path.area_m2
+
     def reach_m2(self, area_from_m2: float, product: float) -> float:
         """Return how far an amount of product goes from an area on; infinite where it goes beyond the path."""
         if self.section_control:

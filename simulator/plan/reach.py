@@ -35,7 +35,7 @@ def _reaches_all(plan: DayPlan, index: int, rig: RigPlan, aircraft: AircraftPlan
     """Tell whether an aircraft with a type of pack can fly a little at every place of a field by mean times."""
     profile = plan.profiles[aircraft.name, index]
     flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
-    energy_wh = pack.capacity_wh * rig.rig.charge_to - pack.reserve_wh
+    energy_wh = pack.usable_wh(rig.rig.charge_to)
     energy_wh /= 1.0 + plan.scenario.flying.energy_margin
     little_m2 = _LEAST_SHARE * aircraft.capacity(pack.mass_kg) / profile.rate
     for station in plan.fields[index].stations:

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
+from simulator.report.day_output import day_spread, day_values, has_days
 from simulator.report.numbers import mean_text, quantile_text, range_text, report_units, share_text, units_of
 from simulator.report.palette import (
     AIRCRAFT_LOOKS,
@@ -50,15 +51,15 @@ def set_label(name: object, width: int = 18) -> str:
 def acres_figure(result_document: Mapping[str, Any], runs_frame: pd.DataFrame, units: str) -> Figure:
     """Draw the distribution of acres (or hectares) per day, a row a set.
 
-    Dots are days (a histogram when there are more than 400), the bar reaches from P10 to P90 with a tick at P50, the
-    diamond is the mean with its 95 % interval.
+    Dots are single full work days (a histogram when there are more than 400), the bar reaches from P10 to P90 of them
+    with a tick at P50, the diamond is the mean of runs with its 95 % interval.
 
     Parameters
     ----------
     result_document : mapping
         ``result.json``.
     runs_frame : pandas.DataFrame
-        ``runs.csv``: columns ``equipment_set``, ``acres``, ``hectares``.
+        ``runs.csv``: columns ``equipment_set``, ``acres``, ``full_day_acres``.
     units : {"us", "metric"}
         Units.
 
@@ -71,11 +72,9 @@ def acres_figure(result_document: Mapping[str, Any], runs_frame: pd.DataFrame, u
     sets = result_document["equipment_sets"]
     figure = new_figure(8.0, 1.15 + 0.95 * len(sets))
     axes = figure.add_subplot()
-    column = "acres" if shown.area == "acres" else "hectares"
     for row, entry in enumerate(sets):
-        spread = entry[shown.spread_key]
-        values = runs_frame.loc[runs_frame["equipment_set"] == entry["name"], column].to_numpy(dtype=float)
-        _draw_days(axes, values[np.isfinite(values)], row)
+        spread = day_spread(entry, shown)
+        _draw_days(axes, day_values(runs_frame, entry, shown), row)
         _draw_summary(axes, spread, row)
         words = [f"mean {mean_text(spread['mean'], spread['ci95'])}"]
         words += [f"{name.upper()} {quantile_text(spread, name)}" for name in ("p10", "p50", "p90")]
@@ -88,8 +87,9 @@ def acres_figure(result_document: Mapping[str, Any], runs_frame: pd.DataFrame, u
     axes.spines["left"].set_visible(False)
     axes.grid(axis="x")
     axes.set_xlabel(f"{shown.area} per day")
-    axes.set_title(f"{shown.area.capitalize() if shown.area == 'acres' else 'Hectares'} per day, every simulated day")
-    _key(figure, [("o", "a day"), ("|", "P10, P50, P90"), ("D", "mean with 95 % interval")])
+    dot = "a full work day of each run" if any(map(has_days, sets)) else "a run"
+    axes.set_title(f"{shown.area.capitalize() if shown.area == 'acres' else 'Hectares'} per day")
+    _key(figure, [("o", dot), ("|", "P10, P50, P90 of them"), ("D", "mean of runs with 95 % interval")])
     axes.margins(x=0.04)
     return settle(figure)
 

@@ -9,10 +9,12 @@ from typing import TYPE_CHECKING, Any
 
 from simulator.report import html_charts, html_day_charts
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
+from simulator.report.day_output import day_spread, days_key, days_words
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
 from simulator.report.html_page import asset, clean, render, write
 from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
-from simulator.report.job_text import job_text
+from simulator.report.job_table import job_table
+from simulator.report.job_text import warning_text
 from simulator.report.numbers import (
     ReportUnits,
     quantile_text,
@@ -34,8 +36,9 @@ class Answer:
     mean: Cell
     interval: str
     least: Cell
+    of: str
     sentence: str
-    finishing: str
+    warning: str
     runs: int
 
 
@@ -87,6 +90,7 @@ def report_page(stored: StoredResult) -> str:
         scenario=document["scenario"],
         lang_units=units,
         answers=[_answer(place, entry, document, units) for place, entry in enumerate(sets)],
+        job=job_table(document),
         more_figures=[figure for figure in more if figure is not None],
         spread=html_charts.acres_figure(document, runs, units),
         time_use=html_charts.time_use_figure(document),
@@ -119,17 +123,17 @@ def _day_figures(name: str, record: Mapping[str, Any]) -> tuple[PageFigure, ...]
 
 
 def _answer(place: int, entry: Mapping[str, Any], document: Mapping[str, Any], units: ReportUnits) -> Answer:
-    spread = entry[units.spread_key]
-    path = f"equipment_sets.{place}.{units.spread_key}"
+    spread, path = day_spread(entry, units), f"equipment_sets.{place}"
     text = range_text(spread["mean"], spread["ci95"])
     mean, _, interval = text.partition(" ")
     return Answer(
         entry["name"],
-        Cell(mean, spread["mean"], f"{path}.mean"),
+        Cell(mean, spread["mean"], f"{path}.{units.spread_key}.mean"),
         interval.strip("()"),
-        Cell(quantile_text(spread, "p10"), spread["p10"], f"{path}.p10"),
+        Cell(quantile_text(spread, "p10"), spread["p10"], f"{path}.{days_key(entry, units)}.p10"),
+        days_words(entry),
         entry["bottleneck"]["sentence"],
-        job_text(document, entry),
+        warning_text(document, entry),
         int(entry["runs"]),
     )
 

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from simulator.report.day_output import day_spread, day_values, days_key, legend_text
 from simulator.report.html_parts import Cell, DataTable, LegendEntry, PageFigure
 from simulator.report.html_svg import INK, NARROW, PAPER, QUIET, WIDE, Drawing, Svg, shorten, swatch, value_axis
 from simulator.report.numbers import NOTHING, ReportUnits, fixed, overspray_text, quantile_text, range_text, share_text
@@ -17,6 +18,9 @@ if TYPE_CHECKING:
     import pandas as pd
 
 BAR = "#9fb8a6"
+SPREAD_WORDS = (
+    "Columns count days. The line under them runs from P10 to P90, with a tick at the median; the diamond is the mean."
+)
 
 
 def look_entry(look: Look) -> LegendEntry:
@@ -32,19 +36,16 @@ def both(draw: Callable[[float], Svg]) -> Drawing:
 def acres_figure(document: Mapping[str, Any], runs: pd.DataFrame, units: ReportUnits) -> PageFigure:
     """Return the spread of daily output of every set."""
     sets = document["equipment_sets"]
-    column = "acres" if units.name == "us" else "hectares"
-    values = {entry["name"]: runs.loc[runs["equipment_set"] == entry["name"], column].to_numpy() for entry in sets}
-    spread_rows = [(entry["name"], entry[units.spread_key], values[entry["name"]]) for entry in sets]
+    spread_rows = [(entry["name"], day_spread(entry, units), day_values(runs, entry, units)) for entry in sets]
     table = DataTable(
-        f"{units.area} per day over the simulated days",
+        f"{units.area} per day",
         ("equipment set", "runs", "mean", "95 % interval", "P10", "P50", "P90"),
         tuple(_spread_row(place, entry, units) for place, entry in enumerate(sets)),
     )
     return PageFigure(
         "spread",
         f"How {units.area} per day vary from day to day",
-        "Columns count days. The line under them runs from P10 to P90, with a tick at the median; the diamond is the"
-        " mean.",
+        f"{SPREAD_WORDS} {legend_text(sets)}",
         spread_drawing(spread_rows, units.area),
         table,
     )
@@ -91,13 +92,13 @@ def spread_drawing(rows: Sequence[tuple[str, Mapping[str, Any], Any]], unit: str
 
 
 def _spread_row(place: int, entry: Mapping[str, Any], units: ReportUnits) -> tuple[Cell, ...]:
-    spread = entry[units.spread_key]
-    path = f"equipment_sets.{place}.{units.spread_key}"
+    spread, path = day_spread(entry, units), f"equipment_sets.{place}"
     limits = spread["ci95"]
     cells = [Cell(entry["name"]), Cell(str(entry["runs"]), entry["runs"], f"equipment_sets.{place}.runs")]
     mean, _, interval = range_text(spread["mean"], limits).partition(" ")
-    cells.append(Cell(mean, spread["mean"], f"{path}.mean"))
+    cells.append(Cell(mean, spread["mean"], f"{path}.{units.spread_key}.mean"))
     cells.append(Cell(interval.strip("()") or NOTHING))
+    path += f".{days_key(entry, units)}"
     cells += [Cell(quantile_text(spread, name), spread[name], f"{path}.{name}") for name in ("p10", "p50", "p90")]
     return tuple(cells)
 
@@ -167,7 +168,7 @@ def time_use_figure(document: Mapping[str, Any]) -> PageFigure:
 
 def one_more_figure(place: int, entry: Mapping[str, Any], units: ReportUnits) -> PageFigure | None:
     """Return what one more of each adds to one set; None when nothing was tried."""
-    changes = entry["bottleneck"]["one_more"]
+    changes = entry["bottleneck"].get("one_more") or []
     if not changes:
         return None
     factor = units.per_acre
@@ -337,7 +338,7 @@ def per_day_table(document: Mapping[str, Any], units: ReportUnits) -> DataTable:
                 continue
             shown = value * factor
             text = fixed(shown, 0 if abs(shown) >= 9.95 else 1) + (f" {unit}" if unit else "")
-            text = overspray_text(entry, units) if key == "overspray" else text
+            text = overspray_text(entry, units).replace(" %", "\N{NO-BREAK SPACE}%") if key == "overspray" else text
             cells.append(Cell(text, value, f"equipment_sets.{place}.per_day.{key}"))
         rows.append(tuple(cells))
     return DataTable(

@@ -7,11 +7,13 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.experiment.estimates import independent_interval, paired_interval
 from simulator.report.cautions import CAUTIONS, SIMULATION_NOTE
-from simulator.report.html_charts import interval_drawing, spread_drawing
+from simulator.report.day_output import day_spread, day_values, legend_text
+from simulator.report.html_charts import SPREAD_WORDS, interval_drawing, spread_drawing
 from simulator.report.html_inputs import differing
 from simulator.report.html_page import clean, render, write
 from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
@@ -31,7 +33,13 @@ class _Column:
         self.heading, self.entry = heading, clean(entry)
         self.seed = document["seed"]
         self.runs = stored.runs[stored.runs["equipment_set"] == entry["name"]].set_index("run")
+        self._stored = stored, entry
         self.resolved = clean((stored.manifest.get("resolved") or {}).get(entry["name"], {}))
+
+    def days(self, units: ReportUnits) -> NDArray[np.float64]:
+        """Return the output of the days that percentiles are of."""
+        stored, entry = self._stored
+        return day_values(stored.runs, entry, units)
 
 
 def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
@@ -69,7 +77,7 @@ def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
     """
     units = units_of(results[0].document)
     columns = _columns(results)
-    rows = [(column.heading, column.entry[units.spread_key], _output(column, units)) for column in columns]
+    rows = [(column.heading, day_spread(column.entry, units), column.days(units)) for column in columns]
     spread_table = DataTable(
         f"{units.area} per day",
         ("result and set", "runs", "mean (95 % interval)", "P10", "P50", "P90", "bottleneck"),
@@ -78,8 +86,7 @@ def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
     spread = PageFigure(
         "spread",
         f"{units.area.capitalize()} per day side by side",
-        "Columns count days. The line under them runs from P10 to P90, with a tick at the median; the diamond is the"
-        " mean.",
+        f"{SPREAD_WORDS} {legend_text([{**column.entry, 'name': column.heading} for column in columns])}",
         spread_drawing(rows, units.area),
         spread_table,
     )
@@ -112,12 +119,8 @@ def _columns(results: Sequence[StoredResult]) -> list[_Column]:
     return columns
 
 
-def _output(column: _Column, units: ReportUnits) -> Any:
-    return column.runs["acres" if units.name == "us" else "hectares"].to_numpy()
-
-
 def _row(column: _Column, units: ReportUnits) -> tuple[Cell, ...]:
-    spread = column.entry[units.spread_key]
+    spread = day_spread(column.entry, units)
     return (
         Cell(column.heading),
         Cell(str(column.entry["runs"]), column.entry["runs"]),

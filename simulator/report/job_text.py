@@ -1,4 +1,4 @@
-"""The whole job in words: how long it takes, how sure that is, and what it costs."""
+"""The whole job in words: how long it takes, and how sure that is."""
 
 from __future__ import annotations
 
@@ -10,7 +10,6 @@ from simulator.report.numbers import (
     count_text,
     day_start_s,
     mean_text,
-    range_text,
     share_text,
     units_of,
 )
@@ -29,55 +28,60 @@ def job_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
     document, entry : mapping
         ``result.json`` and one of its equipment sets.
     """
-    job, shown = entry.get("job"), units_of(document)
+    job = entry.get("job")
     if not job or job.get("work") != "once":
         return ""
-    area = f"{count_text(job['list_acres'] * shown.per_acre)} {shown.area}"
-    done, most = float(job["done_share"]), job["most_work_days"]
+    area = job_area({**document, "equipment_sets": [entry]})
     reach = _out_of_reach(document, job)
-    if done == 0.0:
-        why = f" {reach}" if reach else f" None of {entry['runs']} runs was done within {most} work days."
+    if job["done_share"] == 0.0:
+        why = (
+            f" {reach}"
+            if reach
+            else f" None of {entry['runs']} runs was done within {job['most_work_days']} work days."
+        )
         return f"CANNOT DO THE JOB of {area}.{why}"
     days = job["work_days"]
     text = f"The job of {area} takes {mean_text(days['mean'], days['ci95'])} work days"
     finish = job["finish"]
     said = [
-        f"{words} by {_when(document, finish[name])}"
+        f"{words} by {finish_text(document, finish[name], '{time} on work day {day}')}"
         for name, words in (("p50", "half of the runs are done"), ("p90", "nine in ten"))
         if finish[name] is not None
     ]
     text += f"; {', '.join(said)}." if said else "."
-    if done < 1.0:
-        text += f" Only {share_text(done)} of the runs were done within {most} work days."
-    return " ".join(part for part in (text, reach, cost_text(document, entry)) if part)
+    return " ".join(part for part in (text, _seldom(job), reach) if part)
 
 
 def warning_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
-    """Return what must be said first of a set: that it cannot do the job, or what it cannot reach; else nothing."""
+    """Return what must be said first of a set: that it cannot do the job, or not always, or not all of it."""
     job = entry.get("job")
     if not job or job.get("work") != "once":
         return ""
-    return job_text(document, entry) if job["done_share"] == 0.0 else _out_of_reach(document, job)
+    if job["done_share"] == 0.0:
+        return job_text(document, entry)
+    return " ".join(part for part in (_seldom(job), _out_of_reach(document, job)) if part)
 
 
-def cost_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
-    """Return what the job and an acre of it cost, in a sentence; empty without prices."""
-    job, shown = entry["job"], units_of(document)
-    each = job.get("cost_per_acre")
-    if not each:
-        return ""
-    limits = [None if limit is None else limit / shown.per_acre for limit in each["ci95"]]
-    amount = range_text(each["mean"] / shown.per_acre, limits)
-    whole = each["mean"] * job["list_acres"]
-    sign = job["currency"]
-    return f"It costs {sign} {amount} per {shown.area_one}, about {sign} {float(f'{whole:.2g}'):,.0f} in all."
+def job_area(document: Mapping[str, Any]) -> str:
+    """Return the area of the list of fields; empty where no set works it off once."""
+    shown = units_of(document)
+    for entry in document["equipment_sets"]:
+        job = entry.get("job") or {}
+        if job.get("work") == "once":
+            return f"{count_text(job['list_acres'] * shown.per_acre)} {shown.area}"
+    return ""
 
 
-def _when(document: Mapping[str, Any], finish: Mapping[str, Any]) -> str:
-    """Return a work day and the time of day; without the day's start, hours after it."""
+def _seldom(job: Mapping[str, Any]) -> str:
+    share, most = float(job["done_share"]), job["most_work_days"]
+    return "" if share >= 1.0 else f"Only {share_text(share)} of the runs were done within {most} work days."
+
+
+def finish_text(document: Mapping[str, Any], finish: Mapping[str, Any], words: str) -> str:
+    """Fill in a work day and the time of day; without the day's start, hours after it."""
     start_s, hour = day_start_s(document), float(finish["hour_of_day"])
     time = f"{hour:.1f} h after the start" if start_s is None else clock_text(start_s + hour * 3600.0)
-    return f"{time} on work day {finish['work_day']}"
+    return words.format(day=finish["work_day"], time=time)
 
 
 def _out_of_reach(document: Mapping[str, Any], job: Mapping[str, Any]) -> str:

@@ -13,6 +13,7 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
+from simulator.report.day_output import day_spread, day_values, has_days
 from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     ReportUnits,
@@ -139,8 +140,7 @@ def quote_content(
     rings = field_rings(record)
     given = record.get("layout") == "given"
     made = datetime.date.today() if today is None else today
-    column = "acres" if shown.name == "us" else "hectares"
-    stepped = is_stepped(stored.runs.loc[stored.runs["equipment_set"] == set_name, column].to_numpy(dtype=float))
+    stepped = has_days(entry) and is_stepped(day_values(stored.runs, entry, shown))
     map_note = ""
     if rings:
         map_note = "Fields where they lie, north up." if given else "Fields to scale, placed for drawing only."
@@ -151,7 +151,7 @@ def quote_content(
         set_name=plain(set_name, 80),
         made=made,
         valid_until=made + datetime.timedelta(days=valid_days),
-        answer=_answer(entry, shown),
+        answer=job_text(stored.document, entry) or _days(entry, shown),
         details=_details(stored.document, entry, shown, stepped),
         limits=[plain(entry["bottleneck"]["sentence"], 1200)],
         more=_more(entry, shown),
@@ -216,26 +216,27 @@ def _reached(spread: Mapping[str, Any], name: str) -> str:
     return fixed(math.floor(value * 10.0**decimals) / 10.0**decimals, decimals)
 
 
-def _answer(entry: Mapping[str, Any], shown: ReportUnits) -> str:
-    spread = entry[shown.spread_key]
-    half, most = _reached(spread, "p50"), _reached(spread, "p10")
+def _days(entry: Mapping[str, Any], shown: ReportUnits) -> str:
+    spread, of = day_spread(entry, shown), "full days" if has_days(entry) else "jobs"
+    half, most, unit = (
+        _reached(spread, "p50"),
+        _reached(spread, "p10"),
+        f"{shown.area}{'' if has_days(entry) else ' a day'}",
+    )
     if half == most:
-        return f"Nine days in ten reach {most} {shown.area} or more; half of days do no better."
-    return f"Half of days reach {half} {shown.area} or more; nine days in ten reach {most} {shown.area} or more."
+        return f"Nine {of} in ten reach {most} {unit} or more; half of them do no better."
+    return f"Half of {of} reach {half} {unit} or more; nine in ten reach {most} {unit} or more."
 
 
 def _details(document: Mapping[str, Any], entry: Mapping[str, Any], shown: ReportUnits, stepped: bool) -> list[str]:
     spread = entry[shown.spread_key]
     text = (
-        f"From {entry['runs']} simulated runs. Mean {range_text(spread['mean'], spread['ci95'])} {shown.area} a day,"
-        " with its 95 % interval."
+        f"From {entry['runs']} simulated runs of the job. Mean {range_text(spread['mean'], spread['ci95'])}"
+        f" {shown.area} a day, with its 95 % interval."
     )
     if stepped:
         text += " Days end on whole passes, loads and fields, so output goes in steps and many days do just the same."
-    lines = [text]
-    finished = job_text(document, entry)
-    if finished:
-        lines.append(finished)
+    lines = [_days(entry, shown), text] if job_text(document, entry) else [text]
     hours = entry["per_day"].get("paid_hours")
     if hours is not None:
         lines.append(

@@ -32,6 +32,7 @@ Amount = Annotated[float, Field(ge=-1e15, le=1e15)]
 Whole = Annotated[int, Field(ge=-(2**63), lt=2**63)]
 Limits = tuple[Amount | None, Amount | None]
 Shares = Annotated[dict[Text, Amount | None], Field(max_length=1000)]
+Share = Annotated[float, Field(ge=0.0, le=1.0)]
 Size = Annotated[float, Field(ge=0.0, le=1e12)]
 Time = Annotated[float, Field(ge=-1.0, le=LONGEST_DAY_S)]
 Metres = Annotated[float, Field(ge=-1e8, le=1e8)]
@@ -125,7 +126,8 @@ class Job(Stored):
     most_work_days: Annotated[int, Field(ge=0, le=10_000)] = 0
     unreached_fields: Annotated[list[Text], Field(max_length=10_000)] = []
     work_days: Rate
-    done_share: Annotated[float, Field(ge=0.0, le=1.0)]
+    done_share: Share
+    done_by_work_day: Annotated[list[Share], Field(max_length=10_000)] = []
     finish: Finishes = Finishes()
     out_of_reach_acres: Amount | None = None
     cost_per_acre: Rate | None = None

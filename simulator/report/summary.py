@@ -8,7 +8,9 @@ from typing import Any
 from urllib.parse import quote
 
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.job_text import job_text
+from simulator.report.day_output import day_spread, days_words, legend_text
+from simulator.report.job_table import job_table
+from simulator.report.job_text import warning_text
 from simulator.report.numbers import (
     NOTHING,
     ReportUnits,
@@ -60,7 +62,7 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
     parts = [
         f"# {markdown_text(report_title(document, manifest))}",
         *_answer(sets, shown),
-        *_job(document, sets),
+        *_job(document),
         _table(sets, shown),
         f"![{shown.area} per day of every set](acres.svg)",
         *_paired(document, shown),
@@ -122,10 +124,10 @@ def _address(entry: Mapping[str, Any]) -> str:
 def _answer(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> list[str]:
     lines = []
     for entry in sets:
-        spread = entry[shown.spread_key]
+        spread = day_spread(entry, shown)
         lines.append(
             f"- **{_name(entry)}: {mean_text(spread['mean'], spread['ci95'])} {shown.area} a day**"
-            f" (95 % interval of the mean, {entry['runs']} runs); nine days in ten reach"
+            f" (95 % interval of the mean, {entry['runs']} runs); nine {days_words(entry)} in ten reach"
             f" {quantile_range_text(spread, 'p10')} {shown.area} or more."
         )
     return ["\n".join(lines)]
@@ -144,7 +146,7 @@ def _table(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
     ]  # fmt: skip
     rows = []
     for entry in sets:
-        spread, daily, rate = entry[shown.spread_key], entry["per_day"], entry.get("acres_per_field_hour")
+        spread, daily, rate = day_spread(entry, shown), entry["per_day"], entry.get("acres_per_field_hour")
         fuel, left = daily.get("generator_fuel_l"), daily.get("left_over")
         scale, unit = product_unit(entry, shown)
         hourly = NOTHING
@@ -160,8 +162,9 @@ def _table(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
         row += [overspray_text(entry, shown), hours_text(daily.get("paid_hours")), str(entry["runs"])]
         rows.append(row)
     note = (
-        "Counts are means a day. A field hour is an hour with the rig set up at a field; paid hours include the road"
-        " and the yard. Overspray is product that falls outside the field or twice, and its part of what is applied."
+        f"{legend_text(sets)} Counts are means a work day. A field hour is an hour with the rig set up at"
+        " a field; paid hours include the road and the yard. Overspray is product that falls outside the field or"
+        " twice, and its part of what is applied."
     )
     return f"{_grid(head, rows)}\n\n{note}"
 
@@ -226,13 +229,14 @@ def _one_more(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> list[str
     return ["## What one more of each would add", _grid(head, rows, words=2)]
 
 
-def _job(document: Mapping[str, Any], sets: Sequence[Mapping[str, Any]]) -> list[str]:
-    lines = []
-    for entry in sets:
-        text = job_text(document, entry)
-        if text:
-            lines.append(f"- **{_name(entry)}**: {markdown_text(text)}")
-    return ["## The whole job", "\n".join(lines)] if lines else []
+def _job(document: Mapping[str, Any]) -> list[str]:
+    table = job_table(document)
+    if table is None:
+        return []
+    rows = [[markdown_text(cell.text, _LONGEST_NAME) for cell in row] for row in table.rows]
+    told = [(entry, warning_text(document, entry)) for entry in document["equipment_sets"]]
+    lines = "\n".join(f"- **{_name(entry)}**: {markdown_text(text)}" for entry, text in told if text)
+    return ["## The whole job", lines, f"{table.title}.", _grid(table.columns, rows)]
 
 
 def _left_out(document: Mapping[str, Any]) -> list[str]:

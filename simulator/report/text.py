@@ -5,9 +5,13 @@ from __future__ import annotations
 import re
 import unicodedata
 from collections.abc import Callable, Mapping, Sequence
+from functools import partial
 from typing import Any
 
-from simulator.report.job_text import job_text, warning_text
+from simulator.report.day_output import day_spread, legend_text
+from simulator.report.html_parts import DataTable
+from simulator.report.job_table import job_table
+from simulator.report.job_text import job_area, warning_text
 from simulator.report.numbers import (
     NOTHING,
     ReportUnits,
@@ -100,20 +104,20 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     paint = _painter(color)
     runs = sorted({int(entry["runs"]) for entry in sets})
     count = f"{runs[0]} runs" if len(runs) == 1 else f"{runs[0]} to {runs[-1]} runs"
-    head = f"{fit(document['scenario'], width - 30)}: {count} a set, seed {document['seed']}"
+    table = job_table(document, chances=False)
+    area = f"{job_area(document)}, " if table else ""
+    head = f"{fit(document['scenario'], width - 45)}: {area}{count} a set, seed {document['seed']}"
     lines = [paint(head, _BOLD), ""]
     warned = {entry["name"]: warning_text(document, entry) for entry in sets}
     for name, text in warned.items():
         lines += [paint(line, _BOLD) for line in _wrap(f"{fit(name, _LONGEST_NAME)}: {text}", width)] if text else []
     lines += [""] if any(warned.values()) else []
-    lines += _tables(sets, _columns(shown, sets), width, paint)
-    legend = "± half the 95 % interval of the mean; nine days in ten pass P10; field h is time set up at the fields."
+    lines += _tables(sets, _columns(table, shown, sets), width, paint)
+    done = " Half done, 9 in 10 done: when that share of runs has done the job." if table else ""
+    legend = f"± is half a 95 % interval. {legend_text(sets)}{done} Field h is time set up at the fields."
     lines += [paint(line, _DIM) for line in _wrap(legend, width)]
     for entry in sets:
         lines += ["", *_sentence(entry, width, paint)]
-        told = job_text(document, entry)
-        if told and told != warned[entry["name"]]:
-            lines += _wrap(told, width, first="  ", later="  ")
     lines += _paired(document, shown, width, paint)
     lines += _remarks(document, width)
     return "\n".join(line.rstrip() for line in lines)
@@ -123,9 +127,7 @@ def _painter(color: bool) -> Callable[[str, str], str]:
     return (lambda text, code: f"{code}{text}{_OFF}") if color else (lambda text, code: text)
 
 
-def _columns(shown: ReportUnits, sets: Sequence[Mapping[str, Any]]) -> list[Column]:
-    key = shown.spread_key
-
+def _columns(table: DataTable | None, shown: ReportUnits, sets: Sequence[Mapping[str, Any]]) -> list[Column]:
     def daily(name: str, scale: float = 1.0) -> Callable[[Mapping[str, Any]], str]:
         def text(entry: Mapping[str, Any]) -> str:
             value = entry["per_day"].get(name)
@@ -140,11 +142,16 @@ def _columns(shown: ReportUnits, sets: Sequence[Mapping[str, Any]]) -> list[Colu
         limits = [None if limit is None else limit * shown.per_acre for limit in rate["ci95"]]
         return mean_text(rate["mean"] * shown.per_acre, limits)
 
+    def percentile(name: str, entry: Mapping[str, Any]) -> str:
+        return quantile_text(day_spread(entry, shown), name)
+
     columns: list[Column] = [
-        (f"{shown.area}/day", lambda entry: mean_text(entry[key]["mean"], entry[key]["ci95"])),
-        ("P10", lambda entry: quantile_text(entry[key], "p10")),
-        ("P50", lambda entry: quantile_text(entry[key], "p50")),
-        ("P90", lambda entry: quantile_text(entry[key], "p90")),
+        (
+            f"{shown.area}/day",
+            lambda entry: mean_text(entry[shown.spread_key]["mean"], entry[shown.spread_key]["ci95"]),
+        ),
+        *((name.upper(), partial(percentile, name)) for name in ("p10", "p50", "p90")),
+        *_job_columns(table),
         (f"{shown.area}/field h", hourly),
         ("sorties", daily("sorties")),
         ("loads", daily("loads")),
@@ -159,6 +166,17 @@ def _columns(shown: ReportUnits, sets: Sequence[Mapping[str, Any]]) -> list[Colu
         place = next(index for index, (title, _) in enumerate(columns) if title.startswith("fuel"))
         columns[place] = ("grid kWh", daily("energy_kwh"))
     return columns
+
+
+def _job_columns(table: DataTable | None) -> list[Column]:
+    if table is None:
+        return []
+    rows = {row[0].text: [cell.text for cell in row] for row in table.rows}
+
+    def text(place: int, entry: Mapping[str, Any]) -> str:
+        return rows[entry["name"]][place]
+
+    return [(title, partial(text, place)) for place, title in enumerate(table.columns) if place]
 
 
 def _tables(

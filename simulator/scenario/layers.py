@@ -176,7 +176,9 @@ def resolve_likes(
 
 def _declared_names(table: str, known: Mapping[str, Any], raw: Mapping[str, Any]) -> Mapping[str, Any]:
     """Return classes whose lists of names hold those alone that the scenario declares, where it declares any."""
-    key, other = _NAMES_OF.get(table, ("", ""))
+    if table not in _NAMES_OF:
+        return known
+    key, other = _NAMES_OF[table]
     declared = raw.get(other)
     if not isinstance(declared, dict):
         return known

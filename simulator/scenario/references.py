@@ -118,10 +118,6 @@ def _check_flown(scenario: Scenario, where: str, rig: Rig, name: str) -> list[Pr
         key, unit = ("mix_tank", "L") if liquid else ("dry_stock", "kg")
         message = f"got {held:g} {unit}, less than one load of {largest:g} {unit} of aircraft.{name}"
         problems.append(Problem(f"{where}.supply.{key}", message))
-    people = rig.crew.pilots + rig.crew.helpers
-    if aircraft.handling_people > people:
-        message = f"got {aircraft.handling_people}, but the crew of {where} is {people}; lifting alone is not planned"
-        problems.append(Problem(f"aircraft.{name}.handling_people", message))
     return problems
 
 

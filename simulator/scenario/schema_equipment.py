@@ -178,6 +178,9 @@ class Aircraft(Table):
     )
     handling_time: Time = may("2 min", "To load it on, or take it off, the trailer; assumption.")
     handling_people: PositiveCount = may(1, "People it takes to lift it; assumption: at most about 25 kg a person.")
+    ramp_time: Time = may(
+        "8 min", "To roll or winch it on or off over a ramp, with fewer people than that; assumption."
+    )
     breakdown: Breakdown | None = may(None, "Random failures; none: it does not fail. Assumption.")
 
     @model_validator(mode="after")

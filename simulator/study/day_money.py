@@ -112,6 +112,11 @@ class SeasonMoney:
     cycles_per_pack: FloatArray
 
     @property
+    def cost_per_acre(self) -> FloatArray:
+        """Everything that is spent, running, upkeep and capital, over the acres done."""
+        return np.asarray((self.running + self.upkeep + self.capital) / self.acres)
+
+    @property
     def margin(self) -> FloatArray:
         """Revenue less everything: running, upkeep and capital."""
         margin: FloatArray = self.revenue - self.running - self.upkeep - self.capital

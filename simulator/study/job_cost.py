@@ -44,8 +44,7 @@ def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | 
     demand = None if costs.season_demand is None else costs.season_demand / M2_PER_ACRE
 
     def per_acre(means: FloatArray) -> FloatArray:
-        money = season_money(means, prices, pieces, days, demand)
-        return np.asarray((money.running + money.upkeep + money.capital) / money.acres)
+        return season_money(means, prices, pieces, days, demand).cost_per_acre
 
     return jackknife(per_acre, ledger)
 

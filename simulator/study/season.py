@@ -282,8 +282,7 @@ def size_cost(
     pieces = pieces_of(entry.scenario)
 
     def per_acre(means: NDArray[np.float64]) -> NDArray[np.float64]:
-        money = season_money(means, costs, pieces, math.inf, acres)
-        return (money.running + money.upkeep + money.capital) / money.acres
+        return season_money(means, costs, pieces, math.inf, acres).cost_per_acre
 
     mean = float(ledger[:, 0].mean())
     return SizeCost(acres, acres / mean if mean > 0 else math.inf, acres <= capacity, jackknife(per_acre, ledger))

@@ -14,7 +14,7 @@ from typing import Any
 
 from simulator.analysis.resources import time_labels
 from simulator.errors import InputError
-from simulator.experiment.replicate import simulate_replication
+from simulator.experiment.runs import simulate_replication
 from simulator.operation.log import FLIGHT_STATES, Kind, Reason, State
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario

@@ -78,6 +78,7 @@ def formula_table(**changes: Any) -> Table:
         "rig": {
             "rig": {
                 "aircraft": {"aircraft": 1},
+                "unload": "all",
                 "packs": {"pack": 1},
                 "power": {"mains": {"grid_power": "20 kW", "chargers": {"charger": 1}}},
                 # with 2 s of pumping a full load, 15 s of take-off and 20 s of landing: 180 s
@@ -122,6 +123,7 @@ def small_table(swath: str, speed: str, rate: str, fields: list[Table], hands: T
         "rig": {
             "rig": {
                 "aircraft": {"aircraft": 1},
+                "unload": "all",
                 "packs": {"pack": 4},
                 "power": {"mains": {"grid_power": "8 kW", "chargers": {"charger": 2}}},
                 **hands,
@@ -166,6 +168,7 @@ def class_table(litres: int, packs: int, fields: list[Table], rate: str = "19 L/
         "rig": {
             "rig": {
                 "aircraft": {"aircraft": 1},
+                "unload": "all",
                 "packs": {"pack": packs},
                 "power": {"mains": {"grid_power": "9.6 kW", "chargers": {"charger": 1}}},
                 **QUICK,

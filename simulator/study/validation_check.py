@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from simulator.analysis.resources import time_labels
 from simulator.analysis.summary import place_of, summarise
 from simulator.experiment.estimates import ratio_interval
-from simulator.experiment.replicate import simulate_replication
+from simulator.experiment.runs import simulate_replication
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank

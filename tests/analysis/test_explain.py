@@ -18,7 +18,7 @@ from simulator.analysis.explain_power import derate_formula
 from simulator.analysis.explain_sheet import TOLERANCE, Sheet
 from simulator.analysis.explain_text import clean, page_markdown, page_text
 from simulator.errors import InputError
-from simulator.experiment.replicate import simulate_replication
+from simulator.experiment.runs import simulate_replication
 from simulator.physics.generator import DerateRule, derate_share
 from simulator.plan.day_plan import make_plan
 from simulator.plan.flight import Flight

@@ -261,3 +261,29 @@ def test_another_mix_is_rinsed_out():
     )
     assert same.fields_alike
     assert not plan.fields_alike
+
+
+def test_a_crew_of_one_uses_a_ramp():
+    """Two people lift it in 2 minutes; one alone rolls it on and off in 9: at set-up and at pack-up, by hand."""
+    lifting = {"aircraft__big__handling_people": 2, "aircraft__big__handling_time": "2 min"}
+    moves = {}
+    for pilots in (2, 1):
+        crew = {"rig__main__crew": {"pilots": pilots, "helpers": 0}}
+        _, days = job_of(once(**lifting, **crew, aircraft__big__ramp_time="9 min"))
+        rows = [row for row in days[0].day.log.rows if row.entity == "main" and row.reason in ("set up", "pack up")]
+        moves[pilots] = [row.end_s - row.start_s for row in rows]
+    assert moves == {2: pytest.approx([120.0, 120.0]), 1: pytest.approx([540.0, 540.0])}
+
+
+def test_tanks_are_topped_up_while_everybody_stands():
+    """A tank well down is filled at a break: the generator never asks for fuel in the middle of the work."""
+    fuel = {"generator__generator__fuel_tank": "8 L", "day__window": "7 h", "field": [{**FIELD, "area": "200 ha"}]}
+    refuels = []
+    for breaks in ([], [{"start": "09:00", "length": "20 min"}, {"start": "11:00", "length": "20 min"}]):
+        _, days = job_of(once(**fuel, day__breaks=breaks))
+        log = days[0].day.log
+        people = [row for row in log.rows if row.state == "task" and row.reason == "refuel"]
+        filled = [row for row in log.rows if row.reason == "refuel" and row.amount > 0.0]
+        refuels.append((len(people), len(filled)))
+    assert refuels[0][0] > refuels[1][0]
+    assert refuels[1][1] > refuels[1][0]

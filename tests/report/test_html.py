@@ -70,7 +70,7 @@ def test_every_set_has_its_answer_first(stored, page):
     answer = page[page.index('id="answer"') : page.index('id="more"')]
     for entry in stored.document["equipment_sets"]:
         assert entry["name"] in answer
-        assert "On nine days in ten at least" in answer
+        assert "Nine full work days in ten reach" in answer
 
 
 def test_nothing_is_loaded_from_anywhere(page):

@@ -67,8 +67,8 @@ def test_pdf_says_the_answer_and_stays_on_two_pages(stored: StoredResult, tmp_pa
     reader = pypdf.PdfReader(files[0])
     assert len(reader.pages) <= MOST_SHEETS
     text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
-    spread = stored.equipment_set("three_packs")["acres_per_day"]
-    found = re.search(r"Half of days reach ([\d.]+) acres or more; nine days in ten reach ([\d.]+) acres", text)
+    spread = stored.equipment_set("three_packs")["full_work_day_acres"]
+    found = re.search(r"Half of full days reach ([\d.]+) acres or more; nine in ten reach ([\d.]+) acres", text)
     assert found is not None
     assert float(found.group(1)) == pytest.approx(spread["p50"], rel=0.02)
     assert float(found.group(2)) == pytest.approx(spread["p10"], rel=0.02)
@@ -305,13 +305,14 @@ def test_quantities_come_in_the_units_of_the_sheet(value: Any, kind: Kind | None
 def test_a_headline_on_a_step_is_true_of_the_days(stored: StoredResult) -> None:
     """Most days end on the same fields: as many days as said reach the number, though it had to be rounded."""
     values = [200.46] * 4 + [245.87] * 8
-    stored.runs.loc[stored.runs["equipment_set"] == "two_packs", "acres"] = values
-    spread = stored.equipment_set("two_packs")["acres_per_day"]
-    spread |= {"mean": 230.7, "ci95": [216.0, 246.0], "p10": 200.46, "p50": 245.87, "p90": 245.87}
+    stored.runs.loc[stored.runs["equipment_set"] == "two_packs", "full_day_acres"] = values
+    stored.equipment_set("two_packs")["acres_per_day"] |= {"mean": 230.7, "ci95": [216.0, 246.0]}
+    spread = stored.equipment_set("two_packs")["full_work_day_acres"]
+    spread |= {"p10": 200.46, "p50": 245.87, "p90": 245.87}
     spread |= {"p10_ci95": [None, None], "p50_ci95": [200.46, 245.87], "p90_ci95": [None, None]}
     content = quote_content(stored, "two_packs", "A", today=DAY)
     found = re.fullmatch(
-        r"Half of days reach (\d+) acres or more; nine days in ten reach (\d+) acres or more.", content.answer
+        r"Half of full days reach (\d+) acres or more; nine in ten reach (\d+) acres or more.", content.answer
     )
     assert found is not None, content.answer
     half, most = (float(text) for text in found.groups())
@@ -321,9 +322,11 @@ def test_a_headline_on_a_step_is_true_of_the_days(stored: StoredResult) -> None:
     assert "output goes in steps" in content.details[0]
     spread |= {"p10": 245.87}
     assert quote_content(stored, "two_packs", "A", today=DAY).answer == (
-        "Nine days in ten reach 245 acres or more; half of days do no better."
+        "Nine full days in ten reach 245 acres or more; half of them do no better."
     )
-    stored.runs.loc[stored.runs["equipment_set"] == "two_packs", "acres"] = [200.0 + 3.7 * n for n in range(12)]
+    stored.runs.loc[stored.runs["equipment_set"] == "two_packs", "full_day_acres"] = [
+        200.0 + 3.7 * n for n in range(12)
+    ]
     assert "steps" not in quote_content(stored, "two_packs", "A", today=DAY).details[0]
 
 

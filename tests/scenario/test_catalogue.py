@@ -13,7 +13,7 @@ import numpy as np
 import pytest
 
 from simulator.errors import InputError
-from simulator.experiment.replicate import simulate_replication
+from simulator.experiment.runs import simulate_replication
 from simulator.plan.day_plan import make_plan
 from simulator.plan.equipment import plan_chargers, plan_packs
 from simulator.report.html_inputs import inputs_of

@@ -117,7 +117,6 @@ def test_a_problem_in_an_override_is_named_where_it_stands(raw: dict[str, Any]) 
             "dist = 'uniform'",
         ),
         ({"rig": {"main": {"supply": {"pump_flow": "0 gal/min"}}}}, "more than 0"),
-        ({"aircraft": {"large": {"handling_people": 5}}}, "lifting alone is not planned"),
     ],
 )
 def test_bad_input(raw: dict[str, Any], change: dict[str, Any], says: str) -> None:

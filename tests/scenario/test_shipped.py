@@ -11,7 +11,7 @@ import pytest
 from simulator.analysis.conservation import violations
 from simulator.analysis.resources import time_labels
 from simulator.analysis.summary import columns, place_of, summarise
-from simulator.experiment.replicate import simulate_replication
+from simulator.experiment.runs import simulate_replication
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank

@@ -93,7 +93,7 @@ def test_days_of_the_model_itself_lie_within_its_bands():
     # the days in other order, or the worse days marked up, change the verdict
     worse = hindcast(loaded, [replace(day, acres=1.3 * day.acres, hours=None) for day in days], 40)
     wide = next(one for one in worse.coverage if one.band == 0.9)
-    assert wide.inside == 0
+    assert wide.inside <= 1
     assert not wide.agrees
     assert worse.bias["acres"].mean == pytest.approx(1 / 1.3 - 1, abs=0.03)
     assert "too low" in worse.sentence
