@@ -90,7 +90,8 @@ def pair_note(pair: Pair | None, runs: int, changes: Sequence[str]) -> str:
         The change as ``KEY=VALUE``; empty when it is another equipment set.
     """
     if pair is not None:
-        kept = [text for text in changes if text.split("=")[0].strip() != pair.setting.split("=")[0]]
+        replaced = {setting.split("=")[0] for setting in pair.setting.split(" ")}
+        kept = [text for text in changes if text.split("=")[0].strip() not in replaced]
         both = " ".join([*kept, pair.setting]) if changes else ""
         how = f"give {both}" if both else f"declare a set with {pair.setting} as well and name it with --to"
         return f"What {pair.change} costs is not in these numbers: to ask whether both pay, {how}."
