@@ -28,6 +28,11 @@ class Variation:
         return " ".join(self.settings)
 
 
+def setting_key(setting: str) -> str:
+    """Return the key of ``KEY=VALUE``."""
+    return setting.partition("=")[0].strip()
+
+
 def _where(scenario: Scenario, rig: str) -> str:
     return f" on {rig}" if len(used_rigs(scenario)) > 1 else ""
 

@@ -13,16 +13,17 @@ from functools import lru_cache
 from itertools import accumulate
 
 from simulator.operation.day import work_day
-from simulator.operation.morning import first_morning
+from simulator.operation.morning import first_morning, next_morning
 from simulator.operation.work import WorkList
 from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.plan.field_work import FieldWork
 from simulator.scenario.streams import StreamBank
 
 _SEED = 0x5EED0FCE
-_DAYS, _FIRST_DAYS = 6, 2
+_STAYS, _DAYS = 2, 3
+"""Rehearsals of a way of working, and work days of each."""
 _BETTER, _CLEARLY = 1.005, 1.03
-"""What is not better by the first factor is left as it is; the second tells after the first days."""
+"""What is not better by the first factor is left as it is; the second tells after the first rehearsal."""
 _LIGHTER, _LIGHTEST = 0.8, 0.5
 """Loads are tried that are lighter by the first factor, down to the second of a full one."""
 
@@ -63,12 +64,12 @@ class _Trial:
                         break
 
     def _is_better(self, other: DayPlan) -> bool:
-        """Take another way if more gets done; the first days tell when it is clearly better, or clearly not."""
+        """Take another way if more gets done; the first rehearsal tells when it is clearly better, or clearly not."""
         flown: list[float] = []
-        for days, factor in ((_FIRST_DAYS, _CLEARLY), (_DAYS, _BETTER)):
-            _fly(self.best, self._flown, days)
-            _fly(other, flown, days)
-            gain = sum(flown) / max(sum(self._flown[:days]), 1e-9)
+        for stays, factor in ((1, _CLEARLY), (_STAYS, _BETTER)):
+            _fly(self.best, self._flown, stays)
+            _fly(other, flown, stays)
+            gain = sum(flown) / max(sum(self._flown[:stays]), 1e-9)
             if gain > factor:
                 self.best, self._flown = other, flown
                 return True
@@ -106,13 +107,21 @@ def _unload(rig: RigPlan, work: FieldWork, kind: int, step: int) -> FieldWork:
     return replace(work, unloaded=tuple(counts)) if sum(counts) else work
 
 
-def _fly(plan: DayPlan, flown: list[float], days: int) -> None:
-    """Add what gets done on rehearsal days, up to that many; each begins at another place of the list."""
-    for number in range(len(flown), days):
-        order = _from_share(plan, number / _DAYS)
+def _fly(plan: DayPlan, flown: list[float], stays: int) -> None:
+    """Add what gets done in rehearsals, up to so many; each begins at another place of the list."""
+    for number in range(len(flown), stays):
+        order = _from_share(plan, number / _STAYS)
         work = WorkList(plan.fields, replace(plan.geography, order=order), True)
-        log = work_day(plan, _bank().day(number), number, 1, work, first_morning(plan)).log
-        flown.append(math.fsum(one.area_to_m2 - one.area_from_m2 for one in log.sorties))
+        mornings, done_m2 = first_morning(plan), []
+        for place in range(_DAYS):
+            day = work_day(plan, _bank().day(number, place), number, place + 1, work, mornings)
+            done_m2 += [one.area_to_m2 - one.area_from_m2 for one in day.log.sorties]
+            work.new_day()
+            if place + 1 < _DAYS:
+                mornings = tuple(
+                    [next_morning(plan, rig, end)[0] for rig, end in zip(plan.rigs, day.ends, strict=True)]
+                )
+        flown.append(math.fsum(done_m2))
 
 
 def _from_share(plan: DayPlan, share: float) -> tuple[int, ...]:

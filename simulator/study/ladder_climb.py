@@ -9,7 +9,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck
-from simulator.analysis.variations import Variation
+from simulator.analysis.variations import Variation, setting_key
 from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, PairedInterval, paired_interval
 from simulator.plan.day_plan import DayPlan, make_plan
@@ -43,6 +43,8 @@ class Step:
         In plain words, and what it relieves.
     settings : tuple of str
         ``KEY=VALUE`` changes.
+    parts : int
+        Changes in it: 1, or 2 of a pair.
     extra_acres_per_day : PairedInterval
         Paired difference to the set of the rung.
     price : float or None
@@ -56,6 +58,7 @@ class Step:
     change: str
     resource: str
     settings: tuple[str, ...]
+    parts: int
     extra_acres_per_day: PairedInterval
     price: float | None
     extra_margin_per_season: Interval | None
@@ -106,6 +109,10 @@ class Climb:
         couples: list[tuple[tuple[Variation, ...], EquipmentSet, DayPlan]] = []
         for place, one in enumerate(singles):
             for two in singles[place + 1 :]:
+                if {setting_key(setting) for setting in one.settings} & {
+                    setting_key(setting) for setting in two.settings
+                }:
+                    continue  # such as two sizes of one generator
                 try:
                     changed = vary(entry, [*one.settings, *two.settings], self.loaded.folder)
                     couples.append(((one, two), changed, make_plan(changed)))
@@ -138,7 +145,7 @@ class Climb:
                 price, margin, value = self._worth(case, joint, level)
             words = " with ".join(variation.change for variation in variations)
             settings = tuple(setting for variation in variations for setting in variation.settings)
-            steps.append(Step(words, variations[0].resource, settings, extra, price, margin, value))
+            steps.append(Step(words, variations[0].resource, settings, len(variations), extra, price, margin, value))
         return steps
 
     def _worth(self, case: Case, joint: NDArray[np.float64], level: float) -> tuple[float, Interval, Interval]:
