@@ -42,7 +42,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sensitivity": ("simulator.command.sensitivity", "Which assumptions matter, and what to measure to be sure."),
     "fit": ("simulator.command.fit", "Turn stopwatch times into a scenario's distributions."),
     "hindcast": ("simulator.command.hindcast", "Hold the simulation against past days."),
-    "validation": ("simulator.command.validation", "Write the page that sets the model beside published measurements."),
     "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
 }
 """Command name to module (with a click command named ``command``) and short help."""
