@@ -42,6 +42,8 @@ class RigPlan:
     packs: tuple[tuple[PackPlan, int], ...]
     power: tuple[PowerPointPlan, ...]
     pack_up_handling: float
+    take_early: bool
+    """Whether packs are taken before they are full."""
     pack_uses: dict[tuple[str, int], str] = field(default_factory=dict, repr=False)
     """By aircraft class and field number, what a pack must fit there: where only some of its types reach the field."""
 
@@ -71,6 +73,8 @@ class DayPlan:
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
     work: dict[str, tuple[FieldWork, ...]] = field(default_factory=dict, repr=False)
     """By rig and field number, which aircraft come off the trailer and how full they fly."""
+    rehearsals: list[DayPlan] = field(default_factory=list, repr=False, compare=False)
+    """This plan with what its crew has learnt, once it has been tried out."""
     flights: FlightBook = field(default_factory=FlightBook, repr=False, compare=False)
     """Flights by mean times; they remember what was worked out."""
 
@@ -180,6 +184,7 @@ def _plan_rig(
         tuple((packs[key], number) for key, number in rig.packs.items() if number),
         tuple(points),
         lifting_s(flown, rig.crew.pilots + rig.crew.helpers),
+        rig.take_partly_charged,
     )
 
 

@@ -23,6 +23,7 @@ from simulator.report.numbers import (
 )
 from simulator.report.replay import replay_data
 from simulator.report.writing import plain
+from simulator.scenario.power_balance import power_words
 
 if TYPE_CHECKING:
     from simulator.report.stored import StoredResult
@@ -132,7 +133,7 @@ def _answer(place: int, entry: Mapping[str, Any], document: Mapping[str, Any], u
         interval.strip("()"),
         Cell(quantile_text(spread, "p10"), spread["p10"], f"{path}.{days_key(entry, units)}.p10"),
         days_words(entry),
-        entry["bottleneck"]["sentence"],
+        f"{entry['bottleneck']['sentence']} {power_words(entry.get('power') or [])}".strip(),
         warning_text(document, entry),
         int(entry["runs"]),
     )

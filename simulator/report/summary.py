@@ -26,6 +26,7 @@ from simulator.report.numbers import (
 )
 from simulator.report.palette import aircraft_looks, resource_looks, time_use_group
 from simulator.report.writing import file_stem, plain
+from simulator.scenario.power_balance import power_words
 
 _SPECIAL = re.compile(r"([\\`*\[\]|#!~])")
 _LONGEST_NAME = 80
@@ -70,7 +71,11 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
         "![share of the aircraft's time by activity](time_use.svg)",
         _time_use(sets),
         "## What holds each set back",
-        *(f"**{_name(entry)}**: {markdown_text(entry['bottleneck']['sentence'])}" for entry in sets),
+        *(
+            f"**{_name(entry)}**: {markdown_text(entry['bottleneck']['sentence'])}"
+            f" {markdown_text(power_words(entry.get('power') or []))}".rstrip()
+            for entry in sets
+        ),
         _views(sets),
         *_one_more(sets, shown),
         "## One median day",

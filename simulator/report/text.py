@@ -25,6 +25,7 @@ from simulator.report.numbers import (
     units_of,
 )
 from simulator.report.writing import plain
+from simulator.scenario.power_balance import power_words
 
 NARROWEST, WIDEST = 60, 160
 _BOLD, _DIM, _ACCENT, _OFF = "\x1b[1m", "\x1b[2m", "\x1b[36m", "\x1b[0m"
@@ -212,7 +213,8 @@ def _tables(
 
 def _sentence(entry: Mapping[str, Any], width: int, paint: Callable[[str, str], str]) -> list[str]:
     name = fit(entry["name"], _LONGEST_NAME)
-    wrapped = _wrap(f"{name}: {plain(entry['bottleneck']['sentence'])}", width, later="  ")
+    power = power_words(entry.get("power") or [])
+    wrapped = _wrap(f"{name}: {plain(entry['bottleneck']['sentence'])} {plain(power)}".rstrip(), width, later="  ")
     if wrapped and wrapped[0].startswith(f"{name}:"):
         wrapped[0] = paint(f"{name}:", _ACCENT) + wrapped[0][len(name) + 1 :]
     return wrapped

@@ -172,7 +172,7 @@ def test_pairs_that_were_tried_stand_in_the_headline(answer):
     else:
         assert answer.pair.sentence(answer.unit) in answer.sentence
         loaded = short()
-        both = vary(loaded.sets[0], [THIRD_PACK, answer.pair.setting], loaded.folder)
+        both = vary(loaded.sets[0], [THIRD_PACK, *answer.pair.setting.split(" ")], loaded.folder)
         rows = simulate_sets([make_plan(loaded.sets[0]), make_plan(both)], loaded.base.seed, 10)
         by_hand = rows[1][:, ACRES] - rows[0][:, ACRES]
         assert answer.pair.extra_acres_per_day.mean == pytest.approx(by_hand.mean())
