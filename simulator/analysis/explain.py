@@ -14,7 +14,6 @@ from typing import Any
 from simulator.analysis.explain_rotor import air_sheet, power_sheet, rotor_sheet
 from simulator.analysis.explain_sheet import Case, Sheet, cases_of
 from simulator.analysis.explain_work import (
-    asked_w,
     field_time_s,
     ground_sheet,
     load_sheet,
@@ -28,6 +27,7 @@ from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.plan.field_work import RESOURCES
 from simulator.scenario.loading import LoadedScenario, read_toml
 from simulator.scenario.merge import nearest
+from simulator.scenario.power_balance import asked_w
 from simulator.scenario.provenance import Leaf, provenance
 
 _GOES_ON = ("chargers", "generator or grid", "packs")
@@ -177,7 +177,7 @@ def _rig_check(plan: DayPlan, rig: RigPlan, cases: Sequence[Case], metric: bool)
     sheet, crew = Sheet(f"rig {rig.name}", metric), rig.rig.crew
     people = crew.pilots + crew.helpers
     for point in rig.power:
-        asked = asked_w(rig, point)
+        asked = asked_w(plan.scenario, rig.rig.power[point.name])
         less = "; more than it gives: charges take longer" if asked > point.capacity_w * (1.0 + 1e-9) else ""
         note = f"all slots busy, {point.other_load_w:.0f} W besides{less}"
         sheet.add(f"power asked of {point.name}", asked / 1000.0, "kW", note)

@@ -88,14 +88,15 @@ class Case:
 def cases_of(plan: DayPlan, rig: RigPlan, index: int) -> list[Case]:
     """Return the loads of a rig on a field, as full as its crew fills them there, each aircraft with each pack."""
     planner = WorkPlanner(plan.scenario, rig.rig, rig.aircraft, rig.packs, rig.power)
-    planned = plan.work[rig.name][index].load_m2
+    work = plan.work[rig.name][index]
     found = []
     for place, (aircraft, number) in enumerate(rig.aircraft):
         profile = plan.profiles[aircraft.name, index]
         share = 1.0
-        if planned:
+        if work.load_m2:
             best = planner.load(aircraft, profile, 1.0).pack
-            share = min(1.0, planned[place] * profile.product_per_m2 / aircraft.capacity(best.mass_kg) * (1.0 + 1e-9))
+            planned = work.load_m2[place] * work.fill * profile.product_per_m2
+            share = min(1.0, planned / aircraft.capacity(best.mass_kg) * (1.0 + 1e-9))
         for pack, _ in rig.packs:
             if aircraft.name in pack.fits and aircraft.capacity(pack.mass_kg) > 0.0:
                 load = planner.load(aircraft, profile, share, pack)

@@ -10,6 +10,7 @@ from simulator.physics.pack import health_share, temperature_share
 from simulator.physics.swath import turn_of
 from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.plan.equipment import PowerPointPlan
+from simulator.scenario.power_balance import asked_w
 from simulator.scenario.units import M_PER_MILE
 
 _LEGS_SHOWN = 12
@@ -119,22 +120,10 @@ def pack_sheet(plan: DayPlan, rig: RigPlan, case: Case, metric: bool) -> Sheet:
     return sheet
 
 
-def asked_w(rig: RigPlan, point: PowerPointPlan) -> float:
-    """Return what a source is asked for with all slots busy, other load included."""
-    total_w = point.other_load_w
-    for charger, number in point.chargers:
-        taken_w = max(
-            (pack.curve.cc_power_w / pack.charge_efficiency for pack, _ in rig.packs if pack.name in charger.serves),
-            default=0.0,
-        )
-        total_w += number * min(charger.output_w, charger.slots * min(charger.slot_w, taken_w)) / charger.efficiency
-    return total_w
-
-
 def source_sheet(plan: DayPlan, rig: RigPlan, point: PowerPointPlan, metric: bool) -> Sheet:
     """Write what a generator or grid supply gives, what it is asked for, and its fuel."""
     sheet, key = Sheet(f"Power point {point.name} of rig {rig.name}", metric), f"rig.{rig.name}.power.{point.name}"
-    asked, engine = asked_w(rig, point), point.generator
+    asked, engine = asked_w(plan.scenario, rig.rig.power[point.name]), point.generator
     given = "grid_power"
     if engine is not None:
         table = plan.scenario.generator[engine.name]

@@ -33,6 +33,7 @@ def command(
 
     from simulator.analysis.explain import explain, page_json
     from simulator.command.common import terminal_width, write_json, write_text_atomically
+    from simulator.operation.rehearsal import rehearsed
     from simulator.plan.day_plan import make_plan
     from simulator.report.explain_text import page_markdown, page_text
 
@@ -40,7 +41,7 @@ def command(
         refuse_existing(name, force, scenario)
     loaded = load(scenario, settings, fields=fields)
     entry = loaded.sets[0] if equipment is None else loaded.equipment_set(equipment)
-    page = explain(loaded, make_plan(entry), field_name, settings=settings, field_file=fields)
+    page = explain(loaded, rehearsed(make_plan(entry)), field_name, settings=settings, field_file=fields)
     if markdown_file is not None:
         if markdown_file == "-":
             click.echo(page_markdown(page), nl=False)
