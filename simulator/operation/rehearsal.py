@@ -7,13 +7,15 @@ else. The plan estimates it from mean times; here the model itself is asked whet
 from __future__ import annotations
 
 import math
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
 from itertools import accumulate
+from typing import NamedTuple
 
 from simulator.operation.day import work_day
-from simulator.operation.morning import first_morning, next_morning
+from simulator.operation.log import Kind, Reason, State
+from simulator.operation.morning import Morning, first_morning, next_morning
 from simulator.operation.work import WorkList
 from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.plan.field_work import FieldWork
@@ -24,8 +26,14 @@ _STAYS, _DAYS = 2, 3
 """Rehearsals of a way of working, and work days of each."""
 _BETTER, _CLEARLY = 1.005, 1.03
 """What is not better by the first factor is left as it is; the second tells after the first rehearsal."""
-_LIGHTER, _LIGHTEST = 0.8, 0.5
-"""Loads are tried that are lighter by the first factor, down to the second of a full one."""
+_LIGHTER, _LIGHTEST = (0.9, 0.8), 0.5
+"""Loads are tried that are lighter by these factors, down to the last of a full one."""
+_LEAST_WAITED = 0.02
+"""Where aircraft wait for less of their time, no other way is looked for: it could save no more than that."""
+_SAVED = (
+    Reason.TOO_FEW_PACKS, Reason.CHARGERS_BUSY, Reason.GENERATOR_LIMITED, Reason.CREW_BUSY, Reason.PUMP_BUSY,
+    Reason.NO_MIX, Reason.PILOT_BUSY, Reason.SEPARATION, Reason.NO_WORK_HERE, Reason.NOT_NEEDED,
+)  # fmt: skip
 
 
 @lru_cache(maxsize=1)
@@ -43,15 +51,26 @@ def rehearsed(plan: DayPlan) -> DayPlan:
     return plan.rehearsals[0]
 
 
+class _Stay(NamedTuple):
+    """One rehearsal: the area done, and the aircraft time in all and waited for what other ways might bring sooner."""
+
+    done_m2: float
+    aircraft_s: float
+    waited_s: float
+
+
 class _Trial:
     """Ways of working a plan, and what gets done by each."""
 
     def __init__(self, plan: DayPlan) -> None:
         self.best = plan
-        self._flown: list[float] = []
+        self._stays: list[_Stay] = []
 
     def settle(self, place: int) -> None:
         """Try one change of a rig's ways after the other, as long as one is better."""
+        _rehearse(self.best, self._stays, 1)
+        if self._stays[0].waited_s < _LEAST_WAITED * self._stays[0].aircraft_s:
+            return
         tried = [self._key(self.best)]
         found = True
         while found:
@@ -65,15 +84,15 @@ class _Trial:
 
     def _is_better(self, other: DayPlan) -> bool:
         """Take another way if more gets done; the first rehearsal tells when it is clearly better, or clearly not."""
-        flown: list[float] = []
-        for stays, factor in ((1, _CLEARLY), (_STAYS, _BETTER)):
-            _fly(self.best, self._flown, stays)
-            _fly(other, flown, stays)
-            gain = sum(flown) / max(sum(self._flown[:stays]), 1e-9)
-            if gain > factor:
-                self.best, self._flown = other, flown
+        stays: list[_Stay] = []
+        for number, factor in ((1, _CLEARLY), (_STAYS, _BETTER)):
+            _rehearse(self.best, self._stays, number)
+            _rehearse(other, stays, number)
+            done_m2, before_m2 = (math.fsum([one.done_m2 for one in each[:number]]) for each in (stays, self._stays))
+            if done_m2 > factor * before_m2:
+                self.best, self._stays = other, stays
                 return True
-            if gain < 1.0 / factor:
+            if done_m2 < before_m2 / factor:
                 return False
         return False
 
@@ -91,10 +110,10 @@ def _others(plan: DayPlan, place: int) -> Iterator[DayPlan]:
             for kind in range(len(rig.aircraft)):
                 changed = tuple(_unload(rig, one, kind, step) for one in works)
                 yield replace(plan, work={**plan.work, rig.name: changed})
-    fill = min((one.fill for one in works), default=0.0) * _LIGHTER
-    if fill > _LIGHTEST:
-        lighter = tuple(replace(one, fill=one.fill * _LIGHTER) for one in works)
-        yield replace(plan, work={**plan.work, rig.name: lighter})
+    for factor in _LIGHTER:
+        if all(one.fill * factor >= _LIGHTEST for one in works):
+            lighter = tuple(replace(one, fill=one.fill * factor) for one in works)
+            yield replace(plan, work={**plan.work, rig.name: lighter})
     if rig.take_early:
         rigs = (*plan.rigs[:place], replace(rig, take_early=False), *plan.rigs[place + 1 :])
         yield replace(plan, rigs=rigs)
@@ -107,21 +126,25 @@ def _unload(rig: RigPlan, work: FieldWork, kind: int, step: int) -> FieldWork:
     return replace(work, unloaded=tuple(counts)) if sum(counts) else work
 
 
-def _fly(plan: DayPlan, flown: list[float], stays: int) -> None:
-    """Add what gets done in rehearsals, up to so many; each begins at another place of the list."""
-    for number in range(len(flown), stays):
+def _rehearse(plan: DayPlan, stays: list[_Stay], most: int) -> None:
+    """Add rehearsals, up to so many; each begins at another place of the list."""
+    for number in range(len(stays), most):
         order = _from_share(plan, number / _STAYS)
         work = WorkList(plan.fields, replace(plan.geography, order=order), True)
-        mornings, done_m2 = first_morning(plan), []
+        mornings: Sequence[Morning] = first_morning(plan)
+        done_m2, aircraft_s, waited_s = 0.0, 0.0, 0.0
         for place in range(_DAYS):
             day = work_day(plan, _bank().day(number, place), number, place + 1, work, mornings)
-            done_m2 += [one.area_to_m2 - one.area_from_m2 for one in day.log.sorties]
+            done_m2 += math.fsum([one.area_to_m2 - one.area_from_m2 for one in day.log.sorties])
+            kinds, until_s = day.log.kinds, day.log.paid_until_s
+            waits = [row for row in day.log.rows if row.state == State.WAIT and row.reason in _SAVED]
+            waited_s += math.fsum([one.end_s - one.start_s for one in waits if kinds[one.entity] == Kind.AIRCRAFT])
+            aircraft_s += until_s * sum(number for rig in plan.rigs for _, number in rig.aircraft)
             work.new_day()
             if place + 1 < _DAYS:
-                mornings = tuple(
-                    [next_morning(plan, rig, end)[0] for rig, end in zip(plan.rigs, day.ends, strict=True)]
-                )
-        flown.append(math.fsum(done_m2))
+                ends = zip(plan.rigs, day.ends, strict=True)
+                mornings = [next_morning(plan, rig, end)[0] for rig, end in ends]
+        stays.append(_Stay(done_m2, aircraft_s, waited_s))
 
 
 def _from_share(plan: DayPlan, share: float) -> tuple[int, ...]:
