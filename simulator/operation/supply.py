@@ -22,6 +22,10 @@ _LEAST_AHEAD = 0.1
 """No batch below this share of the mix tank is begun ahead of need: it would take people for next to nothing."""
 
 
+_LEAST_SOONER = 0.5
+"""A batch is made smaller, to be ready sooner, where that saves this share of the time of measuring and rinsing."""
+
+
 class Supply:
     """Mix tank and water for liquids, tender for granules.
 
@@ -242,13 +246,16 @@ class Supply:
     def _bridging_batch(self) -> float:
         """Return the size of a batch that is waited for: it lasts until the next, a full one, is mixed alongside.
 
-        With nobody to spare for that it is a full one: to mix again would cost more than is saved.
+        With nobody to spare for that it is a full one, and where it would be ready hardly sooner: to mix again would
+        cost more than is saved.
         """
         if self._mix.by == "pilot" or self._mix.people >= len(self.crew.people):
             return self._largest
-        next_s = self._mix.time.mean() + self._largest * self._table.water_share / self._table.transfer_flow
+        mix_s, per_unit_s = self._mix.time.mean(), self._table.water_share / self._table.transfer_flow
         asked = sum([amount for amount, _ in self._orders])
-        return max(self._pace.use_per_s(self.env.now) * next_s, asked, self._pace.largest_load) - self.level
+        next_s = mix_s + self._largest * per_unit_s
+        bridging = max(self._pace.use_per_s(self.env.now) * next_s, asked, self._pace.largest_load) - self.level
+        return bridging if (self._largest - bridging) * per_unit_s > _LEAST_SOONER * mix_s else self._largest
 
     def _batch_before_the_move(self) -> float:
         """Return the size of a batch ahead of need that is mixed before the rig moves on, or that is needed here."""

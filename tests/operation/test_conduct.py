@@ -71,7 +71,7 @@ def test_landing_zone_follows_the_work_on_a_large_field():
         )
         made["rig"]["main"]["supply"] = {"start_mixed": "100 %", "mix_tank": "3000 gal", "nurse_water": "9000 gal"}
         day = day_of(made)
-        moved = [row for row in day.log.rows if row.reason == Reason.RELOCATE and row.state == State.MOVE]
+        moved = [row for row in day.log.rows if row.reason == Reason.RELOCATE and row.entity == "main"]
         return area_m2(day) / day.log.paid_until_s, len(moved)
 
     small, few = hourly(40, "follows")
