@@ -311,8 +311,7 @@ def _cost_an_acre(plan: DayPlan) -> Callable[[FloatArray], FloatArray]:
     costs, pieces = _costs(plan), pieces_of(plan.scenario)
 
     def cost(means: FloatArray) -> FloatArray:
-        season = season_money(means, costs, pieces, costs.season_days)
-        return np.asarray((season.running + season.upkeep + season.capital) / season.acres)
+        return season_money(means, costs, pieces, costs.season_days).cost_per_acre
 
     return cost
 

@@ -45,7 +45,7 @@ def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | 
 
     def per_acre(means: FloatArray) -> FloatArray:
         money = season_money(means, prices, pieces, days, demand)
-        return np.asarray((money.running + money.upkeep + money.capital) / money.acres)
+        return money.cost_per_acre
 
     return jackknife(per_acre, ledger)
 

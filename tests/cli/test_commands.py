@@ -187,7 +187,7 @@ def test_day_writes_a_log_and_a_timeline(folder: Path) -> None:
 def test_a_job_says_when_it_is_done(folder: Path) -> None:
     done = call("run", "mine.toml", "--runs", "3", "--one-more-runs", "0", "--set", "work=once", folder=folder)
     assert done.returncode == 0, done.stderr
-    assert "The job of 130 acres takes" in done.stdout
+    assert "mine: 130 acres, 3 runs a set" in done.stdout
     document = json.loads((folder / "reports/mine/result.json").read_text(encoding="utf-8"))
     job = document["equipment_sets"][0]["job"]
     assert job["acres"] == pytest.approx(130.0, rel=1e-9)
