@@ -34,7 +34,7 @@ from simulator.command.common import (
     metavar="KEY=LOW..HIGH",
     help="What an input may be, such as rig.main.crew.tasks.swap.time=40..90 s; adds to the scenario's [range].",
 )
-@click.option("--measure", default="acres", show_default=True, help="Measure of a day, a column of runs.csv.")
+@click.option("--measure", default="acres", show_default=True, help="Measure, a column of runs.csv.")
 @click.option("--runs", type=int, default=40, show_default=True, help="Runs of each point of the bars.")
 @click.option(
     "--sobol", "points", type=int, default=0, show_default=True, help="Points for Sobol indices, a power of two."

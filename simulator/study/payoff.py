@@ -19,7 +19,8 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.day_money import SeasonMoney, days_of_run, jackknife, ledger_of, resampler, season_draws
+from simulator.study.day_money import LEDGER, SeasonMoney, days_of_run, jackknife, ledger_of, resampler, season_draws
+from simulator.study.job_change import job_change
 from simulator.study.money import (
     FloatArray,
     annuity_factor,
@@ -153,6 +154,7 @@ def payoff(
         sentence_after=hold[1].sentence,
         notes=(*interrupted, *_notes(base, costs, one, two, demand, rows, hold), pair_note(pair, tried, changes)),
         pair=pair,
+        job=job_change(base, changed, (rows[0], rows[1]), case),
         costs=costs,
         unit=area_unit(base.scenario.units),
         futures=futures,
@@ -201,7 +203,9 @@ def _futures(
 
     costs = case.costs
     years = max(1, math.ceil(costs.horizon_years - 1e-9))
-    seasons = season_draws(joint, days, years, worlds, resampler(seed, "payoff"), days_of_run(joint))
+    seasons = season_draws(
+        joint, days, years, worlds, resampler(seed, "payoff"), days_of_run(joint[:, LEDGER.index("work_days")])
+    )
     _, two, gain, upkeep, capital = case.seasons(seasons, days, demand)
     margin = gain - upkeep - capital
     ends = np.minimum(np.arange(1, years + 1), costs.horizon_years)
@@ -285,8 +289,6 @@ def _notes(
     hold: tuple[Bottleneck, Bottleneck],
 ) -> tuple[str, ...]:
     """Say what a buyer must know beside the numbers."""
-    from simulator.analysis.summary import place_of
-
     unit = area_unit(base.scenario.units)
     said = []
     if demand is not None and two.capacity_acres > demand:
@@ -303,10 +305,7 @@ def _notes(
     if costs.price_per_acre is None:
         said.append("The work is paid by the hour, so more acres an hour earn nothing more.")
     said.append(constraint_words(*hold))
-    finished = int(np.isfinite(rows[1][:, place_of("finish_hour")]).sum())
     few = small_sample_note(rows[1][:, ACRES] - rows[0][:, ACRES])
     if few:
         said.append(few)
-    if base.scenario.work == "once" and finished:
-        said.append(f'The field list ran out on {finished} of {len(rows[1])} days; work = "repeat" measures capacity.')
     return tuple(said)

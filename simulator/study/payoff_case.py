@@ -119,6 +119,12 @@ class Case:
             capital = capital + float(yearly_cost(item, item.life_years, self.costs.interest)) - kept_up
         return one, two, gain, upkeep, capital
 
+    def extra_cost_per_acre(self, joint: FloatArray, days: float, demand: float | None) -> FloatArray:
+        """Return what an acre costs with the change, everything counted, less what it costs without."""
+        one = season_money(joint[..., :_K], self.costs, self.before, days, demand)
+        _, two, _, upkeep, capital = self.seasons(joint, days, demand)
+        return np.asarray(two.cost_per_acre + (upkeep + capital) / two.acres - one.cost_per_acre)
+
     def margin(self, joint: FloatArray, days: float, demand: float | None) -> FloatArray:
         """Return the extra margin of a season after everything."""
         _, _, gain, upkeep, capital = self.seasons(joint, days, demand)

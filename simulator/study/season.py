@@ -16,7 +16,15 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
-from simulator.study.day_money import LEDGER, jackknife, ledger_of, resampler, revenue_per_day, season_money
+from simulator.study.day_money import (
+    LEDGER,
+    days_of_run,
+    jackknife,
+    ledger_of,
+    resampler,
+    revenue_per_day,
+    season_money,
+)
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.season_result import Goal, Season, SetSeason, SizeCost
 from simulator.study.trial import Report, area_unit, check_runs, check_workers, checked_seed, simulate_sets
@@ -127,8 +135,8 @@ def season(
     # each drawn season first draws its own set of simulated runs, then its dates out of them; the same for every set
     own = rng.integers(n, size=(worlds, n))
     # a run stands for as many work days in a row as it has
-    days_of_run = max(1, round(float(tables[0][:, place_of("work_days")].mean())))
-    run = np.maximum(np.cumsum(kinds >= 0, axis=1) - 1, 0) // days_of_run
+    row_days = days_of_run(tables[0][:, place_of("work_days")])
+    run = np.maximum(np.cumsum(kinds >= 0, axis=1) - 1, 0) // row_days
     drawn = np.take_along_axis(rng.integers(n, size=(worlds, int(run.max()) + 1)), run, axis=1)
     chosen = np.take_along_axis(own, drawn, axis=1)
     counts = np.quantile((kinds >= 0).sum(axis=1), [0.1, 0.5, 0.9])
@@ -144,7 +152,8 @@ def season(
         notes.insert(0, f"Interrupted: {n} of {each} runs.")
     if costs is None:
         notes.append("No cost per acre: the scenario has no table [costs].")
-    notes.append("Days are drawn independently of each other, apart from the dates that weather allows.")
+    row = "a run of one work day" if row_days == 1 else f"runs of {row_days} work days in a row"
+    notes.append(f"Work days are drawn as {row}, independently of each other but for the dates that weather allows.")
     return Season(
         tuple(results),
         tuple(clock_dates(calendar.dates)),

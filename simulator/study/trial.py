@@ -22,6 +22,7 @@ from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 Report = Callable[[str, int, int], None]
 ACRES = MEASURES.index("acres")
+_FULL_DAY = MEASURES.index("full_day_acres")
 
 
 @dataclass(frozen=True)
@@ -138,6 +139,13 @@ def common_days(
     for numbers, _ in tables[1:]:
         shared = np.intersect1d(shared, numbers)
     return [rows[np.isin(numbers, shared)] for numbers, rows in tables]
+
+
+def single_days(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return acres of single full work days, one of each run; those of the runs where none has a full day."""
+    acres: NDArray[np.float64] = rows[:, _FULL_DAY]
+    acres = acres[np.isfinite(acres)]
+    return acres if len(acres) > 1 else rows[:, ACRES]
 
 
 def offered(loaded: LoadedScenario, entry: EquipmentSet) -> list[tuple[Variation, EquipmentSet, DayPlan]]:
