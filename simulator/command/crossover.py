@@ -38,6 +38,7 @@ from simulator.command.common import (
     show_default=True,
     help="Application rates with their unit: a list, or a range such as 1..5 gal/acre.",
 )
+@click.option("--acres", metavar="AREA", help="Area of the job [default: the scenario's fields].")
 @click.option("--shape", type=float, default=2.0, show_default=True, help="Length over width of the fields.")
 @click.option("--distance", help="Road distance between fields [default: the scenario's route.between_field_distance].")
 @click.option("--runs", type=int, default=16, show_default=True, help="Runs of each cell and set at first.")
@@ -49,6 +50,7 @@ def command(
     second: str,
     sizes: str,
     rates: str,
+    acres: str | None,
     shape: float,
     distance: str | None,
     runs: int,
@@ -63,9 +65,10 @@ def command(
 ) -> None:
     """Map where set A beats set B: per day, per person-hour and (with costs) per dollar, by field size and rate.
 
+    Each cell is a job of like fields, as many as come nearest to its area, worked off once.
     Where an interval straddles zero more runs are simulated; what stays open is shown as too close to call.
     """
-    from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
+    from simulator.command.study_output import StudyOutput, StudyRun, cell, never_done, read_area, read_job
     from simulator.experiment.estimates import format_estimate
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.crossover import crossover
@@ -81,7 +84,21 @@ def command(
     apart = None if distance is None else read_distances(distance, "--distance")[0]
     levels = read_levels(rates, "--rates")
     progress = Progress(quiet)
-    answer = crossover(loaded, first, second, areas, levels, runs, most_runs, apart, shape, seed, workers, progress)
+    answer = crossover(
+        loaded,
+        first,
+        second,
+        areas,
+        levels,
+        runs,
+        most_runs,
+        apart,
+        shape,
+        read_job(loaded, acres),
+        seed,
+        workers,
+        progress,
+    )
     progress.end()
     from simulator.report.crossover_figure import crossover_figure
 
@@ -93,20 +110,31 @@ def command(
         "cost": f"{money}/{unit.one} (less wins)",
     }
     rows = [
-        [f"field, {unit.name}", "rate", "measure", answer.a, answer.b, f"in favour of {answer.a}", "winner", "runs"]
+        [
+            f"fields, {unit.name}",
+            "rate",
+            "measure",
+            answer.a,
+            answer.b,
+            f"in favour of {answer.a}",
+            "winner",
+            "work days",
+            "runs",
+        ]
     ]
     for row in answer.cells.to_dict(orient="records"):
         scale = unit.acres if row["measure"] == "cost" else 1.0 / unit.acres
         lead = (float(row[key]) * scale for key in ("difference", "low", "high"))
         rows.append(
             [
-                cell(float(row["field_area_m2"]) / M2_PER_ACRE / unit.acres, 1),
+                f"{row['fields']} x {cell(float(row['field_area_m2']) / M2_PER_ACRE / unit.acres, 1)}",
                 str(row["rate"]),
                 labels[str(row["measure"])],
                 f"{float(row['a_value']) * scale:.4g}",
                 f"{float(row['b_value']) * scale:.4g}",
                 format_estimate(*lead),
                 str(row["winner"]) or "open",
+                f"{float(row['a_work_days']):.3g}, {float(row['b_work_days']):.3g}",
                 cell(float(row["runs"])),
             ]
         )
@@ -115,6 +143,9 @@ def command(
         f"Every cell was looked at {often}; each interval holds at {100 * answer.level:.3g} %, "
         "so that a border holds at 95 %.",
     ]
+    for side, name in (("a", answer.a), ("b", answer.b)):
+        one_a_cell = answer.cells[answer.cells["measure"] == "day"]
+        notes += never_done(name, one_a_cell[f"{side}_done_share"], "cell")
     if "cost" not in answer.measures:
         notes.append("Per dollar is left out: the scenario has no [costs].")
     if answer.unpriced:

@@ -34,7 +34,7 @@ if TYPE_CHECKING:
 @click.command("fragmentation")
 @options(SCENARIO)
 @click.argument("sets", metavar="[SET]...", nargs=-1)
-@click.option("--acres", default="240 acre", show_default=True, help="Area that is split, with its unit.")
+@click.option("--acres", metavar="AREA", help="Area of the job that is split [default: the scenario's fields].")
 @click.option("--number", default="1,3,6,12,24", show_default=True, help="Numbers of fields.")
 @click.option("--shape", default="2", show_default=True, help="Lengths over widths.")
 @click.option(
@@ -54,7 +54,7 @@ if TYPE_CHECKING:
 def command(
     scenario: str,
     sets: tuple[str, ...],
-    acres: str,
+    acres: str | None,
     number: str,
     shape: str,
     distance: str,
@@ -72,11 +72,11 @@ def command(
     json_file: str | None,
     quiet: bool,
 ) -> None:
-    """See how output falls when the same acres lie in more, smaller, longer or farther fields.
+    """See how output falls when a job of the same acres lies in more, smaller, longer or farther fields.
 
-    All equipment sets of the scenario, or those named, on the same axes; its own fields are not used.
+    All equipment sets of the scenario, or those named, on the same axes; of its own fields only the area is used.
     """
-    from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
+    from simulator.command.study_output import StudyOutput, StudyRun, cell, never_done, read_job
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.fragmentation import fragmentation
     from simulator.study.split_options import read_bounds, read_distances, read_numbers, read_shares
@@ -90,7 +90,7 @@ def command(
     if parquet is not None and importlib.util.find_spec("pyarrow") is None:
         message = "Parquet needs the library pyarrow; without it, runs.csv of --out has the same table"
         raise InputError.single(message, "--parquet")
-    total_m2 = read_area(acres, "--acres") * M2_PER_ACRE
+    total_m2 = read_job(loaded, acres)
     numbers, shapes = read_numbers(number, "--number", least=1), read_shares(shape, "--shape", 0.01, 100.0)
     distances, inequalities = read_distances(distance, "--distance"), read_shares(uneven, "--uneven", 0.0, 1.0)
     splits: list[Split] = []
@@ -112,10 +112,11 @@ def command(
     progress.end()
     if parquet is not None:
         _write_parquet(answer.runs, parquet)
+    from simulator.experiment.estimates import format_estimate
     from simulator.report.fragmentation_figure import fragmentation_figure
 
     unit = area_unit(answer.units)
-    rows = [["set", "case", "fields", f"mean {unit.name}", "Simmons", "Januszewski", f"{unit.name}/day"]]
+    rows = [["set", "case", "fields", f"mean {unit.name}", "Simmons", "Januszewski", f"{unit.name}/day", "work days"]]
     for row in answer.cases.to_dict(orient="records"):
         values = (float(row[key]) / unit.acres for key in ("acres_per_day", "ci95_low", "ci95_high"))
         rows.append(
@@ -127,9 +128,15 @@ def command(
                 cell(float(row["simmons"]), 3),
                 cell(float(row["januszewski"]), 3),
                 _estimate(*values),
+                format_estimate(*(float(row[f"work_days{end}"]) for end in ("", "_ci95_low", "_ci95_high"))),
             ]
         )
-    notes = [f"{answer.runs_each} runs of each case, the same random runs for all."]
+    notes = [
+        f"{answer.runs_each} runs of each case, the same random runs for all; each case is a job that is worked off "
+        "once.",
+    ]
+    for title, own in answer.cases.groupby("equipment_set", sort=False):
+        notes += never_done(str(title), own["done_share"], "case")
     if any(split.kind != "map" for split in splits):
         notes.append("A case such as 3 x 2:1, 1 mi: three fields twice as long as wide, each 1 mi from the one before.")
     for name, response in answer.responses.items():

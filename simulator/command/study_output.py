@@ -9,7 +9,7 @@ import signal
 import sys
 import textwrap
 import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -301,3 +301,23 @@ def read_area(text: str, option: str) -> float:
         return parse(text, AREA) / M2_PER_ACRE
     except UnitError as error:
         raise InputError.single(str(error), option) from error
+
+
+def read_job(loaded: LoadedScenario, text: str | None) -> float:
+    """Return the area (m2) of the job that a study lays out anew: that of ``--acres``, or of the scenario's fields."""
+    from simulator.scenario.units import M2_PER_ACRE
+
+    if text is not None:
+        return read_area(text, "--acres") * M2_PER_ACRE
+    return sum(site.area_m2 for site in loaded.sets[0].fields.sites)
+
+
+def never_done(name: str, shares: Iterable[float], what: str) -> list[str]:
+    """Say in how many cases a set did not do its job in every run; nothing where it did."""
+    short = [share for share in shares if share < 1.0]
+    if not short:
+        return []
+    return [
+        f"{name} does not do the job in every run of {len(short)} {what}{'s' * (len(short) > 1)} (in the worst in "
+        f"{100 * min(short):.0f} % of them): its output there is that of what it did."
+    ]

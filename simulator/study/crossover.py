@@ -21,6 +21,7 @@ from simulator.scenario.units import M2_PER_ACRE, UnitError
 from simulator.study.cases import CaseRuns, changed_set, check_size, finite
 from simulator.study.day_money import jackknife, ledger_of, season_money
 from simulator.study.money import item_table, pieces_of
+from simulator.study.splits import MOST_FIELDS
 from simulator.study.trial import Report, area_unit, check_workers
 
 if TYPE_CHECKING:
@@ -41,8 +42,9 @@ class Crossover:
     a, b : str
         The sets; differences are a less b, and for cost b less a, so that above 0 is always in favour of a.
     cells : pandas.DataFrame
-        One row a cell and measure: field_area_m2, rate, measure, difference, low, high, winner ("" when undecided),
-        runs, a_value, b_value.
+        One row a cell and measure: field_area_m2, fields, rate, measure, difference, low, high, winner ("" when
+        undecided), runs, a_value, b_value, and for each set work_days of the job and done_share, the share of runs
+        that did it.
     rates : tuple of str
         Application rates as given.
     areas_m2 : tuple of float
@@ -124,6 +126,7 @@ def crossover(
     most_runs: int = 256,
     distance_m: float | None = None,
     length_to_width: float = 2.0,
+    job_m2: float | None = None,
     seed: int | None = None,
     workers: int = 1,
     report: Report | None = None,
@@ -136,7 +139,7 @@ def crossover(
     Parameters
     ----------
     loaded : LoadedScenario
-        The equipment sets; their own fields are not used: each cell is a list of like fields, repeated all day.
+        The equipment sets. Each cell is a job of like fields, as many as come nearest to the area of the job.
     a, b : str
         Sets to compare.
     areas_m2 : sequence of float
@@ -149,6 +152,8 @@ def crossover(
         Road distance between fields, m; the scenario's ``route.between_field_distance`` by default.
     length_to_width : float, optional
         Shape of the fields.
+    job_m2 : float, optional
+        Area of the job, m2; that of the scenario's fields by default.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int, optional
@@ -180,14 +185,19 @@ def crossover(
     check_workers(workers)
     plans: list[DayPlan] = []
     problems: list[Problem] = []
+    total_m2 = sum(site.area_m2 for site in first_set.fields.sites) if job_m2 is None else job_m2
+    numbers = {area: max(1, round(total_m2 / area)) for area in areas_m2}
+    if max(numbers.values()) > MOST_FIELDS:
+        message = f"got a job of {max(numbers.values())} fields; allowed is at most {MOST_FIELDS}"
+        raise InputError.single(message, "--sizes")
     for entry in (first_set, second_set):
         between = entry.scenario.route.between_field_distance if distance_m is None else distance_m
         for text in rates:
-            changed = changed_set(entry, ['work="repeat"', f'{key}="{text}"'], loaded.folder)
+            changed = changed_set(entry, ['work="once"', f'{key}="{text}"'], loaded.folder)
             for area in areas_m2:
-                # two like fields visited in turn are as good as any number of them
                 sites = tuple(
-                    FieldSite(f"field {number}", area, length_to_width, drive_distance_m=between) for number in (1, 2)
+                    FieldSite(f"field {place + 1}", area, length_to_width, drive_distance_m=between)
+                    for place in range(numbers[area])
                 )
                 try:
                     plans.append(make_plan(replace(changed, fields=FieldList(sites))))
@@ -217,6 +227,10 @@ def crossover(
         if count < 3:
             continue
         area, text, value = grid[cell]
+        known = {"field_area_m2": area, "fields": numbers[area], "rate": text, "rate_si": value}
+        for side, case in (("a", cell), ("b", cell + len(grid))):
+            for key, name in (("work_days", "work_days"), ("done_share", "job_done")):
+                known[f"{side}_{key}"] = float(simulated.column(case, name)[:count].mean())
         for measure in measures:
             difference, value_a, value_b = _compare(simulated, cell, cell + len(grid), measure, level)
             if difference is None:
@@ -224,9 +238,7 @@ def crossover(
             winner = a if (difference.low or 0.0) > 0 else b if (difference.high or 0.0) < 0 else ""
             rows.append(
                 {
-                    "field_area_m2": area,
-                    "rate": text,
-                    "rate_si": value,
+                    **known,
                     "measure": measure,
                     "difference": difference.mean,
                     "low": difference.low,
@@ -245,7 +257,7 @@ def crossover(
         else ()
     )
     table = pd.DataFrame(rows)
-    sentence = _sentence(table, a, b, loaded.base.units)
+    sentence = _sentence(table, a, b, total_m2, loaded.base.units)
     return Crossover(
         a,
         b,
@@ -336,7 +348,7 @@ def _decided(simulated: CaseRuns, cell: int, shift: int, measures: Sequence[str]
     return True
 
 
-def _sentence(cells: pd.DataFrame, a: str, b: str, units_name: str) -> str:
+def _sentence(cells: pd.DataFrame, a: str, b: str, total_m2: float, units_name: str) -> str:
     unit = area_unit(units_name)
     said = []
     for measure in dict.fromkeys(cells["measure"]):
@@ -367,7 +379,7 @@ def _sentence(cells: pd.DataFrame, a: str, b: str, units_name: str) -> str:
             f" The widest gap is {amount} {unit.name} a day for {leader}, "
             f"at {row['rate']} on fields of {size:.3g} {unit.name}."
         )
-    return f"{text[:1].upper()}{text[1:]}.{tail}"
+    return f"On a job of about {total_m2 / M2_PER_ACRE / unit.acres:,.0f} {unit.name}, {text}.{tail}"
 
 
 def _where(cells: pd.DataFrame, unit: str, per_unit: float) -> str:

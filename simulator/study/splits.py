@@ -15,6 +15,8 @@ from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.study.design import full_grid, latin_hypercube
 
 FloatArray = NDArray[np.float64]
+MOST_FIELDS = 500
+"""A drawn job has at most this many fields."""
 
 
 @dataclass(frozen=True)

@@ -177,6 +177,7 @@ def random_scenario(seed):
         "name": "random",
         "invented": True,
         "work": d.pick("work", "repeat", "repeat", "once"),
+        "work_days": 1,
         "day": {"start": "07:00", "window": f"{d.between('day', 6, 12)} h"},
         "product": {"rate": f"{d.pick('rate', 2, 2, 3, 5, 7.5, 10)} gal/acre"},
         "field": fields_of(d),
