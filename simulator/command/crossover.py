@@ -2,28 +2,12 @@
 
 from __future__ import annotations
 
-import sys
-
 import click
 
-from simulator.command.common import (
-    FORCE,
-    JSON,
-    QUIET,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    note,
-    options,
-)
+from simulator.command.study import StudyRun, study_command
 
 
-@click.command("crossover")
-@options(SCENARIO)
+@study_command("crossover")
 @click.argument("first", metavar="A")
 @click.argument("second", metavar="B")
 @click.option(
@@ -43,9 +27,8 @@ from simulator.command.common import (
 @click.option("--distance", help="Road distance between fields [default: the scenario's route.between_field_distance].")
 @click.option("--runs", type=int, default=16, show_default=True, help="Runs of each cell and set at first.")
 @click.option("--most-runs", type=int, default=128, show_default=True, help="Runs of a cell that stays undecided.")
-@options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str,
+    study: StudyRun,
     first: str,
     second: str,
     sizes: str,
@@ -55,20 +38,13 @@ def command(
     distance: str | None,
     runs: int,
     most_runs: int,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """Map where set A beats set B: per day, per person-hour and (with costs) per dollar, by field size and rate.
 
     Each cell is a job of like fields, as many as come nearest to its area, worked off once.
     Where an interval straddles zero more runs are simulated; what stays open is shown as too close to call.
     """
-    from simulator.command.study_output import StudyOutput, StudyRun, cell, never_done, read_area, read_job
+    from simulator.command.study_output import StudyOutput, cell, never_done, read_area, read_job
     from simulator.experiment.estimates import format_estimate
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.crossover import crossover
@@ -76,14 +52,11 @@ def command(
     from simulator.study.split_options import read_distances, read_shares
     from simulator.study.trial import area_unit
 
-    study = StudyRun("crossover", out, force, json_file, quiet)
-    loaded = load(scenario, settings)
-    study.check(scenario)
+    loaded = study.load()
     areas = [read_area(text, "--sizes") * M2_PER_ACRE for text in read_levels(sizes, "--sizes")]
     shape = read_shares(str(shape), "--shape", 0.01, 100.0)[0]
     apart = None if distance is None else read_distances(distance, "--distance")[0]
     levels = read_levels(rates, "--rates")
-    progress = Progress(quiet)
     answer = crossover(
         loaded,
         first,
@@ -95,11 +68,10 @@ def command(
         apart,
         shape,
         read_job(loaded, acres),
-        seed,
-        workers,
-        progress,
+        study.seed,
+        study.workers,
+        study.progress,
     )
-    progress.end()
     from simulator.report.crossover_figure import crossover_figure
 
     unit = area_unit(answer.units)
@@ -159,7 +131,4 @@ def command(
         {"crossover": lambda: crossover_figure(answer)},
         {name: int(answer.cells["runs"].max()) for name in (answer.a, answer.b)},
     )
-    study.finish(loaded, seed, output)
-    if answer.stopped:
-        note(f"acreday: {answer.stopped}")
-        sys.exit(130)
+    study.finish(loaded, output, answer.stopped)

@@ -3,36 +3,20 @@
 from __future__ import annotations
 
 import importlib.util
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from simulator.command.common import (
-    FORCE,
-    JSON,
-    QUIET,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    note,
-    options,
-    refuse_existing,
-    write_whole,
-)
+from simulator.command.common import load, refuse_existing, write_whole
+from simulator.command.study import StudyRun, study_command
 from simulator.errors import InputError
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-@click.command("fragmentation")
-@options(SCENARIO)
+@study_command("fragmentation")
 @click.argument("sets", metavar="[SET]...", nargs=-1)
 @click.option("--acres", metavar="AREA", help="Area of the job that is split [default: the scenario's fields].")
 @click.option("--number", default="1,3,6,12,24", show_default=True, help="Numbers of fields.")
@@ -50,9 +34,8 @@ if TYPE_CHECKING:
 @click.option("--map-parts", type=int, default=3, show_default=True, help="Neighbourhoods of each map.")
 @click.option("--runs", type=int, default=30, show_default=True, help="Runs of each case and set.")
 @click.option("--parquet", metavar="FILE", help="Also write the table of runs as Parquet (needs pyarrow).")
-@options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str,
+    study: StudyRun,
     sets: tuple[str, ...],
     acres: str | None,
     number: str,
@@ -64,29 +47,20 @@ def command(
     map_parts: int,
     runs: int,
     parquet: str | None,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """See how output falls when a job of the same acres lies in more, smaller, longer or farther fields.
 
     All equipment sets of the scenario, or those named, on the same axes; of its own fields only the area is used.
     """
-    from simulator.command.study_output import StudyOutput, StudyRun, cell, never_done, read_job
+    from simulator.command.study_output import StudyOutput, cell, never_done, read_job
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.fragmentation import fragmentation
     from simulator.study.split_options import read_bounds, read_distances, read_numbers, read_shares
     from simulator.study.splits import Split, grid_splits, latin_splits, map_splits
     from simulator.study.trial import area_unit
 
-    study = StudyRun("fragmentation", out, force, json_file, quiet)
-    loaded = load(scenario, settings)
-    study.check(scenario)
-    refuse_existing(parquet, force, scenario)
+    loaded = study.load()
+    refuse_existing(parquet, study.force, study.scenario)
     if parquet is not None and importlib.util.find_spec("pyarrow") is None:
         message = "Parquet needs the library pyarrow; without it, runs.csv of --out has the same table"
         raise InputError.single(message, "--parquet")
@@ -99,17 +73,15 @@ def command(
     elif latin < 1:
         raise InputError.single(f"got {latin}; allowed is at least 1 point", "--latin")
     else:
-        used = loaded.base.seed if seed is None else seed
+        used = loaded.base.seed if study.seed is None else study.seed
         bounds = read_bounds(numbers, shapes, distances, inequalities)
         splits += latin_splits(total_m2, latin, *bounds, seed=used)
     skipped = []
     for name in maps:
-        real = load(scenario, settings, fields=name).sets[0].fields
+        real = load(study.scenario, study.settings, fields=name).sets[0].fields
         skipped += [str(problem) for problem in real.skipped]
         splits += map_splits(Path(name).stem[:40], real, total_m2, map_parts)
-    progress = Progress(quiet)
-    answer = fragmentation(loaded, splits, runs, sets, seed, workers, progress)
-    progress.end()
+    answer = fragmentation(loaded, splits, runs, sets, study.seed, study.workers, study.progress)
     if parquet is not None:
         _write_parquet(answer.runs, parquet)
     from simulator.experiment.estimates import format_estimate
@@ -156,10 +128,7 @@ def command(
         {"fragmentation": lambda: fragmentation_figure(answer)},
         {str(name): runs for name in dict.fromkeys(answer.cases["equipment_set"])},
     )
-    study.finish(loaded, seed, output)
-    if answer.stopped:
-        note(f"acreday: {answer.stopped}")
-        sys.exit(130)
+    study.finish(loaded, output, answer.stopped)
 
 
 def _estimate(value: float, low: float, high: float) -> str:

@@ -4,25 +4,10 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import (
-    FIELDS,
-    FORCE,
-    JSON,
-    QUIET,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    note,
-    options,
-)
+from simulator.command.study import StudyRun, study_command
 
 
-@click.command("size")
-@options(SCENARIO)
+@study_command("size", fields=True)
 @click.option(
     "--choose",
     "choices",
@@ -46,9 +31,8 @@ from simulator.command.common import (
 )
 @click.option("--confidence", default="95%", show_default=True, help="Of each statement of the guarantee.")
 @click.option("--indifference", type=float, help="Least cost difference worth finding [default: 1% of the cheapest].")
-@options(SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str,
+    study: StudyRun,
     choices: tuple[str, ...],
     daily: str | None,
     season: str | None,
@@ -59,24 +43,15 @@ def command(
     runs: int,
     confidence: str,
     indifference: float | None,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    fields: str | None,
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """Find the least-cost equipment set that reaches a target, over all combinations of the choices."""
     from simulator.command.experiment import read_share
-    from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
+    from simulator.command.study_output import StudyOutput, cell, read_area
     from simulator.errors import InputError
     from simulator.study.choices import parse_choice
     from simulator.study.size import size
     from simulator.study.words import interval_text, money_range
 
-    study = StudyRun("size", out, force, json_file, quiet)
     chosen = [parse_choice(text, "--choose") for text in choices]
     if sum(one is not None for one in (daily, season, within)) != 1:
         raise InputError.single("allowed is one of --acres-per-day, --season-acres and --within", "target")
@@ -84,9 +59,7 @@ def command(
     a_season = None if season is None else read_area(season, "--season-acres")
     days = None if within is None else _read_days(within)
     parts, sure = read_share(share, "--share") or 0.9, read_share(confidence, "--confidence") or 0.95
-    loaded = load(scenario, settings, fields=fields)
-    study.check(scenario)
-    progress = Progress(quiet)
+    loaded = study.load()
     answer = size(
         loaded,
         chosen,
@@ -97,13 +70,12 @@ def command(
         parts,
         set_name,
         runs,
-        seed,
-        workers,
+        study.seed,
+        study.workers,
         sure,
         indifference,
-        progress,
+        study.progress,
     )
-    progress.end()
     from simulator.report.size_figure import size_figure
 
     table = answer.table
@@ -151,10 +123,7 @@ def command(
         {"size": lambda: size_figure(answer)},
         {one.label: len(one.rows) for one in answer.candidates},
     )
-    study.finish(loaded, seed, output)
-    if answer.stopped:
-        note(f"acreday: {answer.stopped}")
-        raise SystemExit(130)
+    study.finish(loaded, output, answer.stopped)
 
 
 def _read_days(text: str) -> int:
