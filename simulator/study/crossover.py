@@ -18,8 +18,9 @@ from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE, UnitError
-from simulator.study.cases import CaseRuns, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size
 from simulator.study.day_money import jackknife, ledger_of, season_money
+from simulator.study.documents import clean
 from simulator.study.money import item_table, pieces_of
 from simulator.study.splits import MOST_FIELDS
 from simulator.study.trial import Report, area_unit, check_workers
@@ -86,8 +87,7 @@ class Crossover:
             "stopped": self.stopped,
             "cells": self.cells.to_dict(orient="records"),
         }  # fmt: skip
-        result = finite(document)
-        return result if isinstance(result, dict) else {}
+        return clean(document)
 
 
 def parse_rates(loaded: LoadedScenario, texts: Sequence[str]) -> tuple[str, list[float]]:

@@ -16,7 +16,8 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.cases import CaseRuns, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size
+from simulator.study.documents import clean
 from simulator.study.response import Response, fit_response
 from simulator.study.splits import MOST_FIELDS, Split, properties
 from simulator.study.trial import AreaUnit, Report, area_unit, check_workers
@@ -71,8 +72,7 @@ class Fragmentation:
             "cases": self.cases.to_dict(orient="records"),
             "responses": {name: response.to_json() for name, response in self.responses.items()},
         }
-        result = finite(document)
-        return result if isinstance(result, dict) else {}
+        return clean(document)
 
 
 def fragmentation(

@@ -15,7 +15,8 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.stopwatch import PastDay
-from simulator.study.cases import CaseRuns, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size
+from simulator.study.documents import clean
 from simulator.study.trial import Report, area_unit, check_workers
 
 if TYPE_CHECKING:
@@ -120,8 +121,7 @@ class Hindcast:
             },
             "rank_uniformity_p": self.rank_p,
         }
-        result = finite(document)
-        return result if isinstance(result, dict) else {}
+        return clean(document)
 
 
 def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:

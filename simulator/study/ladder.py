@@ -15,6 +15,7 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.cases import simulate_sets
 from simulator.study.documents import clean, interval_json
 from simulator.study.ladder_climb import Climb, Step
 from simulator.study.money import need_costs
@@ -28,7 +29,6 @@ from simulator.study.trial import (
     checked_seed,
     judged,
     one_set,
-    simulate_sets,
 )
 from simulator.study.words import held_words, interval_text, money_range, money_text
 

@@ -17,6 +17,7 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.cases import simulate_sets
 from simulator.study.day_money import jackknife, ledger_of
 from simulator.study.job_change import JobChange, job_change
 from simulator.study.money import item_table, pieces_of
@@ -27,7 +28,6 @@ from simulator.study.trial import (
     judged,
     offered,
     one_more,
-    simulate_sets,
 )
 
 if TYPE_CHECKING:

@@ -19,6 +19,7 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.cases import simulate_sets
 from simulator.study.day_money import LEDGER, SeasonMoney, days_of_run, jackknife, ledger_of, resampler, season_draws
 from simulator.study.job_change import job_change
 from simulator.study.money import (
@@ -42,7 +43,6 @@ from simulator.study.trial import (
     offered,
     one_more,
     one_set,
-    simulate_sets,
 )
 from simulator.study.words import held_words
 

@@ -16,6 +16,7 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
+from simulator.study.cases import simulate_sets
 from simulator.study.day_money import (
     LEDGER,
     days_of_run,
@@ -27,7 +28,7 @@ from simulator.study.day_money import (
 )
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.season_result import Goal, Season, SetSeason, SizeCost
-from simulator.study.trial import Report, area_unit, check_runs, check_workers, checked_seed, simulate_sets
+from simulator.study.trial import Report, area_unit, check_runs, check_workers, checked_seed
 from simulator.study.workdays import (
     Calendar,
     Span,

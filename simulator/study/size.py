@@ -307,17 +307,16 @@ def size(
     )
     search = Search(candidates, target, costs, checked_seed(loaded, seed), workers, confidence, runs, report)
     stopped, selection, best, delta = "", None, None, indifference or 0.0
-    with search:
-        try:
-            search.screen()
-            good = search.certify()
-            if good:
-                delta = indifference or 0.01 * min(mean_cost(one.cost) for one in good)
-                selection, best = search.choose(good, delta)
-        except KeyboardInterrupt:
-            if any(one.verdict is None for one in candidates):
-                raise
-            stopped = "interrupted; sets not finished are marked by the screen alone"
+    try:
+        search.screen()
+        good = search.certify()
+        if good:
+            delta = indifference or 0.01 * min(mean_cost(one.cost) for one in good)
+            selection, best = search.choose(good, delta)
+    except KeyboardInterrupt:
+        if any(one.verdict is None for one in candidates):
+            raise
+        stopped = "interrupted; sets not finished are marked by the screen alone"
     return Size(
         entry.name,
         target,

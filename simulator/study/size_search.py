@@ -9,13 +9,13 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.experiment.estimates import Interval, mean_interval, student_quantile
-from simulator.experiment.replicate import Runner
 from simulator.experiment.selection import Selection, select_best
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.streams import BLOCK_RUNS
 from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.cases import CaseRuns
 from simulator.study.day_money import ledger_of, season_money
 from simulator.study.money import pieces_of
 from simulator.study.target import Target, Verdict
@@ -92,37 +92,18 @@ class Search:
         report: Report | None,
     ) -> None:
         self.candidates, self.target, self.costs = candidates, target, costs
-        self.seed, self.workers, self.confidence, self.runs, self.report = seed, workers, confidence, runs, report
-        self._runners: list[Runner] = []
+        self.confidence, self.runs = confidence, runs
+        self.simulated = CaseRuns([one.plan for one in candidates], seed, workers, report)
         # shared out over all sets, so that the statement holds for all of them together (Bonferroni)
         self.error = (1.0 - confidence) / max(1, len(candidates))
 
-    def __enter__(self) -> Search:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        for runner in self._runners:
-            runner.__exit__()
-
     def _simulate(self, group: Sequence[Candidate], last: int, stage: str) -> None:
         """Simulate the sets of a group up to replication ``last``; every set keeps its own first replications."""
-        first = len(group[0].rows)
-        if not group or last <= first:
-            return
-        done, total = 0, (last - first) * len(group)
-
-        def progress(count: int) -> None:
-            nonlocal done
-            done += count
-            if self.report is not None:
-                self.report(stage, done, total)
-
-        with Runner([one.plan for one in group], self.seed, self.workers) as runner:
-            runner.extend(first, last, progress)
-            for place, one in enumerate(group):
-                _, rows = runner.tables.table(place)
-                one.rows = rows if first == 0 else np.vstack([one.rows, rows])
-                self._judge(one)
+        self.simulated.stage = stage
+        self.simulated.extend(last, [one.number for one in group])
+        for one in group:
+            one.rows = self.simulated.rows(one.number)
+            self._judge(one)
 
     def _ownership(self, one: Candidate, ledger: NDArray[np.float64]) -> float:
         """Return upkeep and capital of a season; of a job, the part of its acres in a season's."""

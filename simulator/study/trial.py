@@ -14,7 +14,6 @@ from simulator.analysis.summary import MEASURES
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError
 from simulator.experiment.estimates import paired_interval
-from simulator.experiment.replicate import Runner
 from simulator.experiment.result import SetResult
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
@@ -97,48 +96,6 @@ def changed_set(
     if bool(changes) == (other is not None):
         raise InputError.single("allowed is either changes (KEY=VALUE) or another equipment set to change to", "change")
     return loaded.equipment_set(other) if other is not None else vary(base, changes, loaded.folder, name)
-
-
-def simulate_sets(
-    plans: Sequence[DayPlan], seed: int, runs: int, workers: int = 1, report: Report | None = None, stage: str = "runs"
-) -> list[NDArray[np.float64]]:
-    """Simulate the same replications of several sets.
-
-    Returns
-    -------
-    list of ndarray, shape (runs, len(columns()))
-        One table a plan. After Ctrl-C, the replications that every plan finished.
-
-    Raises
-    ------
-    KeyboardInterrupt
-        Interrupted before ten runs of each had finished.
-    """
-    done, total = 0, runs * len(plans)
-
-    def progress(count: int) -> None:
-        nonlocal done
-        done += count
-        if report is not None:
-            report(stage, done, total)
-
-    with Runner(plans, seed, workers) as runner:
-        try:
-            runner.extend(0, runs, progress)
-        except KeyboardInterrupt:
-            if min(len(runner.tables.table(place)[0]) for place in range(len(plans))) < 10:
-                raise
-        return common_days([runner.tables.table(place) for place in range(len(plans))])
-
-
-def common_days(
-    tables: Sequence[tuple[NDArray[np.int64], NDArray[np.float64]]],
-) -> list[NDArray[np.float64]]:
-    """Return the rows of the replications that all tables have, in order."""
-    shared = tables[0][0]
-    for numbers, _ in tables[1:]:
-        shared = np.intersect1d(shared, numbers)
-    return [rows[np.isin(numbers, shared)] for numbers, rows in tables]
 
 
 def single_days(rows: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -19,13 +19,14 @@ from simulator.experiment.estimates import Interval, mean_interval
 from simulator.experiment.result import SetResult
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
+from simulator.study.cases import simulate_sets
 from simulator.study.day_money import jackknife, ledger_of
 from simulator.study.job_change import JobChange
 from simulator.study.job_cost import job_cost_per_acre
 from simulator.study.payoff import constraint_words, noise_reduction, payoff, small_sample_note
 from simulator.study.payoff_case import make_case
 from simulator.study.payoff_pair import Pair, best_pair, pair_note
-from simulator.study.trial import ACRES, area_unit, simulate_sets
+from simulator.study.trial import ACRES, area_unit
 
 DAYS = 24
 

@@ -18,11 +18,12 @@ from simulator.experiment.selection import Selection, select_best
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.scenario.schema_costs import Costs
+from simulator.study.cases import simulate_sets
 from simulator.study.choices import combinations, parse_choice
 from simulator.study.day_money import LEDGER
 from simulator.study.size import size
 from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, share_limits
-from simulator.study.trial import ACRES, area_unit, simulate_sets
+from simulator.study.trial import ACRES, area_unit
 
 CHOICES = ("rig.main.packs.large_pack=2..4", "rig.main.power.trailer.chargers.fast=1,2")
 
