@@ -49,7 +49,7 @@ def command(
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.crossover import crossover
     from simulator.study.design import read_levels
-    from simulator.study.split_options import read_distances, read_shares
+    from simulator.study.splits import read_distances, read_shares
     from simulator.study.trial import area_unit
 
     loaded = study.load()

@@ -55,8 +55,15 @@ def command(
     from simulator.command.study_output import StudyOutput, cell, never_done, read_job
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.fragmentation import fragmentation
-    from simulator.study.split_options import read_bounds, read_distances, read_numbers, read_shares
-    from simulator.study.splits import Split, grid_splits, latin_splits, map_splits
+    from simulator.study.splits import (
+        Split,
+        grid_splits,
+        latin_splits,
+        map_splits,
+        read_distances,
+        read_numbers,
+        read_shares,
+    )
     from simulator.study.trial import area_unit
 
     loaded = study.load()
@@ -74,8 +81,7 @@ def command(
         raise InputError.single(f"got {latin}; allowed is at least 1 point", "--latin")
     else:
         used = loaded.base.seed if study.seed is None else study.seed
-        bounds = read_bounds(numbers, shapes, distances, inequalities)
-        splits += latin_splits(total_m2, latin, *bounds, seed=used)
+        splits += latin_splits(total_m2, latin, numbers, shapes, distances, inequalities, seed=used)
     skipped = []
     for name in maps:
         real = load(study.scenario, study.settings, fields=name).sets[0].fields

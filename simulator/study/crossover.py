@@ -17,12 +17,13 @@ from simulator.scenario import units
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import M2_PER_ACRE, UnitError
+from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.cases import CaseRuns, changed_set, check_size
-from simulator.study.day_money import jackknife, ledger_of, season_money
+from simulator.study.day_money import jackknife, ledger_of
 from simulator.study.documents import clean
+from simulator.study.job_cost import cost_of_an_acre
 from simulator.study.money import item_table, pieces_of
-from simulator.study.splits import MOST_FIELDS
+from simulator.study.splits import MOST_FIELDS, above_zero, read_each
 from simulator.study.trial import Report, area_unit, check_workers
 
 if TYPE_CHECKING:
@@ -100,19 +101,9 @@ def parse_rates(loaded: LoadedScenario, texts: Sequence[str]) -> tuple[str, list
     """
     liquid = loaded.base.product.kind == "liquid"
     dimension = units.LIQUID_RATE if liquid else units.DRY_RATE
-    values, problems = [], []
-    for text in texts:
-        try:
-            value = units.parse(text, dimension)
-            if value <= 0:
-                problems.append(Problem("--rates", f"got {text!r}; allowed is above 0"))
-            values.append(value)
-        except UnitError as error:
-            problems.append(Problem("--rates", str(error)))
-    if not values and not problems:
-        problems.append(Problem("--rates", f"got none; allowed is at least one, such as {dimension.example!r}"))
-    if problems:
-        raise InputError(problems)
+    if not texts:
+        raise InputError.single(f"got none; allowed is at least one, such as {dimension.example!r}", "--rates")
+    values = read_each(texts, "--rates", lambda text: above_zero(units.parse(text, dimension)), "is above 0")
     return ("product.rate" if liquid else "product.dry_rate"), values
 
 
@@ -291,11 +282,12 @@ def _compare(
         ]
         values: list[Callable[[FloatArray], FloatArray]] = [_per_hour, _per_hour]
     else:
+        plans = [simulated.plans[case] for case in (first, second)]
         tables = [
-            ledger_of(simulated.rows(case)[:count], simulated.plans[case].scenario, _costs(simulated.plans[case]))
-            for case in (first, second)
+            ledger_of(simulated.rows(case)[:count], plan.scenario, _costs(plan))
+            for case, plan in zip((first, second), plans, strict=True)
         ]
-        values = [_cost_an_acre(simulated.plans[case]) for case in (first, second)]
+        values = [cost_of_an_acre(plan.scenario, _costs(plan)) for plan in plans]
     width = tables[0].shape[1]
     # a lower cost wins, so its order is turned round
     sign = -1.0 if measure == "cost" else 1.0
@@ -316,16 +308,6 @@ def _costs(plan: DayPlan) -> Costs:
     if plan.scenario.costs is None:
         raise ValueError(f"got the set {plan.name!r} without costs; allowed is one with costs")
     return plan.scenario.costs
-
-
-def _cost_an_acre(plan: DayPlan) -> Callable[[FloatArray], FloatArray]:
-    """Return the function from a mean day to all costs of a season over its acres."""
-    costs, pieces = _costs(plan), pieces_of(plan.scenario)
-
-    def cost(means: FloatArray) -> FloatArray:
-        return season_money(means, costs, pieces, costs.season_days).cost_per_acre
-
-    return cost
 
 
 def _unpriced(plan: DayPlan) -> list[str]:
