@@ -137,13 +137,7 @@ def simulate_sets(
 
 
 def check_size(runs: int, cases: int, where: str = "runs", least: int = 2) -> None:
-    """Refuse a number of runs that gives no interval, or a study of unreasonable size.
-
-    Raises
-    ------
-    InputError
-        With what is allowed.
-    """
+    """Refuse a number of runs that gives no interval, or a study of unreasonable size."""
     most = MOST_CASE_RUNS // max(1, cases)
     if not least <= runs <= most:
         raise InputError.single(f"got {runs}; allowed is {least} to {most} runs for each of {cases} cases", where)
@@ -152,24 +146,7 @@ def check_size(runs: int, cases: int, where: str = "runs", least: int = 2) -> No
 def changed_set(
     equipment: EquipmentSet, settings: Iterable[str], folder: ScenarioFolder, name: str | None = None
 ) -> EquipmentSet:
-    """Return an equipment set with values changed, its field list read anew where the change concerns it.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        Set to start from.
-    settings : iterable of str
-        ``KEY=VALUE`` changes.
-    folder : ScenarioFolder
-        Folder that file names are relative to.
-    name : str, optional
-        Name of the new set.
-
-    Raises
-    ------
-    InputError
-        The changed set is not valid.
-    """
+    """Return an equipment set with values changed, its field list read anew where the change concerns it."""
     texts = list(settings)
     entry = vary(equipment, texts, folder, name)
     if any(text.split("=", 1)[0].split(".", 1)[0].strip() in ("field", "field_file", "yard") for text in texts):

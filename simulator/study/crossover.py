@@ -92,13 +92,7 @@ class Crossover:
 
 
 def parse_rates(loaded: LoadedScenario, texts: Sequence[str]) -> tuple[str, list[float]]:
-    """Return the key of the application rate and the rates in its inner unit.
-
-    Raises
-    ------
-    InputError
-        With every rate that cannot be read.
-    """
+    """Return the key of the application rate and the rates in its inner unit."""
     liquid = loaded.base.product.kind == "liquid"
     dimension = units.LIQUID_RATE if liquid else units.DRY_RATE
     if not texts:

@@ -38,20 +38,8 @@ _AT = {name: place for place, name in enumerate(LEDGER)}
 def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> FloatArray:
     """Return what a work day of each run used.
 
-    Parameters
-    ----------
-    rows : ndarray, shape (runs, len(columns()))
-        Simulated runs, per work day.
-    scenario : Scenario
-        The set they belong to.
-    costs : Costs
-        Says which hours wages are paid for.
-
-    Returns
-    -------
-    ndarray, shape (runs, len(LEDGER))
-        Where rigs mix generators and a grid supply, energy is split in proportion to their power (assumption).
-        A generator is taken to run while its rig stands at a field (assumption).
+    Where rigs mix generators and a grid supply, energy is split in proportion to their power (assumption). A generator
+    is taken to run while its rig stands at a field (assumption).
     """
 
     def column(name: str) -> FloatArray:
@@ -124,15 +112,7 @@ class SeasonMoney:
 
 
 def running_per_day(means: FloatArray, costs: Costs) -> FloatArray:
-    """Return wages, fuel, energy, driving and other costs of a day.
-
-    Parameters
-    ----------
-    means : ndarray, shape (..., len(LEDGER))
-        A day, or means of days.
-    costs : Costs
-        Prices.
-    """
+    """Return wages, fuel, energy, driving and other costs of a day."""
     spent: FloatArray = (
         means[..., _AT["crew_hours"]] * costs.wage_per_hour
         + means[..., _AT["fuel_l"]] * costs.fuel_per_litre
@@ -245,25 +225,9 @@ def season_draws(
     """Return mean days of made-up seasons, drawn from the simulated runs.
 
     Each world first draws its own set of runs (what is not known for want of more of them), then the runs of each of
-    its seasons out of them (chance from season to season). Runs of sets side by side are drawn together.
-
-    Parameters
-    ----------
-    ledger : ndarray, shape (runs, columns)
-        Simulated runs, per work day.
-    season_days : float
-        Work days a season; a part of a day counts as one.
-    years, worlds : int
-        Seasons a world, and worlds.
-    rng : numpy.random.Generator
-        Where the draws come from.
-    run_days : int, optional
-        Days in a row that one row of the ledger stands for: the mean of a run's days varies less than a day does.
-
-    Returns
-    -------
-    ndarray, shape (worlds, years, columns)
-        Means over the days of each season.
+    its seasons out of them (chance from season to season). Runs of sets side by side are drawn together. A row of the
+    ledger stands for ``run_days`` days in a row, whose mean varies less than a day does. Of shape
+    (worlds, years, columns).
     """
     n, draws = len(ledger), max(1, int(np.ceil(season_days - 1e-9)))
     runs = -(-draws // run_days)

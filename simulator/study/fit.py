@@ -133,13 +133,7 @@ class Fit:
         return head + ("\n" + toml_document(self.fragment, notes) if self.fragment else "")
 
     def merged_text(self, raw: Mapping[str, Any]) -> str:
-        """Return a whole scenario as TOML with the fitted values laid over it.
-
-        Parameters
-        ----------
-        raw : mapping
-            The scenario as read from its file.
-        """
+        """Return a whole scenario as TOML with the fitted values laid over it."""
         head = "# A scenario with times fitted from measurements laid over it; comments of the scenario are not kept.\n"
         notes = {one.key: one.comment for one in self.fits}
         return head + "\n" + toml_document(deep_merge(raw, self.fragment), notes)

@@ -128,11 +128,6 @@ def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
     """Return the equipment set of a past day, with its settings and fields.
 
     It is one work day; with its own fields it goes through them once and then stops, as crews do.
-
-    Raises
-    ------
-    InputError
-        An unknown set, or a setting that is not valid.
     """
     entry = loaded.equipment_set(day.equipment_set) if day.equipment_set else loaded.sets[0]
     settings = [*day.settings, "most_work_days=1", "work_days=1"]

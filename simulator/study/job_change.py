@@ -62,19 +62,7 @@ class JobChange:
 def job_change(
     before: EquipmentSet, after: EquipmentSet, tables: tuple[Rows, Rows], case: Case | None, level: float = 0.95
 ) -> JobChange | None:
-    """Return what a change does to the job; None where the list repeats or some run has not done it.
-
-    Parameters
-    ----------
-    before, after : EquipmentSet
-        Sets.
-    tables : (ndarray, ndarray), each of shape (runs, len(columns()))
-        Their runs, the same ones.
-    case : Case or None
-        The money of the change, where it is known.
-    level : float, optional
-        Confidence.
-    """
+    """Return what a change does to the job; None where the list repeats or some run has not done it."""
     done = all((rows[:, place_of("job_done")] > 0.0).all() for rows in tables)
     if not done or any(entry.scenario.work != "once" for entry in (before, after)):
         return None

@@ -23,13 +23,6 @@ def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | 
 
     Wages, fuel, energy, driving and daily costs are those of the job's own days; upkeep and capital of the equipment
     are shared out over ``costs.season_days`` such days, or fewer where the season's demand is met before.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        The set, with its costs.
-    result : SetResult
-        Its runs.
     """
     scenario = equipment.scenario
     costs = scenario.costs

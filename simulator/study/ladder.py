@@ -338,17 +338,7 @@ def ladder(
 def capped(
     entry: EquipmentSet, costs: Costs | None, foot: NDArray[np.float64], top: NDArray[np.float64]
 ) -> tuple[str, ...]:
-    """Say where not the equipment but the demand caps what is sold, so that nothing added can show its worth.
-
-    Parameters
-    ----------
-    entry : EquipmentSet
-        Set at the foot.
-    costs : Costs or None
-        Money, with the demand of a season where there is one.
-    foot, top : ndarray, shape (runs, len(columns()))
-        Runs of the set at the foot and at the top.
-    """
+    """Say where not the equipment but the demand caps what is sold, so that nothing added can show its worth."""
     said = []
     if costs is not None and costs.season_demand is not None:
         unit, demand = area_unit(entry.scenario.units), costs.season_demand / M2_PER_ACRE

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -29,10 +28,6 @@ from simulator.study.trial import (
     offered,
     one_more,
 )
-
-if TYPE_CHECKING:
-    pass
-
 
 LEAST_GAIN = 0.01
 """Without prices, a step must add this share of acres per day."""

@@ -180,11 +180,6 @@ def small_sample_note(extra: FloatArray) -> str:
 
     The interval of a mean is right for many runs; with a skewness beyond 1 it needs about fifty (measured on runs of
     this model: 92 % instead of 95 % at 12 runs, 94.5 % at 50).
-
-    Parameters
-    ----------
-    extra : ndarray, shape (runs,)
-        Paired differences.
     """
     spread = float(extra.std())
     if len(extra) >= 50 or spread <= 0:
@@ -264,13 +259,7 @@ def _bottlenecks(
 
 
 def constraint_words(before: Bottleneck, after: Bottleneck) -> str:
-    """Say whether the constraint moves on.
-
-    Parameters
-    ----------
-    before, after : Bottleneck
-        What holds the set back without and with the change.
-    """
+    """Say whether the constraint moves on."""
     first, then = before.resources, after.resources
     if set(first) == set(then):
         return f"Before and after the change {held_words(*first)} the set back."

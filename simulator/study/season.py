@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -38,9 +37,6 @@ from simulator.study.workdays import (
     read_month_day,
     worked_shares,
 )
-
-if TYPE_CHECKING:
-    pass
 
 WORLDS = 2000
 """Seasons drawn."""
@@ -274,21 +270,7 @@ def _goal(total: NDArray[np.float64], worked: NDArray[np.bool_], acres: float, c
 def size_cost(
     ledger: NDArray[np.float64], entry: EquipmentSet, costs: Costs, acres: float, capacity: float
 ) -> SizeCost:
-    """Return what an acre costs when a season has so many.
-
-    Parameters
-    ----------
-    ledger : ndarray, shape (days, len(LEDGER))
-        Work days.
-    entry : EquipmentSet
-        Its equipment.
-    costs : Costs
-        Prices.
-    acres : float
-        Of the season.
-    capacity : float
-        What a median season can do, acres.
-    """
+    """Return what an acre costs when a season has so many; ``capacity`` is what a median season can do."""
     pieces = pieces_of(entry.scenario)
 
     def per_acre(means: NDArray[np.float64]) -> NDArray[np.float64]:

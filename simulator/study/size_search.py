@@ -34,19 +34,7 @@ _BATCH = 8
 
 @dataclass
 class Candidate:
-    """One combination of the choices.
-
-    Parameters
-    ----------
-    number : int
-        Place in the order of combinations.
-    settings : tuple of str
-        Its values.
-    entry : EquipmentSet
-        The set.
-    plan : DayPlan
-        Its plan.
-    """
+    """One combination of the choices."""
 
     number: int
     settings: tuple[str, ...]

@@ -45,22 +45,7 @@ class Split:
 
 
 def split_areas(total_m2: float, number: int, inequality: float = 0.0) -> FloatArray:
-    """Return the areas of a number of fields that sum to a total.
-
-    Parameters
-    ----------
-    total_m2 : float
-        Sum, m2.
-    number : int
-        Fields, at least 1.
-    inequality : float, optional
-        0: all equal; towards 1: the sizes fall off as the power ``rank ** -2 inequality`` (a rank-size rule).
-
-    Raises
-    ------
-    ValueError
-        A parameter is out of range.
-    """
+    """Return areas that sum to a total: all equal, or falling off as ``rank ** -2 inequality`` (a rank-size rule)."""
     if number < 1 or not total_m2 > 0 or not 0.0 <= inequality <= 1.0:
         got = f"got {number} fields of {total_m2} m2, inequality {inequality}"
         raise ValueError(f"{got}; allowed is 1 or more, above 0, 0 to 1")
@@ -72,23 +57,7 @@ def split_areas(total_m2: float, number: int, inequality: float = 0.0) -> FloatA
 def draw_split(
     total_m2: float, number: int, length_to_width: float, distance_m: float, inequality: float = 0.0, kind: str = "grid"
 ) -> Split:
-    """Return rectangular fields that share a total area, each a given road distance from the one before.
-
-    Parameters
-    ----------
-    total_m2 : float
-        Area of all, m2.
-    number : int
-        Fields.
-    length_to_width : float
-        Of each.
-    distance_m : float
-        Road distance from field to field, m.
-    inequality : float, optional
-        See `split_areas`.
-    kind : str, optional
-        Where the case comes from.
-    """
+    """Return rectangular fields that share a total area, each a given road distance from the one before."""
     sites = tuple(
         FieldSite(
             name=f"part {place + 1}", area_m2=float(area), length_to_width=length_to_width, drive_distance_m=distance_m
@@ -144,22 +113,7 @@ def map_splits(name: str, fields: FieldList, total_m2: float, most: int = 3) -> 
     """Return neighbourhoods of a boundary file, each of about the total area.
 
     Starting from the first field, the nearest unused one is taken until the area is reached; then the next begins.
-
-    Parameters
-    ----------
-    name : str
-        Name of the map.
-    fields : FieldList
-        Its fields, with locations.
-    total_m2 : float
-        Area wished for, m2.
-    most : int, optional
-        Neighbourhoods at most.
-
-    Returns
-    -------
-    list of Split
-        The last is dropped when less than half the area is left for it (unless it is the only one).
+    The last is dropped when less than half the area is left for it (unless it is the only one).
     """
     left = list(fields.sites)
     splits: list[Split] = []

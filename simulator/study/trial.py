@@ -47,25 +47,13 @@ def area_unit(units: str) -> AreaUnit:
 
 
 def check_runs(runs: int, option: str = "runs", least: int = 10, most: int = 1_000_000) -> None:
-    """Refuse a number of runs that a study cannot use.
-
-    Raises
-    ------
-    InputError
-        Out of range.
-    """
+    """Refuse a number of runs that a study cannot use."""
     if not least <= runs <= most:
         raise InputError.single(f"got {runs}; allowed is {least} to {most}", option)
 
 
 def checked_seed(loaded: LoadedScenario, seed: int | None) -> int:
-    """Return the seed to use: the one given, or the scenario's.
-
-    Raises
-    ------
-    InputError
-        Out of range.
-    """
+    """Return the seed to use: the one given, or the scenario's."""
     used = loaded.base.seed if seed is None else seed
     if not 0 <= used < 2**63:
         raise InputError.single(f"got {seed}; allowed is 0 to {2**63 - 1}", "seed")
@@ -86,13 +74,7 @@ def one_set(loaded: LoadedScenario, name: str | None) -> EquipmentSet:
 def changed_set(
     loaded: LoadedScenario, base: EquipmentSet, changes: Sequence[str], other: str | None, name: str
 ) -> EquipmentSet:
-    """Return the set that a change leads to: settings over the base, or another set of the scenario.
-
-    Raises
-    ------
-    InputError
-        Neither or both are given, or the changed set is not valid.
-    """
+    """Return the set that a change leads to: settings over the base, or another set of the scenario."""
     if bool(changes) == (other is not None):
         raise InputError.single("allowed is either changes (KEY=VALUE) or another equipment set to change to", "change")
     return loaded.equipment_set(other) if other is not None else vary(base, changes, loaded.folder, name)
