@@ -6,57 +6,37 @@ from pathlib import Path
 
 import click
 
-from simulator.command.common import (
-    FORCE,
-    JSON,
-    QUIET,
-    SCENARIO,
-    SETTINGS,
-    STUDY_OUT,
-    load,
-    note,
-    options,
-    refuse_existing,
-    write_text_atomically,
-)
+from simulator.command.common import note, refuse_existing, write_text_atomically
+from simulator.command.study import StudyRun, study_command
 
 
-@click.command("fit")
-@options(SCENARIO)
+@study_command("fit", seeded=False)
 @click.argument("times", metavar="TIMES.csv")
 @click.option("--equipment-set", metavar="SET", help="Set that was timed [default: the first].")
 @click.option("--kind", default="auto", show_default=True, help="Distribution: auto, empirical, lognormal, gamma, ...")
 @click.option("--write", "fragment_file", metavar="FILE", help="Write the fitted part of a scenario (TOML) there.")
 @click.option("--merged", "merged_file", metavar="FILE", help="Write the whole scenario with it laid over there.")
-@options(SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str,
+    study: StudyRun,
     times: str,
     equipment_set: str | None,
     kind: str,
     fragment_file: str | None,
     merged_file: str | None,
-    settings: tuple[str, ...],
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """Fit distributions to measured times (columns task, time, and amount where something was filled or driven).
 
     A CSV of past days (columns date and acres) is described as well; to hold a simulation against it, use hindcast.
     """
-    from simulator.command.study_output import StudyOutput, StudyRun, cell
+    from simulator.command.study_output import StudyOutput, cell
     from simulator.experiment.estimates import format_estimate
     from simulator.scenario.loading import read_toml
     from simulator.scenario.stopwatch import is_past_days, read_past_days, read_stopwatch
     from simulator.study.fit import fit, fit_past
 
-    study = StudyRun("fit", out, force, json_file, quiet)
-    loaded = load(scenario, settings)
-    study.check(scenario, times)
+    loaded = study.load(times)
     for target in (fragment_file, merged_file):
-        refuse_existing(target, force, scenario, times)
+        refuse_existing(target, study.force, study.scenario, times)
     path = Path(times)
     if is_past_days(path):
         answer = fit_past(read_past_days(path), kind)
@@ -68,7 +48,7 @@ def command(
         write_text_atomically(Path(fragment_file), answer.fragment_text())
     if merged_file is not None:
         # file names inside stay relative to the scenario, so the merged one belongs beside it
-        write_text_atomically(Path(merged_file), answer.merged_text(read_toml(Path(scenario))))
+        write_text_atomically(Path(merged_file), answer.merged_text(read_toml(Path(study.scenario))))
     rows = [["what", "values", "mean", "scenario had", "distribution", "p", "why"]]
     for one in answer.fits:
         rows.append(
@@ -92,7 +72,7 @@ def command(
         {"fits.csv": answer.table},
         {"fit": lambda: fit_figure(answer)},
     )
-    study.finish(loaded, None, output)
+    study.finish(loaded, output)
     for name in (fragment_file, merged_file):
         if name is not None:
-            note(f"written: {name}", quiet)
+            note(f"written: {name}", study.quiet)

@@ -3,38 +3,22 @@
 from __future__ import annotations
 
 import importlib.util
-import sys
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 import click
 
-from simulator.command.common import (
-    FORCE,
-    JSON,
-    QUIET,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    note,
-    options,
-    refuse_existing,
-    write_whole,
-)
+from simulator.command.common import load, refuse_existing, write_whole
+from simulator.command.study import StudyRun, study_command
 from simulator.errors import InputError
 
 if TYPE_CHECKING:
     import pandas as pd
 
 
-@click.command("fragmentation")
-@options(SCENARIO)
+@study_command("fragmentation")
 @click.argument("sets", metavar="[SET]...", nargs=-1)
-@click.option("--acres", default="240 acre", show_default=True, help="Area that is split, with its unit.")
+@click.option("--acres", metavar="AREA", help="Area of the job that is split [default: the scenario's fields].")
 @click.option("--number", default="1,3,6,12,24", show_default=True, help="Numbers of fields.")
 @click.option("--shape", default="2", show_default=True, help="Lengths over widths.")
 @click.option(
@@ -50,11 +34,10 @@ if TYPE_CHECKING:
 @click.option("--map-parts", type=int, default=3, show_default=True, help="Neighbourhoods of each map.")
 @click.option("--runs", type=int, default=30, show_default=True, help="Runs of each case and set.")
 @click.option("--parquet", metavar="FILE", help="Also write the table of runs as Parquet (needs pyarrow).")
-@options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str,
+    study: StudyRun,
     sets: tuple[str, ...],
-    acres: str,
+    acres: str | None,
     number: str,
     shape: str,
     distance: str,
@@ -64,33 +47,31 @@ def command(
     map_parts: int,
     runs: int,
     parquet: str | None,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
-    """See how output falls when the same acres lie in more, smaller, longer or farther fields.
+    """See how output falls when a job of the same acres lies in more, smaller, longer or farther fields.
 
-    All equipment sets of the scenario, or those named, on the same axes; its own fields are not used.
+    All equipment sets of the scenario, or those named, on the same axes; of its own fields only the area is used.
     """
-    from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
+    from simulator.command.study_output import StudyOutput, cell, never_done, read_job
     from simulator.scenario.units import M2_PER_ACRE
     from simulator.study.fragmentation import fragmentation
-    from simulator.study.split_options import read_bounds, read_distances, read_numbers, read_shares
-    from simulator.study.splits import Split, grid_splits, latin_splits, map_splits
+    from simulator.study.splits import (
+        Split,
+        grid_splits,
+        latin_splits,
+        map_splits,
+        read_distances,
+        read_numbers,
+        read_shares,
+    )
     from simulator.study.trial import area_unit
 
-    study = StudyRun("fragmentation", out, force, json_file, quiet)
-    loaded = load(scenario, settings)
-    study.check(scenario)
-    refuse_existing(parquet, force, scenario)
+    loaded = study.load()
+    refuse_existing(parquet, study.force, study.scenario)
     if parquet is not None and importlib.util.find_spec("pyarrow") is None:
         message = "Parquet needs the library pyarrow; without it, runs.csv of --out has the same table"
         raise InputError.single(message, "--parquet")
-    total_m2 = read_area(acres, "--acres") * M2_PER_ACRE
+    total_m2 = read_job(loaded, acres)
     numbers, shapes = read_numbers(number, "--number", least=1), read_shares(shape, "--shape", 0.01, 100.0)
     distances, inequalities = read_distances(distance, "--distance"), read_shares(uneven, "--uneven", 0.0, 1.0)
     splits: list[Split] = []
@@ -99,23 +80,21 @@ def command(
     elif latin < 1:
         raise InputError.single(f"got {latin}; allowed is at least 1 point", "--latin")
     else:
-        used = loaded.base.seed if seed is None else seed
-        bounds = read_bounds(numbers, shapes, distances, inequalities)
-        splits += latin_splits(total_m2, latin, *bounds, seed=used)
+        used = loaded.base.seed if study.seed is None else study.seed
+        splits += latin_splits(total_m2, latin, numbers, shapes, distances, inequalities, seed=used)
     skipped = []
     for name in maps:
-        real = load(scenario, settings, fields=name).sets[0].fields
+        real = load(study.scenario, study.settings, fields=name).sets[0].fields
         skipped += [str(problem) for problem in real.skipped]
         splits += map_splits(Path(name).stem[:40], real, total_m2, map_parts)
-    progress = Progress(quiet)
-    answer = fragmentation(loaded, splits, runs, sets, seed, workers, progress)
-    progress.end()
+    answer = fragmentation(loaded, splits, runs, sets, study.seed, study.workers, study.progress)
     if parquet is not None:
         _write_parquet(answer.runs, parquet)
+    from simulator.experiment.estimates import format_estimate
     from simulator.report.fragmentation_figure import fragmentation_figure
 
     unit = area_unit(answer.units)
-    rows = [["set", "case", "fields", f"mean {unit.name}", "Simmons", "Januszewski", f"{unit.name}/day"]]
+    rows = [["set", "case", "fields", f"mean {unit.name}", "Simmons", "Januszewski", f"{unit.name}/day", "work days"]]
     for row in answer.cases.to_dict(orient="records"):
         values = (float(row[key]) / unit.acres for key in ("acres_per_day", "ci95_low", "ci95_high"))
         rows.append(
@@ -127,9 +106,15 @@ def command(
                 cell(float(row["simmons"]), 3),
                 cell(float(row["januszewski"]), 3),
                 _estimate(*values),
+                format_estimate(*(float(row[f"work_days{end}"]) for end in ("", "_ci95_low", "_ci95_high"))),
             ]
         )
-    notes = [f"{answer.runs_each} runs of each case, the same random runs for all."]
+    notes = [
+        f"{answer.runs_each} runs of each case, the same random runs for all; each case is a job that is worked off "
+        "once.",
+    ]
+    for title, own in answer.cases.groupby("equipment_set", sort=False):
+        notes += never_done(str(title), own["done_share"], "case")
     if any(split.kind != "map" for split in splits):
         notes.append("A case such as 3 x 2:1, 1 mi: three fields twice as long as wide, each 1 mi from the one before.")
     for name, response in answer.responses.items():
@@ -149,10 +134,7 @@ def command(
         {"fragmentation": lambda: fragmentation_figure(answer)},
         {str(name): runs for name in dict.fromkeys(answer.cases["equipment_set"])},
     )
-    study.finish(loaded, seed, output)
-    if answer.stopped:
-        note(f"acreday: {answer.stopped}")
-        sys.exit(130)
+    study.finish(loaded, output, answer.stopped)
 
 
 def _estimate(value: float, low: float, high: float) -> str:

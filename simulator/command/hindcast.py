@@ -2,59 +2,32 @@
 
 from __future__ import annotations
 
-import sys
 from pathlib import Path
 
 import click
 
-from simulator.command.common import (
-    FORCE,
-    JSON,
-    QUIET,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    note,
-    options,
-)
+from simulator.command.study import StudyRun, study_command
 
 
-@click.command("hindcast")
-@options(SCENARIO)
+@study_command("hindcast")
 @click.argument("past", metavar="DAYS.csv")
 @click.option("--runs", type=int, default=200, show_default=True, help="Runs simulated for each past day, 20 or more.")
-@options(SEED, WORKERS, SETTINGS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str,
+    study: StudyRun,
     past: str,
     runs: int,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """Simulate past days from what was known before them and hold the outcome against what was observed.
 
     The CSV has the columns date and acres, and optionally hours, equipment_set, fields, settings and dotted keys.
     """
-    from simulator.command.study_output import StudyOutput, StudyRun, cell
+    from simulator.command.study_output import StudyOutput, cell
     from simulator.scenario.stopwatch import read_past_days
     from simulator.study.hindcast import hindcast
     from simulator.study.trial import area_unit
 
-    study = StudyRun("hindcast", out, force, json_file, quiet)
-    loaded = load(scenario, settings)
-    study.check(scenario)
-    progress = Progress(quiet)
-    answer = hindcast(loaded, read_past_days(Path(past)).days, runs, seed, workers, progress)
-    progress.end()
+    loaded = study.load()
+    answer = hindcast(loaded, read_past_days(Path(past)).days, runs, study.seed, study.workers, study.progress)
     from simulator.report.fit_figure import hindcast_figure
 
     unit = area_unit(answer.units)
@@ -90,7 +63,4 @@ def command(
         {"hindcast": lambda: hindcast_figure(answer)},
         {str(name): answer.runs for name in dict.fromkeys(answer.days["equipment_set"])},
     )
-    study.finish(loaded, seed, output)
-    if answer.stopped:
-        note(f"acreday: {answer.stopped}")
-        sys.exit(130)
+    study.finish(loaded, output, answer.stopped)

@@ -4,25 +4,11 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import (
-    FIELDS,
-    FORCE,
-    JSON,
-    QUIET,
-    RUNS,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    options,
-)
+from simulator.command.common import RUNS
+from simulator.command.study import StudyRun, study_command
 
 
-@click.command("ladder")
-@options(SCENARIO)
+@study_command("ladder", fields=True)
 @click.option("--from", "set_name", metavar="SET", help="Equipment set to start from [default: the first].")
 @click.option(
     "--by",
@@ -31,34 +17,22 @@ from simulator.command.common import (
 )
 @click.option("--rungs", type=int, default=6, show_default=True, help="Steps at most.")
 @click.option("--pairs", is_flag=True, help="Try two changes together where no single one pays.")
-@options(RUNS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
+@RUNS
 def command(
-    scenario: str,
+    study: StudyRun,
     set_name: str | None,
     by: str | None,
     rungs: int,
     pairs: bool,
     runs: int | None,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    fields: str | None,
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """Find what to buy next, and next after that, until nothing pays; the bottleneck is named at each rung."""
-    from simulator.command.study_output import StudyOutput, StudyRun, cell
+    from simulator.command.study_output import StudyOutput, cell
     from simulator.study.ladder import ladder
     from simulator.study.words import interval_text
 
-    study = StudyRun("ladder", out, force, json_file, quiet)
-    loaded = load(scenario, settings, fields=fields)
-    study.check(scenario)
-    progress = Progress(quiet)
-    answer = ladder(loaded, set_name, runs, seed, workers, rungs, by, pairs, progress)
-    progress.end()
+    loaded = study.load()
+    answer = ladder(loaded, set_name, runs, study.seed, study.workers, rungs, by, pairs, study.progress)
     from simulator.report.ladder_figure import ladder_figure
 
     money = "" if answer.costs is None else answer.costs.currency
@@ -96,4 +70,4 @@ def command(
         {"ladder": lambda: ladder_figure(answer)},
         {answer.set_name: answer.runs},
     )
-    study.finish(loaded, seed, output)
+    study.finish(loaded, output)

@@ -7,25 +7,11 @@ from collections.abc import Hashable, Mapping, Sequence
 
 import click
 
-from simulator.command.common import (
-    FIELDS,
-    FORCE,
-    JSON,
-    QUIET,
-    RUNS,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    options,
-)
+from simulator.command.common import RUNS
+from simulator.command.study import StudyRun, study_command
 
 
-@click.command("payoff")
-@options(SCENARIO)
+@study_command("payoff", fields=True)
 @click.argument("changes", metavar="[KEY=VALUE]...", nargs=-1)
 @click.option("--from", "set_name", metavar="SET", help="Equipment set to change [default: the first].")
 @click.option("--to", "other", metavar="SET", help="Another set of the scenario to change to, instead of KEY=VALUE.")
@@ -33,37 +19,27 @@ from simulator.command.common import (
 @click.option(
     "--one-more-runs", type=int, default=30, show_default=True, help="Runs to find the bottleneck before and after."
 )
-@options(RUNS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
+@RUNS
 def command(
-    scenario: str,
+    study: StudyRun,
     changes: tuple[str, ...],
     set_name: str | None,
     other: str | None,
     price: float | None,
     one_more_runs: int,
     runs: int | None,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    fields: str | None,
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """Ask whether a change pays off: a third pack, a charger, a larger generator, a helper, a second rig.
 
     The change is KEY=VALUE, such as rig.main.packs.big=3, or another equipment set (--to). The scenario needs [costs].
     """
-    from simulator.command.study_output import StudyOutput, StudyRun
+    from simulator.command.study_output import StudyOutput
     from simulator.study.payoff import payoff
 
-    study = StudyRun("payoff", out, force, json_file, quiet)
-    loaded = load(scenario, settings, fields=fields)
-    study.check(scenario)
-    progress = Progress(quiet)
-    answer = payoff(loaded, set_name, changes, other, price, runs, seed, workers, one_more_runs, report=progress)
-    progress.end()
+    loaded = study.load()
+    answer = payoff(
+        loaded, set_name, changes, other, price, runs, study.seed, study.workers, one_more_runs, report=study.progress
+    )
     from simulator.report.payoff_figure import payoff_figure
 
     table = answer.table
@@ -81,7 +57,7 @@ def command(
         {"payoff": lambda: payoff_figure(answer)},
         {"before": answer.runs, "after": answer.runs},
     )
-    study.finish(loaded, seed, output)
+    study.finish(loaded, output)
 
 
 def _common(reduction: float) -> str:

@@ -6,28 +6,14 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simulator.command.common import (
-    FIELDS,
-    FORCE,
-    JSON,
-    QUIET,
-    RUNS,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    options,
-)
+from simulator.command.common import RUNS
+from simulator.command.study import StudyRun, study_command
 
 if TYPE_CHECKING:
     from simulator.scenario.distributions import Distribution
 
 
-@click.command("season")
-@options(SCENARIO)
+@study_command("season", fields=True)
 @click.argument("sets", metavar="[SET]...", nargs=-1)
 @click.option(
     "--acres",
@@ -50,9 +36,9 @@ if TYPE_CHECKING:
     show_default=True,
     help="Dates of a weather file with fewer workable hours are not worked.",
 )
-@options(RUNS, SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
+@RUNS
 def command(
-    scenario: str,
+    study: StudyRun,
     sets: tuple[str, ...],
     goals: tuple[str, ...],
     workable_days: str | None,
@@ -60,28 +46,17 @@ def command(
     last: str,
     least_hours: float,
     runs: int | None,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    fields: str | None,
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """Ask how far equipment sets get in a season: acres by date, the chance to finish, days needed, cost per acre.
 
     The dates that can be worked come from the scenario's weather file, or from a number of work days.
     """
-    from simulator.command.study_output import StudyOutput, StudyRun, cell, read_area
+    from simulator.command.study_output import StudyOutput, cell, read_area
     from simulator.study.season import season
 
-    study = StudyRun("season", out, force, json_file, quiet)
     areas = [read_area(text, "--acres") for text in goals]
     number = read_days(workable_days)
-    loaded = load(scenario, settings, fields=fields)
-    study.check(scenario)
-    progress = Progress(quiet)
+    loaded = study.load()
     answer = season(
         loaded,
         sets,
@@ -91,11 +66,10 @@ def command(
         areas,
         least_hours=least_hours,
         runs=runs,
-        seed=seed,
-        workers=workers,
-        report=progress,
+        seed=study.seed,
+        workers=study.workers,
+        report=study.progress,
     )
-    progress.end()
     from simulator.report.season_figure import season_figure
 
     per, unit = answer.unit.acres, answer.unit
@@ -144,7 +118,7 @@ def command(
         {"season": lambda: season_figure(answer)},
         {entry.name: entry.runs for entry in answer.sets},
     )
-    study.finish(loaded, seed, output)
+    study.finish(loaded, output)
 
 
 def _wear(name: str, share: float) -> list[str]:

@@ -2,29 +2,12 @@
 
 from __future__ import annotations
 
-import sys
-
 import click
 
-from simulator.command.common import (
-    FIELDS,
-    FORCE,
-    JSON,
-    QUIET,
-    SCENARIO,
-    SEED,
-    SETTINGS,
-    STUDY_OUT,
-    WORKERS,
-    Progress,
-    load,
-    note,
-    options,
-)
+from simulator.command.study import StudyRun, study_command
 
 
-@click.command("sensitivity")
-@options(SCENARIO)
+@study_command("sensitivity", fields=True)
 @click.argument("set_name", metavar="[SET]", required=False)
 @click.option("--against", metavar="SET", help="Ask about the lead over this set instead: does the choice hold?")
 @click.option(
@@ -34,16 +17,15 @@ from simulator.command.common import (
     metavar="KEY=LOW..HIGH",
     help="What an input may be, such as rig.main.crew.tasks.swap.time=40..90 s; adds to the scenario's [range].",
 )
-@click.option("--measure", default="acres", show_default=True, help="Measure of a day, a column of runs.csv.")
+@click.option("--measure", default="acres", show_default=True, help="Measure, a column of runs.csv.")
 @click.option("--runs", type=int, default=40, show_default=True, help="Runs of each point of the bars.")
 @click.option(
     "--sobol", "points", type=int, default=0, show_default=True, help="Points for Sobol indices, a power of two."
 )
 @click.option("--sobol-runs", type=int, default=4, show_default=True, help="Runs of each point for Sobol indices.")
 @click.option("--target", default="2%", show_default=True, help="How well the answer is to be known.")
-@options(SEED, WORKERS, SETTINGS, FIELDS, STUDY_OUT, FORCE, JSON, QUIET)
 def command(
-    scenario: str,
+    study: StudyRun,
     set_name: str | None,
     against: str | None,
     ranges: tuple[str, ...],
@@ -52,28 +34,17 @@ def command(
     points: int,
     sobol_runs: int,
     target: str,
-    seed: int | None,
-    workers: int,
-    settings: tuple[str, ...],
-    fields: str | None,
-    out: str | None,
-    force: bool,
-    json_file: str | None,
-    quiet: bool,
 ) -> None:
     """Find which assumptions matter: one at a time, and with --sobol all together; and what to measure to be sure."""
     from simulator.command.experiment import read_share
-    from simulator.command.study_output import StudyOutput, StudyRun, cell
+    from simulator.command.study_output import StudyOutput, cell
     from simulator.experiment.estimates import format_estimate
     from simulator.study.design import ranges_of
     from simulator.study.sensitivity import sensitivity
     from simulator.study.trial import area_unit, one_set
 
-    study = StudyRun("sensitivity", out, force, json_file, quiet)
-    loaded = load(scenario, settings, fields=fields)
-    study.check(scenario)
+    loaded = study.load()
     share = read_share(target, "--target") or 0.02
-    progress = Progress(quiet)
     answer = sensitivity(
         loaded,
         ranges_of(loaded, ranges),
@@ -84,11 +55,10 @@ def command(
         points,
         sobol_runs,
         share,
-        seed,
-        workers,
-        progress,
+        study.seed,
+        study.workers,
+        study.progress,
     )
-    progress.end()
     from simulator.report.sensitivity_figure import sensitivity_figure
 
     unit = area_unit(answer.units)
@@ -152,7 +122,4 @@ def command(
         {"sensitivity": lambda: sensitivity_figure(answer)},
         {one_set(loaded, name).name: answer.runs for name in (set_name, against) if name or name is set_name},
     )
-    study.finish(loaded, seed, output)
-    if answer.stopped:
-        note(f"acreday: {answer.stopped}")
-        sys.exit(130)
+    study.finish(loaded, output, answer.stopped)

@@ -1,24 +1,15 @@
-"""What the study commands share: the sentence and table on the terminal, and the result folder of a study."""
+"""What a study says: its sentences and table on the terminal, ``summary.md``, and options that are read alike."""
 
 from __future__ import annotations
 
-import datetime
 import re
-import shlex
-import signal
-import sys
 import textwrap
-import time
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass, field
-from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-import click
-
-from simulator.command.common import note, refuse_existing, terminal_width, told_file, write_json
 from simulator.errors import InputError
-from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.loading import LoadedScenario
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -58,117 +49,6 @@ class StudyOutput:
     tables: Mapping[str, pd.DataFrame]
     figures: Mapping[str, Callable[[], Figure]]
     runs: Mapping[str, int] = field(default_factory=dict)
-
-
-@dataclass
-class StudyRun:
-    """Options that every study command has, and where its results go.
-
-    Parameters
-    ----------
-    name : str
-        Command.
-    out, json_file : str or None
-        Folder and file to write.
-    force, quiet : bool
-        Replace an older result; print nothing.
-    """
-
-    name: str
-    out: str | None
-    force: bool
-    json_file: str | None
-    quiet: bool
-    begun_s: float = field(default_factory=time.monotonic)
-    interrupted: list[bool] = field(default_factory=list)
-
-    def __post_init__(self) -> None:
-        """Remember a Ctrl-C, so that an answer from what had finished says so first."""
-
-        def note_and_raise(number: int, frame: object) -> None:
-            self.interrupted.append(True)
-            raise KeyboardInterrupt
-
-        if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
-            signal.signal(signal.SIGINT, note_and_raise)
-
-    def check(self, *inputs: str) -> None:
-        """Refuse a folder or file that cannot take the result, before anything is simulated."""
-        refuse_existing(self.json_file, self.force, *inputs)
-        if self.out is not None:
-            from simulator.report.folder import check_target
-
-            check_target(Path(self.out), self.force)
-
-    def finish(
-        self, loaded: LoadedScenario, seed: int | None, output: StudyOutput, extra: Sequence[EquipmentSet] = ()
-    ) -> None:
-        """Print the answer and write what was asked for.
-
-        Raises
-        ------
-        InputError
-            The folder or file cannot be written.
-        """
-        if self.interrupted:
-            note("Stopped early (Ctrl-C): the answer is from what had finished by then, and may change with more runs.")
-        used = loaded.base.seed if seed is None else seed
-        document = {**output.document, "scenario": loaded.name, "seed": used, "invented": loaded.base.invented}
-        if self.out is not None:
-            self._write_folder(loaded, used, output, document, extra)
-        if self.json_file is not None:
-            write_json(document, self.json_file)
-        if not self.quiet and self.json_file != "-":
-            width = terminal_width()
-            for text in output.sentences:
-                click.echo(filled(shown(text), width))
-            click.echo()
-            click.echo(aligned(output.rows, width))
-            for text in output.notes:
-                click.echo(filled(shown(text), width, "- ", "  "))
-        if self.out is not None:
-            note(f"results: {self.out}", self.quiet)
-        if self.interrupted:
-            sys.exit(130)
-
-    def _write_folder(
-        self,
-        loaded: LoadedScenario,
-        seed: int,
-        output: StudyOutput,
-        document: Mapping[str, Any],
-        extra: Sequence[EquipmentSet],
-    ) -> None:
-        from simulator.report.folder import ResultFolder, manifest
-        from simulator.report.style import save_figure
-
-        record = manifest(
-            {entry.name: entry.resolved for entry in (*loaded.sets, *extra)},
-            [],
-            loaded.digest(),
-            seed,
-            output.runs,
-            shlex.join(["acreday", *sys.argv[1:]]),
-            datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-            time.monotonic() - self.begun_s,
-        )
-        target = Path(self.out or "")
-        with ResultFolder(target, self.force) as folder:
-            with told_file(target, "study.json"):
-                folder.write_json("study.json", document)
-            for name, frame in output.tables.items():
-                with told_file(target, name):
-                    folder.write_table(name, frame)
-            for stem, draw in output.figures.items():
-                figure = draw()
-                for form in ("svg", "png"):
-                    with told_file(target, f"{stem}.{form}"):
-                        save_figure(figure, folder.path / stem, (form,))
-            with told_file(target, "summary.md"):
-                folder.write_text("summary.md", summary(self.name, loaded, output, seed))
-            with told_file(target, "manifest.json"):
-                folder.write_manifest(record)
-            folder.finish()
 
 
 def shown(text: str) -> str:
@@ -301,3 +181,23 @@ def read_area(text: str, option: str) -> float:
         return parse(text, AREA) / M2_PER_ACRE
     except UnitError as error:
         raise InputError.single(str(error), option) from error
+
+
+def read_job(loaded: LoadedScenario, text: str | None) -> float:
+    """Return the area (m2) of the job that a study lays out anew: that of ``--acres``, or of the scenario's fields."""
+    from simulator.scenario.units import M2_PER_ACRE
+
+    if text is not None:
+        return read_area(text, "--acres") * M2_PER_ACRE
+    return sum(site.area_m2 for site in loaded.sets[0].fields.sites)
+
+
+def never_done(name: str, shares: Iterable[float], what: str) -> list[str]:
+    """Say in how many cases a set did not do its job in every run; nothing where it did."""
+    short = [share for share in shares if share < 1.0]
+    if not short:
+        return []
+    return [
+        f"{name} does not do the job in every run of {len(short)} {what}{'s' * (len(short) > 1)} (in the worst in "
+        f"{100 * min(short):.0f} % of them): its output there is that of what it did."
+    ]

@@ -8,7 +8,6 @@ from typing import TYPE_CHECKING
 from simulator.report.palette import INK, QUIET
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
-from simulator.study.target import DailyTarget
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -34,7 +33,7 @@ def size_figure(answer: Size) -> Figure:
     """
     figure = new_figure(8.2, 4.6)
     axes = figure.add_subplot()
-    per = answer.unit.acres
+    per, aim = answer.target.scale(answer.unit)
     for status, (colour, marker, label) in _LOOKS.items():
         mine = [
             one
@@ -49,7 +48,7 @@ def size_figure(answer: Size) -> Figure:
     axes.plot(
         [x for x, _ in front], [y for _, y in front], color=QUIET, linewidth=1.0, label="no other beats both", zorder=2
     )
-    axes.axvline(answer.target.acres / per, color=INK, linewidth=0.9, linestyle="--", label="target")
+    axes.axvline(aim, color=INK, linewidth=0.9, linestyle="--", label="target")
     if answer.best is not None and answer.best.cost is not None and answer.best.verdict is not None:
         point = (answer.best.verdict.reached / per, answer.best.cost.mean)
         axes.scatter(
@@ -61,14 +60,13 @@ def size_figure(answer: Size) -> Figure:
             label=f"choice: {_label(answer.best.label)}",
             zorder=4,
         )
-    span = "a day" if isinstance(answer.target, DailyTarget) else "a season"
-    share = f"{100 * answer.target.share:.0f} % of {'days' if span == 'a day' else 'seasons'}"
-    axes.set_xlabel(f"{answer.unit.name} {span} reached in {share}")
-    axes.set_ylabel(f"cost of doing the target, {plain(answer.costs.currency, 5)} a season")
+    cases = {"day": "days", "season": "seasons", "job": "runs"}[answer.target.kind]
+    axes.set_xlabel(f"{answer.target.column(answer.unit)} in {100 * answer.target.share:.0f} % of {cases}")
+    axes.set_ylabel(f"cost of doing the target, {plain(answer.costs.currency, 5)} {answer.target.cost_of}")
     axes.yaxis.set_major_formatter(_amount)
     axes.margins(0.06)
     axes.grid()
-    axes.set_title(f"{plain(answer.set_name, 40)}: least-cost set for {answer.target.words(answer.unit.name, per)}")
+    axes.set_title(f"{plain(answer.set_name, 40)}: least-cost set to {answer.target.words(answer.unit)}")
     figure.legend(loc="outside lower center", ncols=3)
     return settle(figure)
 

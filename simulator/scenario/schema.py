@@ -212,8 +212,9 @@ class Scenario(Table):
         "(measures capacity). Assumption.",
     )
     work_days: Annotated[int, Field(ge=1, le=400, strict=True)] = may(
-        1,
-        "With 'repeat', work days of a run at least; fields that differ are gone through to the end. Assumption.",
+        5,
+        "With 'repeat', work days of a run at least; fields that differ are gone through to the end. Assumption: so "
+        "many that the last day, often short, hardly weighs, and the mean agrees with that of full days.",
     )
     most_work_days: Annotated[int, Field(ge=1, le=1000, strict=True)] = may(
         60, "Work days after which a run is given up, done or not; assumption."

@@ -1,1 +1,1 @@
-"""Questions asked of many simulated days."""
+"""Questions asked of many runs."""

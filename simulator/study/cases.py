@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 import weakref
 from collections.abc import Callable, Iterable, Sequence
 from dataclasses import replace
@@ -48,7 +47,7 @@ class CaseRuns:
         self, plans: Sequence[DayPlan], seed: int, workers: int = 1, report: Report | None = None, stage: str = "runs"
     ) -> None:
         self.plans, self.seed, self.workers = list(plans), seed, workers
-        self._report, self._stage = report, stage
+        self._report, self.stage = report, stage
         self._rows: list[FloatArray] = [np.empty((0, len(columns()))) for _ in plans]
         self._kept: Runner | None = None
 
@@ -75,7 +74,7 @@ class CaseRuns:
             nonlocal done
             done += count
             if self._report is not None:
-                self._report(self._stage, done, total)
+                self._report(self.stage, done, total)
 
         by_first: dict[int, list[int]] = {}
         for case in wanted:
@@ -119,14 +118,26 @@ class CaseRuns:
                 self._rows[case] = np.vstack([self._rows[case], rows[:whole]])
 
 
-def check_size(runs: int, cases: int, where: str = "runs", least: int = 2) -> None:
-    """Refuse a number of runs that gives no interval, or a study of unreasonable size.
+def simulate_sets(
+    plans: Sequence[DayPlan], seed: int, runs: int, workers: int = 1, report: Report | None = None, stage: str = "runs"
+) -> list[FloatArray]:
+    """Return the same runs of several sets, a table each, of shape (runs, len(columns())).
 
-    Raises
-    ------
-    InputError
-        With what is allowed.
+    After Ctrl-C these are the runs that every set has finished; with fewer than ten it is raised on.
     """
+    simulated = CaseRuns(plans, seed, workers, report, stage)
+    cases = range(len(plans))
+    try:
+        simulated.extend(runs)
+    except KeyboardInterrupt:
+        if min(map(simulated.runs, cases)) < 10:
+            raise
+    shared = min(map(simulated.runs, cases))
+    return [simulated.rows(case)[:shared] for case in cases]
+
+
+def check_size(runs: int, cases: int, where: str = "runs", least: int = 2) -> None:
+    """Refuse a number of runs that gives no interval, or a study of unreasonable size."""
     most = MOST_CASE_RUNS // max(1, cases)
     if not least <= runs <= most:
         raise InputError.single(f"got {runs}; allowed is {least} to {most} runs for each of {cases} cases", where)
@@ -135,41 +146,9 @@ def check_size(runs: int, cases: int, where: str = "runs", least: int = 2) -> No
 def changed_set(
     equipment: EquipmentSet, settings: Iterable[str], folder: ScenarioFolder, name: str | None = None
 ) -> EquipmentSet:
-    """Return an equipment set with values changed, its field list read anew where the change concerns it.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        Set to start from.
-    settings : iterable of str
-        ``KEY=VALUE`` changes.
-    folder : ScenarioFolder
-        Folder that file names are relative to.
-    name : str, optional
-        Name of the new set.
-
-    Raises
-    ------
-    InputError
-        The changed set is not valid.
-    """
+    """Return an equipment set with values changed, its field list read anew where the change concerns it."""
     texts = list(settings)
     entry = vary(equipment, texts, folder, name)
     if any(text.split("=", 1)[0].split(".", 1)[0].strip() in ("field", "field_file", "yard") for text in texts):
         return replace(entry, fields=field_list(entry.scenario, folder))
     return entry
-
-
-def finite(value: object) -> object:
-    """Return a value for JSON: NaN and infinities become null, numpy numbers plain ones, all through."""
-    if isinstance(value, dict):
-        return {str(key): finite(item) for key, item in value.items()}
-    if isinstance(value, list | tuple):
-        return [finite(item) for item in value]
-    if isinstance(value, np.bool_):
-        return bool(value)
-    if isinstance(value, np.integer):
-        return int(value)
-    if isinstance(value, float | np.floating):
-        return float(value) if math.isfinite(value) else None
-    return value

@@ -30,20 +30,7 @@ class Choice:
 
 
 def parse_choice(text: str, option: str = "choose") -> Choice:
-    """Read one choice.
-
-    Parameters
-    ----------
-    text : str
-        ``KEY=LOW..HIGH`` (whole numbers) or ``KEY=value,value``; a value with a comma stands in quotes.
-    option : str
-        Where it was given, for the message.
-
-    Raises
-    ------
-    InputError
-        It cannot be read, or has more values than allowed.
-    """
+    """Read ``KEY=LOW..HIGH`` (whole numbers) or ``KEY=value,value``; a value with a comma stands in quotes."""
     key, equals, rest = text.partition("=")
     key, rest = key.strip(), rest.strip()
     if not equals or not key or not rest or not all(part.strip() for part in key.split(".")):
@@ -80,13 +67,7 @@ def _split(text: str) -> list[str]:
 
 
 def combinations(choices: Sequence[Choice]) -> list[tuple[str, ...]]:
-    """Return the settings of every combination, the last choice changing quickest.
-
-    Raises
-    ------
-    InputError
-        No choice, a key given twice, or more than 1000 combinations.
-    """
+    """Return the settings of every combination, the last choice changing quickest."""
     if not choices:
         raise InputError.single("missing; allowed is at least one choice such as rig.main.packs.big=2..5", "choose")
     keys = [choice.key for choice in choices]

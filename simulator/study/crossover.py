@@ -17,10 +17,13 @@ from simulator.scenario import units
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import M2_PER_ACRE, UnitError
-from simulator.study.cases import CaseRuns, changed_set, check_size, finite
-from simulator.study.day_money import jackknife, ledger_of, season_money
+from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.cases import CaseRuns, changed_set, check_size
+from simulator.study.day_money import jackknife, ledger_of
+from simulator.study.documents import clean
+from simulator.study.job_cost import cost_of_an_acre
 from simulator.study.money import item_table, pieces_of
+from simulator.study.splits import MOST_FIELDS, above_zero, read_each
 from simulator.study.trial import Report, area_unit, check_workers
 
 if TYPE_CHECKING:
@@ -41,8 +44,9 @@ class Crossover:
     a, b : str
         The sets; differences are a less b, and for cost b less a, so that above 0 is always in favour of a.
     cells : pandas.DataFrame
-        One row a cell and measure: field_area_m2, rate, measure, difference, low, high, winner ("" when undecided),
-        runs, a_value, b_value.
+        One row a cell and measure: field_area_m2, fields, rate, measure, difference, low, high, winner ("" when
+        undecided), runs, a_value, b_value, and for each set work_days of the job and done_share, the share of runs
+        that did it.
     rates : tuple of str
         Application rates as given.
     areas_m2 : tuple of float
@@ -84,33 +88,16 @@ class Crossover:
             "stopped": self.stopped,
             "cells": self.cells.to_dict(orient="records"),
         }  # fmt: skip
-        result = finite(document)
-        return result if isinstance(result, dict) else {}
+        return clean(document)
 
 
 def parse_rates(loaded: LoadedScenario, texts: Sequence[str]) -> tuple[str, list[float]]:
-    """Return the key of the application rate and the rates in its inner unit.
-
-    Raises
-    ------
-    InputError
-        With every rate that cannot be read.
-    """
+    """Return the key of the application rate and the rates in its inner unit."""
     liquid = loaded.base.product.kind == "liquid"
     dimension = units.LIQUID_RATE if liquid else units.DRY_RATE
-    values, problems = [], []
-    for text in texts:
-        try:
-            value = units.parse(text, dimension)
-            if value <= 0:
-                problems.append(Problem("--rates", f"got {text!r}; allowed is above 0"))
-            values.append(value)
-        except UnitError as error:
-            problems.append(Problem("--rates", str(error)))
-    if not values and not problems:
-        problems.append(Problem("--rates", f"got none; allowed is at least one, such as {dimension.example!r}"))
-    if problems:
-        raise InputError(problems)
+    if not texts:
+        raise InputError.single(f"got none; allowed is at least one, such as {dimension.example!r}", "--rates")
+    values = read_each(texts, "--rates", lambda text: above_zero(units.parse(text, dimension)), "is above 0")
     return ("product.rate" if liquid else "product.dry_rate"), values
 
 
@@ -124,6 +111,7 @@ def crossover(
     most_runs: int = 256,
     distance_m: float | None = None,
     length_to_width: float = 2.0,
+    job_m2: float | None = None,
     seed: int | None = None,
     workers: int = 1,
     report: Report | None = None,
@@ -136,7 +124,7 @@ def crossover(
     Parameters
     ----------
     loaded : LoadedScenario
-        The equipment sets; their own fields are not used: each cell is a list of like fields, repeated all day.
+        The equipment sets. Each cell is a job of like fields, as many as come nearest to the area of the job.
     a, b : str
         Sets to compare.
     areas_m2 : sequence of float
@@ -149,6 +137,8 @@ def crossover(
         Road distance between fields, m; the scenario's ``route.between_field_distance`` by default.
     length_to_width : float, optional
         Shape of the fields.
+    job_m2 : float, optional
+        Area of the job, m2; that of the scenario's fields by default.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int, optional
@@ -180,14 +170,19 @@ def crossover(
     check_workers(workers)
     plans: list[DayPlan] = []
     problems: list[Problem] = []
+    total_m2 = sum(site.area_m2 for site in first_set.fields.sites) if job_m2 is None else job_m2
+    numbers = {area: max(1, round(total_m2 / area)) for area in areas_m2}
+    if max(numbers.values()) > MOST_FIELDS:
+        message = f"got a job of {max(numbers.values())} fields; allowed is at most {MOST_FIELDS}"
+        raise InputError.single(message, "--sizes")
     for entry in (first_set, second_set):
         between = entry.scenario.route.between_field_distance if distance_m is None else distance_m
         for text in rates:
-            changed = changed_set(entry, ['work="repeat"', f'{key}="{text}"'], loaded.folder)
+            changed = changed_set(entry, ['work="once"', f'{key}="{text}"'], loaded.folder)
             for area in areas_m2:
-                # two like fields visited in turn are as good as any number of them
                 sites = tuple(
-                    FieldSite(f"field {number}", area, length_to_width, drive_distance_m=between) for number in (1, 2)
+                    FieldSite(f"field {place + 1}", area, length_to_width, drive_distance_m=between)
+                    for place in range(numbers[area])
                 )
                 try:
                     plans.append(make_plan(replace(changed, fields=FieldList(sites))))
@@ -217,6 +212,10 @@ def crossover(
         if count < 3:
             continue
         area, text, value = grid[cell]
+        known = {"field_area_m2": area, "fields": numbers[area], "rate": text, "rate_si": value}
+        for side, case in (("a", cell), ("b", cell + len(grid))):
+            for key, name in (("work_days", "work_days"), ("done_share", "job_done")):
+                known[f"{side}_{key}"] = float(simulated.column(case, name)[:count].mean())
         for measure in measures:
             difference, value_a, value_b = _compare(simulated, cell, cell + len(grid), measure, level)
             if difference is None:
@@ -224,9 +223,7 @@ def crossover(
             winner = a if (difference.low or 0.0) > 0 else b if (difference.high or 0.0) < 0 else ""
             rows.append(
                 {
-                    "field_area_m2": area,
-                    "rate": text,
-                    "rate_si": value,
+                    **known,
                     "measure": measure,
                     "difference": difference.mean,
                     "low": difference.low,
@@ -245,7 +242,7 @@ def crossover(
         else ()
     )
     table = pd.DataFrame(rows)
-    sentence = _sentence(table, a, b, loaded.base.units)
+    sentence = _sentence(table, a, b, total_m2, loaded.base.units)
     return Crossover(
         a,
         b,
@@ -279,11 +276,12 @@ def _compare(
         ]
         values: list[Callable[[FloatArray], FloatArray]] = [_per_hour, _per_hour]
     else:
+        plans = [simulated.plans[case] for case in (first, second)]
         tables = [
-            ledger_of(simulated.rows(case)[:count], simulated.plans[case].scenario, _costs(simulated.plans[case]))
-            for case in (first, second)
+            ledger_of(simulated.rows(case)[:count], plan.scenario, _costs(plan))
+            for case, plan in zip((first, second), plans, strict=True)
         ]
-        values = [_cost_an_acre(simulated.plans[case]) for case in (first, second)]
+        values = [cost_of_an_acre(plan.scenario, _costs(plan)) for plan in plans]
     width = tables[0].shape[1]
     # a lower cost wins, so its order is turned round
     sign = -1.0 if measure == "cost" else 1.0
@@ -306,16 +304,6 @@ def _costs(plan: DayPlan) -> Costs:
     return plan.scenario.costs
 
 
-def _cost_an_acre(plan: DayPlan) -> Callable[[FloatArray], FloatArray]:
-    """Return the function from a mean day to all costs of a season over its acres."""
-    costs, pieces = _costs(plan), pieces_of(plan.scenario)
-
-    def cost(means: FloatArray) -> FloatArray:
-        return season_money(means, costs, pieces, costs.season_days).cost_per_acre
-
-    return cost
-
-
 def _unpriced(plan: DayPlan) -> list[str]:
     priced = item_table(_costs(plan))
     return [
@@ -336,7 +324,7 @@ def _decided(simulated: CaseRuns, cell: int, shift: int, measures: Sequence[str]
     return True
 
 
-def _sentence(cells: pd.DataFrame, a: str, b: str, units_name: str) -> str:
+def _sentence(cells: pd.DataFrame, a: str, b: str, total_m2: float, units_name: str) -> str:
     unit = area_unit(units_name)
     said = []
     for measure in dict.fromkeys(cells["measure"]):
@@ -367,7 +355,7 @@ def _sentence(cells: pd.DataFrame, a: str, b: str, units_name: str) -> str:
             f" The widest gap is {amount} {unit.name} a day for {leader}, "
             f"at {row['rate']} on fields of {size:.3g} {unit.name}."
         )
-    return f"{text[:1].upper()}{text[1:]}.{tail}"
+    return f"On a job of about {total_m2 / M2_PER_ACRE / unit.acres:,.0f} {unit.name}, {text}.{tail}"
 
 
 def _where(cells: pd.DataFrame, unit: str, per_unit: float) -> str:

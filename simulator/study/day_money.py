@@ -1,4 +1,4 @@
-"""From simulated days to money: what each day used and earned, and what a season of such days leaves."""
+"""From simulated runs to money: what a work day used and earned, and what a season of such days leaves."""
 
 from __future__ import annotations
 
@@ -36,22 +36,10 @@ _AT = {name: place for place, name in enumerate(LEDGER)}
 
 
 def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> FloatArray:
-    """Return what each simulated day used.
+    """Return what a work day of each run used.
 
-    Parameters
-    ----------
-    rows : ndarray, shape (days, len(columns()))
-        Simulated days.
-    scenario : Scenario
-        The set they belong to.
-    costs : Costs
-        Says which hours wages are paid for.
-
-    Returns
-    -------
-    ndarray, shape (days, len(LEDGER))
-        Where rigs mix generators and a grid supply, energy is split in proportion to their power (assumption).
-        A generator is taken to run while its rig stands at a field (assumption).
+    Where rigs mix generators and a grid supply, energy is split in proportion to their power (assumption). A generator
+    is taken to run while its rig stands at a field (assumption).
     """
 
     def column(name: str) -> FloatArray:
@@ -124,15 +112,7 @@ class SeasonMoney:
 
 
 def running_per_day(means: FloatArray, costs: Costs) -> FloatArray:
-    """Return wages, fuel, energy, driving and other costs of a day.
-
-    Parameters
-    ----------
-    means : ndarray, shape (..., len(LEDGER))
-        A day, or means of days.
-    costs : Costs
-        Prices.
-    """
+    """Return wages, fuel, energy, driving and other costs of a day."""
     spent: FloatArray = (
         means[..., _AT["crew_hours"]] * costs.wage_per_hour
         + means[..., _AT["fuel_l"]] * costs.fuel_per_litre
@@ -214,17 +194,17 @@ def season_money(
 
 
 def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, level: float = 0.95) -> Interval:
-    """Return a smooth function of mean days with its interval, by leaving out one day after another.
+    """Return a smooth function of mean days with its interval, by leaving out one run after another.
 
     For a linear function this is the t interval of the mean (Efron & Tibshirani, *An Introduction to the Bootstrap*,
-    chapter 11; from memory). Days of several sets that share random numbers go in as columns side by side.
+    chapter 11; from memory). Runs of several sets that share random numbers go in as columns side by side.
 
     Parameters
     ----------
     function : callable, (..., columns) -> (...)
         Of the means of the columns.
-    ledger : ndarray, shape (days, columns)
-        At least two days.
+    ledger : ndarray, shape (runs, columns)
+        At least two runs.
     level : float, optional
         Confidence.
     """
@@ -242,28 +222,12 @@ def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, 
 def season_draws(
     ledger: FloatArray, season_days: float, years: int, worlds: int, rng: np.random.Generator, run_days: int = 1
 ) -> FloatArray:
-    """Return mean days of made-up seasons, drawn from the simulated days.
+    """Return mean days of made-up seasons, drawn from the simulated runs.
 
-    Each world first draws its own set of days (what is not known for want of more simulated days), then the days of
-    each of its seasons out of them (chance from season to season). Days of sets side by side are drawn together.
-
-    Parameters
-    ----------
-    ledger : ndarray, shape (days, columns)
-        Simulated days.
-    season_days : float
-        Work days a season; a part of a day counts as one.
-    years, worlds : int
-        Seasons a world, and worlds.
-    rng : numpy.random.Generator
-        Where the draws come from.
-    run_days : int, optional
-        Days in a row that one row of the ledger stands for: the mean of a run's days varies less than a day does.
-
-    Returns
-    -------
-    ndarray, shape (worlds, years, columns)
-        Means over the days of each season.
+    Each world first draws its own set of runs (what is not known for want of more of them), then the runs of each of
+    its seasons out of them (chance from season to season). Runs of sets side by side are drawn together. A row of the
+    ledger stands for ``run_days`` days in a row, whose mean varies less than a day does. Of shape
+    (worlds, years, columns).
     """
     n, draws = len(ledger), max(1, int(np.ceil(season_days - 1e-9)))
     runs = -(-draws // run_days)
@@ -279,13 +243,13 @@ def season_draws(
     return result
 
 
-def days_of_run(ledger: FloatArray) -> int:
+def days_of_run(work_days: FloatArray) -> int:
     """Return the work days of a run, on average and at least one."""
-    return max(1, round(float(ledger[:, _AT["work_days"]].mean())))
+    return max(1, round(float(work_days.mean())))
 
 
 def resampler(seed: int, purpose: str) -> np.random.Generator:
-    """Return a generator for drawing from simulated days: fixed by seed and purpose, apart from every stream."""
+    """Return a generator for drawing from simulated runs: fixed by seed and purpose, apart from every stream."""
     from hashlib import blake2b
 
     key = int.from_bytes(blake2b(f"resample/{purpose}/{seed}".encode(), digest_size=16).digest(), "little")

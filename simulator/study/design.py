@@ -65,22 +65,7 @@ class InputRange:
 
 
 def make_range(key: str, low: object, high: object, where: str) -> InputRange:
-    """Return a range from its two bounds.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key.
-    low, high : str, int or float
-        Bounds; a bound without a unit takes the other's.
-    where : str
-        Place for the message.
-
-    Raises
-    ------
-    InputError
-        A bound is no number, the units differ, or low is not below high.
-    """
+    """Return a range from its two bounds; a bound without a unit takes the other's."""
     example = 'allowed is two bounds such as "40 s" and "90 s", or 2 and 4'
     found = []
     for bound in (low, high):
@@ -100,13 +85,7 @@ def make_range(key: str, low: object, high: object, where: str) -> InputRange:
 
 
 def read_range(text: str, where: str = "--range") -> InputRange:
-    """Read ``KEY=LOW..HIGH``, such as ``rig.main.crew.tasks.swap.time=40..90 s``.
-
-    Raises
-    ------
-    InputError
-        Not of that form.
-    """
+    """Read ``KEY=LOW..HIGH``, such as ``rig.main.crew.tasks.swap.time=40..90 s``."""
     key, equals, bounds = text.partition("=")
     low, dots, high = bounds.partition("..")
     if not (equals and dots and key.strip()):
@@ -122,17 +101,7 @@ SPREAD_LEVELS = 5
 def read_levels(text: str, where: str) -> list[str]:
     """Read a list of levels: ``10,20,40 acre`` gives each level with the unit, ``10..160 acre`` five levels.
 
-    Parameters
-    ----------
-    text : str
-        Levels with commas between, each a number or a range; one without a unit takes the last one's.
-    where : str
-        Option, for the message.
-
-    Raises
-    ------
-    InputError
-        There is none, or one is no number, or a range does not rise.
+    A level without a unit takes the last one's.
     """
     wrong = InputError.single(
         f"got {text!r}; allowed is a list such as 10,20,40 acre, or a range such as 10..160 acre for five levels", where
@@ -153,13 +122,7 @@ def read_levels(text: str, where: str) -> list[str]:
 
 
 def spread_levels(low: str, high: str) -> list[str]:
-    """Return the levels of a range: its ends and three between, evenly in ratio (evenly in step from 0 or below).
-
-    Parameters
-    ----------
-    low, high : str
-        Numbers, the first below the second. Those between are rounded to two digits.
-    """
+    """Return the levels of a range: its ends and three between, evenly in ratio (evenly in step from 0 or below)."""
     first, last = float(low), float(high)
     shares = [place / (SPREAD_LEVELS - 1) for place in range(1, SPREAD_LEVELS - 1)]
     inner = [first * (last / first) ** share if first > 0 else first + (last - first) * share for share in shares]
@@ -169,20 +132,7 @@ def spread_levels(low: str, high: str) -> list[str]:
 
 
 def ranges_of(loaded: LoadedScenario, texts: Iterable[str] = ()) -> tuple[InputRange, ...]:
-    """Return the ranges that the scenario declares in its ``[range]`` table, and those given in addition.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        ``range = { "dotted.key" = [low, high] }``; optional.
-    texts : iterable of str
-        ``KEY=LOW..HIGH``; one given here replaces the scenario's.
-
-    Raises
-    ------
-    InputError
-        With every range that cannot be read, or when there is none at all.
-    """
+    """Return the ranges that the scenario declares in its table ``range``; those given as texts replace them."""
     declared: Mapping[str, Any] = getattr(loaded.base, "range", None) or {}
     found: dict[str, InputRange] = {}
     problems: list[Problem] = []
@@ -209,13 +159,7 @@ def ranges_of(loaded: LoadedScenario, texts: Iterable[str] = ()) -> tuple[InputR
 
 
 def locate(equipment: EquipmentSet, key: str) -> tuple[Any, Dimension | None]:
-    """Return what stands at a dotted key of a set, and its kind of quantity.
-
-    Returns
-    -------
-    (object or None, Dimension or None)
-        None where nothing stands there or it is no quantity; whether the key exists is for the schema to say.
-    """
+    """Return what stands at a dotted key of a set, and its kind of quantity; None where nothing does or it is none."""
     place: Any = equipment.scenario
     dimension: Dimension | None = None
     for part in key.split("."):
@@ -252,20 +196,6 @@ def setting_at(equipment: EquipmentSet, one: InputRange, share: float) -> str:
 
     A fixed quantity takes the value. A drawn one keeps its shape and is scaled so that its mean is the value: its
     coefficient of variation stays, and so do the random numbers behind it.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        Set that the change is for.
-    one : InputRange
-        The input and its range.
-    share : float
-        0 (low) to 1 (high).
-
-    Raises
-    ------
-    InputError
-        The bound has another kind of unit than the key.
     """
     value, dimension = locate(equipment, one.key)
     text = one.text(share)
@@ -281,18 +211,7 @@ def setting_at(equipment: EquipmentSet, one: InputRange, share: float) -> str:
 
 
 def full_grid(levels: Mapping[str, Sequence[Any]]) -> list[dict[str, Any]]:
-    """Return every combination of the levels, the last factor changing fastest.
-
-    Parameters
-    ----------
-    levels : mapping
-        Factor to its levels.
-
-    Raises
-    ------
-    ValueError
-        A factor has no level.
-    """
+    """Return every combination of the levels, the last factor changing fastest."""
     empty = [name for name, values in levels.items() if not len(values)]
     if empty:
         raise ValueError(f"got no level of {', '.join(empty)}; allowed is at least one")

@@ -17,7 +17,7 @@ from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.merge import deep_merge
 from simulator.scenario.stopwatch import PastDays, StopwatchLog, Timing, dates_text
 from simulator.scenario.toml_text import distribution_table, quantity_text, toml_document
-from simulator.study.cases import finite
+from simulator.study.documents import clean
 from simulator.study.measured import Measured, measured_values
 from simulator.study.shapes import KINDS, Shape, fit_shape
 from simulator.study.trial import one_set
@@ -133,13 +133,7 @@ class Fit:
         return head + ("\n" + toml_document(self.fragment, notes) if self.fragment else "")
 
     def merged_text(self, raw: Mapping[str, Any]) -> str:
-        """Return a whole scenario as TOML with the fitted values laid over it.
-
-        Parameters
-        ----------
-        raw : mapping
-            The scenario as read from its file.
-        """
+        """Return a whole scenario as TOML with the fitted values laid over it."""
         head = "# A scenario with times fitted from measurements laid over it; comments of the scenario are not kept.\n"
         notes = {one.key: one.comment for one in self.fits}
         return head + "\n" + toml_document(deep_merge(raw, self.fragment), notes)
@@ -160,8 +154,7 @@ class Fit:
                 for row, one in zip(self.table.to_dict(orient="records"), self.fits, strict=True)
             ],
         }
-        result = finite(document)
-        return result if isinstance(result, dict) else {}
+        return clean(document)
 
 
 def fit(

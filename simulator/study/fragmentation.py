@@ -16,17 +16,19 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.cases import CaseRuns, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size
+from simulator.study.documents import clean
 from simulator.study.response import Response, fit_response
-from simulator.study.splits import Split, properties
+from simulator.study.splits import MOST_FIELDS, Split, properties
 from simulator.study.trial import AreaUnit, Report, area_unit, check_workers
 
 if TYPE_CHECKING:
     import pandas as pd
 
 FloatArray = NDArray[np.float64]
-MOST_FIELDS = 500
-"""A drawn case has at most this many fields."""
+_COLUMNS = (
+    "acres", "hectares", "field_hours", "paid_hours", "crew_hours", "moves", "drive_km", "work_days", "job_done",
+)  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -38,7 +40,8 @@ class Fragmentation:
     runs : pandas.DataFrame
         Tidy: one row a run, with the case's properties.
     cases : pandas.DataFrame
-        One row a case and set: properties, indices, mean acres per day with interval.
+        One row a case and set: properties, indices, mean acres per work day and work days of the job with intervals,
+        share of the runs that did the job.
     responses : dict
         Set name to its fitted response; a set with too few cases has none.
     units : {"us", "metric"}
@@ -69,8 +72,7 @@ class Fragmentation:
             "cases": self.cases.to_dict(orient="records"),
             "responses": {name: response.to_json() for name, response in self.responses.items()},
         }
-        result = finite(document)
-        return result if isinstance(result, dict) else {}
+        return clean(document)
 
 
 def fragmentation(
@@ -84,7 +86,7 @@ def fragmentation(
 ) -> Fragmentation:
     """Simulate every split with every equipment set on the same random runs.
 
-    The list of fields is gone through again and again (``work = "repeat"``), so that capacity is measured.
+    Each case is a job: its fields are worked off once, however many work days it takes.
 
     Parameters
     ----------
@@ -136,10 +138,10 @@ def fragmentation(
         known = properties(split, plans[case])
         row: dict[str, Any] = {"equipment_set": entry.name, "case": split.name, "kind": split.kind, **known}
         frame = pd.DataFrame({**row, "run": np.arange(simulated.runs(case))})
-        for name in ("acres", "hectares", "field_hours", "paid_hours", "crew_hours", "moves", "drive_km"):
+        for name in _COLUMNS:
             frame[name] = simulated.column(case, name)
         frames.append(frame)
-        mean = mean_interval(simulated.column(case, "acres"))
+        mean, days = (mean_interval(simulated.column(case, name)) for name in ("acres", "work_days"))
         hours = float(simulated.column(case, "paid_hours").mean())
         rows.append(
             {
@@ -149,6 +151,10 @@ def fragmentation(
                 "acres_per_day": mean.mean,
                 "ci95_low": mean.low,
                 "ci95_high": mean.high,
+                "work_days": days.mean,
+                "work_days_ci95_low": days.low,
+                "work_days_ci95_high": days.high,
+                "done_share": float(simulated.column(case, "job_done").mean()),
             }
         )
     cases = pd.DataFrame(rows)
@@ -170,13 +176,13 @@ def _plans(
     labels, plans = [], []
     problems: list[Problem] = []
     for entry in chosen:
-        repeated = changed_set(entry, ['work="repeat"'], loaded.folder)
+        job = changed_set(entry, ['work="once"'], loaded.folder)
         for split in splits:
             if split.kind != "map" and len(split.sites) > MOST_FIELDS:
                 problems.append(Problem(split.name, f"got {len(split.sites)} fields; allowed is at most {MOST_FIELDS}"))
                 continue
             try:
-                plans.append(make_plan(replace(repeated, fields=FieldList(split.sites))))
+                plans.append(make_plan(replace(job, fields=FieldList(split.sites))))
                 labels.append((entry, split))
             except InputError as error:
                 problems += [Problem(f"{entry.name}: {split.name}: {one.where}", one.message) for one in error.problems]
@@ -206,6 +212,12 @@ def _sentence(
         text = format_estimate(100 * abs(lost.mean), *limits) if low * high > 0 else ""
         change = "loses" if lost.mean > 0 else "gains"
         amount = f"{text} % of its {unit.name} a day" if text else "nothing that can be told from chance"
+        jobs = [sum(site.area_m2 for site in labels[whole[row]][1].sites) for row in (coarse, fine)]
+        if abs(jobs[1] / jobs[0] - 1.0) < 0.01:
+            days = [mean_interval(simulated.column(whole[row], "work_days")) for row in (fine, coarse)]
+            longer, shorter = (format_estimate(one.mean, one.low, one.high) for one in days)
+            job = f"the job of {jobs[0] / M2_PER_ACRE / unit.acres:,.0f} {unit.name}"
+            amount += f", and takes {longer} work days for {job} instead of {shorter},"
         when = f"when fields of {sizes[0]:.3g} {unit.name} become fields of {sizes[1]:.3g}"
         said.append(f"{name} {change} {amount} {when}{_peak(own, simulated, labels, whole, coarse, fine, unit)}")
     crossing = _crossing(cases, simulated, labels, whole, unit.acres, unit.name)

@@ -15,7 +15,8 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.stopwatch import PastDay
-from simulator.study.cases import CaseRuns, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size
+from simulator.study.documents import clean
 from simulator.study.trial import Report, area_unit, check_workers
 
 if TYPE_CHECKING:
@@ -120,19 +121,13 @@ class Hindcast:
             },
             "rank_uniformity_p": self.rank_p,
         }
-        result = finite(document)
-        return result if isinstance(result, dict) else {}
+        return clean(document)
 
 
 def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
     """Return the equipment set of a past day, with its settings and fields.
 
     It is one work day; with its own fields it goes through them once and then stops, as crews do.
-
-    Raises
-    ------
-    InputError
-        An unknown set, or a setting that is not valid.
     """
     entry = loaded.equipment_set(day.equipment_set) if day.equipment_set else loaded.sets[0]
     settings = [*day.settings, "most_work_days=1", "work_days=1"]

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 import numpy as np
@@ -10,6 +11,8 @@ from simulator.errors import InputError
 from simulator.experiment.estimates import Interval
 from simulator.experiment.result import Result, SetResult
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.schema import Scenario
+from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.day_money import jackknife, ledger_of, season_money
 from simulator.study.money import FloatArray, need_prices, pieces_of
@@ -20,33 +23,24 @@ def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | 
 
     Wages, fuel, energy, driving and daily costs are those of the job's own days; upkeep and capital of the equipment
     are shared out over ``costs.season_days`` such days, or fewer where the season's demand is met before.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        The set, with its costs.
-    result : SetResult
-        Its runs.
     """
     scenario = equipment.scenario
     costs = scenario.costs
     if costs is None or result.runs < 2:
         return None
-    pieces = pieces_of(scenario)
     try:
-        need_prices(pieces, costs, "the cost of the job")
+        need_prices(pieces_of(scenario), costs, "the cost of the job")
     except InputError:
         return None
     ledger = np.vstack([ledger_of(rows, scenario, costs) for _, rows in result.parts()])
-    if not ledger[:, 0].any():
-        return None
-    days, prices = costs.season_days, costs
+    return jackknife(cost_of_an_acre(scenario, costs), ledger) if ledger[:, 0].any() else None
+
+
+def cost_of_an_acre(scenario: Scenario, costs: Costs) -> Callable[[FloatArray], FloatArray]:
+    """Return the function from a mean day of a set's jobs to what an acre of them costs."""
+    pieces, days = pieces_of(scenario), costs.season_days
     demand = None if costs.season_demand is None else costs.season_demand / M2_PER_ACRE
-
-    def per_acre(means: FloatArray) -> FloatArray:
-        return season_money(means, prices, pieces, days, demand).cost_per_acre
-
-    return jackknife(per_acre, ledger)
+    return lambda means: season_money(means, costs, pieces, days, demand).cost_per_acre
 
 
 def put_costs(document: dict[str, Any], loaded: LoadedScenario, result: Result) -> None:

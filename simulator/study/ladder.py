@@ -10,12 +10,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck
-from simulator.analysis.summary import MEASURES
 from simulator.errors import InputError
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.cases import simulate_sets
 from simulator.study.documents import clean, interval_json
 from simulator.study.ladder_climb import Climb, Step
 from simulator.study.money import need_costs
@@ -29,14 +29,12 @@ from simulator.study.trial import (
     checked_seed,
     judged,
     one_set,
-    simulate_sets,
 )
 from simulator.study.words import held_words, interval_text, money_range, money_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-_FINISHED = MEASURES.index("finish_hour")
 MOST_RUNGS = 6
 """Rungs climbed unless asked otherwise."""
 
@@ -148,6 +146,7 @@ class Ladder:
                     "price": np.nan if step is None or step.price is None else step.price,
                     "net_present_value": np.nan if value is None else value.mean,
                     "net_present_value_low": np.nan if value is None or value.low is None else value.low,
+                    "job_work_days_more": np.nan if step is None or step.job is None else step.job.work_days.mean,
                 }
             )
         return pd.DataFrame(rows)
@@ -193,6 +192,7 @@ class Ladder:
                 "price": step.price,
                 "extra_margin_per_season": None if margin is None else interval_json(margin),
                 "net_present_value": None if value is None else interval_json(value),
+                "job": None if step.job is None else step.job.to_json(),
             }
 
         return clean(
@@ -231,9 +231,11 @@ class Ladder:
         if self.costs is not None and step.net_present_value is not None:
             value = money_range(step.net_present_value, self.costs.currency)
             worth = f", worth {value} over {self.costs.horizon_years:g} years"
-        return (
+        text = (
             f"Rung {rung.number}: {held_words(*rung.bottleneck.resources)} it back; {step.change} adds {gain}{worth}."
         )
+        currency = "" if self.costs is None else self.costs.currency
+        return text if step.job is None else f"{text} {step.job.sentence(unit, currency)}"
 
 
 def ladder(
@@ -336,25 +338,8 @@ def ladder(
 def capped(
     entry: EquipmentSet, costs: Costs | None, foot: NDArray[np.float64], top: NDArray[np.float64]
 ) -> tuple[str, ...]:
-    """Say where not the equipment but the work there is caps the output, so that nothing added can show its worth.
-
-    Parameters
-    ----------
-    entry : EquipmentSet
-        Set at the foot.
-    costs : Costs or None
-        Money, with the demand of a season where there is one.
-    foot, top : ndarray, shape (runs, len(columns()))
-        Runs of the set at the foot and at the top.
-    """
+    """Say where not the equipment but the demand caps what is sold, so that nothing added can show its worth."""
     said = []
-    ended = [int(np.isfinite(rows[:, _FINISHED]).sum()) for rows in (foot, top)]
-    if entry.scenario.work == "once" and any(ended):
-        where = f"{ended[0]} of {len(foot)} days at the foot and {ended[1]} of {len(top)} at the top"
-        text = (
-            f"The field list was finished early on {where}: on such a day the list caps the output, not the equipment"
-        )
-        said.append(f'{text}; work = "repeat" measures capacity.')
     if costs is not None and costs.season_demand is not None:
         unit, demand = area_unit(entry.scenario.units), costs.season_demand / M2_PER_ACRE
         days = [demand / mean if (mean := float(rows[:, ACRES].mean())) > 0 else np.inf for rows in (foot, top)]

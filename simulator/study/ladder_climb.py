@@ -17,7 +17,9 @@ from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.cases import simulate_sets
 from simulator.study.day_money import jackknife, ledger_of
+from simulator.study.job_change import JobChange, job_change
 from simulator.study.money import item_table, pieces_of
 from simulator.study.payoff_case import Case, make_case
 from simulator.study.trial import (
@@ -26,7 +28,6 @@ from simulator.study.trial import (
     judged,
     offered,
     one_more,
-    simulate_sets,
 )
 
 LEAST_GAIN = 0.01
@@ -53,6 +54,8 @@ class Step:
         After running costs and equipment; None without a price.
     net_present_value : Interval or None
         Over the horizon, at the confidence that holds for all changes of the rung together.
+    job : JobChange or None
+        What it does to the whole job; None where the list repeats or is not always done.
     """
 
     change: str
@@ -63,6 +66,7 @@ class Step:
     price: float | None
     extra_margin_per_season: Interval | None
     net_present_value: Interval | None
+    job: JobChange | None
 
 
 @dataclass
@@ -145,7 +149,9 @@ class Climb:
                 price, margin, value = self._worth(case, joint, level)
             words = " with ".join(variation.change for variation in variations)
             settings = tuple(setting for variation in variations for setting in variation.settings)
-            steps.append(Step(words, variations[0].resource, settings, len(variations), extra, price, margin, value))
+            job = job_change(entry, changed, (rows[:n], table[:n]), case, level)
+            parts = len(variations)
+            steps.append(Step(words, variations[0].resource, settings, parts, extra, price, margin, value, job))
         return steps
 
     def _worth(self, case: Case, joint: NDArray[np.float64], level: float) -> tuple[float, Interval, Interval]:

@@ -63,22 +63,7 @@ class Measured:
 
 
 def measured_values(entry: EquipmentSet, task: str, of: str, timings: Sequence[Timing]) -> list[Measured]:
-    """Return the keys that a timed task sets, with their values.
-
-    Parameters
-    ----------
-    entry : EquipmentSet
-        The set that was timed.
-    task, of : str
-        Task, and which rig, aircraft or pack class; empty: the only one.
-    timings : sequence of Timing
-        Its times.
-
-    Raises
-    ------
-    InputError
-        Nothing of that name, or times that make no sense.
-    """
+    """Return the keys that a timed task sets, with their values."""
     seconds = np.array([timing.seconds for timing in timings])
     if task in _RIG:
         rig = _only(task, of, used_rigs(entry.scenario), "rig")
@@ -138,13 +123,7 @@ def _amounts(task: str, timings: Sequence[Timing], dimension: Dimension) -> Floa
 
 
 def split_times(seconds: FloatArray, amounts: FloatArray) -> float | None:
-    """Return the time a unit of amount takes, by a least-squares line; None when the times cannot tell.
-
-    Parameters
-    ----------
-    seconds, amounts : ndarray of float, shape (n,)
-        Times and what they were for.
-    """
+    """Return the time a unit of amount takes, by a least-squares line; None when the times cannot tell."""
     n = len(seconds)
     if n < FEWEST_FOR_LINE or amounts.std() < 0.1 * amounts.mean():
         return None

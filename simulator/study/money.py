@@ -198,22 +198,7 @@ def item_table(costs: Costs) -> dict[tuple[str, str], Item]:
 
 
 def need_costs(equipment: EquipmentSet, question: str, income: bool = True) -> Costs:
-    """Return the costs of a set that can answer a question of money.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        Set.
-    question : str
-        Who asks, for the message.
-    income : bool
-        Whether a price of the work is needed too.
-
-    Raises
-    ------
-    InputError
-        No costs, or no price of the work, or both prices.
-    """
+    """Return the costs of a set that can answer a question of money."""
     costs = equipment.scenario.costs
     if costs is None:
         raise InputError.single(f"missing; {question} needs the table [costs] (prices, wages, season)", "costs")
@@ -224,13 +209,7 @@ def need_costs(equipment: EquipmentSet, question: str, income: bool = True) -> C
 
 
 def need_prices(pieces: Sequence[Piece], costs: Costs, question: str) -> None:
-    """Refuse equipment without a price.
-
-    Raises
-    ------
-    InputError
-        One problem for each class or rig that has none, with the nearest priced name.
-    """
+    """Refuse equipment without a price."""
     items = item_table(costs)
     problems = []
     for piece in pieces:
@@ -300,22 +279,7 @@ def change_words(before: Scenario, after: Scenario) -> str:
 
 
 def purchase_of(before: Scenario, after: Scenario, costs: Costs, question: str) -> Purchase:
-    """Return what turns one set into another.
-
-    Parameters
-    ----------
-    before, after : Scenario
-        Sets.
-    costs : Costs
-        Prices.
-    question : str
-        Who asks, for messages.
-
-    Raises
-    ------
-    InputError
-        Something bought or sold has no price.
-    """
+    """Return what turns one set into another."""
     changes = piece_changes(before, after)
     need_prices(changes, costs, question)
     items = item_table(costs)

@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -25,10 +24,6 @@ from simulator.study.money import (
     purchase_of,
     yearly_cost,
 )
-
-if TYPE_CHECKING:
-    pass
-
 
 _K = len(LEDGER)
 
@@ -95,17 +90,7 @@ class Case:
     def seasons(
         self, joint: FloatArray, days: float, demand: float | None
     ) -> tuple[SeasonMoney, SeasonMoney, FloatArray, FloatArray, FloatArray]:
-        """Return both sets' seasons, and by season: gain before the purchase, upkeep and capital of what is bought.
-
-        Parameters
-        ----------
-        joint : ndarray, shape (..., 2 * len(LEDGER))
-            Mean days of both sets side by side.
-        days : float
-            Work days of a season.
-        demand : float or None
-            Most acres sold in a season.
-        """
+        """Return both sets' seasons, and by season: gain before the purchase, upkeep and capital of what is bought."""
         kept, bought, sold = self._shared()
         one = season_money(joint[..., :_K], self.costs, self.before, days, demand, kept)
         two = season_money(joint[..., _K:], self.costs, self.after, days, demand, kept)
@@ -118,6 +103,12 @@ class Case:
             upkeep = upkeep + kept_up
             capital = capital + float(yearly_cost(item, item.life_years, self.costs.interest)) - kept_up
         return one, two, gain, upkeep, capital
+
+    def extra_cost_per_acre(self, joint: FloatArray, days: float, demand: float | None) -> FloatArray:
+        """Return what an acre costs with the change, everything counted, less what it costs without."""
+        one = season_money(joint[..., :_K], self.costs, self.before, days, demand)
+        _, two, _, upkeep, capital = self.seasons(joint, days, demand)
+        return np.asarray(two.cost_per_acre + (upkeep + capital) / two.acres - one.cost_per_acre)
 
     def margin(self, joint: FloatArray, days: float, demand: float | None) -> FloatArray:
         """Return the extra margin of a season after everything."""
@@ -156,13 +147,7 @@ def make_case(
     question: str,
     extra: Sequence[Item] = (),
 ) -> tuple[Case, str]:
-    """Return the money of a change and its name in plain words (empty when no number of pieces or people changes).
-
-    Raises
-    ------
-    InputError
-        Something bought has no price, or nothing tells what the change costs.
-    """
+    """Return the money of a change and its name in plain words (empty when no number of pieces or people changes)."""
     before, after = pieces_of(base.scenario), pieces_of(changed.scenario)
     words = change_words(base.scenario, changed.scenario)
     if price is not None:
@@ -184,19 +169,7 @@ def extra_sold(case: Case, joint: FloatArray, days: float, demand: float | None)
 
 
 def break_even(case: Case, joint: FloatArray, days: float, demand: float | None) -> BreakEven:
-    """Return where a change just pays, all else as it is.
-
-    Parameters
-    ----------
-    case : Case
-        Money of the change.
-    joint : ndarray, shape (runs, 2 * len(LEDGER))
-        Simulated runs of both sets.
-    days : float
-        Work days of a season.
-    demand : float or None
-        Most acres sold in a season.
-    """
+    """Return where a change just pays, all else as it is."""
     means = joint.mean(axis=0)
 
     def highest(m: FloatArray) -> FloatArray:

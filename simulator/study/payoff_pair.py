@@ -48,19 +48,7 @@ def best_pair(
     base: FloatArray,
     alone: Mapping[str, FloatArray],
 ) -> Pair | None:
-    """Return the one thing more that adds most together with the change; None when none is shown to add to it.
-
-    Parameters
-    ----------
-    variations : sequence of Variation
-        Things tried over the changed set.
-    both : sequence of ndarray, shape (runs, len(columns()))
-        Simulated runs of each.
-    changed, base : ndarray, shape (runs, len(columns()))
-        Runs of the changed set and of the set as it was; the first replications are the same.
-    alone : mapping
-        Runs of the set as it was with that one thing more alone, by its words.
-    """
+    """Return the one thing more that adds most together with the change; None when none is shown to add to it."""
     # shared out over all that was tried, so that one lucky addition among many is not named (Bonferroni)
     level = 1.0 - 0.05 / max(1, len(variations))
     found = []
@@ -78,17 +66,7 @@ def best_pair(
 
 
 def pair_note(pair: Pair | None, runs: int, changes: Sequence[str]) -> str:
-    """Return what was tried together with the change, and how to ask about a pair.
-
-    Parameters
-    ----------
-    pair : Pair or None
-        The best.
-    runs : int
-        Runs of each trial; 0 when none was made.
-    changes : sequence of str
-        The change as ``KEY=VALUE``; empty when it is another equipment set.
-    """
+    """Return what was tried together with the change, and how to ask about a pair."""
     if pair is not None:
         replaced = {setting_key(setting) for setting in pair.setting.split(" ")}
         kept = [text for text in changes if setting_key(text) not in replaced]

@@ -11,6 +11,7 @@ import numpy as np
 from simulator.experiment.estimates import Interval, PairedInterval
 from simulator.scenario.schema_costs import Costs
 from simulator.study.documents import clean, interval_json
+from simulator.study.job_change import JobChange
 from simulator.study.money import (
     FloatArray,
 )
@@ -82,9 +83,11 @@ class Payoff:
     sentence_before, sentence_after : str
         What holds each back, in a sentence.
     notes : tuple of str
-        What a buyer must know: demand met, constraint moved on, list ran out, paid by the hour.
+        What a buyer must know: demand met, constraint moved on, paid by the hour.
     pair : Pair or None
         The best thing to add to the change; None when none was tried or none is shown to add to it.
+    job : JobChange or None
+        What the change does to the whole job; None where the list repeats or is not always done.
     costs : Costs
         Money used.
     unit : AreaUnit
@@ -119,6 +122,7 @@ class Payoff:
     sentence_after: str
     notes: tuple[str, ...]
     pair: Pair | None
+    job: JobChange | None
     costs: Costs
     unit: AreaUnit
     futures: pd.DataFrame = field(repr=False)
@@ -135,7 +139,9 @@ class Payoff:
     @property
     def sentence(self) -> str:
         """The answer, as one would tell it, and what to add to the change where something helps together with it."""
-        return self._own_sentence if self.pair is None else f"{self._own_sentence} {self.pair.sentence(self.unit)}"
+        job = None if self.job is None else self.job.sentence(self.unit, self.costs.currency)
+        pair = None if self.pair is None else self.pair.sentence(self.unit)
+        return " ".join(text for text in (self._own_sentence, job, pair) if text)
 
     @property
     def _own_sentence(self) -> str:
@@ -179,6 +185,10 @@ class Payoff:
         rows.append(("output after", self.acres_after / area.acres, None, None, f"{area.name}/day", ""))
         add("extra output", extra, f"{area.name}/day", area.acres)
         add("extra output sold", self.extra_acres_per_season, f"{area.name}/season", area.acres)
+        if self.job is not None:
+            add("change of the job's work days", self.job.work_days, "work days")
+            if self.job.cost_per_acre is not None:
+                add("change of the cost of an acre", self.job.cost_per_acre, f"{money}/{area.one}", 1.0 / area.acres)
         rows.append(("work days saved", self.saved_days_per_season, None, None, "days/season", ""))
         add("extra margin", self.extra_margin_per_season, f"{money}/season")
         rows.append(("purchase", self.purchase, None, None, money, ""))
@@ -242,8 +252,9 @@ class Payoff:
                     "beyond_the_change_alone": interval_json(self.pair.beyond_change),
                     "only_together": self.pair.only_together,
                 },
+                "job": None if self.job is None else self.job.to_json(),
                 "bottleneck": {"before": self.bottleneck_before, "after": self.bottleneck_after},
                 "bottleneck_sentence": {"before": self.sentence_before, "after": self.sentence_after},
-                "variance_reduction_by_common_days": self.noise_reduction,
+                "variance_reduction_by_common_draws": self.noise_reduction,
             }
         )

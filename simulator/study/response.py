@@ -67,19 +67,7 @@ class Response:
     cases: int
 
     def acres_per_day(self, mean_area_m2: float, move_m: float, pass_inverse_per_m: float, reach_m: float) -> float:
-        """Return the acres a day that the response foretells; NaN where it makes no sense.
-
-        Parameters
-        ----------
-        mean_area_m2 : float
-            Mean area of a field, m2.
-        move_m : float
-            Mean road distance of a move, m.
-        pass_inverse_per_m : float
-            Area-weighted mean of one over the length of a field, 1/m.
-        reach_m : float
-            Area-weighted mean of half the diagonal of a field, m.
-        """
+        """Return the acres a day that the response foretells; NaN where it makes no sense."""
         values = dict(zip(TERMS, _row(mean_area_m2, move_m, pass_inverse_per_m, reach_m), strict=True))
         hours = sum(term.value * values[term.name] for term in self.terms)
         return self.hours / hours if hours > 0 else math.nan
@@ -106,18 +94,7 @@ def _row(mean_area_m2: float, move_m: float, pass_inverse_per_m: float, reach_m:
 
 
 def fit_response(cases: pd.DataFrame) -> Response | None:
-    """Fit the response of one equipment set.
-
-    Parameters
-    ----------
-    cases : pandas.DataFrame
-        One row a case: fields, mean_area_m2, move_m, pass_inverse_per_m, reach_m, acres_per_day, paid_hours.
-
-    Returns
-    -------
-    Response or None
-        None when there are too few cases for a fit and its error.
-    """
+    """Fit the response of one equipment set to its cases, a row each; None when there are too few."""
     known = cases[["fields", "mean_area_m2", "move_m", "pass_inverse_per_m", "reach_m"]].to_numpy(dtype=np.float64)
     # a single field is never moved from
     x = np.array([[1.0, 0.0, 0.0, *row[3:]] if row[0] < 2 else _row(*row[1:]) for row in known])

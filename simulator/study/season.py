@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import replace
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
@@ -16,10 +15,19 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
-from simulator.study.day_money import LEDGER, jackknife, ledger_of, resampler, revenue_per_day, season_money
+from simulator.study.cases import simulate_sets
+from simulator.study.day_money import (
+    LEDGER,
+    days_of_run,
+    jackknife,
+    ledger_of,
+    resampler,
+    revenue_per_day,
+    season_money,
+)
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.season_result import Goal, Season, SetSeason, SizeCost
-from simulator.study.trial import Report, area_unit, check_runs, check_workers, checked_seed, simulate_sets
+from simulator.study.trial import Report, area_unit, check_runs, check_workers, checked_seed
 from simulator.study.workdays import (
     Calendar,
     Span,
@@ -29,9 +37,6 @@ from simulator.study.workdays import (
     read_month_day,
     worked_shares,
 )
-
-if TYPE_CHECKING:
-    pass
 
 WORLDS = 2000
 """Seasons drawn."""
@@ -127,8 +132,8 @@ def season(
     # each drawn season first draws its own set of simulated runs, then its dates out of them; the same for every set
     own = rng.integers(n, size=(worlds, n))
     # a run stands for as many work days in a row as it has
-    days_of_run = max(1, round(float(tables[0][:, place_of("work_days")].mean())))
-    run = np.maximum(np.cumsum(kinds >= 0, axis=1) - 1, 0) // days_of_run
+    row_days = days_of_run(tables[0][:, place_of("work_days")])
+    run = np.maximum(np.cumsum(kinds >= 0, axis=1) - 1, 0) // row_days
     drawn = np.take_along_axis(rng.integers(n, size=(worlds, int(run.max()) + 1)), run, axis=1)
     chosen = np.take_along_axis(own, drawn, axis=1)
     counts = np.quantile((kinds >= 0).sum(axis=1), [0.1, 0.5, 0.9])
@@ -144,7 +149,8 @@ def season(
         notes.insert(0, f"Interrupted: {n} of {each} runs.")
     if costs is None:
         notes.append("No cost per acre: the scenario has no table [costs].")
-    notes.append("Days are drawn independently of each other, apart from the dates that weather allows.")
+    row = "a run of one work day" if row_days == 1 else f"runs of {row_days} work days in a row"
+    notes.append(f"Work days are drawn as {row}, independently of each other but for the dates that weather allows.")
     return Season(
         tuple(results),
         tuple(clock_dates(calendar.dates)),
@@ -264,21 +270,7 @@ def _goal(total: NDArray[np.float64], worked: NDArray[np.bool_], acres: float, c
 def size_cost(
     ledger: NDArray[np.float64], entry: EquipmentSet, costs: Costs, acres: float, capacity: float
 ) -> SizeCost:
-    """Return what an acre costs when a season has so many.
-
-    Parameters
-    ----------
-    ledger : ndarray, shape (days, len(LEDGER))
-        Work days.
-    entry : EquipmentSet
-        Its equipment.
-    costs : Costs
-        Prices.
-    acres : float
-        Of the season.
-    capacity : float
-        What a median season can do, acres.
-    """
+    """Return what an acre costs when a season has so many; ``capacity`` is what a median season can do."""
     pieces = pieces_of(entry.scenario)
 
     def per_acre(means: NDArray[np.float64]) -> NDArray[np.float64]:

@@ -24,8 +24,9 @@ from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.merge import nearest
-from simulator.study.cases import CaseRuns, changed_set, check_size, finite
+from simulator.study.cases import CaseRuns, changed_set, check_size
 from simulator.study.design import InputRange, locate, setting_at
+from simulator.study.documents import clean
 from simulator.study.sobol import SobolIndices, is_power_of_two, sobol
 from simulator.study.trial import Report, area_unit, check_workers, one_set
 
@@ -125,8 +126,7 @@ class Sensitivity:
                 "chance_share_of_variance": self.noise_share,
             },
         }
-        result = finite(document)
-        return result if isinstance(result, dict) else {}
+        return clean(document)
 
 
 def words_of(ranges: Sequence[InputRange]) -> list[str]:

@@ -18,11 +18,12 @@ from simulator.experiment.selection import Selection
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
+from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.choices import Choice, combinations, parse_choice
 from simulator.study.documents import clean, interval_json
 from simulator.study.money import need_costs, need_prices, pieces_of
-from simulator.study.size_search import Candidate, Search, mean_cost, reach
-from simulator.study.target import DailyTarget, SeasonTarget, Target, Verdict
+from simulator.study.size_search import Candidate, Search, mean_cost
+from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, Target
 from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, check_runs, check_workers, checked_seed, one_set
 from simulator.study.words import money_range, money_text
 
@@ -58,7 +59,7 @@ class Size:
     selection : Selection or None
         What the selection procedure did; None when one set or none was left to it.
     indifference : float
-        Least difference in cost a season that it was to find.
+        Least difference in cost that it was to find.
     confidence : float
         Of each of the two statements of the guarantee.
     costs : Costs
@@ -84,15 +85,15 @@ class Size:
     @property
     def sentence(self) -> str:
         """The answer, as one would tell it."""
-        aim = self.target.words(self.unit.name, self.unit.acres)
+        aim = self.target.words(self.unit)
         if self.best is None or self.best.cost is None:
             near = self.near_misses
             tail = ""
             if near and near[0].verdict is not None:
-                tail = f"; nearest is {near[0].label} with {self._reached(near[0].verdict)}"
-            return f"None of the {len(self.candidates)} sets tried is shown to reach {aim}{tail}."
-        money = money_range(self.best.cost, self.costs.currency)
-        return f"The cheapest set shown to reach {aim} is {self.best.label}: it costs {money} a season, wages included."
+                tail = f"; nearest is {near[0].label} with {self.target.shown(near[0].verdict.reached, self.unit)}"
+            return f"None of the {len(self.candidates)} sets tried is shown to {aim}{tail}."
+        money = f"{money_range(self.best.cost, self.costs.currency)} {self.target.cost_of}"
+        return f"The cheapest set shown to {aim} is {self.best.label}: it costs {money}, wages included."
 
     @property
     def guarantee(self) -> str:
@@ -101,12 +102,7 @@ class Size:
             return "No set is chosen, so nothing is guaranteed."
         sure = f"{100 * self.confidence:.0f} %"
         delta = money_text(self.indifference, self.costs.currency)
-        if isinstance(self.target, DailyTarget):
-            floor = f"on at least {100 * (self.target.share - self.target.tolerance):.0f} % of days"
-        else:
-            acres = self.target.acres * (1.0 - self.target.tolerance) / self.unit.acres
-            floor = f"at least {acres:,.0f} {self.unit.name} in {100 * self.target.share:.0f} % of seasons"
-        first = f"With {sure} confidence every set called good reaches the target {floor}"
+        first = f"With {sure} confidence every set called good reaches the target {self.target.floor(self.unit)}"
         if self.selection is not None and not self.selection.decided:
             left, runs = len(self.selection.survivors), max(self.selection.replications)
             open_cost = (
@@ -114,7 +110,9 @@ class Size:
             )
             chosen = f"the choice has the lowest mean, and a --indifference above {delta} decides sooner"
             return f"{first}; {open_cost}: {chosen}."
-        second = f"with {sure} confidence none of them is cheaper than the choice by more than {delta} a season"
+        second = (
+            f"with {sure} confidence none of them is cheaper than the choice by more than {delta} {self.target.cost_of}"
+        )
         return f"{first}, and {second}."
 
     @property
@@ -132,17 +130,14 @@ class Size:
     @property
     def legend(self) -> str:
         """What the costs and the marks of the table mean; only marks that stand in it."""
-        if isinstance(self.target, DailyTarget):
-            work = f"in {self.costs.season_days:g} work days that each end once the target is done"
-        else:
-            work = "in the work days that the target takes"
         found = {one.status for one in self.candidates}
         marks = "; ".join(f"{name}: {words}" for name, words in _STATUS.items() if name in found)
-        return f"Cost a season: wages, fuel, driving, upkeep, interest and wear, {work}. Marks: {marks}."
+        what = f"Cost {self.target.cost_of}: wages, fuel, driving, upkeep, interest and wear, {self.target.work}"
+        return f"{what}. Marks: {marks}."
 
-    def _reached(self, verdict: Verdict) -> str:
-        span = "a day" if isinstance(self.target, DailyTarget) else "a season"
-        return f"{verdict.reached / self.unit.acres:,.0f} {self.unit.name} {span}"
+    def reach(self, one: Candidate) -> float:
+        """Return what a set reaches, more being better; minus infinity when it is not known."""
+        return -np.inf if one.verdict is None else self.target.merit(one.verdict)
 
     @property
     def near_misses(self) -> list[Candidate]:
@@ -151,9 +146,9 @@ class Size:
             one for one in self.candidates if one is not self.best and one.verdict is not None and one.cost is not None
         ]
         good = sorted((one for one in others if one.status == "good"), key=lambda one: mean_cost(one.cost))[:2]
-        missed = sorted((one for one in others if one.status in ("misses", "undecided")), key=lambda one: -reach(one))[
-            :3
-        ]
+        missed = sorted(
+            (one for one in others if one.status in ("misses", "undecided")), key=lambda one: -self.reach(one)
+        )[:3]
         return [*missed, *good] if self.best is None else [*good, *missed]
 
     @property
@@ -171,12 +166,12 @@ class Size:
                     "settings": " ".join(one.settings),
                     "status": "chosen" if one is self.best else one.status,
                     "runs": len(one.rows),
-                    f"{self.unit.name}_reached": np.nan if verdict is None else verdict.reached / self.unit.acres,
+                    "reached": np.nan if verdict is None else verdict.reached / self.target.scale(self.unit)[0],
                     f"mean_{self.unit.name}_per_day": float(one.rows[:, ACRES].mean()) / self.unit.acres
                     if len(one.rows)
                     else np.nan,
                     "chance": np.nan if verdict is None else verdict.chance,
-                    "cost_per_season": mean_cost(cost),
+                    "cost": mean_cost(cost),
                     "cost_low": np.nan if cost is None or cost.low is None else cost.low,
                     "cost_high": np.nan if cost is None or cost.high is None else cost.high,
                     "frontier": one.number in front,
@@ -189,8 +184,8 @@ class Size:
         """Sets that no other beats in both cost and output, cheapest first."""
         known = [one for one in self.candidates if one.verdict is not None and one.cost is not None]
         front: list[Candidate] = []
-        for one in sorted(known, key=lambda entry: (mean_cost(entry.cost), -reach(entry))):
-            if not front or reach(one) > reach(front[-1]):
+        for one in sorted(known, key=lambda entry: (mean_cost(entry.cost), -self.reach(entry))):
+            if not front or self.reach(one) > self.reach(front[-1]):
                 front.append(one)
         return front
 
@@ -202,9 +197,9 @@ class Size:
                 "settings": list(one.settings),
                 "status": one.status,
                 "runs": len(one.rows),
-                "acres_reached": None if one.verdict is None else one.verdict.reached,
+                "reached": None if one.verdict is None else one.verdict.reached,
                 "chance": None if one.verdict is None else one.verdict.chance,
-                "cost_per_season": None if one.cost is None else interval_json(one.cost),
+                "cost": None if one.cost is None else interval_json(one.cost),
             }
 
         picked = self.selection
@@ -219,7 +214,8 @@ class Size:
                     "acres": self.target.acres,
                     "share": self.target.share,
                     "tolerance": self.target.tolerance,
-                    "kind": "day" if isinstance(self.target, DailyTarget) else "season",
+                    "kind": self.target.kind,
+                    "words": self.target.words(self.unit),
                 },
                 "currency": self.costs.currency,
                 "indifference": self.indifference,
@@ -241,6 +237,7 @@ def size(
     acres_per_day: float | None = None,
     season_acres: float | None = None,
     season_days: float | None = None,
+    within_days: int | None = None,
     share: float = 0.9,
     set_name: str | None = None,
     runs: int = 200,
@@ -259,11 +256,13 @@ def size(
     choices : sequence of str or Choice
         ``KEY=LOW..HIGH`` or ``KEY=value,value``.
     acres_per_day : float, optional
-        Target a day, on ``share`` of the days.
+        Target a day, on ``share`` of the days (single full work days, one of each run).
     season_acres : float, optional
         Instead: target in ``season_days`` work days, in ``share`` of the seasons.
     season_days : float, optional
         Work days there are; the costs' season by default.
+    within_days : int, optional
+        Instead: the whole list of fields within so many work days, in ``share`` of the runs.
     share : float
         Above 0.5 and below 1.
     set_name : str, optional
@@ -277,7 +276,7 @@ def size(
     confidence : float
         Of each statement of the guarantee, between 0.5 and 1.
     indifference : float, optional
-        Least difference in cost a season worth finding; 1 % of the cheapest by default.
+        Least difference in cost worth finding; 1 % of the cheapest by default.
     report : callable, optional
         Progress.
 
@@ -295,7 +294,8 @@ def size(
     check_runs(runs, least=50)
     check_workers(workers)
     costs = need_costs(entry, "size", income=False)
-    target = _target(acres_per_day, season_acres, costs.season_days if season_days is None else season_days, share)
+    days = costs.season_days if season_days is None else season_days
+    target = _target(entry, acres_per_day, season_acres, days, within_days, share)
     if not 0.5 < confidence < 1.0:
         raise InputError.single(f"got {confidence}; allowed is above 0.5 and below 1", "confidence")
     if indifference is not None and not 0 < indifference < 1e9:
@@ -307,17 +307,16 @@ def size(
     )
     search = Search(candidates, target, costs, checked_seed(loaded, seed), workers, confidence, runs, report)
     stopped, selection, best, delta = "", None, None, indifference or 0.0
-    with search:
-        try:
-            search.screen()
-            good = search.certify()
-            if good:
-                delta = indifference or 0.01 * min(mean_cost(one.cost) for one in good)
-                selection, best = search.choose(good, delta)
-        except KeyboardInterrupt:
-            if any(one.verdict is None for one in candidates):
-                raise
-            stopped = "interrupted; sets not finished are marked by the screen alone"
+    try:
+        search.screen()
+        good = search.certify()
+        if good:
+            delta = indifference or 0.01 * min(mean_cost(one.cost) for one in good)
+            selection, best = search.choose(good, delta)
+    except KeyboardInterrupt:
+        if any(one.verdict is None for one in candidates):
+            raise
+        stopped = "interrupted; sets not finished are marked by the screen alone"
     return Size(
         entry.name,
         target,
@@ -333,17 +332,33 @@ def size(
     )
 
 
-def _target(acres_per_day: float | None, season_acres: float | None, season_days: float, share: float) -> Target:
-    if (acres_per_day is None) == (season_acres is None):
-        raise InputError.single("allowed is either acres_per_day or season_acres, not both and not neither", "target")
-    acres = acres_per_day if acres_per_day is not None else season_acres
-    if acres is None or not 0 < acres < 1e9:
-        raise InputError.single(f"got {acres}; allowed is an area above 0", "target")
+def _target(
+    entry: EquipmentSet,
+    acres_per_day: float | None,
+    season_acres: float | None,
+    season_days: float,
+    within_days: int | None,
+    share: float,
+) -> Target:
+    given = [one for one in (acres_per_day, season_acres, within_days) if one is not None]
+    if len(given) != 1:
+        raise InputError.single("allowed is one of acres_per_day, season_acres and within_days", "target")
+    if not 0 < given[0] < 1e9:
+        raise InputError.single(f"got {given[0]}; allowed is an amount above 0", "target")
     if not 0.5 < share < 1.0:
         raise InputError.single(f"got {share}; allowed is above 0.5 and below 1, such as 0.9", "share")
     if not 1 <= season_days <= 366:
         raise InputError.single(f"got {season_days}; allowed is 1 to 366 days", "season_days")
-    return DailyTarget(acres, share) if acres_per_day is not None else SeasonTarget(acres, season_days, share)
+    if acres_per_day is not None:
+        return DailyTarget(acres_per_day, share)
+    if season_acres is not None:
+        return SeasonTarget(season_acres, season_days, share)
+    most, days = entry.scenario.most_work_days, int(given[0])
+    if entry.scenario.work != "once":
+        raise InputError.single('needs a job that ends; allowed is work = "once" in the scenario', "within_days")
+    if days > most:
+        raise InputError.single(f"got {days}; allowed is 1 to {most}, the scenario's most_work_days", "within_days")
+    return JobTarget(make_plan(entry).list_m2 / M2_PER_ACRE, days, share)
 
 
 def _candidates(

@@ -4,26 +4,22 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simulator.experiment.estimates import Interval, mean_interval, student_quantile
-from simulator.experiment.replicate import Runner
 from simulator.experiment.selection import Selection, select_best
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.streams import BLOCK_RUNS
+from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.cases import CaseRuns
 from simulator.study.day_money import ledger_of, season_money
 from simulator.study.money import pieces_of
-from simulator.study.target import SeasonTarget, Target, Verdict
-from simulator.study.trial import ACRES, Report
-
-if TYPE_CHECKING:
-    pass
-
+from simulator.study.target import Target, Verdict
+from simulator.study.trial import Report
 
 SCREEN_RUNS = 20
 """Runs of the cheap screen."""
@@ -38,19 +34,7 @@ _BATCH = 8
 
 @dataclass
 class Candidate:
-    """One combination of the choices.
-
-    Parameters
-    ----------
-    number : int
-        Place in the order of combinations.
-    settings : tuple of str
-        Its values.
-    entry : EquipmentSet
-        The set.
-    plan : DayPlan
-        Its plan.
-    """
+    """One combination of the choices."""
 
     number: int
     settings: tuple[str, ...]
@@ -81,11 +65,6 @@ def mean_cost(cost: Interval | None) -> float:
     return np.inf if cost is None else cost.mean
 
 
-def reach(one: Candidate) -> float:
-    """Return what a set reaches; minus infinity when it is not known."""
-    return -np.inf if one.verdict is None else one.verdict.reached
-
-
 class Search:
     """Screen, certify, choose."""
 
@@ -101,56 +80,35 @@ class Search:
         report: Report | None,
     ) -> None:
         self.candidates, self.target, self.costs = candidates, target, costs
-        self.seed, self.workers, self.confidence, self.runs, self.report = seed, workers, confidence, runs, report
-        self._runners: list[Runner] = []
+        self.confidence, self.runs = confidence, runs
+        self.simulated = CaseRuns([one.plan for one in candidates], seed, workers, report)
         # shared out over all sets, so that the statement holds for all of them together (Bonferroni)
         self.error = (1.0 - confidence) / max(1, len(candidates))
 
-    def __enter__(self) -> Search:
-        return self
-
-    def __exit__(self, *_: object) -> None:
-        for runner in self._runners:
-            runner.__exit__()
-
     def _simulate(self, group: Sequence[Candidate], last: int, stage: str) -> None:
         """Simulate the sets of a group up to replication ``last``; every set keeps its own first replications."""
-        first = len(group[0].rows)
-        if not group or last <= first:
-            return
-        done, total = 0, (last - first) * len(group)
-
-        def progress(count: int) -> None:
-            nonlocal done
-            done += count
-            if self.report is not None:
-                self.report(stage, done, total)
-
-        with Runner([one.plan for one in group], self.seed, self.workers) as runner:
-            runner.extend(first, last, progress)
-            for place, one in enumerate(group):
-                _, rows = runner.tables.table(place)
-                one.rows = rows if first == 0 else np.vstack([one.rows, rows])
-                self._judge(one)
+        self.simulated.stage = stage
+        self.simulated.extend(last, [one.number for one in group])
+        for one in group:
+            one.rows = self.simulated.rows(one.number)
+            self._judge(one)
 
     def _ownership(self, one: Candidate, ledger: NDArray[np.float64]) -> float:
-        money = season_money(
-            ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), self.costs.season_days, self._demand()
-        )
-        return float(money.upkeep + money.capital)
-
-    def _demand(self) -> float:
-        return (
-            self.target.acres if isinstance(self.target, SeasonTarget) else self.target.acres * self.costs.season_days
-        )
+        """Return upkeep and capital of a season; of a job, the part of its acres in a season's."""
+        days, kind = self.costs.season_days, self.target.kind
+        listed = None if self.costs.season_demand is None else self.costs.season_demand / M2_PER_ACRE
+        demand = {"season": self.target.acres, "day": self.target.acres * days}.get(kind, listed)
+        money = season_money(ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), days, demand)
+        part = self.target.acres / float(money.acres) if kind == "job" and money.acres > 0 else 1.0
+        return float(money.upkeep + money.capital) * part
 
     def values(self, one: Candidate) -> NDArray[np.float64]:
-        """Return the cost of a season as told by each simulated day."""
+        """Return the cost of the target as told by each run."""
         ledger = ledger_of(one.rows, one.entry.scenario, self.costs)
-        return self.target.cost_per_season(ledger, self.costs, self._ownership(one, ledger))
+        return self.target.cost(ledger, self.costs, self._ownership(one, ledger))
 
     def _judge(self, one: Candidate) -> None:
-        one.verdict = self.target.verdict(one.rows[:, ACRES], self.error)
+        one.verdict = self.target.judge(one.rows, self.error)
         one.cost = mean_interval(self.values(one))
         one.status = "misses" if one.verdict.hopeless else ("good" if one.verdict.sure else "undecided")
 

@@ -122,17 +122,8 @@ def sobol(
 def estimates(f_a: FloatArray, f_b: FloatArray, f_ab: FloatArray) -> tuple[FloatArray, FloatArray]:
     """Return first-order and total indices by the estimators of Saltelli et al. (2010), table 2 (b) and (f).
 
-    Parameters
-    ----------
-    f_a, f_b : ndarray of float, shape (points,)
-        Answers at the two independent samples.
-    f_ab : ndarray of float, shape (inputs, points)
-        Answers at the first sample with one input taken from the second.
-
-    Returns
-    -------
-    first, total : ndarray of float, shape (inputs,)
-        NaN where the answers of a resample never change.
+    ``f_a`` and ``f_b`` are answers at two independent samples, ``f_ab`` (inputs, points) those at the first with one
+    input taken from the second. NaN where the answers of a resample never change.
     """
     centre = 0.5 * (f_a.mean() + f_b.mean())
     a, b, ab = f_a - centre, f_b - centre, f_ab - centre

@@ -3,18 +3,23 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Sequence
+from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
+from simulator.errors import InputError, Problem
 from simulator.physics.fragmentation import januszewski, simmons
 from simulator.plan.day_plan import DayPlan
+from simulator.scenario import units
 from simulator.scenario.field_list import FieldList, FieldSite
-from simulator.study.design import full_grid, latin_hypercube
+from simulator.scenario.units import UnitError
+from simulator.study.design import full_grid, latin_hypercube, read_levels
 
 FloatArray = NDArray[np.float64]
+MOST_FIELDS = 500
+"""A drawn job has at most this many fields."""
 
 
 @dataclass(frozen=True)
@@ -40,22 +45,7 @@ class Split:
 
 
 def split_areas(total_m2: float, number: int, inequality: float = 0.0) -> FloatArray:
-    """Return the areas of a number of fields that sum to a total.
-
-    Parameters
-    ----------
-    total_m2 : float
-        Sum, m2.
-    number : int
-        Fields, at least 1.
-    inequality : float, optional
-        0: all equal; towards 1: the sizes fall off as the power ``rank ** -2 inequality`` (a rank-size rule).
-
-    Raises
-    ------
-    ValueError
-        A parameter is out of range.
-    """
+    """Return areas that sum to a total: all equal, or falling off as ``rank ** -2 inequality`` (a rank-size rule)."""
     if number < 1 or not total_m2 > 0 or not 0.0 <= inequality <= 1.0:
         got = f"got {number} fields of {total_m2} m2, inequality {inequality}"
         raise ValueError(f"{got}; allowed is 1 or more, above 0, 0 to 1")
@@ -67,23 +57,7 @@ def split_areas(total_m2: float, number: int, inequality: float = 0.0) -> FloatA
 def draw_split(
     total_m2: float, number: int, length_to_width: float, distance_m: float, inequality: float = 0.0, kind: str = "grid"
 ) -> Split:
-    """Return rectangular fields that share a total area, each a given road distance from the one before.
-
-    Parameters
-    ----------
-    total_m2 : float
-        Area of all, m2.
-    number : int
-        Fields.
-    length_to_width : float
-        Of each.
-    distance_m : float
-        Road distance from field to field, m.
-    inequality : float, optional
-        See `split_areas`.
-    kind : str, optional
-        Where the case comes from.
-    """
+    """Return rectangular fields that share a total area, each a given road distance from the one before."""
     sites = tuple(
         FieldSite(
             name=f"part {place + 1}", area_m2=float(area), length_to_width=length_to_width, drive_distance_m=distance_m
@@ -110,22 +84,25 @@ def grid_splits(
 def latin_splits(
     total_m2: float,
     points: int,
-    numbers: tuple[int, int],
-    shapes: tuple[float, float],
-    distances_m: tuple[float, float],
-    inequalities: tuple[float, float] = (0.0, 0.0),
+    numbers: Sequence[float],
+    shapes: Sequence[float],
+    distances_m: Sequence[float],
+    inequalities: Sequence[float] = (0.0,),
     seed: int = 1,
 ) -> list[Split]:
-    """Return a Latin hypercube of splits within bounds; all but inequality are spread evenly in their logarithm."""
+    """Return a Latin hypercube of splits from the least to the largest of each factor.
 
-    def between(bounds: tuple[float, float], share: float) -> float:
-        low, high = bounds
+    All but inequality are spread evenly in their logarithm.
+    """
+
+    def between(levels: Sequence[float], share: float) -> float:
+        low, high = float(min(levels)), float(max(levels))
         return low * (high / low) ** share if low > 0 else low + share * (high - low)
 
     splits = []
     for number, shape, distance, inequality in latin_hypercube(4, points, seed):
-        whole = max(1, round(between((float(numbers[0]), float(numbers[1])), number)))
-        uneven = inequalities[0] + inequality * (inequalities[1] - inequalities[0])
+        whole = max(1, round(between(numbers, number)))
+        uneven = min(inequalities) + inequality * (max(inequalities) - min(inequalities))
         splits.append(
             draw_split(total_m2, whole, between(shapes, shape), between(distances_m, distance), float(uneven), "latin")
         )
@@ -136,22 +113,7 @@ def map_splits(name: str, fields: FieldList, total_m2: float, most: int = 3) -> 
     """Return neighbourhoods of a boundary file, each of about the total area.
 
     Starting from the first field, the nearest unused one is taken until the area is reached; then the next begins.
-
-    Parameters
-    ----------
-    name : str
-        Name of the map.
-    fields : FieldList
-        Its fields, with locations.
-    total_m2 : float
-        Area wished for, m2.
-    most : int, optional
-        Neighbourhoods at most.
-
-    Returns
-    -------
-    list of Split
-        The last is dropped when less than half the area is left for it (unless it is the only one).
+    The last is dropped when less than half the area is left for it (unless it is the only one).
     """
     left = list(fields.sites)
     splits: list[Split] = []
@@ -218,3 +180,54 @@ def properties(split: Split, plan: DayPlan) -> dict[str, float]:
         "reach_m": float(np.average(0.5 * np.hypot(lengths, areas / lengths), weights=areas)),
         "pass_inverse_per_m": float(np.average(1.0 / lengths, weights=areas)),
     }
+
+
+def read_each(parts: Sequence[str], option: str, read: Callable[[str], float], allowed: str) -> list[float]:
+    """Read numbers, and name all at once that cannot be read or are not what is allowed."""
+    problems, values = [], []
+    for part in parts:
+        try:
+            values.append(read(part.strip()))
+        except UnitError as error:
+            problems.append(Problem(option, str(error)))
+        except ValueError:
+            problems.append(Problem(option, f"got {part.strip()!r}; allowed {allowed}"))
+    if problems:
+        raise InputError(problems)
+    return values
+
+
+def above_zero(value: float) -> float:
+    """Return a number; ValueError unless it is above 0."""
+    return _within(value, math.nextafter(0.0, 1.0), math.inf)
+
+
+def _within(value: float, least: float, most: float) -> float:
+    if not least <= value <= most:
+        raise ValueError
+    return value
+
+
+def read_numbers(text: str, option: str, least: int) -> list[int]:
+    """Read whole numbers with commas between, each of ``least`` or more."""
+    allowed = f"are whole numbers of {least} or more, such as 1,4,12"
+
+    def read(part: str) -> float:
+        return _within(int(part if part.isdigit() else "x"), least, math.inf)
+
+    return [int(one) for one in read_each(text.split(","), option, read, allowed)]
+
+
+def read_shares(text: str, option: str, least: float, most: float) -> list[float]:
+    """Read plain numbers with commas between, from ``least`` to ``most``."""
+    allowed = f"are numbers from {least:g} to {most:g}"
+    return read_each(text.split(","), option, lambda part: _within(float(part), least, most), allowed)
+
+
+def read_distances(text: str, option: str) -> list[float]:
+    """Read lengths with commas between, such as ``0.5,2 mi``, and return metres."""
+
+    def read(level: str) -> float:
+        return _within(units.parse(level, units.LENGTH), 0.0, 1e6)
+
+    return read_each(read_levels(text, option), option, read, "is 0 to 1000 km")

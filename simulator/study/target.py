@@ -1,20 +1,22 @@
-"""Targets of a sizing and how surely a set reaches one: acres a day on most days, or acres within a season."""
+"""Targets of a sizing and how surely a set reaches one: acres on most days, acres in a season, or the job in time."""
 
 from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import Protocol
+from typing import ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
 
+from simulator.analysis.summary import place_of
 from simulator.experiment.estimates import student_quantile
 from simulator.scenario.schema_costs import Costs
-from simulator.study.day_money import LEDGER, running_per_day
+from simulator.study.day_money import LEDGER, days_of_run, running_per_day
+from simulator.study.trial import ACRES, AreaUnit, single_days
 
 FloatArray = NDArray[np.float64]
-_ACRES = LEDGER.index("acres")
+_ACRES, _WORK_DAYS = LEDGER.index("acres"), LEDGER.index("work_days")
 
 
 @dataclass(frozen=True)
@@ -24,7 +26,7 @@ class Verdict:
     Parameters
     ----------
     reached : float
-        Output that is passed in the share of cases asked for: acres a day, or acres a season.
+        What is passed in the share of cases asked for: acres a day or a season; for a job, work days that are enough.
     chance : float
         Estimated chance to reach the target.
     sure, hopeless : bool
@@ -37,35 +39,61 @@ class Verdict:
     hopeless: bool
 
 
-class Target(Protocol):
-    """What is to be reached."""
+class Target:
+    """What is to be reached.
 
-    @property
-    def acres(self) -> float:
-        """Area to reach, acres a day or a season."""
-        ...
+    Attributes
+    ----------
+    acres : float
+        Area to do: a day, a season, or the job.
+    share : float
+        Share of days, seasons or runs that must reach it.
+    tolerance : float
+        How much less may be taken for it by mistake.
+    kind : {"day", "season", "job"}
+        What it is about.
+    cost_of, work : str
+        What its cost is the cost of, and for what work.
+    """
 
-    @property
-    def share(self) -> float:
-        """Share of days or seasons that must reach it."""
-        ...
+    acres: float
+    share: float
+    tolerance: float
+    kind: ClassVar[str]
+    cost_of: ClassVar[str] = "a season"
+    work: ClassVar[str]
 
-    @property
-    def tolerance(self) -> float:
-        """How much less may be taken for it by mistake."""
-        ...
+    def judge(self, rows: FloatArray, error: float) -> Verdict:
+        """Judge a set by its runs, each statement wrong with at most the probability ``error``."""
+        raise NotImplementedError
 
-    def verdict(self, acres: FloatArray, error: float) -> Verdict:
-        """Judge a set by its simulated days, each statement wrong with at most the probability ``error``."""
-        ...
+    def cost(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
+        """Return what doing the target costs, as told by each run."""
+        raise NotImplementedError
 
-    def cost_per_season(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
-        """Return what doing the target costs a season, as told by each simulated day."""
-        ...
+    def words(self, unit: AreaUnit) -> str:
+        """Return the target in words, a verb first."""
+        raise NotImplementedError
 
-    def words(self, unit: str, per: float) -> str:
-        """Return the target in words."""
-        ...
+    def floor(self, unit: AreaUnit) -> str:
+        """Return what a set that is taken for good may reach at worst."""
+        raise NotImplementedError
+
+    def merit(self, verdict: Verdict) -> float:
+        """Return what is reached as a number of which more is better."""
+        return verdict.reached
+
+    def column(self, unit: AreaUnit) -> str:
+        """Return the heading of what is reached."""
+        return f"{unit.name}/{self.kind} reached"
+
+    def shown(self, reached: float, unit: AreaUnit) -> str:
+        """Return what is reached in words."""
+        return f"{reached / unit.acres:,.0f} {unit.name} a {self.kind}"
+
+    def scale(self, unit: AreaUnit) -> tuple[float, float]:
+        """Return by what a figure divides what is reached, and where the target lies on it."""
+        return unit.acres, self.acres / unit.acres
 
 
 def share_limits(hits: int, n: int, error: float) -> tuple[float, float]:
@@ -88,8 +116,8 @@ def share_limits(hits: int, n: int, error: float) -> tuple[float, float]:
 
 
 @dataclass(frozen=True)
-class DailyTarget:
-    """So many acres a day, on a share of the days.
+class DailyTarget(Target):
+    """So many acres a day, on a share of the days: single full work days, one of each run.
 
     Parameters
     ----------
@@ -104,28 +132,38 @@ class DailyTarget:
     acres: float
     share: float = 0.9
     tolerance: float = 0.05
+    kind = "day"
+    work = "in the season's work days, that each end once the target is done"
+
+    def judge(self, rows: FloatArray, error: float) -> Verdict:
+        """Judge by the count of days that reach it."""
+        return self.verdict(single_days(rows), error)
 
     def verdict(self, acres: FloatArray, error: float) -> Verdict:
-        """Judge by the count of days that reach it."""
+        """Judge by the acres of days."""
         hits, n = int((acres >= self.acres).sum()), len(acres)
         low, high = share_limits(hits, n, error)
         reached = float(np.quantile(acres, 1.0 - self.share))
         return Verdict(reached, hits / n, low >= self.share - self.tolerance, high < self.share)
 
-    def cost_per_season(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
+    def cost(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
         """Return ownership, and the running cost of days that stop once the target is done."""
         acres = ledger[:, _ACRES]
         part = np.minimum(1.0, self.acres / np.where(acres > 0, acres, self.acres))
         cost: FloatArray = ownership + costs.season_days * running_per_day(ledger, costs) * part
         return cost
 
-    def words(self, unit: str, per: float) -> str:
+    def words(self, unit: AreaUnit) -> str:
         """Return the target in words."""
-        return f"{self.acres / per:.0f} {unit} a day on {100 * self.share:.0f} % of days"
+        return f"reach {self.acres / unit.acres:.0f} {unit.name} a day on {100 * self.share:.0f} % of days"
+
+    def floor(self, unit: AreaUnit) -> str:
+        """Return the least share of days."""
+        return f"on at least {100 * (self.share - self.tolerance):.0f} % of days"
 
 
 @dataclass(frozen=True)
-class SeasonTarget:
+class SeasonTarget(Target):
     """So many acres within a number of work days, in a share of the seasons.
 
     Parameters
@@ -144,26 +182,34 @@ class SeasonTarget:
     days: float
     share: float = 0.9
     tolerance: float = 0.02
+    kind = "season"
+    work = "in the work days that the target takes"
 
-    def verdict(self, acres: FloatArray, error: float) -> Verdict:
-        """Judge by the normal sum of independent days; limits by the delta method on mean and standard deviation."""
+    def judge(self, rows: FloatArray, error: float) -> Verdict:
+        """Judge by runs, each the mean of several days in a row."""
+        return self.verdict(rows[:, ACRES], error, days_of_run(rows[:, place_of("work_days")]))
+
+    def verdict(self, acres: FloatArray, error: float, run_days: int = 1) -> Verdict:
+        """Judge by the normal sum of independent runs; limits by the delta method on mean and standard deviation."""
         from scipy.special import ndtr, ndtri
 
         n, mean = len(acres), float(acres.mean())
         sd, z = float(acres.std(ddof=1)), float(ndtri(self.share))
-        reached = self.days * mean - z * sd * math.sqrt(self.days)
-        error_sd = sd * math.sqrt(self.days**2 / n + z**2 * self.days / (2.0 * (n - 1)))
+        # of a season's sum: that of days / run_days runs, each run_days times its mean
+        season_sd = sd * math.sqrt(self.days * run_days)
+        reached = self.days * mean - z * season_sd
+        error_sd = math.hypot(sd * self.days / math.sqrt(n), z * season_sd / math.sqrt(2.0 * (n - 1)))
         half = student_quantile(1.0 - error, n - 1) * error_sd
         gap = self.days * mean - self.acres
-        chance = float(ndtr(gap / (sd * math.sqrt(self.days)))) if sd > 0 else float(gap >= 0)
+        chance = float(ndtr(gap / season_sd)) if sd > 0 else float(gap >= 0)
         return Verdict(
             reached, chance, reached - half >= self.acres * (1.0 - self.tolerance), reached + half < self.acres
         )
 
-    def cost_per_season(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
+    def cost(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
         """Return ownership and the running cost of as many days as the acres take.
 
-        The ratio of running cost to acres is linearised about the means, so that each day gives a value whose mean is
+        The ratio of running cost to acres is linearised about the means, so that each run gives a value whose mean is
         the ratio's (Law, ratio estimation).
         """
         acres, spent = ledger[:, _ACRES], running_per_day(ledger, costs)
@@ -175,6 +221,75 @@ class SeasonTarget:
         cost: FloatArray = ownership + days * (spent - ratio * (acres - mean))
         return cost
 
-    def words(self, unit: str, per: float) -> str:
+    def words(self, unit: AreaUnit) -> str:
         """Return the target in words."""
-        return f"{self.acres / per:,.0f} {unit} in {self.days:g} work days in {100 * self.share:.0f} % of seasons"
+        area = f"{self.acres / unit.acres:,.0f} {unit.name}"
+        return f"reach {area} in {self.days:g} work days in {100 * self.share:.0f} % of seasons"
+
+    def floor(self, unit: AreaUnit) -> str:
+        """Return the least acres."""
+        acres = self.acres * (1.0 - self.tolerance) / unit.acres
+        return f"at least {acres:,.0f} {unit.name} in {100 * self.share:.0f} % of seasons"
+
+
+@dataclass(frozen=True)
+class JobTarget(Target):
+    """The whole list of fields within a number of work days, in a share of the runs.
+
+    Parameters
+    ----------
+    acres : float
+        Of the list.
+    days : int
+        Work days, the last by its evening.
+    share : float
+        Of the runs.
+    tolerance : float
+        A set that does it in this much smaller a share may be chosen by mistake.
+    """
+
+    acres: float
+    days: int
+    share: float = 0.9
+    tolerance: float = 0.05
+    kind = "job"
+    cost_of = "for the job"
+    work = "in the work days that the job takes, and its part of a season's upkeep, interest and wear"
+
+    def judge(self, rows: FloatArray, error: float) -> Verdict:
+        """Judge by the count of runs that are done in time."""
+        out = np.where(rows[:, place_of("job_done")] > 0.0, rows[:, place_of("days_out")], np.inf)
+        hits, n = int((out <= self.days).sum()), len(out)
+        low, high = share_limits(hits, n, error)
+        reached = float(np.quantile(out, self.share, method="inverted_cdf"))
+        return Verdict(reached, hits / n, low >= self.share - self.tolerance, high < self.share)
+
+    def merit(self, verdict: Verdict) -> float:
+        """Return the work days, fewer being better."""
+        return -verdict.reached
+
+    def cost(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
+        """Return the running cost of a run, and the part of ownership that falls on the list."""
+        cost: FloatArray = ownership + running_per_day(ledger, costs) * ledger[:, _WORK_DAYS]
+        return cost
+
+    def words(self, unit: AreaUnit) -> str:
+        """Return the target in words."""
+        area = f"do the job of {self.acres / unit.acres:,.0f} {unit.name}"
+        return f"{area} within {self.days} work day{'s' * (self.days > 1)} in {100 * self.share:.0f} % of runs"
+
+    def floor(self, unit: AreaUnit) -> str:
+        """Return the least share of runs."""
+        return f"in at least {100 * (self.share - self.tolerance):.0f} % of runs"
+
+    def column(self, unit: AreaUnit) -> str:
+        """Return the heading of what is reached."""
+        return "work days enough"
+
+    def shown(self, reached: float, unit: AreaUnit) -> str:
+        """Return the work days."""
+        return f"{reached:.0f} work days" if math.isfinite(reached) else "a job that is never done"
+
+    def scale(self, unit: AreaUnit) -> tuple[float, float]:
+        """Return 1, and the work days."""
+        return 1.0, float(self.days)

@@ -14,7 +14,6 @@ from simulator.analysis.summary import MEASURES
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError
 from simulator.experiment.estimates import paired_interval
-from simulator.experiment.replicate import Runner
 from simulator.experiment.result import SetResult
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
@@ -22,6 +21,7 @@ from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 Report = Callable[[str, int, int], None]
 ACRES = MEASURES.index("acres")
+_FULL_DAY = MEASURES.index("full_day_acres")
 
 
 @dataclass(frozen=True)
@@ -47,25 +47,13 @@ def area_unit(units: str) -> AreaUnit:
 
 
 def check_runs(runs: int, option: str = "runs", least: int = 10, most: int = 1_000_000) -> None:
-    """Refuse a number of runs that a study cannot use.
-
-    Raises
-    ------
-    InputError
-        Out of range.
-    """
+    """Refuse a number of runs that a study cannot use."""
     if not least <= runs <= most:
         raise InputError.single(f"got {runs}; allowed is {least} to {most}", option)
 
 
 def checked_seed(loaded: LoadedScenario, seed: int | None) -> int:
-    """Return the seed to use: the one given, or the scenario's.
-
-    Raises
-    ------
-    InputError
-        Out of range.
-    """
+    """Return the seed to use: the one given, or the scenario's."""
     used = loaded.base.seed if seed is None else seed
     if not 0 <= used < 2**63:
         raise InputError.single(f"got {seed}; allowed is 0 to {2**63 - 1}", "seed")
@@ -86,58 +74,17 @@ def one_set(loaded: LoadedScenario, name: str | None) -> EquipmentSet:
 def changed_set(
     loaded: LoadedScenario, base: EquipmentSet, changes: Sequence[str], other: str | None, name: str
 ) -> EquipmentSet:
-    """Return the set that a change leads to: settings over the base, or another set of the scenario.
-
-    Raises
-    ------
-    InputError
-        Neither or both are given, or the changed set is not valid.
-    """
+    """Return the set that a change leads to: settings over the base, or another set of the scenario."""
     if bool(changes) == (other is not None):
         raise InputError.single("allowed is either changes (KEY=VALUE) or another equipment set to change to", "change")
     return loaded.equipment_set(other) if other is not None else vary(base, changes, loaded.folder, name)
 
 
-def simulate_sets(
-    plans: Sequence[DayPlan], seed: int, runs: int, workers: int = 1, report: Report | None = None, stage: str = "runs"
-) -> list[NDArray[np.float64]]:
-    """Simulate the same replications of several sets.
-
-    Returns
-    -------
-    list of ndarray, shape (runs, len(columns()))
-        One table a plan. After Ctrl-C, the replications that every plan finished.
-
-    Raises
-    ------
-    KeyboardInterrupt
-        Interrupted before ten runs of each had finished.
-    """
-    done, total = 0, runs * len(plans)
-
-    def progress(count: int) -> None:
-        nonlocal done
-        done += count
-        if report is not None:
-            report(stage, done, total)
-
-    with Runner(plans, seed, workers) as runner:
-        try:
-            runner.extend(0, runs, progress)
-        except KeyboardInterrupt:
-            if min(len(runner.tables.table(place)[0]) for place in range(len(plans))) < 10:
-                raise
-        return common_days([runner.tables.table(place) for place in range(len(plans))])
-
-
-def common_days(
-    tables: Sequence[tuple[NDArray[np.int64], NDArray[np.float64]]],
-) -> list[NDArray[np.float64]]:
-    """Return the rows of the replications that all tables have, in order."""
-    shared = tables[0][0]
-    for numbers, _ in tables[1:]:
-        shared = np.intersect1d(shared, numbers)
-    return [rows[np.isin(numbers, shared)] for numbers, rows in tables]
+def single_days(rows: NDArray[np.float64]) -> NDArray[np.float64]:
+    """Return acres of single full work days, one of each run; those of the runs where none has a full day."""
+    acres: NDArray[np.float64] = rows[:, _FULL_DAY]
+    acres = acres[np.isfinite(acres)]
+    return acres if len(acres) > 1 else rows[:, ACRES]
 
 
 def offered(loaded: LoadedScenario, entry: EquipmentSet) -> list[tuple[Variation, EquipmentSet, DayPlan]]:

@@ -23,17 +23,7 @@ def decimals_of(interval: Interval) -> int:
 
 
 def interval_text(interval: Interval, scale: float = 1.0, unit: str = "") -> str:
-    """Return ``"23.1 (22.4 to 23.8) acres"``.
-
-    Parameters
-    ----------
-    interval : Interval
-        Estimate.
-    scale : float
-        What a value is divided by.
-    unit : str
-        Unit behind it.
-    """
+    """Return ``"23.1 (22.4 to 23.8) acres"``, divided by a scale."""
     half = None if interval.half_width is None else interval.half_width / scale
     decimals = decimals_of(Interval(interval.mean / scale, None, None, interval.n, half))
     text = _grouped(interval.mean / scale, decimals)
@@ -45,17 +35,7 @@ def interval_text(interval: Interval, scale: float = 1.0, unit: str = "") -> str
 
 
 def money_text(value: float, currency: str, half_width: float | None = None) -> str:
-    """Return an amount: whole units, or cents below ten; digits as far as the half-width supports.
-
-    Parameters
-    ----------
-    value : float
-        Amount.
-    currency : str
-        Its sign or code.
-    half_width : float, optional
-        Half of its interval.
-    """
+    """Return an amount: whole units, or cents below ten; digits as far as the half-width supports."""
     if not math.isfinite(value):
         return "–"
     decimals = 2 if abs(value) < 100 else 0
@@ -106,13 +86,7 @@ _HOLDERS = {
 
 
 def held_words(*resources: str) -> str:
-    """Return ``"the packs hold"``, to be followed by what is held back; several that do so alike are joined by "or".
-
-    Parameters
-    ----------
-    *resources : str
-        At least one resource.
-    """
+    """Return ``"the packs hold"``, to be followed by what is held back; several that do so alike are joined by "or"."""
     found = [_HOLDERS.get(resource, f"the {resource} holds") for resource in resources]
     names = [text.rsplit(" ", 1)[0] for text in found[:-1]]
     return f"{', '.join(names)} or {found[-1]}" if names else found[0]

@@ -44,13 +44,7 @@ class Span:
 
 
 def read_month_day(text: str, option: str) -> tuple[int, int]:
-    """Read ``06-15`` as month and day.
-
-    Raises
-    ------
-    InputError
-        Not a date of a year.
-    """
+    """Read ``06-15`` as month and day."""
     found = re.fullmatch(r"(\d{1,2})-(\d{1,2})", text.strip())
     try:
         if found is None:
@@ -103,13 +97,7 @@ class Calendar:
 
 
 def calendar_of_number(span: Span, number: float | Distribution) -> Calendar:
-    """Return a calendar from a number of work days, fixed or drawn.
-
-    Raises
-    ------
-    InputError
-        More work days than dates, or fewer than none.
-    """
+    """Return a calendar from a number of work days, fixed or drawn."""
     dates = tuple(span.dates(TYPICAL_YEAR))
     drawn = number if isinstance(number, Distribution) else Constant(float(number))
     mean = float(drawn.mean())
@@ -124,24 +112,7 @@ def calendar_of_number(span: Span, number: float | Distribution) -> Calendar:
 
 
 def calendar_of_weather(span: Span, scenario: Scenario, folder: ScenarioFolder, least_hours: float) -> Calendar:
-    """Return a calendar from the scenario's weather file.
-
-    Parameters
-    ----------
-    span : Span
-        Dates.
-    scenario : Scenario
-        Names the file and its limits under ``weather.file``; its months are not used here, the span is.
-    folder : ScenarioFolder
-        Folder that the file is relative to.
-    least_hours : float
-        Dates with fewer workable hours between the day's start and the last landing are not worked.
-
-    Raises
-    ------
-    InputError
-        The file cannot be used or has no whole span.
-    """
+    """Return a calendar from the scenario's weather file; of its months and those of the span the span's are used."""
     table = scenario.weather.file
     if table is None:
         raise ValueError("got a scenario without weather.file; allowed is one with it")

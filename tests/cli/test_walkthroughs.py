@@ -14,7 +14,16 @@ import pytest
 
 ROOT = Path(__file__).resolve().parents[2]
 ACREDAY = str(Path(sys.executable).parent / "acreday")
-SHORTENED = {"run": 4, "compare": 4, "fragmentation": 3, "sensitivity": 4, "hindcast": 20, "ladder": 12}
+SHORTENED = {
+    "run": 4,
+    "payoff": 20,
+    "size": 50,
+    "compare": 4,
+    "fragmentation": 3,
+    "sensitivity": 4,
+    "hindcast": 20,
+    "ladder": 12,
+}
 """Commands whose days are cut down here to keep the tests quick; the README's own numbers are for people."""
 
 

@@ -13,6 +13,7 @@ M2_PER_ACRE = 4046.8564224
 TABLE = {
     "name": "small",
     "work": "repeat",
+    "work_days": 1,
     "day": {"start": "07:00", "window": "8 h"},
     "product": {"rate": "20 L/ha"},
     "field": [

@@ -21,6 +21,7 @@ def rig(
     made = {
         "name": "practice",
         "work": "repeat",
+        "work_days": 1,
         "product": {"rate": rate},
         "field": list(fields),
         "aircraft": {"it": {"like": f"tank_{size}_l"}},

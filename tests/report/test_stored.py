@@ -144,6 +144,8 @@ def test_broken_json_is_refused(folder: Path, content: bytes, message: str) -> N
         (lambda d: d["equipment_sets"][0].update(name="x" * 500), "equipment_sets.0.name"),
         (lambda d: d["equipment_sets"][0].update(name="three_packs"), "equipment_sets"),
         (lambda d: d["equipment_sets"][0].update(runs=0), "equipment_sets.0.runs"),
+        (lambda d: d["equipment_sets"][0].pop("runs"), "equipment_sets.0.runs"),
+        (lambda d: d["equipment_sets"][0]["job"].update(done_by_work_day=[0.2, 1.7]), "job.done_by_work_day.1"),
         (lambda d: d["equipment_sets"][1]["acres_per_day"].update(mean="many"), "equipment_sets.1.acres_per_day.mean"),
         (lambda d: d["equipment_sets"][1]["acres_per_day"].update(ci95=[1]), "equipment_sets.1.acres_per_day.ci95"),
         (lambda d: d["equipment_sets"][1]["hectares_per_day"].update(p10_ci95=["a", 1]), "p10_ci95.0"),

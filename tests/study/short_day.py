@@ -12,6 +12,7 @@ ACRE_M2 = 4046.8564224
 
 def table() -> dict:
     raw = tomllib.loads((ROOT / "scenarios" / "third_pack.toml").read_text(encoding="utf-8"))
+    raw["work_days"] = 1
     raw["day"] = {"start": "07:00", "window": "4 h"}
     raw["field"] = raw["field"][:1]
     raw["yard"] = {"drive_distance": "2 mi"}

@@ -9,7 +9,9 @@ from simulator.scenario.loading import LoadedScenario, load_scenario
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 PRICED = SCENARIOS / "third_pack_costs.toml"
-SHORT = ("day.last_landing=10:00", "day.breaks=[]")
+SHORT = (
+    "day.last_landing=10:00", "day.breaks=[]", "work=repeat", "work_days=1", "field.0.count=1", "field.1.count=1",
+)  # fmt: skip
 THIRD_PACK = "rig.main.packs.large_pack=3"
 
 

@@ -38,7 +38,18 @@ def test_more_packs_win_and_the_map_turns_round_with_the_order():
     behind = crossover(loaded, "two", "four", AREAS[1:], RATES[:1], runs=6, most_runs=6)
     assert list(ahead.cells["winner"]) == ["four", "four"]
     assert ahead.cells["difference"].to_numpy() == pytest.approx(-behind.cells["difference"].to_numpy())
-    assert "four wins everywhere" in ahead.sentence
+    assert ahead.sentence.startswith("On a job of about 80 acres, per day four wins everywhere")
+    row = ahead.cells.iloc[0]
+    # the same single field of 80 acres for both, done sooner by the set that does more a day
+    assert (row["fields"], row["a_done_share"], row["b_done_share"]) == (1, 1.0, 1.0)
+    assert row["a_work_days"] < row["b_work_days"]
+
+
+def test_a_job_is_laid_out_in_as_many_fields_as_come_nearest():
+    answer = crossover(short_scenario(), "two", "four", AREAS, RATES[:1], runs=3, most_runs=3, job_m2=36 * ACRE_M2)
+    assert answer.cells.groupby("field_area_m2")["fields"].first().tolist() == [4, 1]
+    with pytest.raises(InputError, match="at most 500"):
+        crossover(short_scenario(), "two", "four", AREAS, RATES[:1], job_m2=6000 * ACRE_M2)
 
 
 def test_days_go_where_the_border_is():

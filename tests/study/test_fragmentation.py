@@ -16,7 +16,6 @@ from simulator.physics.fragmentation import januszewski, simmons
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.toml_text import toml_document
-from simulator.study.cases import changed_set
 from simulator.study.fragmentation import fragmentation
 from simulator.study.response import fit_response
 from simulator.study.splits import (
@@ -50,9 +49,7 @@ def test_equal_parcels_have_the_published_indices():
 def _plan(split):
     from dataclasses import replace
 
-    loaded = short_scenario()
-    entry = changed_set(loaded.sets[0], ['work="repeat"'], loaded.folder)
-    return make_plan(replace(entry, fields=FieldList(split.sites)))
+    return make_plan(replace(short_scenario().sets[0], fields=FieldList(split.sites)))
 
 
 def test_properties_of_a_drawn_split():
@@ -99,7 +96,7 @@ def test_response_finds_the_parts_that_made_the_cases():
 
 
 class Days:
-    """Made-up days of cases: what `CaseRuns` would hold."""
+    """Made-up runs of cases, each a job of 120 acres: what `CaseRuns` would hold."""
 
     def __init__(self, tables):
         self.tables = tables
@@ -108,7 +105,7 @@ class Days:
         return len(self.tables[case])
 
     def column(self, case, name):
-        return np.asarray(self.tables[case])
+        return 120.0 / self.tables[case] if name == "work_days" else np.asarray(self.tables[case])
 
 
 @pytest.mark.parametrize(
@@ -137,7 +134,9 @@ def test_a_maximum_between_the_ends_is_named(outputs, end):
     )
     said = _sentence(cases, runs, [(SimpleNamespace(name="small"), one) for one in splits], [0, 1, 2], "us")
     assert said.startswith("Small loses ")
-    assert said.endswith(f" % of its acres a day when fields of 120 acres {end}")
+    # 120 acres at 150 a day are 0.8 work days
+    assert " % of its acres a day, and takes 0.8000 (" in said
+    assert said.endswith(f", when fields of 120 acres {end}")
 
 
 def test_the_fitted_line_does_not_look_as_if_it_joined_the_points():
@@ -173,6 +172,9 @@ def test_smaller_fields_cost_output_and_the_table_has_a_row_a_day():
     answer = fragmentation(loaded, grid_splits(120 * ACRE_M2, [1, 4, 12], [2.0], [1600.0]), runs=8)
     assert len(answer.runs) == 2 * 3 * 8
     assert set(answer.runs["equipment_set"]) == {"two", "four"}
+    # every case is the same job, worked off once
+    assert (answer.runs["acres"] * answer.runs["work_days"]).to_numpy() == pytest.approx(120.0)
+    assert (answer.cases["done_share"] == 1.0).all()
     for name in ("two", "four"):
         own = answer.cases[answer.cases["equipment_set"] == name].sort_values("mean_area_m2")
         low, high = own.iloc[0], own.iloc[-1]

@@ -9,7 +9,7 @@ import pytest
 from click.testing import CliRunner
 from short_days import PRICED, SCENARIOS, SHORT, short
 
-from simulator.analysis.summary import columns, place_of
+from simulator.analysis.summary import columns
 from simulator.analysis.variations import LARGER
 from simulator.command.ladder import command
 from simulator.errors import InputError
@@ -89,18 +89,11 @@ def test_dear_packs_are_not_bought_and_pairs_are_tried():
 
 
 def test_work_that_runs_out_is_said_to_cap_the_output():
-    """By hand: 3 of 4 days end with the list done; 2000 acres at 100 a day are 20 of 30 days, at 125 a day 16."""
+    """By hand: 2000 acres at 100 a day are 20 of 30 days, at 125 a day 16."""
     rows = np.full((4, len(columns())), np.nan)
     rows[:, ACRES] = 100.0
     more = rows.copy()
     more[:, ACRES] = 125.0
-    more[:3, place_of("finish_hour")] = 5.0
-    once = short("work=once").sets[0]
-    (said,) = capped(once, None, rows, more)
-    assert "finished early on 0 of 4 days at the foot and 3 of 4 at the top" in said
-    assert "the list caps the output, not the equipment" in said
-    assert capped(once, None, rows, rows) == ()
-    assert capped(short("work=repeat").sets[0], None, rows, more) == ()
     entry = short("work=repeat", "costs.season_demand=2000 acre").sets[0]
     (said,) = capped(entry, entry.scenario.costs, rows, more)
     assert "The demand of 2,000 acres a season caps what is sold" in said
@@ -112,10 +105,16 @@ def test_work_that_runs_out_is_said_to_cap_the_output():
     assert capped(entry, entry.scenario.costs, rows, more) == ()
 
 
-def test_a_ladder_says_it_beside_its_table():
-    """A list of one small field: done every day, so nothing added can show its worth."""
-    small = ladder(short("work=once", "field.0.area=5 acre", "field.1.area=5 acre"), runs=10, most_rungs=1)
-    assert any("the list caps the output" in note for note in small.notes)
+def test_a_rung_says_what_it_does_to_the_job(answer):
+    """Where the list is worked off once: fewer work days and a lower cost of an acre; else nothing."""
+    climbed = ladder(short("work=once"), runs=10, most_rungs=1)
+    step = climbed.taken[0]
+    assert step.job.work_days.mean < 0
+    assert step.job.cost_per_acre.mean < 0
+    said = climbed.rung_sentence(climbed.rungs[0])
+    assert "The job takes" in said
+    assert "fewer work days, and an acre costs $" in said
+    assert all(step.job is None for step in answer.rungs[0].steps)
 
 
 def test_what_holds_alike_is_named_together():

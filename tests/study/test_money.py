@@ -261,7 +261,7 @@ def test_a_price_of_its_own_comes_on_top_or_instead():
 def test_workers_do_not_change_the_answer():
     """The same tables from one process and from two."""
     from simulator.plan.day_plan import make_plan
-    from simulator.study.trial import simulate_sets
+    from simulator.study.cases import simulate_sets
 
     plan = make_plan(short().sets[0])
     one, two = (simulate_sets([plan, plan], 4, 12, workers=workers) for workers in (1, 2))

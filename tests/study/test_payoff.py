@@ -11,18 +11,22 @@ from click.testing import CliRunner
 from short_days import PRICED, SCENARIOS, SHORT, THIRD_PACK, calm, short
 
 from simulator.analysis.bottleneck import Bottleneck
-from simulator.analysis.summary import columns
+from simulator.analysis.summary import columns, place_of
 from simulator.analysis.variations import Variation
 from simulator.command.payoff import command
 from simulator.errors import InputError
-from simulator.experiment.estimates import mean_interval
+from simulator.experiment.estimates import Interval, mean_interval
+from simulator.experiment.result import SetResult
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
+from simulator.study.cases import simulate_sets
 from simulator.study.day_money import jackknife, ledger_of
+from simulator.study.job_change import JobChange
+from simulator.study.job_cost import job_cost_per_acre
 from simulator.study.payoff import constraint_words, noise_reduction, payoff, small_sample_note
 from simulator.study.payoff_case import make_case
 from simulator.study.payoff_pair import Pair, best_pair, pair_note
-from simulator.study.trial import ACRES, area_unit, simulate_sets
+from simulator.study.trial import ACRES, area_unit
 
 DAYS = 24
 
@@ -308,3 +312,24 @@ def test_command_writes_its_folder(tmp_path):
     assert json.loads((tmp_path / "a.json").read_text())["study"] == "payoff"
     again = CliRunner().invoke(command, arguments)
     assert isinstance(again.exception, InputError)
+
+
+def test_what_a_change_does_to_the_job():
+    """With the list worked off once: its cost of an acre is that of each set's own job; the words by hand."""
+    loaded = short("work=once")
+    answer = payoff(loaded, changes=[THIRD_PACK], runs=12, one_more_runs=0, worlds=20)
+    after = vary(loaded.sets[0], [THIRD_PACK], loaded.folder)
+    entries = (loaded.sets[0], after)
+    rows = simulate_sets([make_plan(entry) for entry in entries], loaded.base.seed, 12)
+    costs = [
+        job_cost_per_acre(entry, SetResult(entry.name, np.arange(12), table)).mean
+        for entry, table in zip(entries, rows, strict=True)
+    ]
+    assert answer.job.cost_per_acre.mean == pytest.approx(costs[1] - costs[0], abs=1e-9)
+    days = [table[:, place_of("work_days")].mean() for table in rows]
+    assert answer.job.work_days.mean == pytest.approx(days[1] - days[0], abs=1e-12)
+    assert "The job takes" in answer.sentence
+    assert payoff(short(), changes=[THIRD_PACK], runs=12, one_more_runs=0, worlds=20).job is None
+    change = JobChange(Interval(-0.25, -0.3, -0.2, 9, 0.05), Interval(0.1, -0.3, 0.5, 9, 0.4))
+    said = "The job takes 0.25 (0.20 to 0.30) fewer work days, and an acre costs the same as far as the runs can tell."
+    assert change.sentence(area_unit("us"), "$") == said

@@ -11,17 +11,19 @@ import pytest
 from click.testing import CliRunner
 from short_days import PRICED, SCENARIOS, SHORT, THIRD_PACK, calm, short
 
+from simulator.analysis.summary import columns, place_of
 from simulator.command.size import command
 from simulator.errors import InputError
 from simulator.experiment.selection import Selection, select_best
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.scenario.schema_costs import Costs
+from simulator.study.cases import simulate_sets
 from simulator.study.choices import combinations, parse_choice
 from simulator.study.day_money import LEDGER
 from simulator.study.size import size
-from simulator.study.target import DailyTarget, SeasonTarget, share_limits
-from simulator.study.trial import ACRES, simulate_sets
+from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, share_limits
+from simulator.study.trial import ACRES, area_unit
 
 CHOICES = ("rig.main.packs.large_pack=2..4", "rig.main.power.trailer.chargers.fast=1,2")
 
@@ -99,10 +101,57 @@ def test_cost_of_a_target():
     table[:, LEDGER.index("acres")] = [100.0, 50.0]
     table[:, LEDGER.index("crew_hours")] = 8.0
     # 80 a day on 20 days: the first day stops at 80 %, the second runs to its end
-    assert DailyTarget(80.0).cost_per_season(table, costs, 500.0).tolist() == [500 + 20 * 64, 500 + 20 * 80]
+    assert DailyTarget(80.0).cost(table, costs, 500.0).tolist() == [500 + 20 * 64, 500 + 20 * 80]
     # 600 acres at 75 a day are 8 days of 80; the mean of the linearised values is the ratio estimate itself
-    values = SeasonTarget(600.0, 20).cost_per_season(table, costs, 500.0)
+    values = SeasonTarget(600.0, 20).cost(table, costs, 500.0)
     assert values.mean() == pytest.approx(500 + 8 * 80)
+
+
+def test_a_job_target_counts_runs_done_in_time():
+    """8 of 10 runs are done within 4 days, one is given up; a run of 4.5 days at 100 a day and a share of ownership."""
+    rows = np.full((10, len(columns())), np.nan)
+    rows[:, place_of("job_done")] = [1.0] * 9 + [0.0]
+    rows[:, place_of("days_out")] = [3.0] * 5 + [4.0] * 3 + [5.0, 60.0]
+    target = JobTarget(760.0, 4, 0.8)
+    verdict = target.judge(rows, 0.05)
+    assert (verdict.reached, verdict.chance, verdict.sure, verdict.hopeless) == (4.0, 0.8, False, False)
+    assert JobTarget(760.0, 4, 0.95).judge(rows, 0.05).reached == math.inf
+    assert "never done" in target.shown(math.inf, area_unit("us"))
+    table = np.zeros((1, len(LEDGER)))
+    table[:, LEDGER.index("crew_hours")], table[:, LEDGER.index("work_days")] = 10.0, 4.5
+    costs = Costs(wage_per_hour=10.0, drive_per_km=0.0)
+    assert target.cost(table, costs, 50.0).tolist() == [50.0 + 4.5 * 100.0]
+    assert target.words(area_unit("us")) == "do the job of 760 acres within 4 work days in 80 % of runs"
+
+
+def test_runs_of_several_days_vary_less_than_days():
+    """A season of 40 days is 10 runs of 4: its standard deviation is 4 sqrt(10) of a run's mean, by hand."""
+    acres = np.array([90.0, 110.0] * 10)
+    sd = acres.std(ddof=1)
+    reached = SeasonTarget(1.0, 40.0).verdict(acres, 0.05, 4).reached
+    assert reached == pytest.approx(4000.0 - 1.2815515655446004 * 4.0 * math.sqrt(10.0) * sd)
+
+
+def test_a_day_target_is_of_single_full_days():
+    """Not of the runs' means, where runs have full days."""
+    rows = np.full((60, len(columns())), np.nan)
+    rows[:, ACRES], rows[:, place_of("full_day_acres")] = 100.0, [80.0, 120.0] * 30
+    assert DailyTarget(100.0).judge(rows, 0.05).chance == 0.5
+    rows[:, place_of("full_day_acres")] = np.nan
+    assert DailyTarget(100.0).judge(rows, 0.05).chance == 1.0
+
+
+def test_the_list_within_days():
+    """The third pack is what it takes; every set has the same list."""
+    loaded = calm("work=once", "field.0.area=40 acre", "field.1.area=40 acre")
+    found = size(loaded, CHOICES[:1], within_days=2, runs=50)
+    assert found.target.acres == pytest.approx(80.0)
+    assert all(one.verdict.reached >= 1 for one in found.candidates)
+    assert "the job of 80 acres within 2 work days in 90 % of runs" in found.sentence
+    with pytest.raises(InputError, match="needs a job that ends"):
+        size(calm(), CHOICES[:1], within_days=2)
+    with pytest.raises(InputError, match="most_work_days"):
+        size(loaded, CHOICES[:1], within_days=61)
 
 
 @pytest.fixture(scope="module")
@@ -159,7 +208,7 @@ def test_the_frontier_is_not_beaten(answer):
         )
     table = answer.table
     assert list(table["status"]).count("chosen") == 1
-    assert table["cost_per_season"].is_monotonic_increasing
+    assert table["cost"].is_monotonic_increasing
     assert json.loads(json.dumps(answer.to_json(), allow_nan=False))["best"]["status"] == "good"
     assert answer.best not in answer.near_misses
     assert len(answer.near_misses) >= 2
@@ -190,6 +239,7 @@ def test_sets_that_cannot_be_are_listed():
     [
         ({}, "target"),
         ({"acres_per_day": 10, "season_acres": 10}, "target"),
+        ({"acres_per_day": 10, "within_days": 3}, "target"),
         ({"acres_per_day": -1}, "target"),
         ({"acres_per_day": 10, "share": 0.4}, "share"),
         ({"acres_per_day": 10, "runs": 20}, "runs"),

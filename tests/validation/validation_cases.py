@@ -50,6 +50,7 @@ def formula_table(**changes: Any) -> Table:
     table: Table = {
         "name": "formula",
         "work": "repeat",
+        "work_days": 1,
         "units": "metric",
         "day": {"window": "12 h"},
         "weather": {"air_temperature": "15 degC", "altitude": "0 m"},
@@ -99,6 +100,7 @@ def small_table(swath: str, speed: str, rate: str, fields: list[Table], hands: T
     table: Table = {
         "name": "small",
         "work": "repeat",
+        "work_days": 1,
         "units": "metric",
         "product": {"kind": "liquid", "rate": rate},
         "field": fields,
@@ -157,6 +159,7 @@ def class_table(litres: int, packs: int, fields: list[Table], rate: str = "19 L/
     return {
         "name": "class",
         "work": "repeat",
+        "work_days": 1,
         "units": "metric",
         "product": {"kind": "liquid", "rate": rate},
         "field": fields,
