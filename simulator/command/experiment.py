@@ -379,19 +379,19 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     import json
 
     from simulator.analysis.day_record import day_record
-    from simulator.analysis.day_rows import DayRows
     from simulator.experiment.run import simulate_day
     from simulator.plan.day_plan import make_plan
+    from simulator.report.day_figure import day_figure
     from simulator.report.figures import save_figure
-    from simulator.report.timeline import timeline_figure
     from simulator.report.writing import file_stem
 
     entry = loaded.sets[place]
     day = simulate_day(loaded, entry.name, *median_day(result, place), seed=result.seed)
     plan = make_plan(entry)
     title = f"{entry.name}: a median day (run {day.replication}, work day {day.work_day})"
-    save_figure(timeline_figure(DayRows.of(day, plan), title), path / f"timeline_{file_stem(entry.name)}")
-    text = json.dumps(day_record(plan, day), allow_nan=False, separators=(",", ":"))
+    record = day_record(plan, day)
+    save_figure(day_figure(record, title), path / f"timeline_{file_stem(entry.name)}")
+    text = json.dumps(record, allow_nan=False, separators=(",", ":"))
     (path / f"day_{file_stem(entry.name)}.json").write_text(text + "\n", encoding="utf-8")
 
 

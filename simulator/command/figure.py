@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import click
 
 from simulator.command.common import FORCE_FILE, QUIET, note, options, refuse_existing
-from simulator.errors import Problem
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -69,29 +68,15 @@ def command(
 
 
 def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
-    """Simulate the median day again, from the manifest, and draw it."""
-    from simulator.analysis.day_rows import DayRows
+    """Draw the stored median day."""
     from simulator.errors import InputError
-    from simulator.experiment.run import simulate_day
-    from simulator.plan.day_plan import make_plan
-    from simulator.report.timeline import timeline_figure
-    from simulator.scenario.loading import load_scenario
+    from simulator.report.day_figure import day_figure
     from simulator.scenario.merge import nearest
 
     names = [str(entry["name"]) for entry in stored.document["equipment_sets"]]
     chosen = equipment or names[0]
-    record, table = stored.day_records.get(chosen), stored.manifest.get("resolved", {}).get(chosen)
-    if record is None or table is None:
-        raise InputError.single(
-            f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}", "--equipment"
-        )
-    try:
-        # the copies of the files that it names lie in the result folder
-        loaded = load_scenario(table, folder=stored.folder)
-    except InputError as error:
-        message = "cannot be simulated again from the result folder; use acreday day with the scenario"
-        raise InputError([*error.problems, Problem("", message)]) from error
-    run, work_day = int(record["run"]), int(record["work_day"])
-    day = simulate_day(loaded, None, run, work_day, int(stored.manifest.get("seed", 1)))
-    title = f"{chosen}: a median day (run {run}, work day {work_day})"
-    return timeline_figure(DayRows.of(day, make_plan(loaded.sets[0])), title)
+    record = stored.day_records.get(chosen)
+    if record is None:
+        message = f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}"
+        raise InputError.single(message, "--equipment")
+    return day_figure(record, f"{chosen}: a median day (run {record['run']}, work day {record['work_day']})")

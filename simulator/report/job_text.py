@@ -6,6 +6,8 @@ from collections.abc import Mapping
 from typing import Any
 
 from simulator.report.numbers import (
+    NOTHING,
+    ReportUnits,
     clock_text,
     count_text,
     day_start_s,
@@ -70,6 +72,15 @@ def job_area(document: Mapping[str, Any]) -> str:
         if job.get("work") == "once":
             return f"{count_text(job['list_acres'] * shown.per_acre)} {shown.area}"
     return ""
+
+
+def cost_text(job: Mapping[str, Any], shown: ReportUnits) -> str:
+    """Return the cost per acre or hectare of a set's job; a dash without prices."""
+    cost = job.get("cost_per_acre")
+    if not cost:
+        return NOTHING
+    limits = [None if limit is None else limit / shown.per_acre for limit in cost["ci95"]]
+    return f"{plain(job.get('currency', '$'), 5)} {mean_text(cost['mean'] / shown.per_acre, limits)}"
 
 
 def _seldom(job: Mapping[str, Any]) -> str:

@@ -17,6 +17,8 @@ from simulator.analysis.day_rows import added_kinds
 INK = "#22282b"
 PAPER = "#ffffff"
 QUIET = "#4b5459"
+MARK = "#b8401c"
+"""Diamonds of means."""
 
 
 @dataclass(frozen=True)

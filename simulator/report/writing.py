@@ -1,4 +1,4 @@
-"""Writing files whole or not at all, and text that is safe in a spreadsheet cell, a figure or a terminal."""
+"""Writing files whole or not at all, and text that is safe in a cell or on a terminal, measured and broken in lines."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import hashlib
 import os
 import re
 import tempfile
-from collections.abc import Iterator
+import unicodedata
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -129,3 +130,50 @@ def file_stem(name: str) -> str:
     """
     kept = "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in name)[:60]
     return kept if kept == name else f"{kept}_{hashlib.sha256(name.encode(errors='replace')).hexdigest()[:6]}"
+
+
+def printed_width(text: str) -> int:
+    """Return how many terminal cells a text takes: wide characters take two, combining ones none."""
+    bare = re.sub(r"\x1b\[\d*m", "", text)
+    return sum(
+        0 if unicodedata.combining(sign) else 2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in bare
+    )
+
+
+def fit(text: object, width: int) -> str:
+    """Return a foreign text on one line of at most ``width`` cells, an ellipsis for what is cut."""
+    clean = plain(text)
+    if printed_width(clean) <= width:
+        return clean
+    while printed_width(clean) > width - 1:
+        clean = clean[:-1]
+    return clean + "…"
+
+
+def wrap(
+    text: str, width: float, measure: Callable[[str], float] = printed_width, first: str = "", later: str = ""
+) -> list[str]:
+    """Break a paragraph into lines no wider than ``width`` by a measure; a number stays with its per cent sign.
+
+    The first line begins with ``first``, the others with ``later``; a word longer than a line is broken anywhere.
+    """
+    words = text.replace(" %", "\N{NO-BREAK SPACE}%").split(" ")
+    lines, line, started = list[str](), first, False
+    while words:
+        word = words.pop(0)
+        trial = f"{line} {word}" if started else line + word
+        if measure(trial) <= width:
+            line, started = trial, True
+        elif started:
+            lines.append(line)
+            line, started = later, False
+            words.insert(0, word)
+        else:
+            kept = 1
+            while kept < len(word) and measure(line + word[: kept + 1]) <= width:
+                kept += 1
+            lines.append(line + word[:kept])
+            line = later
+            words[:0] = [word[kept:]] if word[kept:] else []
+    lines += [line] if started else []
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]
