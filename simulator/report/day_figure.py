@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import bisect
+import itertools
 import math
 from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -11,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from simulator.report.figures import look_legend, look_style
 from simulator.report.numbers import NOTHING, clock_text, fixed, share_text
 from simulator.report.palette import INK, MARK, PAPER, QUIET, RESOURCE_LOOKS, WORK_LOOKS, Look, look_of, resource_looks
-from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, settle, styled
+from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
 from simulator.report.table import Cell, DataTable, text_row
 from simulator.report.writing import plain
 
@@ -59,7 +60,7 @@ def _flown(record: Record, number: int) -> Iterator[tuple[float, float, str]]:
         if sortie["aircraft"] == number:
             times, on = sortie["line"]["t_s"], sortie["line"]["on"]
             last = len(times) - 2
-            for place, (begin, end) in enumerate(zip(times, times[1:], strict=False)):
+            for place, (begin, end) in enumerate(itertools.pairwise(times)):
                 state = "spray" if on[place] == "1" else "turn"
                 state = {0: "take-off", 1: "ferry out", last - 1: "ferry back", last: "landing"}.get(place, state)
                 yield sortie["start_s"] + begin, sortie["start_s"] + end, state
@@ -88,7 +89,9 @@ def _sessions(record: Record, charger: Mapping[str, Any]) -> Iterator[tuple[floa
 
 def lanes_of(record: Record) -> list[tuple[str, list[Lane]]]:
     """Return the lanes of a day by kind, in the order in which they are drawn."""
-    rigs = [_lane(one["name"], "rig", ((*move[:2], "move", move[2]) for move in one["moves"])) for one in record["rigs"]]
+    rigs = [
+        _lane(one["name"], "rig", ((*move[:2], "move", move[2]) for move in one["moves"])) for one in record["rigs"]
+    ]
     aircraft = [
         _lane(
             one["name"],
@@ -133,7 +136,7 @@ def day_figure(record: Record, title: str = "", wide: bool = True, span: Span | 
     several, level, ticks = len(record["rigs"]) > 1, 0.0, list[tuple[float, str]]()
     for kind, lanes in kinds:
         if kind == "pace":
-            axes.text(0.0, level - 0.1, "sets the pace:", transform=axes.get_yaxis_transform(), ha="right", fontsize=8, fontweight="bold", va="center")
+            put_left(axes, "sets the pace:", level - 0.1, ha="right", fontsize=8, fontweight="bold", va="center")
             level += 0.9
         shown = lanes if len(lanes) <= MOST_LANES else lanes[: MOST_LANES - 1]
         tall = heights[kind]
@@ -142,15 +145,19 @@ def day_figure(record: Record, title: str = "", wide: bool = True, span: Span | 
             ticks.append((middle, plain(lane.name if several or not own else own, 30 if wide else 16)))
             _draw_lane(axes, lane, middle, shift, tall - 1.0 + _LANE)
             if kind == "rigs":
-                _name_fields(axes, record, record["rigs"][number]["moves"], level, (115 if wide else 45) / (until - begin))
+                _name_fields(
+                    axes, record, record["rigs"][number]["moves"], level, (115 if wide else 45) / (until - begin)
+                )
             elif kind == "packs":
                 _draw_charge(axes, record["packs"][number], middle, shift, tall - 1.0 + _LANE)
             level += tall
         if len(lanes) > len(shown):
             rest = lanes[len(shown) :]
             ticks.append((level, f"{len(rest)} more {kind} together" if wide else f"{len(rest)} more {kind}"))
-            _draw_steps(axes, [(*span, 1.0 / len(rest)) for lane in rest for span in lane.busy], level, shift, "#8b949a", _LANE)
-            _remark(axes, level, "height:\nshare busy")
+            _draw_steps(
+                axes, [(*span, 1.0 / len(rest)) for lane in rest for span in lane.busy], level, shift, "#8b949a", _LANE
+            )
+            put_beside(axes, "height:\nshare busy", (math.inf, level), (3, 0), fontsize=7)
             level += 1.0
         level += 0.45
     for point in points:
@@ -158,7 +165,8 @@ def day_figure(record: Record, title: str = "", wide: bool = True, span: Span | 
         ticks.append((level + 0.3, plain(point["name"].partition("/")[2] or point["name"], 30 if wide else 16)))
         loads = [(start, end, kw / top) for start, end, kw in point["load_kw"]]
         _draw_steps(axes, loads, level + 0.35, shift, WORK_LOOKS["power"].colour, 1.4)
-        _remark(axes, level + 0.3, f"{fixed(top, 1)} kW\nat hand" if top <= point["capacity_kw"] else f"{fixed(top, 1)} kW\npeak")
+        words = "at hand" if top <= point["capacity_kw"] else "peak"
+        put_beside(axes, f"{fixed(top, 1)} kW\n{words}", (math.inf, level + 0.3), (3, 0), fontsize=7, color=QUIET)
         level += 1.8
     axes.set_ylim(level - 0.5, -0.6)
     axes.set_yticks([place for place, _ in ticks], [label for _, label in ticks])
@@ -182,7 +190,9 @@ def _draw_lane(axes: Axes, lane: Lane, level: float, shift: float, height: float
         for hatched in (False, True):
             part = [one for one in parts if (bool(look.hatch) and one[1] - one[0] >= _HATCHED_S) is hatched]
             if part:
-                corners = [(x + shift, y) for a, b in part for x, y in ((a, base), (b, base), (b, top), (a, top), (a, base))]
+                corners = [
+                    (x + shift, y) for a, b in part for x, y in ((a, base), (b, base), (b, top), (a, top), (a, base))
+                ]
                 codes = [Path.MOVETO, Path.LINETO, Path.LINETO, Path.LINETO, Path.CLOSEPOLY] * len(part)
                 style = look_style(look) | ({} if hatched else {"hatch": None}) | {"linewidth": 0}
                 axes.add_patch(PathPatch(Path(corners, codes), **style))
@@ -199,9 +209,11 @@ def _joined(spans: Iterable[Span]) -> list[Span]:
     return joined
 
 
-def _name_fields(axes: Axes, record: Record, moves: Sequence[Sequence[Any]], level: float, letters_per_s: float) -> None:
+def _name_fields(
+    axes: Axes, record: Record, moves: Sequence[Sequence[Any]], level: float, letters_per_s: float
+) -> None:
     """Write the field's name over each stay of a rig, where it has room."""
-    for before, after in zip(moves, moves[1:], strict=False):
+    for before, after in itertools.pairwise(moves):
         letters = int((after[0] - before[1]) * letters_per_s)
         if before[4] >= 0 and letters >= 4:
             name = plain(record["fields"][before[4]]["name"], letters)
@@ -220,7 +232,9 @@ def _draw_charge(axes: Axes, pack: Mapping[str, Any], level: float, shift: float
     axes.plot([times[0], times[-1]], [reserve, reserve], color=MARK, linewidth=0.7, linestyle=(0, (4, 3)))
 
 
-def _draw_steps(axes: Axes, loads: Iterable[Sequence[float]], level: float, shift: float, colour: str, height: float) -> None:
+def _draw_steps(
+    axes: Axes, loads: Iterable[Sequence[float]], level: float, shift: float, colour: str, height: float
+) -> None:
     """Draw the sum of (start, end, share) as a step line, a share of 1 as high as the lane."""
     changes: dict[float, float] = defaultdict(float)
     for start, end, share in loads:
@@ -235,14 +249,11 @@ def _draw_steps(axes: Axes, loads: Iterable[Sequence[float]], level: float, shif
     axes.plot([times[0], times[-1]], [level + height / 2] * 2, color=QUIET, linewidth=0.4)
 
 
-def _remark(axes: Axes, level: float, text: str) -> None:
-    axes.annotate(text, (1.0, level), xycoords=("axes fraction", "data"), xytext=(3, 0), textcoords="offset points",
-                  fontsize=7, va="center", color=QUIET, annotation_clip=False)  # fmt: skip
-
-
 def _clock_axis(axes: Axes, begin: float, until: float, most: int) -> None:
     axes.set_xlim(begin, max(until, begin + 1.0))
-    step = next((hours * 3600.0 for hours in (0.5, 1, 2, 3, 6, 12, 24) if (until - begin) / 3600.0 <= most * hours), 86_400.0)
+    step = next(
+        (hours * 3600.0 for hours in (0.5, 1, 2, 3, 6, 12, 24) if (until - begin) / 3600.0 <= most * hours), 86_400.0
+    )
     places = [step * number for number in range(math.ceil(begin / step), int(until / step) + 1)]
     axes.set_xticks(places[:1000], [clock_text(place) for place in places[:1000]])
     axes.grid(axis="x")
@@ -287,7 +298,9 @@ def hour_table(name: str, record: Record) -> DataTable:
         cells.append(Cell(max(held, key=lambda one: held[one], default=NOTHING)))
         rows.append(tuple(cells))
     heads = ("hour from", *(one["name"] for one in points), *(one["name"] for one in packs), "sets the pace")
-    return DataTable(f"By the hour, {name}: mean power, charge of each pack, longest-running resource", heads, tuple(rows))
+    return DataTable(
+        f"By the hour, {name}: mean power, charge of each pack, longest-running resource", heads, tuple(rows)
+    )
 
 
 def charge_at(points: Sequence[Sequence[float]], time_s: float) -> float | None:

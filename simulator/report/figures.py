@@ -11,11 +11,31 @@ from numpy.typing import NDArray
 
 from simulator.report.day_output import day_spread, day_values, days_words
 from simulator.report.job_text import cost_text, finish_text, job_area
-from simulator.report.numbers import ReportUnits, fixed, mean_text, quantile_text, range_text, report_units, share_text, units_of
-from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, PAPER, QUIET, Look, aircraft_looks, resource_looks, text_on, time_use_group
-from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, settle, styled
+from simulator.report.numbers import (
+    ReportUnits,
+    fixed,
+    mean_text,
+    quantile_text,
+    range_text,
+    report_units,
+    share_text,
+    units_of,
+)
+from simulator.report.palette import (
+    AIRCRAFT_LOOKS,
+    INK,
+    MARK,
+    PAPER,
+    QUIET,
+    Look,
+    aircraft_looks,
+    resource_looks,
+    text_on,
+    time_use_group,
+)
+from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
 from simulator.report.style import save_figure as save_figure
-from simulator.report.tables import Interval, best_first, one_more, paired, scaled
+from simulator.report.tables import Interval, best_first, one_more, paired
 from simulator.report.writing import plain, wrap
 
 if TYPE_CHECKING:
@@ -55,7 +75,7 @@ def _letters(wide: bool) -> int:
 
 @styled
 def acres_figure(document: Mapping[str, Any], runs_frame: pd.DataFrame, units: str, wide: bool = True) -> Figure:
-    """Draw the output of each set, best first: its days, the mean, the bad day, the step to the next and what limits it.
+    """Draw the output of each set, best first: its days, mean and bad day, the step to the next, and what limits it.
 
     Raises
     ------
@@ -75,10 +95,16 @@ def acres_figure(document: Mapping[str, Any], runs_frame: pd.DataFrame, units: s
             known = sorted(abs(limit * shown.per_acre) for limit in (pair or {"ci95": ()})["ci95"] if limit is not None)
             told = bool(pair) and len(known) == 2 and math.prod(pair["ci95"]) > 0.0  # type: ignore[index]
             more = range_text(step, known) if told else mean_text(step, None)
-            remark = f"{more} more than {plain(other['name'], 40)}. " if told else f"Hardly told apart from {plain(other['name'], 40)}. "
+            remark = (
+                f"{more} more than {plain(other['name'], 40)}. "
+                if told
+                else f"Hardly told apart from {plain(other['name'], 40)}. "
+            )
         limits = f"{remark}Limited by: {plain(entry['bottleneck']['resource'], 40)}."
         spread = day_spread(entry, shown)
-        rows.append(SpreadRow(plain(entry["name"], 80), spread, day_values(runs_frame, entry, shown), limits, days_words(entry)))
+        rows.append(
+            SpreadRow(plain(entry["name"], 80), spread, day_values(runs_frame, entry, shown), limits, days_words(entry))
+        )
     return spread_figure(rows, shown, wide)
 
 
@@ -97,12 +123,14 @@ def spread_figure(rows: Sequence[SpreadRow], shown: ReportUnits, wide: bool = Tr
     top = 0.0
     for row, (name, words), height in zip(rows, texts, heights, strict=True):
         base = top + _LINE * len(name) + 24.0
-        axes.text(0.0, top, "\n".join(name), transform=axes.get_yaxis_transform(), va="top", fontweight="bold")
+        put_left(axes, "\n".join(name), top, va="top", fontweight="bold")
         _draw_days(axes, row.days, base)
         axes.plot([row.spread["p10"], row.spread["mean"]], [base + 5] * 2, color=INK, linewidth=1.6)
         axes.plot([row.spread["p10"]] * 2, [base + 1, base + 9], color=INK, linewidth=1.6)
+        known = [limit for limit in row.spread["ci95"] if limit is not None]
+        axes.plot(known, [base + 5] * len(known), color=MARK, linewidth=2.0, solid_capstyle="butt")
         axes.plot([row.spread["mean"]], [base + 5], marker="D", markersize=5, color=MARK)
-        axes.text(0.0, base + 11, "\n".join(words), transform=axes.get_yaxis_transform(), va="top", fontsize=8.5)
+        put_left(axes, "\n".join(words), base + 11, va="top", fontsize=8.5)
         top += height
     axes.set_ylim(top - 8.0, -2.0)
     axes.set_yticks([])
@@ -115,7 +143,7 @@ def spread_figure(rows: Sequence[SpreadRow], shown: ReportUnits, wide: bool = Tr
     marks = (
         ("o", AIRCRAFT_LOOKS["ferry"].colour, f"one {kinds}"),
         ("|", INK, "bad day: 9 in 10 reach it (P10)"),
-        ("D", MARK, "mean of all runs"),
+        ("D", MARK, "mean of all runs, with its 95 % interval"),
     )
     _marks(figure, marks, 3 if wide else 1)
     return settle(figure)
@@ -141,7 +169,9 @@ def _draw_days(axes: Axes, values: FloatArray, base: float) -> None:
     bins = max(1, min(60, round(4 * math.sqrt(len(values)))))
     counts, edges = np.histogram(values, bins if spread > 1e-9 * max(1.0, abs(float(values.max()))) else 1)
     if len(values) > _MOST_DOTS:
-        axes.bar(edges[:-1], -counts / counts.max() * 20.0, np.diff(edges), base, align="edge", color=colour, linewidth=0)
+        axes.bar(
+            edges[:-1], -counts / counts.max() * 20.0, np.diff(edges), base, align="edge", color=colour, linewidth=0
+        )
         return
     place = np.clip(np.searchsorted(edges, values, side="right") - 1, 0, len(counts) - 1)
     rank, seen = np.zeros(len(values)), np.zeros(len(counts))
@@ -182,10 +212,9 @@ def job_figure(document: Mapping[str, Any], wide: bool = True) -> Figure:
     for axes, (title, bars) in zip(figure.subplots(*shape, squeeze=False).flat, panels, strict=True):
         most = max((value for value, _ in bars if value is not None), default=1.0)
         for row, (entry, (value, text)) in enumerate(zip(sets, bars, strict=True)):
-            axes.text(0.0, row - 0.24, plain(entry["name"], 34), fontsize=8.5, fontweight="bold", va="bottom",
-                      transform=axes.get_yaxis_transform())  # fmt: skip
+            put_left(axes, plain(entry["name"], 34), row - 0.24, fontsize=8.5, fontweight="bold", va="bottom")
             axes.barh(row, value or 0.0, 0.42, color=AIRCRAFT_LOOKS["ferry"].colour)
-            axes.annotate(text, (0.0, row), xytext=(4, 0), textcoords="offset points", va="center", fontsize=8.5)
+            put_beside(axes, text, (0.0, row), fontsize=8.5)
         axes.set_xlim(0, 1.05 * most)
         axes.set_ylim(len(sets) - 0.6, -0.75)
         axes.set_yticks([])
@@ -243,7 +272,9 @@ def time_use_figure(time_use_frame: pd.DataFrame, wide: bool = True, lost: bool 
         if group in looks and math.isfinite(value):
             hours[name][group] += float(value)
     used = [group for group in looks if any(hours[name][group] >= 0.005 for name in names)]
-    figure = new_figure(WIDE_IN if wide else NARROW_IN, 0.9 + 0.6 * len(names) + 0.18 * math.ceil(len(used) / (3 if wide else 2)))
+    figure = new_figure(
+        WIDE_IN if wide else NARROW_IN, 0.9 + 0.6 * len(names) + 0.18 * math.ceil(len(used) / (3 if wide else 2))
+    )
     axes = figure.add_subplot()
     most = max((sum(parts.values()) for parts in hours.values()), default=0.0) or 1.0
     for row, name in enumerate(names):
@@ -254,11 +285,12 @@ def time_use_figure(time_use_frame: pd.DataFrame, wide: bool = True, lost: bool 
             if value >= most * (0.045 if wide else 0.09):
                 look = looks[group]
                 box = {"facecolor": look.colour, "edgecolor": "none", "pad": 1.0} if look.hatch else None
-                axes.text(left + value / 2, row, fixed(value, 1), ha="center", va="center", fontsize=8, color=text_on(look.colour), bbox=box)
+                middle: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 8}
+                axes.text(left + value / 2, row, fixed(value, 1), color=text_on(look.colour), bbox=box, **middle)
             left += value
-        axes.text(0.0, row - 0.27, plain(name, 40 if wide else 30), transform=axes.get_yaxis_transform(), fontsize=8.5, fontweight="bold", va="bottom")
+        put_left(axes, plain(name, 40 if wide else 30), row - 0.27, fontsize=8.5, fontweight="bold", va="bottom")
         if lost:
-            axes.annotate(f"{fixed(left, 1)} of {fixed(whole[name], 1)} h", (left, row), xytext=(4, 0), textcoords="offset points", va="center", fontsize=8.5)
+            put_beside(axes, f"{fixed(left, 1)} of {fixed(whole[name], 1)} h", (left, row), fontsize=8.5)
     axes.set_xlim(0, most * ((1.14 if wide else 1.35) if lost else 1.0))
     axes.set_ylim(len(names) - 0.6, -0.7)
     axes.set_yticks([])
@@ -289,8 +321,7 @@ def interval_figure(groups: Sequence[tuple[str, Sequence[Interval]]], axis: str,
             sure = len(known) == 2 and known[0] * known[1] > 0.0
             axes.plot(known, [y] * len(known), color=INK, linewidth=1.6, solid_capstyle="butt")
             axes.plot([one.value], [y], marker="D", markersize=5, color=MARK, markerfacecolor=MARK if sure else PAPER)
-            axes.annotate(one.text, (1.0, y), xycoords=("axes fraction", "data"), xytext=(6, 0), textcoords="offset points",
-                          va="center", fontsize=8, annotation_clip=False)  # fmt: skip
+            put_beside(axes, one.text, (math.inf, y), (6, 0), fontsize=8)
             label = plain(one.name, 200)
             label = label if len(label) <= letters else f"{label[: letters - 1].rstrip()}…"
             ticks.append((y if wide else y - 11.0, label))
@@ -302,7 +333,7 @@ def interval_figure(groups: Sequence[tuple[str, Sequence[Interval]]], axis: str,
         tick.set_fontweight("bold" if tick.get_text() in headings else "normal")
     for place, text in [] if wide else ticks:
         weight = "bold" if text in headings else "normal"
-        axes.text(0.0, place, text, transform=axes.get_yaxis_transform(), fontsize=8.5, va="center", fontweight=weight)
+        put_left(axes, text, place, fontsize=8.5, va="center", fontweight=weight)
     axes.tick_params(axis="y", length=0)
     axes.spines["left"].set_visible(False)
     axes.grid(axis="x")
@@ -365,7 +396,7 @@ def bottleneck_figure(bottleneck_frame: pd.DataFrame, units: str = "us") -> Figu
                     axes.barh(place, value, 0.7, **look_style(looks[resource]))
                 if not adds:
                     at = (value if math.isfinite(value) else 0.0, place)
-                    axes.annotate(share_text(value), at, xytext=(3, 0), textcoords="offset points", va="center", fontsize=7.5)
+                    put_beside(axes, share_text(value), at, (3, 0))
             if adds:
                 _whiskers(axes, part.loc[resources], shown.per_acre)
                 if not np.isfinite(values).any():

@@ -69,7 +69,10 @@ def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
     changed = differing({column.heading: column.resolved for column in columns})
     heads = ("setting", *(column.heading for column in columns))
     inputs = DataTable(
-        "Settings that are not the same in all", heads, tuple(text_row(key, *values) for key, values in changed), len(heads)
+        "Settings that are not the same in all",
+        heads,
+        tuple(text_row(key, *values) for key, values in changed),
+        len(heads),
     )
     return {
         "title": "Results side by side",

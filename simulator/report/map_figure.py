@@ -7,11 +7,11 @@ from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from simulator.report.numbers import NOTHING, ReportUnits, clock_text, fixed, share_text
-from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, PAPER, QUIET, Look
-from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, settle, styled
+from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, PAPER, Look
+from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, settle, styled
 from simulator.report.table import DataTable, text_row
 from simulator.report.writing import plain
-from simulator.scenario.units import M2_PER_ACRE, M_PER_MILE
+from simulator.scenario.units import M2_PER_ACRE, M_PER_FOOT, M_PER_MILE
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -30,6 +30,11 @@ _MOST_NAMED = 14
 _SMALL = 0.07
 """Part of the map's width below which a field's outline shows nothing: it is drawn again, larger."""
 _MOST_LARGER = 12
+_RING = {"boxstyle": "circle,pad=0.15", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.7}
+_ARROW: dict[str, Any] = {
+    "arrowstyle": "-|>", "connectionstyle": "arc3,rad=0.18", "color": MARK, "linewidth": 1.1,
+    "shrinkA": 5, "shrinkB": 5, "mutation_scale": 9,
+}  # fmt: skip
 PLACED = "Only distances are known: the fields are placed for drawing only."
 
 
@@ -74,30 +79,36 @@ def sprayed_shares(record: Record) -> list[float]:
     return [area / max(one["area_m2"], 1e-9) for area, one in zip(done, record["fields"], strict=True)]
 
 
-def _box(rings: Sequence[Sequence[Point]]) -> tuple[float, float, float, float]:
+def box_of(rings: Sequence[Sequence[Sequence[float]]]) -> tuple[float, float, float, float]:
+    """Return least x, least y, greatest x, greatest y of some outlines, m."""
     xs, ys = [x for ring in rings for x, _ in ring], [y for ring in rings for _, y in ring]
     return (min(xs), min(ys), max(xs), max(ys)) if xs else (0.0, 0.0, 1.0, 1.0)
 
 
 def _middle(rings: Sequence[Sequence[Point]]) -> Point:
-    left, bottom, right, top = _box(rings)
+    left, bottom, right, top = box_of(rings)
     return 0.5 * (left + right), 0.5 * (bottom + top)
 
 
-def draw_fields(axes: Axes, record: Record, numbers: Mapping[int, int], shares: Sequence[float] | None = None) -> None:
-    """Draw the outlines to scale with their numbers; without shares sprayed, all in one look."""
+def draw_fields(
+    axes: Axes, fields: Sequence[Mapping[str, Any]], numbers: Mapping[int, int], shares: Sequence[float] | None = None
+) -> None:
+    """Draw outlines to scale with their numbers (0: none); without shares sprayed, all in one look."""
     from matplotlib.patches import PathPatch
     from matplotlib.path import Path
 
     for place, number in numbers.items():
-        rings = [ring for ring in record["fields"][place]["rings"] if len(ring) >= 3]
+        rings = [ring for ring in fields[place]["rings"] if len(ring) >= 3]
         look = DONE if shares is None else _look(shares[place])
         if rings:
             path = Path.make_compound_path(*(Path([*ring, ring[0]], closed=True) for ring in rings))
             dashed = {"linestyle": (0, (4, 3))} if look is REST else {}
-            axes.add_patch(PathPatch(path, facecolor=look.colour, hatch=look.hatch, edgecolor=INK, linewidth=0.8, **dashed))
-        axes.text(*_middle(rings), str(number), fontsize=8, ha="center", va="center", fontweight="bold", color=INK, zorder=5,
-                  bbox={"boxstyle": "circle,pad=0.15", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.7})  # fmt: skip
+            axes.add_patch(
+                PathPatch(path, facecolor=look.colour, hatch=look.hatch, edgecolor=INK, linewidth=0.8, **dashed)
+            )
+        if number:
+            middle: dict[str, Any] = {"ha": "center", "va": "center", "zorder": 5}
+            axes.text(*_middle(rings), str(number), fontsize=8, fontweight="bold", color=INK, bbox=_RING, **middle)
     axes.set_aspect("equal", anchor="N")
     axes.set_axis_off()
 
@@ -110,13 +121,17 @@ def _look(share: float) -> Look:
 def map_figure(record: Record, shown: ReportUnits, wide: bool = True) -> Figure:
     """Draw the fields of a day with the drives between them; fields too small to be seen are drawn again, larger."""
     numbers, shares, fields = driving_order(record), sprayed_shares(record), record["fields"]
-    boxes = [_box(one["rings"]) for one in fields]
+    boxes = [box_of(one["rings"]) for one in fields]
     places = [*boxes, (*record["yard_m"], *record["yard_m"])]
     left, bottom = min(box[0] for box in places), min(box[1] for box in places)
     right, top = max(box[2] for box in places), max(box[3] for box in places)
     size = max(right - left, top - bottom, 1.0)
     width_in = WIDE_IN if wide else NARROW_IN
-    small = [place for place in numbers if max(boxes[place][2] - boxes[place][0], boxes[place][3] - boxes[place][1]) < _SMALL * size]
+    small = [
+        place
+        for place in numbers
+        if max(boxes[place][2] - boxes[place][0], boxes[place][3] - boxes[place][1]) < _SMALL * size
+    ]
     larger = len(small) * 2 > len(fields) and len(fields) <= _MOST_LARGER
     height_in = min(width_in * (0.62 if wide else 1.1), width_in * max(0.3, (top - bottom) / max(right - left, 1.0)))
     extra_in = (1.5 if wide else 2.4) if larger else 0.0
@@ -124,16 +139,17 @@ def map_figure(record: Record, shown: ReportUnits, wide: bool = True) -> Figure:
     ratios = [height_in, extra_in] if larger else [1.0]
     grid = figure.add_gridspec(len(ratios), 1, height_ratios=ratios)
     axes = figure.add_subplot(grid[0])
-    draw_fields(axes, record, numbers, shares)
+    draw_fields(axes, fields, numbers, shares)
     named = len(fields) <= _MOST_NAMED and not (larger and not wide)
     for place in numbers if named else ():
         x, _ = _middle(fields[place]["rings"])
-        axes.annotate(plain(fields[place]["name"], 24 if wide else 14), (x, boxes[place][3]), xytext=(0, 3), zorder=6,
-                      textcoords="offset points", ha="center", va="bottom", fontsize=7.5, bbox=_ground())  # fmt: skip
+        name = plain(fields[place]["name"], 24 if wide else 14)
+        at = (x, boxes[place][3])
+        put_beside(axes, name, at, (0, 3), zorder=6, ha="center", va="bottom", bbox=_ground())
     _draw_drives(axes, record, wide)
     yard_x, yard_y = record["yard_m"]
     axes.plot([yard_x], [yard_y], marker="s", markersize=7, color=INK, markerfacecolor=PAPER, zorder=5)
-    axes.annotate("yard", (yard_x, yard_y), xytext=(0, -7), textcoords="offset points", ha="center", va="top", fontsize=7.5)
+    put_beside(axes, "yard", (yard_x, yard_y), (0, -7), ha="center", va="top")
     rim = 0.06 * size
     axes.set_xlim(left - rim, right + rim)
     axes.set_ylim(bottom - rim, top + rim)
@@ -159,8 +175,7 @@ def _draw_drives(axes: Axes, record: Record, wide: bool) -> None:
     for drive in drives:
         start, end = _spot(record, drive.origin), _spot(record, drive.goal)
         style = ("-", (0, (5, 2)), (0, (1, 2)))[drive.rig % 3]
-        axes.annotate("", end, start, zorder=4, arrowprops={"arrowstyle": "-|>", "color": MARK, "linewidth": 1.1, "linestyle": style,
-                      "connectionstyle": "arc3,rad=0.18", "shrinkA": 5, "shrinkB": 5, "mutation_scale": 9})  # fmt: skip
+        axes.annotate("", end, start, zorder=4, arrowprops=_ARROW | {"linestyle": style})
         if len(drives) <= (12 if wide else 7):
             # a quadratic arc of that bend passes half as far from the middle of its chord
             x = 0.5 * (start[0] + end[0]) + 0.09 * (end[1] - start[1])
@@ -173,30 +188,29 @@ def _draw_drives(axes: Axes, record: Record, wide: bool) -> None:
 def _draw_scale(axes: Axes, shown: ReportUnits, width_m: float) -> None:
     """Draw a bar of a round length, in miles or feet, kilometres or metres."""
     us = shown.name == "us"
-    for unit, metres in (("mi", M_PER_MILE), ("ft", 0.3048)) if us else (("km", 1000.0), ("m", 1.0)):
-        most = 0.3 * max(width_m, 1.0) / metres
-        if most >= 0.25:
-            break
+    large, small = (("mi", M_PER_MILE), ("ft", M_PER_FOOT)) if us else (("km", 1000.0), ("m", 1.0))
+    unit, metres = large if 0.3 * width_m >= 0.25 * large[1] else small
+    most = 0.3 * max(width_m, 1.0) / metres
     power = 10.0 ** math.floor(math.log10(most))
     length = next((step * power for step in (5.0, 2.0, 1.0) if step * power <= most), power)
     (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
     x, y = right - 0.02 * (right - left) - length * metres, bottom + 0.01 * (top - bottom)
     axes.plot([x, x + length * metres], [y, y], color=INK, linewidth=2.0, solid_capstyle="butt", zorder=6)
-    axes.annotate(f"{length:g} {unit}", (x + 0.5 * length * metres, y), xytext=(0, 3), textcoords="offset points", ha="center",
-                  fontsize=7.5, zorder=6, bbox=_ground())  # fmt: skip
+    middle = (x + 0.5 * length * metres, y)
+    put_beside(axes, f"{length:g} {unit}", middle, (0, 3), ha="center", va="bottom", zorder=6, bbox=_ground())
 
 
 def _draw_larger(axes: Axes, record: Record, numbers: Mapping[int, int], shares: Sequence[float], columns: int) -> None:
     """Draw the fields side by side to one larger scale."""
     fields = record["fields"]
-    boxes = {place: _box(fields[place]["rings"]) for place in numbers}
+    boxes = {place: box_of(fields[place]["rings"]) for place in numbers}
     side = 1.25 * max(max(box[2] - box[0], box[3] - box[1]) for box in boxes.values())
     moved = []
     for count, (place, box) in enumerate(boxes.items()):
         dx = side * (count % columns) - 0.5 * (box[0] + box[2])
         dy = -side * (count // columns) - 0.5 * (box[1] + box[3])
         moved.append({"rings": [[(x + dx, y + dy) for x, y in ring] for ring in fields[place]["rings"]]})
-    draw_fields(axes, {"fields": moved}, dict(enumerate(numbers.values())), [shares[place] for place in numbers])
+    draw_fields(axes, moved, dict(enumerate(numbers.values())), [shares[place] for place in numbers])
     axes.set_xlim(-0.6 * side, side * (min(columns, len(moved)) - 0.4))
     axes.set_ylim(-side * (math.ceil(len(moved) / columns) - 0.4), 0.6 * side)
     axes.set_title("The same fields, larger, to one scale", fontsize=8)
@@ -208,7 +222,13 @@ def _key(figure: Figure, shares: Sequence[float], wide: bool) -> None:
 
     used = dict.fromkeys(_look(share) for share in shares)
     handles: list[Patch | Line2D] = [
-        Patch(facecolor=look.colour, hatch=look.hatch, edgecolor=INK, label=look.label, linestyle="--" if look is REST else "-")
+        Patch(
+            facecolor=look.colour,
+            hatch=look.hatch,
+            edgecolor=INK,
+            label=look.label,
+            linestyle="--" if look is REST else "-",
+        )
         for look in (DONE, PART, REST)
         if look in used
     ]

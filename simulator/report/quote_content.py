@@ -15,6 +15,7 @@ from simulator.errors import InputError
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.day_output import day_spread, day_values, has_days
 from simulator.report.job_text import job_text
+from simulator.report.map_figure import PLACED
 from simulator.report.numbers import (
     ReportUnits,
     fixed,
@@ -24,7 +25,7 @@ from simulator.report.numbers import (
     units_of,
 )
 from simulator.report.quote_equipment import Pair, assumption_lines, equipment_lines, sub
-from simulator.report.quote_fields import FieldLine, field_lines, field_rings
+from simulator.report.quote_fields import FieldLine, drawn_fields, field_lines
 from simulator.report.stored import StoredResult
 from simulator.report.summary import is_invented, report_title
 from simulator.report.writing import plain
@@ -53,8 +54,8 @@ class QuoteContent:
         Fields with their numbers on the map.
     fields_note : str
         What the list leaves out.
-    rings : list of (int, list of (float, float))
-        Field number and outline, m, for the map; empty without one.
+    outlines : list of list
+        Rings (m) of each field in the order of its number, for the map; empty without one.
     map_note : str
         How the map is to be read.
     notes : str
@@ -82,7 +83,7 @@ class QuoteContent:
     price: list[Pair]
     fields: list[FieldLine]
     fields_note: str
-    rings: list[tuple[int, list[tuple[float, float]]]]
+    outlines: list[list[list[list[float]]]]
     map_note: str
     notes: str
     cautions: tuple[str, ...]
@@ -137,13 +138,9 @@ def quote_content(
     table = _resolved(stored, set_name)
     record = stored.day_records.get(set_name, {})
     fields, fields_note, area = field_lines(record, table, shown)
-    rings = field_rings(record)
-    given = record.get("layout") == "given"
     made = datetime.date.today() if today is None else today
     stepped = has_days(entry) and is_stepped(day_values(stored.runs, entry, shown))
-    map_note = ""
-    if rings:
-        map_note = "Fields where they lie, north up." if given else "Fields to scale, placed for drawing only."
+    given = "Fields where they lie, north up." if record.get("layout") == "given" else PLACED
     return QuoteContent(
         title="Expected output of a spraying rig",
         customer=who,
@@ -160,8 +157,8 @@ def quote_content(
         price=_price(table, entry, price, area, shown),
         fields=fields,
         fields_note=fields_note,
-        rings=rings,
-        map_note=map_note,
+        outlines=[one["rings"] for one in drawn_fields(record)],
+        map_note=given,
         notes=plain(notes, _LONGEST_NOTE),
         cautions=CAUTIONS,
         simulation_note=SIMULATION_NOTE,

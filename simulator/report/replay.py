@@ -27,7 +27,11 @@ def replay_data(records: Mapping[str, Mapping[str, Any]], units: ReportUnits) ->
         "resources": list(looks),
         "colours": [look.colour for look in looks.values()],
         "records": [
-            {**record, "equipment_set": name, "numbers": [number for _, number in sorted(driving_order(record).items())]}
+            {
+                **record,
+                "equipment_set": name,
+                "numbers": [number for _, number in sorted(driving_order(record).items())],
+            }
             for name, record in records.items()
         ],
     }

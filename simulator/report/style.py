@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import functools
 import io
+import math
 import re
 import warnings
 import xml.etree.ElementTree as ET
@@ -16,6 +17,7 @@ from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 from simulator.report.writing import write_atomically
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _Given = ParamSpec("_Given")
@@ -68,6 +70,20 @@ def settle(figure: Figure) -> Figure:
     """Lay a figure out once and for all, so that texts made late (ticks) also follow the style it was drawn in."""
     figure.draw_without_rendering()
     return figure
+
+
+def put_beside(axes: Axes, text: str, at: Sequence[float], offset_pt: Sequence[float] = (4, 0), **style: Any) -> None:
+    """Write a small text some points from a place; an x of infinity is the right edge."""
+    edge = at[0] == math.inf
+    style = dict[str, Any](fontsize=7.5, va="center", annotation_clip=False) | style
+    where: Any = ("axes fraction", "data") if edge else "data"
+    place = (1.0 if edge else float(at[0]), float(at[1]))
+    axes.annotate(text, place, xycoords=where, xytext=(offset_pt[0], offset_pt[1]), textcoords="offset points", **style)
+
+
+def put_left(axes: Axes, text: str, level: float, **style: Any) -> None:
+    """Write a text from the left edge on, at a level of the data."""
+    axes.text(0.0, level, text, transform=axes.get_yaxis_transform(), **style)
 
 
 def svg_markup(figure: Figure, name: str, title: str = "", words: str = "", kind: str = "") -> str:

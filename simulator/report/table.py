@@ -57,7 +57,9 @@ class DataTable:
             block = [rest.pop(0)]
             while rest and wide[0] + sum(len(_GAP) + wide[place] for place in [*block, rest[0]]) <= width:
                 block.append(rest.pop(0))
-            lines.append(head(_GAP.join([self.columns[0].ljust(wide[0]), *(self._right(None, one, wide) for one in block)])))
+            lines.append(
+                head(_GAP.join([self.columns[0].ljust(wide[0]), *(self._right(None, one, wide) for one in block)]))
+            )
             for row in self.rows:
                 texts = [self._right(row, place, wide) for place in block]
                 if block[0] == 1:

@@ -157,7 +157,9 @@ def resource_table(document: Document) -> DataTable:
         held = _each(shares, f"bottleneck.active_period_share.{name}")
         rows.append((Cell(look.label), *(cell for pair in zip(busy, held, strict=True) for cell in pair)))
     heads = [head for entry in sets for head in (f"{entry['name']}: busy", f"{entry['name']}: sets the pace")]
-    return DataTable("Busy share of each resource, and share of the day in which it sets the pace", ("resource", *heads), tuple(rows))
+    return DataTable(
+        "Busy share of each resource, and share of the day in which it sets the pace", ("resource", *heads), tuple(rows)
+    )
 
 
 @dataclass(frozen=True)
@@ -221,7 +223,9 @@ def paired(document: Document) -> list[Interval]:
         if pair["difference"] < 0.0:
             sign, names, wins = -1.0, names[::-1], 1.0 - wins
             limits = scaled(limits[::-1], -1.0)
-        found.append(Interval(f"{names[0]} over {names[1]}", sign * pair["difference"] * factor, limits, share_text(wins)))
+        found.append(
+            Interval(f"{names[0]} over {names[1]}", sign * pair["difference"] * factor, limits, share_text(wins))
+        )
     return found
 
 

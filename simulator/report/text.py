@@ -38,7 +38,9 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     runs = sorted({int(entry["runs"]) for entry in sets})
     count = f"{runs[0]} runs" if len(runs) == 1 else f"{runs[0]} to {runs[-1]} runs"
     area = job_area(document)
-    head = f"{fit(document['scenario'], width - 45)}: {area + ', ' if area else ''}{count} a set, seed {document['seed']}"
+    head = (
+        f"{fit(document['scenario'], width - 45)}: {area + ', ' if area else ''}{count} a set, seed {document['seed']}"
+    )
     lines = [paint(head, _BOLD), ""]
     warned = {entry["name"]: warning_text(document, entry) for entry in sets}
     for name, text in warned.items():
