@@ -23,13 +23,7 @@ _FIELDS_NAMED = 5
 
 
 def job_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
-    """Return how long a set takes for the whole list of fields; empty where the list repeats.
-
-    Parameters
-    ----------
-    document, entry : mapping
-        ``result.json`` and one of its equipment sets.
-    """
+    """Return how long a set takes for the whole list of fields; empty where the list repeats."""
     job = entry.get("job")
     if not job or job.get("work") != "once":
         return ""

@@ -30,7 +30,7 @@ _MOST_NAMED = 14
 _SMALL = 0.07
 """Part of the map's width below which a field's outline shows nothing: it is drawn again, larger."""
 _MOST_LARGER = 12
-_RING = {"boxstyle": "circle,pad=0.15", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.7}
+_RING = {"boxstyle": "round,pad=0.2,rounding_size=0.6", "facecolor": PAPER, "edgecolor": INK, "linewidth": 0.7}
 _ARROW: dict[str, Any] = {
     "arrowstyle": "-|>", "connectionstyle": "arc3,rad=0.18", "color": MARK, "linewidth": 1.1,
     "shrinkA": 5, "shrinkB": 5, "mutation_scale": 9,
@@ -97,7 +97,7 @@ def draw_fields(
     from matplotlib.patches import PathPatch
     from matplotlib.path import Path
 
-    for place, number in numbers.items():
+    for place in numbers:
         rings = [ring for ring in fields[place]["rings"] if len(ring) >= 3]
         look = DONE if shares is None else _look(shares[place])
         if rings:
@@ -106,11 +106,20 @@ def draw_fields(
             axes.add_patch(
                 PathPatch(path, facecolor=look.colour, hatch=look.hatch, edgecolor=INK, linewidth=0.8, **dashed)
             )
-        if number:
-            middle: dict[str, Any] = {"ha": "center", "va": "center", "zorder": 5}
-            axes.text(*_middle(rings), str(number), fontsize=8, fontweight="bold", color=INK, bbox=_RING, **middle)
+    for (x, y), places in stacked(fields, [place for place, number in numbers.items() if number]).items():
+        text = ", ".join(str(numbers[place]) for place in places[:3]) + (" …" if len(places) > 3 else "")
+        middle: dict[str, Any] = {"ha": "center", "va": "center", "zorder": 5}
+        axes.text(x, y, text, fontsize=8, fontweight="bold", color=INK, bbox=_RING, **middle)
     axes.set_aspect("equal", anchor="N")
     axes.set_axis_off()
+
+
+def stacked(fields: Sequence[Mapping[str, Any]], places: Sequence[int]) -> dict[Point, list[int]]:
+    """Return the fields by their middles; those of one middle lie over one another."""
+    found: dict[Point, list[int]] = {}
+    for place in places:
+        found.setdefault(_middle(fields[place]["rings"]), []).append(place)
+    return found
 
 
 def _look(share: float) -> Look:
@@ -141,10 +150,10 @@ def map_figure(record: Record, shown: ReportUnits, wide: bool = True) -> Figure:
     axes = figure.add_subplot(grid[0])
     draw_fields(axes, fields, numbers, shares)
     named = len(fields) <= _MOST_NAMED and not (larger and not wide)
-    for place in numbers if named else ():
-        x, _ = _middle(fields[place]["rings"])
-        name = plain(fields[place]["name"], 24 if wide else 14)
-        at = (x, boxes[place][3])
+    for (x, _), same in stacked(fields, list(numbers) if named else []).items():
+        more = f" and {len(same) - 1} more" if len(same) > 1 else ""
+        name = plain(fields[same[0]]["name"], 24 if wide else 14) + more
+        at = (x, boxes[same[0]][3])
         put_beside(axes, name, at, (0, 3), zorder=6, ha="center", va="bottom", bbox=_ground())
     _draw_drives(axes, record, wide)
     yard_x, yard_y = record["yard_m"]

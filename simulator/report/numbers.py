@@ -18,23 +18,7 @@ NOTHING = "–"
 
 @dataclass(frozen=True)
 class ReportUnits:
-    """Units of a report.
-
-    Parameters
-    ----------
-    name : {"us", "metric"}
-        System.
-    spread_key, full_day_key : str
-        Keys of the daily area of runs, and of single full work days, in ``result.json``.
-    area, area_one : str
-        Area unit, as in "40 acres" and "a rate per acre".
-    per_acre : float
-        Units of area in one acre.
-    volume, per_litre : str, float
-        Volume unit, and how many of it are in a litre.
-    mass, per_kilogram : str, float
-        Mass unit, and how many of it are in a kilogram.
-    """
+    """Units of a report."""
 
     name: str
     spread_key: str
@@ -93,17 +77,7 @@ def units_of(document: Mapping[str, Any]) -> ReportUnits:
 
 
 def fixed(value: float, decimals: int, sign: bool = False) -> str:
-    """Return a number rounded to a decimal place; negative places round to tens, hundreds and so on.
-
-    Parameters
-    ----------
-    value : float
-        Finite.
-    decimals : int
-        Place.
-    sign : bool
-        Whether a positive number shows its sign.
-    """
+    """Return a number rounded to a decimal place; negative places round to tens, hundreds and so on."""
     rounded = round(value, decimals) + 0.0
     mark = "+" if sign and rounded > 0 else ""
     return f"{mark}{rounded:.{max(0, decimals)}f}"
@@ -143,15 +117,7 @@ def range_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
 
 
 def quantile_text(spread: Mapping[str, Any], name: str) -> str:
-    """Return a percentile with the digits that its interval and the mean's support.
-
-    Parameters
-    ----------
-    spread : mapping
-        ``acres_per_day`` or ``hectares_per_day`` of one set.
-    name : {"p10", "p50", "p90"}
-        Percentile.
-    """
+    """Return a percentile with the digits that its interval and the mean's support."""
     value = float(spread[name])
     limits = [limit for limit in spread.get(f"{name}_ci95") or () if limit is not None]
     found = [half_width(spread.get(f"{name}_ci95")), half_width(spread.get("ci95"))]
@@ -225,15 +191,7 @@ def clock_seconds(clock: str) -> int:
 
 
 def clock_text(seconds: float, with_seconds: bool = False) -> str:
-    """Return a clock time from seconds after midnight; times past midnight begin again at 00:00.
-
-    Parameters
-    ----------
-    seconds : float
-        Seconds after midnight of the day the work starts.
-    with_seconds : bool
-        Whether to write seconds, else the nearest minute.
-    """
+    """Return a clock time from seconds after midnight; times past midnight begin again at 00:00."""
     step = 1 if with_seconds else 60
     whole = round(seconds / step) * step % 86_400
     text = f"{whole // 3600:02d}:{whole % 3600 // 60:02d}"

@@ -23,17 +23,7 @@ MARK = "#b8401c"
 
 @dataclass(frozen=True)
 class Look:
-    """How a group of states is drawn.
-
-    Parameters
-    ----------
-    label : str
-        Words of the legend.
-    colour : str
-        ``#rrggbb``.
-    hatch : str
-        matplotlib hatch; empty for plain.
-    """
+    """How a group of states is drawn."""
 
     label: str
     colour: str
@@ -178,15 +168,7 @@ def time_use_group(label: str) -> str:
 
 
 def look_of(kind: str, state: str, reason: str) -> tuple[str, Look] | None:
-    """Return the group and look of one interval of a timeline; None when it is not drawn.
-
-    Parameters
-    ----------
-    kind : str
-        Kind of the entity.
-    state, reason : str
-        Of the interval.
-    """
+    """Return the group and look of one interval of a timeline; None when it is not drawn."""
     if kind == "aircraft":
         group = time_use_group(f"{state}: {reason}" if state in ("wait", "move") else state)
         return f"aircraft {group}", aircraft_looks()[group]
@@ -240,15 +222,7 @@ VISION: dict[str, tuple[tuple[float, float, float], ...]] = {
 
 
 def difference(first: str, second: str, vision: str = "usual") -> float:
-    """Return how far apart two colours look: the distance in CIE L*a*b* (CIE 1976), D65 white.
-
-    Parameters
-    ----------
-    first, second : str
-        ``#rrggbb``.
-    vision : {"usual", "deuteranopia", "protanopia"}
-        Whose eyes.
-    """
+    """Return how far apart two colours look: the distance in CIE L*a*b* (CIE 1976), D65 white."""
     return math.dist(_lab(first, vision), _lab(second, vision))
 
 

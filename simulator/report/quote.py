@@ -32,30 +32,6 @@ def write_quote(
 ) -> list[Path]:
     """Write a quote sheet as PDF, and as HTML beside it.
 
-    Parameters
-    ----------
-    stored : StoredResult
-        Result folder.
-    set_name : str
-        Equipment set.
-    customer : str
-        For whom.
-    out_pdf : Path
-        File to write; the HTML page has the same name with ``.html``.
-    price : float, optional
-        Price per acre (per hectare on a metric sheet) in place of the scenario's.
-    valid_days : int
-        Days that the quote holds.
-    notes : str
-        Words of one's own.
-    today : datetime.date, optional
-        Date of the sheet; today by default. The same date and result give the same bytes.
-
-    Returns
-    -------
-    list of Path
-        The files.
-
     Raises
     ------
     InputError

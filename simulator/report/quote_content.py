@@ -36,37 +36,7 @@ _LONGEST_NOTE = 900
 
 @dataclass(frozen=True)
 class QuoteContent:
-    """A quote sheet's text, each already one clean line or paragraph.
-
-    Parameters
-    ----------
-    title, customer, subject, set_name : str
-        Heading, for whom, the scenario's title, and the equipment set.
-    made, valid_until : datetime.date
-        Dates.
-    answer : str
-        What to expect, in one sentence.
-    details, limits, more : list of str
-        Intervals and days; what holds the set back; what one more would add.
-    equipment, assumptions, price : list of (str, str)
-        Label and value.
-    fields : list of FieldLine
-        Fields with their numbers on the map.
-    fields_note : str
-        What the list leaves out.
-    outlines : list of list
-        Rings (m) of each field in the order of its number, for the map; empty without one.
-    map_note : str
-        How the map is to be read.
-    notes : str
-        Words of the one who quotes.
-    cautions : tuple of str
-        Cautions.
-    simulation_note, invented_note, made_by : str
-        Closing lines; the second is empty for real places.
-    metric : bool
-        Whether the sheet is metric (decides the paper's size).
-    """
+    """A quote sheet's text, each already one clean line or paragraph."""
 
     title: str
     customer: str
@@ -103,23 +73,6 @@ def quote_content(
     today: datetime.date | None = None,
 ) -> QuoteContent:
     """Return what a quote sheet says of one equipment set.
-
-    Parameters
-    ----------
-    stored : StoredResult
-        Result folder.
-    set_name : str
-        Equipment set.
-    customer : str
-        For whom.
-    price : float, optional
-        Price per acre (per hectare on a metric sheet) in place of the scenario's.
-    valid_days : int
-        Days that the quote holds, 1 to 3650.
-    notes : str
-        Words of one's own; the first 900 letters are kept.
-    today : datetime.date, optional
-        Date of the sheet; today by default.
 
     Raises
     ------
@@ -189,13 +142,7 @@ _STEPPED = 0.25
 
 
 def is_stepped(output: NDArray[np.float64]) -> bool:
-    """Return whether many days end on the same output, as they do where days end on whole passes, loads and fields.
-
-    Parameters
-    ----------
-    output : ndarray, shape (days,)
-        Acres or hectares of each day.
-    """
+    """Return whether many days end on the same output, as they do where days end on whole passes, loads and fields."""
     values = output[np.isfinite(output)]
     if len(values) < 4:
         return False

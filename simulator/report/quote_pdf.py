@@ -44,15 +44,7 @@ def _unit_width(text: str, bold: bool) -> float:
 
 
 class Sheets:
-    """Sheets of paper filled from the top, in inches and points; a new one is begun when a block does not fit.
-
-    Parameters
-    ----------
-    size_in : (float, float)
-        Width and height.
-    scale : float
-        Factor on every type size.
-    """
+    """Sheets of paper filled from the top, in inches and points; a new one is begun when a block does not fit."""
 
     def __init__(self, size_in: tuple[float, float], scale: float = 1.0) -> None:
         self.width_in, self.height_in = size_in
@@ -150,18 +142,7 @@ class Sheets:
 
 
 def quote_pages(content: QuoteContent) -> list[Figure]:
-    """Return the sheets of a quote: the answer with equipment and fields, then price, assumptions and cautions.
-
-    Parameters
-    ----------
-    content : QuoteContent
-        What to say.
-
-    Returns
-    -------
-    list of Figure
-        At most two; type shrinks when more is to be said.
-    """
+    """Return the sheets of a quote: the answer with equipment and fields, then price, assumptions and cautions."""
     size = _A4_IN if content.metric else _LETTER_IN
     setter = Setter()
     content = _settable(content, setter)
@@ -296,15 +277,7 @@ def _map(page: Sheets, content: QuoteContent, top_in: float, height_in: float) -
 
 
 def pdf_bytes(figures: Sequence[Figure], title: str) -> bytes:
-    """Return sheets as one PDF, the same bytes for the same sheets.
-
-    Parameters
-    ----------
-    figures : sequence of Figure
-        Sheets in order.
-    title : str
-        Title in the file's properties.
-    """
+    """Return sheets as one PDF, the same bytes for the same sheets."""
     from matplotlib.backends.backend_pdf import PdfPages
 
     stream = io.BytesIO()

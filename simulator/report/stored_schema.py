@@ -433,15 +433,7 @@ _ALLOWED = {
 
 
 def problems_of(model: type[Stored], content: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Return what is wrong with a JSON file of a result, as (dotted place, message).
-
-    Parameters
-    ----------
-    model : type
-        What it must be.
-    content : mapping
-        Its content as read.
-    """
+    """Return what is wrong with a JSON file of a result, as (dotted place, message)."""
     try:
         # as JSON, in which lists stand for tuples and texts for the words of the log; written anew, for of a key
         # that stands twice the two readers may take different ones

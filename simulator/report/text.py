@@ -21,17 +21,7 @@ Paint = Callable[[str, str], str]
 
 
 def result_table(document: Mapping[str, Any], width: int = 80, color: bool = False) -> str:
-    """Return the answer of a result as text, without a line end after the last line.
-
-    Parameters
-    ----------
-    document : mapping
-        ``result.json`` with ``units`` ("us" by default) and ``day_start`` when known.
-    width : int
-        Cells of a line; taken as 60 when less and 160 when more.
-    color : bool
-        Whether to use terminal colours.
-    """
+    """Return the answer of a result as text, without a line end after the last line."""
     width = min(max(width, NARROWEST), WIDEST)
     sets = [entry for _, entry in best_first(document)]
     paint: Paint = (lambda text, code: f"{code}{text}{_OFF}") if color else (lambda text, code: text)

@@ -23,16 +23,6 @@ def whole_file(path: Path) -> Iterator[Path]:
 
     A reader finds the old content or the new one, never a part, and so does who looks after a power loss.
 
-    Parameters
-    ----------
-    path : Path
-        File; its folder must exist.
-
-    Yields
-    ------
-    Path
-        An empty hidden file beside it, to be written; it is removed when that fails.
-
     Raises
     ------
     OSError
@@ -55,11 +45,6 @@ def whole_file(path: Path) -> Iterator[Path]:
 def sync_file(path: Path) -> None:
     """Force what was written to a file to the disk.
 
-    Parameters
-    ----------
-    path : Path
-        File; its name is safe only when its folder is synced too.
-
     Raises
     ------
     OSError
@@ -74,13 +59,6 @@ def sync_file(path: Path) -> None:
 
 def write_atomically(path: Path, content: bytes) -> None:
     """Write a file so that a reader finds the old content or the new one, never a part; see :func:`whole_file`.
-
-    Parameters
-    ----------
-    path : Path
-        File; its folder must exist.
-    content : bytes
-        What to write.
 
     Raises
     ------
@@ -98,36 +76,17 @@ def _umask() -> int:
 
 
 def safe_cell(value: object) -> object:
-    """Return a table cell that no spreadsheet takes for a formula.
-
-    Parameters
-    ----------
-    value : object
-        A text that begins with ``= + - @``, a tab or a line end gets a ``'`` in front; so does one that begins with
-        ``'`` before such a character, which keeps :func:`plain_cell` exact. Anything but a text stays as it is.
-    """
+    """Return a table cell that no spreadsheet takes for a formula: a ``'`` goes before ``= + - @``, a tab, a line end."""
     return f"'{value}" if isinstance(value, str) and _FORMULA.match(value) else value
 
 
 def plain_cell(value: str) -> str:
-    """Return what :func:`safe_cell` was given.
-
-    Parameters
-    ----------
-    value : str
-        A cell of a written table.
-    """
+    """Return what :func:`safe_cell` was given."""
     return value[1:] if value.startswith("'") and _FORMULA.match(value) else value
 
 
 def file_stem(name: str) -> str:
-    """Return a set's name as a safe part of a file name; a name that had to be changed gets a mark of its own.
-
-    Parameters
-    ----------
-    name : str
-        Any text.
-    """
+    """Return a set's name as a safe part of a file name; a name that had to be changed gets a mark of its own."""
     kept = "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in name)[:60]
     return kept if kept == name else f"{kept}_{hashlib.sha256(name.encode(errors='replace')).hexdigest()[:6]}"
 

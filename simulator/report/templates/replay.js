@@ -188,7 +188,7 @@
       const share = done.share(place), name = (right - left) * scale > 46 ? " " + field.name : "";
       const said = share >= 0.995 ? " done" : share > 0 ? " " + Math.floor(100 * share) + " %" : "";
       const room = Math.max(60, (right - left) * scale + 30);
-      write(pen, day.numbers[place] + (name && room > 110 ? name + (said && ":" + said) : said || name), X((left + right) / 2), Y(top) - 6, room);
+      write(pen, day.numbers[place] + (said && room < 110 ? ":" + said : name + (said && ":" + said)), X((left + right) / 2), Y(top) - 6, room);
       pen.fillStyle = PAPER; pen.strokeStyle = INK; pen.lineWidth = 1;
       pen.beginPath();
       pen.arc(X(field.zone_m[0]), Y(field.zone_m[1]), 3, 0, 7);
