@@ -18,7 +18,7 @@ NOTHING = "–"
 
 @dataclass(frozen=True)
 class ReportUnits:
-    """Units of a report."""
+    """Units of a report: keys of spreads in ``result.json``, names, and how many are in an acre, litre, kilogram."""
 
     name: str
     spread_key: str
@@ -33,29 +33,13 @@ class ReportUnits:
 
 
 _US = ReportUnits(
-    "us",
-    "acres_per_day",
-    "full_work_day_acres",
-    "acres",
-    "acre",
-    1.0,
-    "gal",
-    1.0 / LITRE_PER_GALLON,
-    "lb",
-    1.0 / KG_PER_POUND,
-)
+    "us", "acres_per_day", "full_work_day_acres", "acres", "acre", 1.0,
+    "gal", 1.0 / LITRE_PER_GALLON, "lb", 1.0 / KG_PER_POUND,
+)  # fmt: skip
 _METRIC = ReportUnits(
-    "metric",
-    "hectares_per_day",
-    "full_work_day_hectares",
-    "ha",
-    "ha",
-    M2_PER_ACRE / M2_PER_HECTARE,
-    "L",
-    1.0,
-    "kg",
-    1.0,
-)
+    "metric", "hectares_per_day", "full_work_day_hectares", "ha", "ha", M2_PER_ACRE / M2_PER_HECTARE,
+    "L", 1.0, "kg", 1.0,
+)  # fmt: skip
 
 
 def report_units(name: str) -> ReportUnits:
@@ -150,16 +134,6 @@ def product_unit(entry: Mapping[str, Any], shown: ReportUnits) -> tuple[float, s
     if entry.get("product_unit", "L") == "L":
         return shown.per_litre, shown.volume
     return shown.per_kilogram, shown.mass
-
-
-def overspray_text(entry: Mapping[str, Any], shown: ReportUnits) -> str:
-    """Return what a day applies outside the field or twice, such as ``"12 gal (8 %)"``; a dash when missing."""
-    daily = entry["per_day"]
-    amount, applied = daily.get("overspray"), daily.get("applied")
-    if amount is None or not applied:
-        return NOTHING
-    scale, unit = product_unit(entry, shown)
-    return f"{count_text(amount * scale)} {unit} ({share_text(amount / applied)})"
 
 
 def hours_text(value: float | None) -> str:

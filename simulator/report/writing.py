@@ -76,7 +76,7 @@ def _umask() -> int:
 
 
 def safe_cell(value: object) -> object:
-    """Return a table cell that no spreadsheet takes for a formula: a ``'`` goes before ``= + - @``, a tab, a line end."""
+    """Return a table cell that no spreadsheet takes for a formula: before ``= + - @``, tab and line end goes ``'``."""
     return f"'{value}" if isinstance(value, str) and _FORMULA.match(value) else value
 
 

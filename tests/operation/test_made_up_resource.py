@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 import simpy
 from click.testing import CliRunner
+from colour_vision import VISION, difference
 from small_day import table
 
 from simulator import load_scenario, run
@@ -35,10 +36,8 @@ from simulator.report.palette import (
     PACK_LOOKS,
     RESOURCE_LOOKS,
     SPARE,
-    VISION,
     WORK_LOOKS,
     contrast,
-    difference,
     resource_looks,
     text_on,
 )  # fmt: skip

@@ -12,6 +12,7 @@ from pathlib import Path
 import matplotlib as mpl
 import pandas as pd
 import pytest
+from colour_vision import VISION, difference
 from stored_support import HOSTILE, assert_nothing_cut_off, renamed_tables, sample_document, sample_job, sample_result
 
 from simulator.analysis.resources import resource_names, time_labels
@@ -30,10 +31,8 @@ from simulator.report.palette import (
     PACK_LOOKS,
     PAPER,
     RESOURCE_LOOKS,
-    VISION,
     WORK_LOOKS,
     contrast,
-    difference,
     text_on,
     time_use_group,
 )
