@@ -52,7 +52,7 @@ def command(
     rows = DayRows.of(day, plan)
     from simulator.report.day_figure import day_figure
     from simulator.report.day_table import day_frame
-    from simulator.report.figures import save_figure
+    from simulator.report.style import save_figure
 
     record = manifest(
         {entry.name: entry.resolved},

@@ -339,7 +339,8 @@ def _draw_acres(result: Result, document: dict[str, object], units: str, path: P
     import numpy as np
     import pandas as pd
 
-    from simulator.report.figures import acres_figure, save_figure
+    from simulator.report.answer_figure import acres_figure
+    from simulator.report.style import save_figure
 
     # a table of the measures that the figure shows, for all of them would take much memory
     names = pd.Categorical.from_codes(
@@ -351,7 +352,8 @@ def _draw_acres(result: Result, document: dict[str, object], units: str, path: P
 
 
 def _draw_time_use(result: Result, path: Path) -> None:
-    from simulator.report.figures import save_figure, time_use_figure
+    from simulator.report.figures import time_use_figure
+    from simulator.report.style import save_figure
 
     save_figure(time_use_figure(result.time_use), path / "time_use")
 
@@ -382,7 +384,7 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     from simulator.experiment.run import simulate_day
     from simulator.plan.day_plan import make_plan
     from simulator.report.day_figure import day_figure
-    from simulator.report.figures import save_figure
+    from simulator.report.style import save_figure
     from simulator.report.writing import file_stem
 
     entry = loaded.sets[place]

@@ -37,9 +37,10 @@ def command(
     from pathlib import Path
 
     from simulator.errors import InputError
-    from simulator.report import figures
+    from simulator.report import answer_figure, figures
     from simulator.report.own_files import list_own
     from simulator.report.stored import read_result
+    from simulator.report.style import save_figure
 
     stem = Path(out) if out is not None else Path(result) / name.replace("-", "_")
     for form in formats:
@@ -47,7 +48,7 @@ def command(
     stored = read_result(Path(result))
     document = stored.document
     if name == "acres":
-        figure = figures.acres_figure(document, stored.runs, str(document.get("units", "us")))
+        figure = answer_figure.acres_figure(document, stored.runs, str(document.get("units", "us")))
     elif name == "time-use":
         figure = figures.time_use_figure(stored.time_use)
     elif name == "bottleneck":
@@ -60,7 +61,7 @@ def command(
         figure = _timeline(stored, equipment)
     try:
         stem.parent.mkdir(parents=True, exist_ok=True)
-        written = figures.save_figure(figure, stem, formats)
+        written = save_figure(figure, stem, formats)
         list_own(written)
     except OSError as error:
         raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(stem)) from error

@@ -11,22 +11,9 @@ from numpy.typing import NDArray
 
 from simulator.report.day_output import day_spread, day_values, days_words
 from simulator.report.job_text import cost_text, finish_text, job_area
-from simulator.report.numbers import (
-    ReportUnits,
-    mean_text,
-    quantile_text,
-    range_text,
-    report_units,
-    units_of,
-)
-from simulator.report.palette import (
-    AIRCRAFT_LOOKS,
-    INK,
-    MARK,
-    QUIET,
-)
+from simulator.report.numbers import ReportUnits, mean_text, quantile_text, range_text, report_units, units_of
+from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, QUIET
 from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
-from simulator.report.style import save_figure as save_figure
 from simulator.report.tables import best_first
 from simulator.report.writing import plain, wrap
 

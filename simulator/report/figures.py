@@ -8,12 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from simulator.report.numbers import (
-    fixed,
-    report_units,
-    share_text,
-    units_of,
-)
+from simulator.report.numbers import fixed, report_units, share_text, units_of
 from simulator.report.palette import (
     INK,
     MARK,
@@ -26,7 +21,6 @@ from simulator.report.palette import (
     time_use_group,
 )
 from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
-from simulator.report.style import save_figure as save_figure
 from simulator.report.tables import Interval, one_more, paired
 from simulator.report.writing import plain, wrap
 

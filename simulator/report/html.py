@@ -7,7 +7,7 @@ from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from simulator.report import figures
+from simulator.report import answer_figure, figures
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table, resources_of
 from simulator.report.day_output import legend_text
@@ -100,7 +100,7 @@ def _answer(document: Mapping[str, Any], runs: pd.DataFrame, units: ReportUnits)
         "answer",
         f"{units.area.capitalize() if units.name == 'us' else 'Hectares'} a day, best set first",
         legend_text(sets),
-        lambda wide: figures.acres_figure(document, runs, units.name, wide),
+        lambda wide: answer_figure.acres_figure(document, runs, units.name, wide),
         answer_table(document),
     )
 
@@ -109,8 +109,10 @@ def _job(document: Mapping[str, Any]) -> PageFigure | None:
     table = job_table(document)
     if table is None:
         return None
-    title = " and ".join(heading.split(" for ")[0].lower() for heading, _ in figures.job_panels(document)).capitalize()
-    return page_figure("job", title, "", partial(figures.job_figure, document), table)
+    title = " and ".join(
+        heading.split(" for ")[0].lower() for heading, _ in answer_figure.job_panels(document)
+    ).capitalize()
+    return page_figure("job", title, "", partial(answer_figure.job_figure, document), table)
 
 
 def _map(place: int, name: str, record: Mapping[str, Any], units: ReportUnits) -> tuple[str, PageFigure]:

@@ -11,9 +11,10 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.experiment.estimates import independent_interval, paired_interval
+from simulator.report.answer_figure import SpreadRow, spread_figure
 from simulator.report.cautions import CAUTIONS, SIMULATION_NOTE
 from simulator.report.day_output import day_spread, day_values, days_words, legend_text
-from simulator.report.figures import SpreadRow, interval_figure, spread_figure
+from simulator.report.figures import interval_figure
 from simulator.report.html_inputs import differing
 from simulator.report.html_page import PageFigure, clean, page_figure, render, write
 from simulator.report.numbers import ReportUnits, quantile_text, range_text, units_of

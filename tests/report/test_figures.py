@@ -16,13 +16,11 @@ from colour_vision import VISION, difference
 from stored_support import HOSTILE, assert_nothing_cut_off, renamed_tables, sample_document, sample_job, sample_result
 
 from simulator.analysis.resources import resource_names, time_labels
+from simulator.report.answer_figure import acres_figure, job_figure
 from simulator.report.figures import (
-    acres_figure,
     bottleneck_figure,
-    job_figure,
     one_more_figure,
     paired_figure,
-    save_figure,
     time_use_figure,
 )
 from simulator.report.palette import (
@@ -36,7 +34,7 @@ from simulator.report.palette import (
     text_on,
     time_use_group,
 )
-from simulator.report.style import figure_bytes
+from simulator.report.style import figure_bytes, save_figure
 
 FAMILIES = {"aircraft": AIRCRAFT_LOOKS, "packs": PACK_LOOKS, "resources": RESOURCE_LOOKS, "work": WORK_LOOKS}
 
