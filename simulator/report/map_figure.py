@@ -185,7 +185,7 @@ def _draw_drives(axes: Axes, record: Record, wide: bool) -> None:
         start, end = _spot(record, drive.origin), _spot(record, drive.goal)
         style = ("-", (0, (5, 2)), (0, (1, 2)))[drive.rig % 3]
         axes.annotate("", end, start, zorder=4, arrowprops=_ARROW | {"linestyle": style})
-        if len(drives) <= (12 if wide else 7):
+        if len(drives) <= (12 if wide else 5):
             # a quadratic arc of that bend passes half as far from the middle of its chord
             x = 0.5 * (start[0] + end[0]) + 0.09 * (end[1] - start[1])
             y = 0.5 * (start[1] + end[1]) - 0.09 * (end[0] - start[0])
