@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 
 from simulator.analysis.digits import NO_VARIATION, supported_decimals
 from simulator.analysis.resources import Resource, resources
@@ -64,8 +64,6 @@ class Bottleneck:
 _ROAD = "moves"
 _MOSTLY = 0.4
 """Share of aircraft time on the road beyond which moving holds a set back, whatever runs longest in between."""
-_MOST_LOSING = 2
-"""Additions that lower output are named up to this many."""
 
 
 def _named(name: str) -> Resource:
@@ -98,7 +96,7 @@ def judge(
 
     The change that adds most beyond doubt names it, together with those whose interval overlaps its own; when nothing
     was tried or nothing helps beyond doubt, the momentary bottleneck of the active-period method does. Where the views
-    disagree, and where an addition lowers output beyond doubt, the text says so.
+    disagree, the text says so.
 
     Parameters
     ----------
@@ -116,10 +114,9 @@ def judge(
     road = lost.get(_ROAD, 0.0)
     if road >= _MOSTLY and road > active_share.get(momentary, 0.0):
         momentary = _ROAD
-    harm = _losing(one_more, unit, per_unit)
     leaders = _leaders(one_more, lost)
     if not leaders:
-        return Bottleneck(momentary, _without_change(momentary, lost, bool(one_more)) + harm)
+        return Bottleneck(momentary, _without_change(momentary, lost, bool(one_more)))
     best, names = leaders[0], [change.resource for change in leaders]
     also = ""
     if momentary == _ROAD and road >= _MOSTLY:
@@ -128,7 +125,7 @@ def judge(
         running = _percent(active_share[momentary])
         also = f" Most often the longest-running resource is {_inside(momentary)} ({running} of the day)."
     if len(leaders) > 1:
-        return Bottleneck(best.resource, _about_equal(leaders, lost, unit, per_unit) + also + harm, tuple(names[1:]))
+        return Bottleneck(best.resource, _about_equal(leaders, lost, unit, per_unit) + also, tuple(names[1:]))
     share = lost.get(best.resource, 0.0)
     if share >= 0.005:
         why = f"the aircraft spend {_percent(share)} of their time {_loss(best.resource)}"
@@ -139,7 +136,7 @@ def judge(
     else:
         why = "it sets the pace although aircraft rarely wait for it"
     gain = f"{best.change} adds {_gain(best, unit, per_unit, f', {best.runs} runs')}"
-    return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}{harm}")
+    return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}")
 
 
 def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[OneMore]:
@@ -171,17 +168,6 @@ def _about_equal(leaders: Sequence[OneMore], lost: Mapping[str, float], unit: st
         why = f" The aircraft spend {_percent(lost[worst])} of their time {_loss(worst)}."
     listed = f"{', '.join(names[:-1])} or {names[-1]}"
     return f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {', '.join(gains)}.{why}"
-
-
-def _losing(one_more: Sequence[OneMore], unit: str, per_unit: float) -> str:
-    """Say which additions lower output beyond doubt, and why they may; empty when none does."""
-    worse = sorted((change for change in one_more if change.high < 0.0), key=lambda change: change.acres_per_day)
-    said = []
-    for change in worse[:_MOST_LOSING]:
-        taken = replace(change, acres_per_day=-change.acres_per_day, low=-change.high, high=-change.low)
-        why = _named(change.resource).harm
-        said.append(f"{change.change} lowers output by {_gain(taken, unit, per_unit)}, {why}")
-    return f" More is not always better: {'; '.join(said)}." if said else ""
 
 
 def _inside(resource: str) -> str:

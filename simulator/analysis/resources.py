@@ -90,8 +90,8 @@ class Resource:
         Yield one more or one larger of it: of a rig's own, by the rig's name, and of what rigs share.
     title, plural : str, bool
         Name at the beginning of a sentence, and its number.
-    loss, harm : str
-        What aircraft do that lack it, and why more of it may lower output.
+    loss : str
+        What aircraft do that lack it.
     last_resort : bool
         Whether it is named only when nothing cheaper stands in the way.
     """
@@ -110,7 +110,6 @@ class Resource:
     title: str = ""
     plural: bool = False
     loss: str = ""
-    harm: str = "most likely by timing: what ends sooner here lets something else begin at a worse moment"
     last_resort: bool = False
 
     @property
@@ -207,7 +206,6 @@ register(
         gapless=True,
         one_more=more_aircraft,
         title="The aircraft itself",
-        harm="for it brings no packs, chargers or people with it, and must be set up and packed up as well",
         last_resort=True,
     )
 )
@@ -228,7 +226,6 @@ register(
         title="Packs",
         plural=True,
         loss="waiting for a charged pack because there are too few packs",
-        harm="most likely because it has to be swapped, plugged in and charged too, by the same people and chargers",
     )
 )
 register(
@@ -246,7 +243,6 @@ register(
         title="Chargers",
         plural=True,
         loss="waiting for a charged pack because the chargers are busy",
-        harm="most likely because chargers on one supply share its power, so the pack waited for is ready later",
     )
 )
 register(
@@ -274,7 +270,6 @@ register(
         lost=(label(State.WAIT, Reason.CREW_BUSY), label(State.WAIT, Reason.PILOT_BUSY)),
         one_more=more_crew,
         loss="waiting for people",
-        harm="most likely because another person changes who does what first",
     )
 )
 register(

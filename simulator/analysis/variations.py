@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Iterator
 from dataclasses import dataclass
 
+from simulator.scenario.power_balance import asked_w, drawn_w, given_w
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 
@@ -18,7 +20,17 @@ class Variation:
 
     change: str
     resource: str
-    setting: str
+    settings: tuple[str, ...]
+
+    @property
+    def setting(self) -> str:
+        """All its settings as they are typed."""
+        return " ".join(self.settings)
+
+
+def setting_key(setting: str) -> str:
+    """Return the key of ``KEY=VALUE``."""
+    return setting.partition("=")[0].strip()
 
 
 def _where(scenario: Scenario, rig: str) -> str:
@@ -26,11 +38,63 @@ def _where(scenario: Scenario, rig: str) -> str:
 
 
 def more_aircraft(scenario: Scenario, rig: str) -> Iterator[Variation]:
-    """Yield one more aircraft of each class."""
-    for name, number in scenario.rig[rig].aircraft.items():
-        if number:
-            change = f"one more aircraft ({name}){_where(scenario, rig)}"
-            yield Variation(change, "aircraft", f"rig.{rig}.aircraft.{name}={number + 1}")
+    """Yield one more aircraft of each class with what it needs to fly.
+
+    As many packs and chargers as each aircraft has now, power for these, and a pilot where the eyes are too few.
+    """
+    table = scenario.rig[rig]
+    total = sum(table.aircraft.values())
+    for name, number in table.aircraft.items():
+        if not number:
+            continue
+        settings, comes_with = [f"rig.{rig}.aircraft.{name}={number + 1}"], []
+        fitting = {pack for pack, held in table.packs.items() if held and name in scenario.pack[pack].fits}
+        for pack in sorted(fitting):
+            sharing = sum(count for one, count in table.aircraft.items() if one in scenario.pack[pack].fits)
+            more = math.ceil(table.packs[pack] / sharing)
+            settings.append(f"rig.{rig}.packs.{pack}={table.packs[pack] + more}")
+            comes_with.append(f"{more} {pack}")
+        for point_name, point in table.power.items():
+            added_w = 0.0
+            for charger, held in point.chargers.items():
+                if held and fitting & set(scenario.charger[charger].serves):
+                    more = math.ceil(held / total)
+                    settings.append(f"rig.{rig}.power.{point_name}.chargers.{charger}={held + more}")
+                    comes_with.append(f"{more} {charger}")
+                    added_w += more * drawn_w(scenario.charger[charger])
+            _with_power(scenario, rig, point_name, added_w, settings, comes_with)
+        if table.crew.pilots * table.crew.aircraft_per_pilot <= total:
+            settings.append(f"rig.{rig}.crew.pilots={table.crew.pilots + 1}")
+            comes_with.append("a pilot")
+        change = f"one more aircraft ({name}, with {', '.join(comes_with)}){_where(scenario, rig)}"
+        yield Variation(change, "aircraft", tuple(settings))
+
+
+def _with_power(
+    scenario: Scenario, rig: str, point_name: str, added_w: float, settings: list[str], comes_with: list[str]
+) -> None:
+    """Add a larger source where what is added would not fit the present one."""
+    point = scenario.rig[rig].power[point_name]
+    given = given_w(scenario, point)
+    short_w = min(added_w, asked_w(scenario, point) + added_w - given)
+    if short_w <= 1e-6 * given:
+        return
+    factor = 1.0 + short_w / given
+    if point.generator is None:
+        settings.append(f"rig.{rig}.power.{point_name}.grid_power={given * factor:.6g}W")
+        comes_with.append(f"a supply of {given * factor / 1000:.3g} kW")
+    else:
+        larger, words = _larger_generator(scenario, point.generator, factor)
+        settings += larger
+        comes_with.append(words)
+
+
+def _larger_generator(scenario: Scenario, name: str, factor: float) -> tuple[list[str], str]:
+    """Return the settings of a larger generator, with a tank in proportion, and its words."""
+    table = scenario.generator[name]
+    rated_w, tank_l = table.rated_power * factor, table.fuel_tank * factor
+    settings = [f"generator.{name}.rated_power={rated_w:.6g}W", f"generator.{name}.fuel_tank={tank_l:.6g}L"]
+    return settings, f"a {rated_w / 1000:.3g} kW generator ({name})"
 
 
 def more_packs(scenario: Scenario, rig: str) -> Iterator[Variation]:
@@ -38,16 +102,18 @@ def more_packs(scenario: Scenario, rig: str) -> Iterator[Variation]:
     for name, number in scenario.rig[rig].packs.items():
         if number:
             change = f"one more pack ({name}){_where(scenario, rig)}"
-            yield Variation(change, "packs", f"rig.{rig}.packs.{name}={number + 1}")
+            yield Variation(change, "packs", (f"rig.{rig}.packs.{name}={number + 1}",))
 
 
 def more_chargers(scenario: Scenario, rig: str) -> Iterator[Variation]:
-    """Yield one more charger of each kind."""
+    """Yield one more charger of each kind, with a larger source where the present one would be too small for it."""
     for point_name, point in scenario.rig[rig].power.items():
         for name, number in point.chargers.items():
             if number:
-                change = f"one more charger ({name}){_where(scenario, rig)}"
-                yield Variation(change, "chargers", f"rig.{rig}.power.{point_name}.chargers.{name}={number + 1}")
+                settings, comes_with = [f"rig.{rig}.power.{point_name}.chargers.{name}={number + 1}"], [name]
+                _with_power(scenario, rig, point_name, drawn_w(scenario.charger[name]), settings, comes_with)
+                change = f"one more charger ({', with '.join(comes_with)}){_where(scenario, rig)}"
+                yield Variation(change, "chargers", tuple(settings))
 
 
 def larger_supply(scenario: Scenario, rig: str) -> Iterator[Variation]:
@@ -56,22 +122,21 @@ def larger_supply(scenario: Scenario, rig: str) -> Iterator[Variation]:
         if point.grid_power is not None:
             larger = point.grid_power * LARGER
             change = f"a supply of {larger / 1000:.3g} kW{_where(scenario, rig)}"
-            yield Variation(change, "generator", f"rig.{rig}.power.{name}.grid_power={larger:.6g} W")
+            yield Variation(change, "generator", (f"rig.{rig}.power.{name}.grid_power={larger:.6g}W",))
 
 
 def larger_generators(scenario: Scenario) -> Iterator[Variation]:
-    """Yield a larger generator of each class; rigs may share one."""
+    """Yield a larger generator of each class, with a tank in proportion; rigs may share one."""
     points = [point for name in used_rigs(scenario) for point in scenario.rig[name].power.values()]
     for generator in sorted({point.generator for point in points if point.generator is not None}):
-        larger = scenario.generator[generator].rated_power * LARGER
-        change = f"a {larger / 1000:.3g} kW generator ({generator})"
-        yield Variation(change, "generator", f"generator.{generator}.rated_power={larger:.6g} W")
+        settings, change = _larger_generator(scenario, generator, LARGER)
+        yield Variation(change, "generator", tuple(settings))
 
 
 def more_crew(scenario: Scenario, rig: str) -> Iterator[Variation]:
     """Yield one more helper."""
     helpers = scenario.rig[rig].crew.helpers + 1
-    yield Variation(f"one more helper{_where(scenario, rig)}", "crew", f"rig.{rig}.crew.helpers={helpers}")
+    yield Variation(f"one more helper{_where(scenario, rig)}", "crew", (f"rig.{rig}.crew.helpers={helpers}",))
 
 
 def faster_pump(scenario: Scenario, rig: str) -> Iterator[Variation]:
@@ -79,4 +144,4 @@ def faster_pump(scenario: Scenario, rig: str) -> Iterator[Variation]:
     supply, liquid = scenario.rig[rig].supply, scenario.product.kind == "liquid"
     key, flow, unit = ("pump_flow", supply.pump_flow, "L/s") if liquid else ("dry_flow", supply.dry_flow, "kg/s")
     change = f"a fill pump half as fast again{_where(scenario, rig)}"
-    yield Variation(change, "mix supply", f"rig.{rig}.supply.{key}={1.5 * flow:.6g} {unit}")
+    yield Variation(change, "mix supply", (f"rig.{rig}.supply.{key}={1.5 * flow:.6g}{unit}",))

@@ -12,6 +12,7 @@ from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, op
 def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet: bool) -> None:
     """Check a scenario with all its equipment sets, and name every problem at once."""
     from simulator.experiment.run import make_plans
+    from simulator.scenario.power_balance import power_balances, power_words
     from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
     loaded = load(scenario, settings, fields=fields)
@@ -31,6 +32,7 @@ def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet:
             for rig in plan.rigs
         )
         click.echo(f"{entry.name}: {len(plan.fields)} fields, {size}; {rigs}")
+        click.echo(power_words(one._asdict() for one in power_balances(plan.scenario)))
     for problem in dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.notes):
         click.echo(problem, err=True)
     click.echo(f"{loaded.file}: sound, {len(loaded.sets)} equipment {'set' if len(loaded.sets) == 1 else 'sets'}")

@@ -22,6 +22,7 @@ from simulator.experiment.estimates import (
     ratio_interval,
 )
 from simulator.experiment.tables import StoredRows
+from simulator.scenario.power_balance import PowerBalance
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 if TYPE_CHECKING:
@@ -63,6 +64,8 @@ class SetResult:
         Work days after which a run was given up.
     unreached : tuple of str
         Fields of which some place is out of reach of every charge.
+    power : tuple of PowerBalance
+        What is asked of each power source and what it gives.
     """
 
     name: str
@@ -75,6 +78,7 @@ class SetResult:
     list_acres: float = math.nan
     most_work_days: int = 0
     unreached: tuple[str, ...] = ()
+    power: tuple[PowerBalance, ...] = ()
     _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
@@ -356,6 +360,7 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
         "full_work_day_acres": _spread(full) if len(full) > 1 else None,
         "full_work_day_hectares": _spread(full / ACRES_PER_HECTARE) if len(full) > 1 else None,
         "job": job_json(entry),
+        "power": [one._asdict() for one in entry.power],
     }
 
 

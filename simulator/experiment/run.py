@@ -29,6 +29,7 @@ from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.plan.reach import unreached_fields
 from simulator.scenario.loading import LoadedScenario, vary
+from simulator.scenario.power_balance import power_balances
 from simulator.scenario.streams import BLOCK_RUNS, StreamBank
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.version import __version__
@@ -177,6 +178,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
             plan.list_m2 / M2_PER_ACRE,
             plan.scenario.most_work_days,
             unreached_fields(plan),
+            power_balances(plan.scenario),
         )
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )
@@ -349,7 +351,7 @@ def _one_more_plans(loaded: LoadedScenario) -> list[_Tried]:
         for variation in one_more_of_each(entry.scenario):
             # a change that makes the set invalid (more people than a trailer may carry, say) is simply not offered
             with suppress(InputError):
-                plan = make_plan(vary(entry, [variation.setting], loaded.folder))
+                plan = make_plan(vary(entry, variation.settings, loaded.folder))
                 tried.append(_Tried(place, variation, plan))
     return tried
 

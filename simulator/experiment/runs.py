@@ -14,6 +14,7 @@ from simulator.experiment.pieces import Piece
 from simulator.experiment.run_store import Rows
 from simulator.operation.day import SimulatedDay
 from simulator.operation.job import WorkDay, run_job
+from simulator.operation.rehearsal import rehearsed
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_RUNS, DayStreams, StreamBank, StreamSource
 
@@ -56,6 +57,7 @@ def simulate_run(plan: DayPlan, bank: StreamSource, replication: int) -> list[Wo
     ConservationError
         A day or a night broke a law, which is a fault of the model.
     """
+    plan = rehearsed(plan)
     days = list(run_job(plan, bank, replication))
     if os.environ.get(VERIFY_VARIABLE):
         from simulator.analysis.conservation_job import verify_run
@@ -74,6 +76,7 @@ def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, wo
     ConservationError
         The day broke a law, which is a fault of the model.
     """
+    plan = rehearsed(plan)
     for one in run_job(plan, bank, replication):
         if one.day.work_day == work_day:
             if os.environ.get(VERIFY_VARIABLE):

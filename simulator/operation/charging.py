@@ -13,8 +13,8 @@ from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack, PackShelf, Want
 from simulator.operation.people import Task
 from simulator.operation.power import PowerSource
+from simulator.plan.day_plan import RigPlan
 from simulator.plan.equipment import PackPlan
-from simulator.scenario.schema_rig import Rig as RigTable
 from simulator.scenario.streams import DayStreams
 
 Place = tuple[PowerSource, Slot]
@@ -30,8 +30,7 @@ class ChargingStation:
     def __init__(
         self,
         env: Environment,
-        name: str,
-        table: RigTable,
+        rig: RigPlan,
         sources: list[PowerSource],
         packs: list[PackPlan],
         shelf: PackShelf,
@@ -41,8 +40,8 @@ class ChargingStation:
     ) -> None:
         self.env, self.sources, self.shelf, self.crew, self.log = env, sources, shelf, crew, log
         self.cycles = 0
-        self._charge_to, self._early = table.charge_to, table.take_partly_charged
-        self._plug_in = table.crew.tasks.plug_in
+        self._charge_to, self._early, name = rig.rig.charge_to, rig.take_early, rig.name
+        self._plug_in = rig.rig.crew.tasks.plug_in
         self._draw_plug_in_s = streams.draws(f"plug_in/{name}", self._plug_in.time)
         draws = streams.draws
         self._draw_cooling_s = {one.name: draws(f"cooling/{name}/{one.name}", one.cooling_time) for one in packs}

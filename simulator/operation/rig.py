@@ -67,7 +67,7 @@ class Rig:
         """By `pack_use`, the fitting types of pack, first what holds most above its reserve."""
         fullest = max(table.charge_to, table.packs_start_charge)
         self.shelf = PackShelf(env, {one: _most_wh(one, types, fullest) for one in uses})
-        self.station = ChargingStation(env, name, table, self.sources, types, self.shelf, self.crew, log, streams)
+        self.station = ChargingStation(env, plan, self.sources, types, self.shelf, self.crew, log, streams)
         self.pace = Pace(day, plan, self.aircraft, self.site, work)
         liquid = day.scenario.product.kind == "liquid"
         self.supply = Supply(

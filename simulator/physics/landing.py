@@ -12,6 +12,7 @@ from simulator.physics.swath import FloatArray, SwathPlan
 
 # Points a pass at which ferry distance is sampled.
 _SAMPLES_PER_PASS = 8
+_MOST_PARTS = 12
 # Where no zone keeps a pass within range, one that is this little further than the best is kept rather than moved.
 _BEST_POSSIBLE_SLACK = 1.1
 
@@ -82,13 +83,17 @@ def ferry_distance_m(plan: SwathPlan, zone_xy_m: ArrayLike) -> FloatArray:
     numpy.ndarray
         Mean distance of each zone, m, shape (k,).
     """
-    zones = np.asarray(zone_xy_m, dtype=np.float64).reshape(-1, 2)
+    return _ferry_m(plan, np.asarray(zone_xy_m, dtype=np.float64).reshape(-1, 2), slice(None))
+
+
+def _ferry_m(plan: SwathPlan, zones: FloatArray, passes: slice) -> FloatArray:
+    """Return what some passes add to the mean ferry distance of the field from each zone, m."""
     share = (np.arange(_SAMPLES_PER_PASS) + 0.5) / _SAMPLES_PER_PASS
-    x_m = plan.start_x_m[:, None] + share * (plan.end_x_m - plan.start_x_m)[:, None]
-    y_m = plan.start_y_m[:, None] + share * (plan.end_y_m - plan.start_y_m)[:, None]
-    weight = plan.area_m2 / plan.area_total_m2 / _SAMPLES_PER_PASS
+    x_m = plan.start_x_m[passes, None] + share * (plan.end_x_m - plan.start_x_m)[passes, None]
+    y_m = plan.start_y_m[passes, None] + share * (plan.end_y_m - plan.start_y_m)[passes, None]
+    weight = plan.area_m2[passes, None] / plan.area_total_m2 / _SAMPLES_PER_PASS
     # One zone at a time: outlines of hundreds of corners times thousands of samples would be a large table.
-    return np.array([float((np.hypot(x_m - x, y_m - y) * weight[:, None]).sum()) for x, y in zones])
+    return np.array([float((np.hypot(x_m - x, y_m - y) * weight).sum()) for x, y in zones])
 
 
 def relocations(plan: SwathPlan, zone_xy: tuple[float, float], visual_range_m: float) -> list[Stretch]:
@@ -133,6 +138,59 @@ def relocations(plan: SwathPlan, zone_xy: tuple[float, float], visual_range_m: f
         stretches.append(Stretch(float(before_m2[index]), float(before_m2[end]), x_m, y_m))
         index = end
     return stretches
+
+
+def following(plan: SwathPlan, stretches: Sequence[Stretch], ferry_s_per_m: float, shift_s: float) -> list[Stretch]:
+    """Split stretches further where a landing zone that follows the work saves more time than its shifts take.
+
+    Each stretch is cut into equal numbers of whole passes, each served from an end of its middle pass; the first may
+    keep its zone. With n parts the mean ferry distance falls and n - 1 shifts are paid; n grows while the sum falls.
+    Common practice, no source.
+
+    Parameters
+    ----------
+    plan : SwathPlan
+        The passes.
+    stretches : sequence of Stretch
+        Contiguous, as from :func:`relocations`.
+    ferry_s_per_m : float
+        Time that a metre of mean ferry distance costs on the whole field, s/m.
+    shift_s : float
+        Time that a shift costs, s.
+
+    Returns
+    -------
+    list of Stretch
+        Contiguous, from area 0 to ``plan.area_total_m2``.
+    """
+    found: list[Stretch] = []
+    for stretch in stretches:
+        borders = np.searchsorted(plan.area_before_m2, np.array(stretch[:2]) - 1e-6)
+        first, last = (int(border) for border in borders)
+        zone = np.array([[stretch.x_m, stretch.y_m]])
+        best, best_s = [stretch], ferry_s_per_m * float(_ferry_m(plan, zone, slice(first, last))[0])
+        for number in range(2, min(_MOST_PARTS, last - first) + 1):
+            parts, whole_s = [], (number - 1) * shift_s
+            for part in range(number):
+                begin, end = (first + round(cut * (last - first) / number) for cut in (part, part + 1))
+                middle = (begin + end) // 2
+                zones = np.array(
+                    [
+                        *(zone if part == 0 else ()),
+                        (plan.start_x_m[middle], plan.start_y_m[middle]),
+                        (plan.end_x_m[middle], plan.end_y_m[middle]),
+                    ]
+                )
+                ferry_m = _ferry_m(plan, zones, slice(begin, end))
+                nearest = int(np.argmin(np.round(ferry_m, 6)))
+                whole_s += ferry_s_per_m * float(ferry_m[nearest])
+                border_m2 = plan.area_before_m2[begin], plan.area_before_m2[end]
+                parts.append(Stretch(*(float(one) for one in (*border_m2, *zones[nearest]))))
+            if whole_s >= best_s:
+                break
+            best, best_s = parts, whole_s
+        found += best
+    return found
 
 
 def _first_unserved(served: NDArray[np.bool_]) -> NDArray[np.int64]:

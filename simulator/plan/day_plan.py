@@ -22,7 +22,7 @@ from simulator.plan.equipment import (
     plan_packs,
 )
 from simulator.plan.field_work import FieldWork, WorkPlanner
-from simulator.plan.fields import FieldPlan, Geography, WorkProfile, plan_fields
+from simulator.plan.fields import Ferrying, FieldPlan, Geography, WorkProfile, plan_fields
 from simulator.plan.flight import Flight, FlightBook, furthest
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet
@@ -42,6 +42,8 @@ class RigPlan:
     packs: tuple[tuple[PackPlan, int], ...]
     power: tuple[PowerPointPlan, ...]
     pack_up_handling: float
+    take_early: bool
+    """Whether packs are taken before they are full."""
     pack_uses: dict[tuple[str, int], str] = field(default_factory=dict, repr=False)
     """By aircraft class and field number, what a pack must fit there: where only some of its types reach the field."""
 
@@ -71,6 +73,8 @@ class DayPlan:
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
     work: dict[str, tuple[FieldWork, ...]] = field(default_factory=dict, repr=False)
     """By rig and field number, which aircraft come off the trailer and how full they fly."""
+    rehearsals: list[DayPlan] = field(default_factory=list, repr=False, compare=False)
+    """This plan with what its crew has learnt, once it has been tried out."""
     flights: FlightBook = field(default_factory=FlightBook, repr=False, compare=False)
     """Flights by mean times; they remember what was worked out."""
 
@@ -116,7 +120,7 @@ def plan_scenario(
     rigs = tuple(_plan_rig(scenario, rig, aircraft, packs, chargers, generators) for rig in used_rigs(scenario))
     flown = {entry.name: entry for rig in rigs for entry, number in rig.aircraft if number}
     fields, paths, geography = plan_fields(
-        scenario, field_sites, {entry.name: entry.swath_m for entry in flown.values()}
+        scenario, field_sites, {entry.name: entry.swath_m for entry in flown.values()}, _ferrying(rigs)
     )
     unit_kg = scenario.product.density if scenario.product.kind == "liquid" else 1.0
     profiles = {
@@ -150,6 +154,17 @@ def _plan_work(plan: DayPlan, rig: RigPlan) -> tuple[FieldWork, ...]:
     return tuple(found[index] for index in range(len(plan.fields)))
 
 
+def _ferrying(rigs: tuple[RigPlan, ...]) -> Ferrying:
+    """Return what a shift of the landing zone saves and costs, by the largest aircraft of the first rig."""
+    rig = rigs[0]
+    largest = max([one for one, _ in rig.aircraft], key=lambda one: one.capacity_units)
+    at_once = min(sum(number for _, number in rig.aircraft), rig.rig.crew.pilots * rig.rig.crew.aircraft_per_pilot)
+    # several aircraft land one after the other before a shift, half a load each on average
+    landing_s = 0.5 * largest.capacity_units / largest.flow_max if at_once > 1 and largest.flow_max else 0.0
+    shift_s = rig.rig.trailer.relocate_time.mean() + landing_s
+    return Ferrying(largest.capacity_units, largest.ferry_speed_m_per_s, at_once, shift_s)
+
+
 def _profile(aircraft: AircraftPlan, one: FieldPlan, path: FieldPath) -> WorkProfile:
     speed = aircraft.work_speed_m_per_s
     if aircraft.flow_max is not None:
@@ -180,6 +195,7 @@ def _plan_rig(
         tuple((packs[key], number) for key, number in rig.packs.items() if number),
         tuple(points),
         lifting_s(flown, rig.crew.pilots + rig.crew.helpers),
+        rig.take_partly_charged,
     )
 
 

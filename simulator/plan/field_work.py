@@ -35,10 +35,15 @@ _ROUNDS = 30
 
 @dataclass(frozen=True)
 class FieldWork:
-    """How one rig works one field: by aircraft class, how many come off the trailer, and the area (m2) of a load."""
+    """How one rig works one field.
+
+    By aircraft class, how many come off the trailer, and the area (m2) of a load; ``fill`` is the share of that which
+    the crew has learnt to fly.
+    """
 
     unloaded: tuple[int, ...]
     load_m2: tuple[float, ...]
+    fill: float = 1.0
 
 
 class _Times(NamedTuple):

@@ -101,8 +101,17 @@ class Geography:
         return self.drive_m[0 if origin is None else origin + 1][0 if goal is None else goal + 1]
 
 
+class Ferrying(NamedTuple):
+    """What shifting a landing zone saves and costs: a load (L or kg) and its ferry speed, aircraft, time of a shift."""
+
+    load: float
+    speed_m_per_s: float
+    aircraft: int
+    shift_s: float
+
+
 def plan_fields(
-    scenario: Scenario, fields: FieldList, swaths_m: dict[str, float]
+    scenario: Scenario, fields: FieldList, swaths_m: dict[str, float], ferrying: Ferrying
 ) -> tuple[tuple[FieldPlan, ...], dict[tuple[float, int], FieldPath], Geography]:
     """Plan every field for every swath.
 
@@ -124,23 +133,18 @@ def plan_fields(
         for swath in sorted(set(swaths_m.values())):
             plan = _swath_plan(scenario, site, swath, heading)
             if not stations:
-                stations = _stations(scenario, site, fields.yard_m, plan)
+                stations = _stations(scenario, site, fields.yard_m, plan, ferrying)
             paths[swath, index] = FieldPath(
                 plan, [(one.area_from_m2, one.x_m, one.y_m) for one in stations], site.ferry_distance_m
             )
             area, outline = plan.area_total_m2, tuple(tuple(map(tuple, ring.tolist())) for ring in plan.outline)
-        rate = (
-            site.dry_rate or scenario.product.dry_rate
-            if scenario.product.kind == "granules"
-            else site.rate or scenario.product.rate
-        )
         start = scenario.day.start
         opens = -math.inf if site.open_from is None else site.open_from - start
         shuts = math.inf if site.open_until is None else site.open_until - start
         last_day = math.inf if site.last_day is None else site.last_day
         plans.append(
             FieldPlan(
-                site.name, area, float(rate or 0.0), outline, site.location_m, stations, opens, shuts,
+                site.name, area, _rate(scenario, site), outline, site.location_m, stations, opens, shuts,
                 site.first_day, last_day, site.product,
             )
         )  # fmt: skip
@@ -184,16 +188,28 @@ def _swath_plan(scenario: Scenario, site: FieldSite, swath_m: float, heading: fl
     return plan_polygon(site.polygon, swath_m, heading, headland_passes=headlands)
 
 
-def _stations(
-    scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan
-) -> tuple[Station, ...]:
-    zone = _zone(scenario, site, yard_m, plan)
-    reach = scenario.flying.visual_range
-    if reach is None or site.ferry_distance_m is not None:
-        return (Station(0.0, plan.area_total_m2, *zone),)
-    from simulator.physics.landing import relocations
+def _rate(scenario: Scenario, site: FieldSite) -> float:
+    if scenario.product.kind == "granules":
+        return float(site.dry_rate or scenario.product.dry_rate or 0.0)
+    return float(site.rate or scenario.product.rate or 0.0)
 
-    return tuple(Station(*map(float, stretch)) for stretch in relocations(plan, zone, reach))
+
+def _stations(
+    scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan, ferrying: Ferrying
+) -> tuple[Station, ...]:
+    from simulator.physics.landing import Stretch, following, relocations
+
+    zone = _zone(scenario, site, yard_m, plan)
+    whole = Stretch(0.0, plan.area_total_m2, *zone)
+    reach = scenario.flying.visual_range
+    if site.ferry_distance_m is not None:
+        return (Station(*whole),)
+    stretches = [whole] if reach is None else relocations(plan, zone, reach)
+    if scenario.flying.landing_zone == "follows":
+        loads = plan.area_total_m2 * _rate(scenario, site) / ferrying.load
+        ferry_s_per_m = 2.0 * loads / (ferrying.speed_m_per_s * ferrying.aircraft)
+        stretches = following(plan, stretches, ferry_s_per_m, ferrying.shift_s)
+    return tuple(Station(*map(float, stretch)) for stretch in stretches)
 
 
 def _zone(

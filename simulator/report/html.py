@@ -14,7 +14,7 @@ from simulator.report.day_output import legend_text
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
 from simulator.report.html_page import PageFigure, asset, clean, page_figure, render, write
 from simulator.report.job_table import job_table
-from simulator.report.job_text import warning_text
+from simulator.report.job_text import hold_text, warning_text
 from simulator.report.map_figure import map_figure, map_words, visit_table
 from simulator.report.numbers import ReportUnits, units_of
 from simulator.report.palette import resource_looks
@@ -67,7 +67,7 @@ def report_page(stored: StoredResult) -> str:
         answer=_answer(document, _named(stored.runs), units),
         job=_job(document),
         maps=[_map(place, name, record, units) for place, (name, record) in enumerate(records.items())],
-        sentences=[(entry["name"], entry["bottleneck"]["sentence"]) for entry in ranked],
+        sentences=[(entry["name"], hold_text(entry)) for entry in ranked],
         lost=_lost(document, _named(stored.time_use), [entry["name"] for entry in ranked]),
         resources=resource_table(document),
         more=_more(document, units),

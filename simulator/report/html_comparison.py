@@ -17,6 +17,7 @@ from simulator.report.day_output import day_spread, day_values, days_words, lege
 from simulator.report.figures import interval_figure
 from simulator.report.html_inputs import differing
 from simulator.report.html_page import PageFigure, clean, page_figure, render, write
+from simulator.report.job_text import hold_text
 from simulator.report.numbers import ReportUnits, quantile_text, range_text, units_of
 from simulator.report.table import Cell, DataTable, text_row
 from simulator.report.tables import Interval, per_day_table
@@ -77,7 +78,7 @@ def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
     )
     return {
         "title": "Results side by side",
-        "answers": [(column.heading, column.entry["bottleneck"]["sentence"]) for column in columns],
+        "answers": [(column.heading, hold_text(column.entry)) for column in columns],
         "spread": _spread(columns, entries, units),
         "difference": _differences(columns, units),
         "inputs": inputs if changed else None,

@@ -16,6 +16,7 @@ from simulator.report.numbers import (
     units_of,
 )
 from simulator.report.writing import plain
+from simulator.scenario.power_balance import power_words
 
 _LEAST_ACRES = 0.05
 """Less than this out of reach is rounding."""
@@ -75,6 +76,11 @@ def cost_text(job: Mapping[str, Any], shown: ReportUnits) -> str:
         return NOTHING
     limits = [None if limit is None else limit / shown.per_acre for limit in cost["ci95"]]
     return f"{plain(job.get('currency', '$'), 5)} {mean_text(cost['mean'] / shown.per_acre, limits)}"
+
+
+def hold_text(entry: Mapping[str, Any]) -> str:
+    """Return what holds a set back, and what is asked of its power sources and what they give."""
+    return f"{entry['bottleneck']['sentence']} {power_words(entry.get('power') or [])}".strip()
 
 
 def _seldom(job: Mapping[str, Any]) -> str:

@@ -29,6 +29,7 @@ from simulator.report.quote_fields import FieldLine, drawn_fields, field_lines
 from simulator.report.stored import StoredResult
 from simulator.report.summary import is_invented, report_title
 from simulator.report.writing import plain
+from simulator.scenario.power_balance import power_words
 
 _MOST_CHANGES = 3
 _LONGEST_NOTE = 900
@@ -181,6 +182,8 @@ def _details(document: Mapping[str, Any], entry: Mapping[str, Any], shown: Repor
     if stepped:
         text += " Days end on whole passes, loads and fields, so output goes in steps and many days do just the same."
     lines = [_days(entry, shown), text] if job_text(document, entry) else [text]
+    if entry.get("power"):
+        lines.append(power_words(entry["power"]))
     hours = entry["per_day"].get("paid_hours")
     if hours is not None:
         lines.append(

@@ -134,6 +134,15 @@ class Job(Stored):
     currency: Annotated[str, Field(max_length=5)] = "$"
 
 
+class Power(Stored):
+    """What is asked of a power source, and what it gives."""
+
+    rig: Name
+    point: Name
+    asked_w: Amount
+    given_w: Amount
+
+
 class SetAnswer(Stored):
     """One equipment set."""
 
@@ -148,6 +157,7 @@ class SetAnswer(Stored):
     full_work_day_acres: Spread | None = None
     full_work_day_hectares: Spread | None = None
     job: Job | None = None
+    power: Annotated[list[Power], Field(max_length=1000)] = []
     bottleneck: Hold
 
 

@@ -9,7 +9,7 @@ from urllib.parse import quote
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.day_output import day_spread, days_words, legend_text
 from simulator.report.job_table import job_table
-from simulator.report.job_text import warning_text
+from simulator.report.job_text import hold_text, warning_text
 from simulator.report.numbers import ReportUnits, mean_text, quantile_range_text, units_of
 from simulator.report.table import markdown_text as markdown_text
 from simulator.report.tables import (
@@ -47,7 +47,7 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
         "![hours of the aircraft by activity](time_use.svg)",
         time_table(document).markdown(),
         "## What holds each set back",
-        *(f"**{_name(entry)}**: {markdown_text(entry['bottleneck']['sentence'])}" for entry in sets),
+        *(f"**{_name(entry)}**: {markdown_text(hold_text(entry))}" for entry in sets),
         resource_table(document).markdown(),
         *(["## What one more of each would add", one_more_table(document).markdown()] if one_more(document) else []),
         "## One median day",

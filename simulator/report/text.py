@@ -7,7 +7,7 @@ from typing import Any
 
 from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
-from simulator.report.job_text import job_area, warning_text
+from simulator.report.job_text import hold_text, job_area, warning_text
 from simulator.report.numbers import units_of
 from simulator.report.tables import best_first, paired, terminal_table
 from simulator.report.writing import fit, plain, wrap
@@ -43,7 +43,7 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     lines += [paint(line, _DIM) for line in wrap(legend, width)]
     for entry in sets:
         name = fit(entry["name"], _LONGEST_NAME)
-        first, *rest = wrap(f"{name}: {plain(entry['bottleneck']['sentence'])}", width, later="  ")
+        first, *rest = wrap(f"{name}: {plain(hold_text(entry))}", width, later="  ")
         painted = first.startswith(f"{name}:")
         lines += ["", paint(f"{name}:", _ACCENT) + first[len(name) + 1 :] if painted else first, *rest]
     lines += _paired(document, width, paint)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from simulator.errors import Problem
-from simulator.physics.generator import DerateRule, derate_share
+from simulator.scenario.power_balance import asked_w, given_w
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_equipment import Aircraft
@@ -63,21 +63,11 @@ def _power(scenario: Scenario, rig: str) -> list[Problem]:
     """Remark on chargers that together ask for more than their source gives."""
     found = []
     for name, point in scenario.rig[rig].power.items():
-        asked_w = point.other_load
-        for charger, number in point.chargers.items():
-            table = scenario.charger[charger]
-            drawn_w = table.input_power_max or table.output_power / table.efficiency
-            asked_w += number * table.setting * drawn_w
-        given_w = point.grid_power or 0.0
-        if point.generator is not None:
-            generator = scenario.generator[point.generator]
-            air = scenario.weather.altitude, scenario.weather.air_temperature
-            given_w = generator.rated_power * generator.continuous_share
-            given_w *= derate_share(DerateRule(generator.derate), *air)
-        if asked_w > given_w * 1.001:
+        asked, given = asked_w(scenario, point), given_w(scenario, point)
+        if asked > given * 1.001:
             text = (
-                f"its chargers and other load ask for {asked_w / 1000:.3g} kW, and the source gives "
-                f"{given_w / 1000:.3g} kW here: charging takes longer; lower the chargers' setting or enlarge it"
+                f"its chargers and other load ask {asked / 1000:.3g} kW, and the source gives {given / 1000:.3g} kW "
+                "continuously here: the chargers are set so that together they fit, the pack needed first in full"
             )
             found.append(Problem(f"rig.{rig}.power.{name}", text))
     return found

@@ -155,6 +155,11 @@ class Flying(Table):
         None,
         "Farthest from the landing zone; beyond, the zone is shifted; none: no limit. Source: ask your authority.",
     )
+    landing_zone: Literal["follows", "stays"] = may(
+        "follows",
+        "On a large field the landing zone is shifted along with the work where that saves time, or it stays as far as "
+        "visual_range allows. Common practice, no source.",
+    )
     stop_at: Literal["anywhere", "pass end"] = may(
         "anywhere", "Where a load may end; 'pass end' flies only whole passes when it can; assumption."
     )

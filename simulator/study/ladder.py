@@ -372,12 +372,10 @@ def notes_of(costs: Costs | None, rungs: Sequence[Rung]) -> tuple[str, ...]:
     """Say which changes had no price and how larger equipment was priced."""
     if costs is None:
         return ("Judged by acres alone: a table [costs] lets the ladder stop where nothing pays.",)
-    unpriced = sorted(
-        {step.change for rung in rungs for step in rung.steps if step.price is None and len(step.settings) == 1}
-    )
+    unpriced = sorted({step.change for rung in rungs for step in rung.steps if step.price is None and step.parts == 1})
     said = ["A larger generator is priced in proportion to its power (assumption)."]
     if unpriced:
         said.append(f"Without a price, so not considered: {', '.join(unpriced)}.")
-    if not any(len(step.settings) > 1 for rung in rungs for step in rung.steps):
+    if not any(step.parts > 1 for rung in rungs for step in rung.steps):
         said.append("Steps are taken one at a time; two changes that only help together are found with --pairs.")
     return tuple(said)

@@ -4,17 +4,17 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck
-from simulator.analysis.variations import LARGER, Variation
+from simulator.analysis.variations import Variation, setting_key
 from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, PairedInterval, paired_interval
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
+from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs, Item
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.day_money import jackknife, ledger_of
@@ -28,10 +28,6 @@ from simulator.study.trial import (
     one_more,
     simulate_sets,
 )
-
-if TYPE_CHECKING:
-    pass
-
 
 LEAST_GAIN = 0.01
 """Without prices, a step must add this share of acres per day."""
@@ -47,6 +43,8 @@ class Step:
         In plain words, and what it relieves.
     settings : tuple of str
         ``KEY=VALUE`` changes.
+    parts : int
+        Changes in it: 1, or 2 of a pair.
     extra_acres_per_day : PairedInterval
         Paired difference to the set of the rung.
     price : float or None
@@ -60,6 +58,7 @@ class Step:
     change: str
     resource: str
     settings: tuple[str, ...]
+    parts: int
     extra_acres_per_day: PairedInterval
     price: float | None
     extra_margin_per_season: Interval | None
@@ -110,8 +109,12 @@ class Climb:
         couples: list[tuple[tuple[Variation, ...], EquipmentSet, DayPlan]] = []
         for place, one in enumerate(singles):
             for two in singles[place + 1 :]:
+                if {setting_key(setting) for setting in one.settings} & {
+                    setting_key(setting) for setting in two.settings
+                }:
+                    continue  # such as two sizes of one generator
                 try:
-                    changed = vary(entry, [one.setting, two.setting], self.loaded.folder)
+                    changed = vary(entry, [*one.settings, *two.settings], self.loaded.folder)
                     couples.append(((one, two), changed, make_plan(changed)))
                 except InputError:
                     continue
@@ -131,7 +134,7 @@ class Climb:
             n = min(len(rows), len(table))
             extra = paired_interval(table[:n, ACRES], rows[:n, ACRES], level)
             price = margin = value = None
-            case = None if self.costs is None else self._case(entry, changed, variations, self.costs)
+            case = None if self.costs is None else self._case(entry, changed, self.costs)
             if case is not None and self.costs is not None:
                 joint = np.hstack(
                     [
@@ -141,8 +144,8 @@ class Climb:
                 )
                 price, margin, value = self._worth(case, joint, level)
             words = " with ".join(variation.change for variation in variations)
-            settings = tuple(variation.setting for variation in variations)
-            steps.append(Step(words, variations[0].resource, settings, extra, price, margin, value))
+            settings = tuple(setting for variation in variations for setting in variation.settings)
+            steps.append(Step(words, variations[0].resource, settings, len(variations), extra, price, margin, value))
         return steps
 
     def _worth(self, case: Case, joint: NDArray[np.float64], level: float) -> tuple[float, Interval, Interval]:
@@ -152,38 +155,13 @@ class Climb:
         value = jackknife(lambda m: case.value(m, days, demand), joint, level)
         return case.price - case.resale, margin, value
 
-    def _case(
-        self, entry: EquipmentSet, changed: EquipmentSet, variations: Sequence[Variation], costs: Costs
-    ) -> Case | None:
+    def _case(self, entry: EquipmentSet, changed: EquipmentSet, costs: Costs) -> Case | None:
         """Return the money of a change; None when something in it has no price."""
-        found = [self._larger(entry, one, costs) for one in variations if self._is_larger(one)]
-        larger = [item for item in found if item is not None]
-        known = len(larger) == len(found)
         try:
-            return make_case(entry, changed, costs, None, "ladder", larger)[0] if known else None
+            larger = _enlarged(entry.scenario, changed.scenario, costs)
+            return None if larger is None else make_case(entry, changed, costs, None, "ladder", larger)[0]
         except InputError:
             return None
-
-    @staticmethod
-    def _is_larger(variation: Variation) -> bool:
-        """Tell whether a change makes something larger instead of adding a piece or a person."""
-        return variation.resource == "mix supply" or variation.resource == "generator"
-
-    @staticmethod
-    def _larger(entry: EquipmentSet, variation: Variation, costs: Costs) -> Item | None:
-        """Return the price of a larger generator (in proportion to its power) or pump; None when it has none."""
-        if variation.resource == "mix supply":
-            return costs.pump
-        kind, _, rest = variation.setting.partition(".")
-        item = item_table(costs).get(("generator", rest.split(".")[0])) if kind == "generator" else None
-        if item is None:
-            return None  # such as a larger grid supply
-        number = sum(
-            piece.number
-            for piece in pieces_of(entry.scenario)
-            if (piece.kind, piece.name) == ("generator", rest.split(".")[0])
-        )
-        return item.model_copy(update={"purchase": number * item.purchase * (LARGER - 1.0)})
 
     def best(self, steps: Sequence[Step], rows: NDArray[np.float64]) -> Step | None:
         """Return the change to take: the best of those that pay beyond doubt."""
@@ -208,3 +186,25 @@ class Climb:
         if self.costs is None:
             return step.extra_acres_per_day.mean
         return -np.inf if step.net_present_value is None else step.net_present_value.mean
+
+
+def _enlarged(before: Scenario, after: Scenario, costs: Costs) -> list[Item] | None:
+    """Return what is made larger instead of being added, priced in proportion; None when something has no price."""
+    items, table, pieces = [], item_table(costs), pieces_of(before)
+    for name, generator in before.generator.items():
+        number = sum(piece.number for piece in pieces if (piece.kind, piece.name) == ("generator", name))
+        share = after.generator[name].rated_power / generator.rated_power - 1.0
+        item = table.get(("generator", name))
+        if number and share > 0.0:
+            if item is None:
+                return None
+            items.append(item.model_copy(update={"purchase": number * item.purchase * share}))
+    for name, rig in before.rig.items():
+        changed = after.rig[name]
+        if any(point.grid_power != changed.power[key].grid_power for key, point in rig.power.items()):
+            return None
+        if (rig.supply.pump_flow, rig.supply.dry_flow) != (changed.supply.pump_flow, changed.supply.dry_flow):
+            if costs.pump is None:
+                return None
+            items.append(costs.pump)
+    return items

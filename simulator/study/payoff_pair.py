@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
-from simulator.analysis.variations import Variation
+from simulator.analysis.variations import Variation, setting_key
 from simulator.experiment.estimates import PairedInterval, paired_interval
 from simulator.study.money import FloatArray
 from simulator.study.trial import ACRES, AreaUnit
@@ -90,7 +90,8 @@ def pair_note(pair: Pair | None, runs: int, changes: Sequence[str]) -> str:
         The change as ``KEY=VALUE``; empty when it is another equipment set.
     """
     if pair is not None:
-        kept = [text for text in changes if text.split("=")[0].strip() != pair.setting.split("=")[0]]
+        replaced = {setting_key(setting) for setting in pair.setting.split(" ")}
+        kept = [text for text in changes if setting_key(text) not in replaced]
         both = " ".join([*kept, pair.setting]) if changes else ""
         how = f"give {both}" if both else f"declare a set with {pair.setting} as well and name it with --to"
         return f"What {pair.change} costs is not in these numbers: to ask whether both pay, {how}."

@@ -145,7 +145,7 @@ def offered(loaded: LoadedScenario, entry: EquipmentSet) -> list[tuple[Variation
     found = []
     for variation in one_more_of_each(entry.scenario):
         try:
-            changed = vary(entry, [variation.setting], loaded.folder)
+            changed = vary(entry, variation.settings, loaded.folder)
             found.append((variation, changed, make_plan(changed)))
         except InputError:
             continue  # such as more people than a trailer may carry: not offered

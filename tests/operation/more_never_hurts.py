@@ -23,12 +23,12 @@ from pathlib import Path
 import numpy as np
 
 from simulator.analysis.resources import one_more_of_each
+from simulator.analysis.summary import place_of
 from simulator.errors import InputError
-from simulator.operation.day import simulate
+from simulator.experiment.runs import ACTIVE_PERIOD_RUNS, row_of_run
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
-from simulator.scenario.units import M2_PER_ACRE
 
 TOLERANCE = 0.005
 """Share of the mean by which an addition may lower it, beyond the noise."""
@@ -177,6 +177,7 @@ def random_scenario(seed):
         "name": "random",
         "invented": True,
         "work": d.pick("work", "repeat", "repeat", "once"),
+        "work_days": 4,
         "day": {"start": "07:00", "window": f"{d.between('day', 6, 12)} h"},
         "product": {"rate": f"{d.pick('rate', 2, 2, 3, 5, 7.5, 10)} gal/acre"},
         "field": fields_of(d),
@@ -296,23 +297,20 @@ def additions(made):
 
 
 def kits(made):
-    """Return "one more aircraft" with what it needs, as reports try it: name and settings."""
+    """Return "one more aircraft" and "one more charger" with what they need, as reports try them: name and settings."""
     for one in one_more_of_each(load_scenario(made).base):
-        if one.resource == "aircraft":
-            yield f"kit: {one.change}", [one.setting]
+        if one.resource in ("aircraft", "chargers"):
+            yield f"kit: {one.change}", one.settings
 
 
 # --- the verdict ---
 
 
 def acres(made, seed, runs, settings=()):
-    """Return the acres of each run."""
+    """Return the acres a work day of each run, as results give them."""
     plan, bank = make_plan(load_scenario(copy.deepcopy(made), settings).sets[0]), StreamBank(seed)
-    found = []
-    for replication in range(runs):
-        sorties = simulate(plan, bank.day(replication), replication).log.sorties
-        found.append(sum(one.area_to_m2 - one.area_from_m2 for one in sorties) / M2_PER_ACRE)
-    return np.array(found)
+    numbers = range(ACTIVE_PERIOD_RUNS, ACTIVE_PERIOD_RUNS + runs)
+    return np.array([row_of_run(plan, bank, number)[place_of("acres")] for number in numbers])
 
 
 def verdict(before, after):
@@ -363,7 +361,7 @@ def main():
     parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
     parser.add_argument("--scenarios", type=int, default=200)
     parser.add_argument("--first-seed", type=int, default=1)
-    parser.add_argument("--runs", type=int, default=30, help="simulated days of each scenario and addition")
+    parser.add_argument("--runs", type=int, default=30, help="runs of each scenario and addition")
     parser.add_argument("--workers", type=int, default=2)
     parser.add_argument("--minutes", type=float, default=math.inf, help="begin no scenario after this time")
     parser.add_argument("--only", default="", help="only additions whose name holds this")

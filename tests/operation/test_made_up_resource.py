@@ -63,7 +63,7 @@ def aids_of(scenario):
 
 
 def more_aids(scenario):
-    yield Variation("one more lifting aid", NAME, f"notes=lifting aids: {aids_of(scenario) + 1}")
+    yield Variation("one more lifting aid", NAME, (f"notes=lifting aids: {aids_of(scenario) + 1}",))
 
 
 AID = Resource(

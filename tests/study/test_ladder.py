@@ -85,7 +85,7 @@ def test_dear_packs_are_not_bought_and_pairs_are_tried():
     assert all("large_pack" not in text for text in dear.settings)
     assert any(" with " in step.change for step in dear.rungs[-1].steps)
     unpriced = ladder(short("costs.charger={}"), runs=10, most_rungs=1)
-    assert any("one more charger (fast)" in note for note in unpriced.notes)
+    assert any("one more charger (fast" in note for note in unpriced.notes)
 
 
 def test_work_that_runs_out_is_said_to_cap_the_output():

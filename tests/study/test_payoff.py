@@ -144,7 +144,10 @@ def test_the_best_pair_is_what_both_add_together():
     """Made-up days: a charger adds nothing alone, nor does the change, but both together add ten acres."""
     noise = np.random.default_rng(5).normal(0.0, 1.0, (4, 30))
     base, changed = table(100 + noise[0]), table(100 + noise[1])
-    charger, helper = Variation("one more charger", "chargers", "c=2"), Variation("one more helper", "crew", "h=2")
+    charger, helper = (
+        Variation("one more charger", "chargers", ("c=2",)),
+        Variation("one more helper", "crew", ("h=2",)),
+    )
     both = [table(110 + noise[2]), table(100 + noise[3])]
     pair = best_pair([charger, helper], both, changed, base, {"one more charger": table(100 + noise[3])})
     assert pair is not None
@@ -172,7 +175,7 @@ def test_pairs_that_were_tried_stand_in_the_headline(answer):
     else:
         assert answer.pair.sentence(answer.unit) in answer.sentence
         loaded = short()
-        both = vary(loaded.sets[0], [THIRD_PACK, answer.pair.setting], loaded.folder)
+        both = vary(loaded.sets[0], [THIRD_PACK, *answer.pair.setting.split(" ")], loaded.folder)
         rows = simulate_sets([make_plan(loaded.sets[0]), make_plan(both)], loaded.base.seed, 10)
         by_hand = rows[1][:, ACRES] - rows[0][:, ACRES]
         assert answer.pair.extra_acres_per_day.mean == pytest.approx(by_hand.mean())
