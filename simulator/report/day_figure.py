@@ -146,7 +146,7 @@ def day_figure(record: Record, title: str = "", wide: bool = True, span: Span | 
             _draw_lane(axes, lane, middle, shift, tall - 1.0 + _LANE)
             if kind == "rigs":
                 _name_fields(
-                    axes, record, record["rigs"][number]["moves"], level, (115 if wide else 45) / (until - begin)
+                    axes, record, record["rigs"][number]["moves"], level, (92 if wide else 38) / (until - begin)
                 )
             elif kind == "packs":
                 _draw_charge(axes, record["packs"][number], middle, shift, tall - 1.0 + _LANE)

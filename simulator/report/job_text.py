@@ -11,6 +11,7 @@ from simulator.report.numbers import (
     clock_text,
     count_text,
     day_start_s,
+    hours_text,
     mean_text,
     share_text,
     units_of,
@@ -91,7 +92,7 @@ def _seldom(job: Mapping[str, Any]) -> str:
 def finish_text(document: Mapping[str, Any], finish: Mapping[str, Any], words: str) -> str:
     """Fill in a work day and the time of day; without the day's start, hours after it."""
     start_s, hour = day_start_s(document), float(finish["hour_of_day"])
-    time = f"{hour:.1f} h after the start" if start_s is None else clock_text(start_s + hour * 3600.0)
+    time = f"{hours_text(hour)} h after the start" if start_s is None else clock_text(start_s + hour * 3600.0)
     return words.format(day=finish["work_day"], time=time)
 
 

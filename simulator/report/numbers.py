@@ -60,11 +60,11 @@ def units_of(document: Mapping[str, Any]) -> ReportUnits:
     return report_units(str(document.get("units", "us")))
 
 
-def fixed(value: float, decimals: int, sign: bool = False) -> str:
-    """Return a number rounded to a decimal place; negative places round to tens, hundreds and so on."""
+def fixed(value: float, decimals: int, sign: bool = False, comma: str = "") -> str:
+    """Return a number rounded to a decimal place, which is negative for tens, hundreds; ``comma`` parts thousands."""
     rounded = round(value, decimals) + 0.0
     mark = "+" if sign and rounded > 0 else ""
-    return f"{mark}{rounded:.{max(0, decimals)}f}"
+    return f"{mark}{rounded:{comma}.{max(0, decimals)}f}"
 
 
 def half_width(limits: Limits | None) -> float | None:
@@ -147,7 +147,7 @@ def share_text(share: float | None) -> str:
         return NOTHING
     if 0.0 < share < 0.005:
         return "< 1 %"
-    return f"{100.0 * share:.0f} %"
+    return f"{fixed(100.0 * share, 0)} %"
 
 
 def clock_seconds(clock: str) -> int:

@@ -212,6 +212,10 @@ def _price(
 ) -> list[Pair]:
     costs = sub(table, "costs")
     currency = plain(costs.get("currency", "$"), 5) if isinstance(costs, Mapping) else "$"
+
+    def money(amount: float, decimals: int = 0) -> str:
+        return f"{currency} {fixed(amount, decimals, comma=',')}"
+
     per_area = price
     hourly = None
     if per_area is None and isinstance(costs, Mapping):
@@ -219,15 +223,15 @@ def _price(
         per_area = None if listed is None else listed / shown.per_acre
         hourly = _money(costs.get("price_per_hour"))
     if per_area is not None:
-        rows = [(f"Price per {shown.area_one}", f"{currency} {per_area:,.2f}")]
+        rows = [(f"Price per {shown.area_one}", money(per_area, 2))]
         if area is not None:
-            rows.append((f"Fields listed, {area:,.0f} {shown.area}", f"about {currency} {per_area * area:,.0f}"))
+            rows.append((f"Fields listed, {fixed(area, 0, comma=',')} {shown.area}", f"about {money(per_area * area)}"))
         return [*rows, ("Taxes and product", "as agreed; not part of this price")]
     if hourly is not None:
-        rows = [("Price per rig hour", f"{currency} {hourly:,.2f}")]
+        rows = [("Price per rig hour", money(hourly, 2))]
         hours = entry["per_day"].get("paid_hours")
         if hours is not None:
-            rows.append((f"A day of {hours_text(hours)} h", f"about {currency} {hourly * round(hours, 1):,.0f}"))
+            rows.append((f"A day of {hours_text(hours)} h", f"about {money(hourly * round(hours, 1))}"))
         return [*rows, ("Taxes and product", "as agreed; not part of this price")]
     return [("Price", "to be agreed")]
 

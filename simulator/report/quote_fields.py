@@ -7,7 +7,7 @@ import re
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from simulator.report.numbers import ReportUnits
+from simulator.report.numbers import ReportUnits, fixed
 from simulator.report.writing import plain
 from simulator.scenario.units import M2_PER_ACRE
 
@@ -33,7 +33,7 @@ class FieldLine(NamedTuple):
 
 def _area_text(acres: float, shown: ReportUnits) -> str:
     """Return an area to a tenth: field areas are inputs and have no interval."""
-    return f"{acres * shown.per_acre:,.1f} {shown.area}"
+    return f"{fixed(acres * shown.per_acre, 1, comma=',')} {shown.area}"
 
 
 def _record_fields(record: Mapping[str, Any]) -> list[tuple[str, float]]:
