@@ -343,6 +343,7 @@ class DaySortie(Stored):
     aircraft: Number
     pack: Number
     field: Number
+    visit: Annotated[int, Field(ge=0, le=10**9)]
     seconds: Annotated[list[Time], Field(min_length=6, max_length=6)]
     area_m2: Amount
     applied: Amount

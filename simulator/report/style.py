@@ -69,6 +69,7 @@ def new_figure(width_in: float, height_in: float) -> Figure:
 def settle(figure: Figure) -> Figure:
     """Lay a figure out once and for all, so that texts made late (ticks) also follow the style it was drawn in."""
     figure.draw_without_rendering()
+    figure.set_layout_engine("none")
     return figure
 
 
