@@ -26,7 +26,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "report": ("simulator.command.report", "A result as one HTML file with the day replayed; several side by side."),
     "quote": ("simulator.command.quote", "A quote sheet for a customer (PDF and HTML) from a result."),
     "figure": ("simulator.command.figure", "One publication-ready figure of a result (SVG, PNG, PDF)."),
-    "explain": ("simulator.command.explain", "Every number that a scenario uses: from where, and what it implies."),
+    "explain": ("simulator.command.explain", "What to check of a set; every number that it uses, from where."),
     "payoff": ("simulator.command.payoff", "Does a change pay: extra acres, margin, payback, chance that it pays."),
     "ladder": ("simulator.command.ladder", "What to buy next, and next after that, until nothing pays."),
     "size": ("simulator.command.size", "The least-cost equipment set that reaches a target, over given choices."),
@@ -42,7 +42,6 @@ COMMANDS: dict[str, tuple[str, str]] = {
     "sensitivity": ("simulator.command.sensitivity", "Which assumptions matter, and what to measure to be sure."),
     "fit": ("simulator.command.fit", "Turn stopwatch times into a scenario's distributions."),
     "hindcast": ("simulator.command.hindcast", "Hold the simulation against past days."),
-    "validation": ("simulator.command.validation", "Write the page that sets the model beside published measurements."),
     "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
 }
 """Command name to module (with a click command named ``command``) and short help."""

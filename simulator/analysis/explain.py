@@ -1,28 +1,37 @@
-"""The evidence page of an equipment set: its numbers, from where, and what they imply, with the arithmetic."""
+"""The evidence page of an equipment set: what a practitioner checks first, then every number and what it comes to.
+
+Nothing is calculated here that the model calculates: its own functions are asked for what they make on the way.
+"""
 
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping
-from dataclasses import dataclass, fields
+from collections.abc import Mapping, Sequence
+from dataclasses import asdict, dataclass
 from pathlib import Path
 from typing import Any
 
-from simulator.analysis.explain_bounds import Bound, RigCases, bounds_sheet
-from simulator.analysis.explain_day import GroundCase, ground_sheet, road_sheet
-from simulator.analysis.explain_load import LoadCase, load_sheet, middle_stretch
-from simulator.analysis.explain_power import ChargeCase, Source, charge_sheet, source_sheet
-from simulator.analysis.explain_rotor import Rotor, air_sheet, rotor_sheet
-from simulator.analysis.explain_sheet import Check, Line, Sheet
+from simulator.analysis.explain_rotor import air_sheet, power_sheet, rotor_sheet
+from simulator.analysis.explain_sheet import Case, Sheet, cases_of
+from simulator.analysis.explain_work import (
+    field_time_s,
+    ground_sheet,
+    load_sheet,
+    pack_sheet,
+    range_sheet,
+    road_sheet,
+    source_sheet,
+)
 from simulator.errors import InputError
-from simulator.physics.air import GAS_CONSTANT_J_PER_KG_K
-from simulator.physics.flight import COAXIAL_INTERFERENCE, GRAVITY_M_PER_S2, FlightModel
 from simulator.plan.day_plan import DayPlan, RigPlan
-from simulator.plan.flight import Flight
+from simulator.plan.field_work import RESOURCES
 from simulator.scenario.loading import LoadedScenario, read_toml
 from simulator.scenario.merge import nearest
+from simulator.scenario.power_balance import asked_w
 from simulator.scenario.provenance import Leaf, provenance
-from simulator.scenario.units import KG_PER_POUND, LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTARE
+
+_GOES_ON = ("chargers", "generator or grid", "packs")
+"""Resources that go on in breaks."""
 
 
 @dataclass(frozen=True)
@@ -37,10 +46,12 @@ class Page:
         The scenario's other equipment sets.
     invented : bool
         Whether places and equipment are invented.
+    checks : tuple of Sheet
+        What a practitioner checks.
     values : tuple of Leaf
         Every value with its origin.
     sections : tuple of Sheet
-        Arithmetic.
+        What the model makes of them.
     bounds : dict
         Rig name to the most that each resource allows in a day, in the page's unit of area.
     """
@@ -50,19 +61,10 @@ class Page:
     field: str
     others: tuple[str, ...]
     invented: bool
+    checks: tuple[Sheet, ...]
     values: tuple[Leaf, ...]
     sections: tuple[Sheet, ...]
-    bounds: dict[str, tuple[Bound, ...]]
-
-    @property
-    def lines(self) -> list[Line]:
-        """Every line of arithmetic, in order."""
-        return [line for section in self.sections for line in section.lines]
-
-    @property
-    def checks(self) -> list[Check]:
-        """Every calculated figure that was held against the simulator's own."""
-        return [check for section in self.sections for check in section.checks]
+    bounds: dict[str, dict[str, float]]
 
 
 def explain(
@@ -103,28 +105,34 @@ def explain(
         raw = read_toml(Path(loaded.file))
     index = _field_number(plan, field_name)
     metric = plan.scenario.units == "metric"
-    sections = [_constants(metric)]
-    air, density = air_sheet(plan, metric)
-    sections.append(air)
-    rotors: dict[str, Rotor] = {}
+    checks, sections, bounds = [], [air_sheet(plan, metric)], {}
+    flown = {aircraft.name: aircraft for rig in plan.rigs for aircraft, _ in rig.aircraft}
+    sections += [rotor_sheet(plan, aircraft, metric) for aircraft in flown.values()]
     for rig in plan.rigs:
-        for aircraft, _ in rig.aircraft:
-            if aircraft.name not in rotors:
-                sheet, rotors[aircraft.name] = rotor_sheet(plan, aircraft, density, metric)
-                sections.append(sheet)
-    bounds = {}
-    for rig in plan.rigs:
-        cases = _rig(plan, rig, index, rotors, sections, metric)
-        sheet, bounds[rig.name] = bounds_sheet(plan, cases, metric)
-        sections.append(sheet)
+        by_field = [cases_of(plan, rig, place) for place in range(len(plan.fields))]
+        cases = [case for case in by_field[index] if case.load.reaches]
+        for case in by_field[index]:
+            if not case.load.reaches:
+                title = f"No load of {case.name} reaches {plan.fields[index].name} and comes back"
+                sections.append(Sheet(title, metric))
+                continue
+            checks.append(_load_check(plan, rig, case, metric))
+            sections += [load_sheet(plan, case, metric), power_sheet(plan, case, metric)]
+            sections += [ground_sheet(plan, rig, case, metric), pack_sheet(plan, rig, case, metric)]
+        sections += [source_sheet(plan, rig, point, metric) for point in rig.power]
+        sections.append(road_sheet(plan, rig, metric))
+        limits, bounds[rig.name] = _limits(plan, rig, cases, metric)
+        checks.append(_rig_check(plan, rig, cases, metric))
+        sections.append(limits)
         if len(plan.fields) > 1:
-            sections.append(_range(plan, rig, metric))
+            sections.append(range_sheet(by_field, rig, metric))
     return Page(
         loaded.name,
         plan.name,
         plan.fields[index].name,
         tuple(entry.name for entry in loaded.sets if entry.name != plan.name),
         plan.scenario.invented,
+        tuple(checks),
         provenance(loaded.equipment_set(plan.name), raw, settings, field_file),
         tuple(sections),
         bounds,
@@ -141,146 +149,80 @@ def _field_number(plan: DayPlan, name: str | None) -> int:
     return min(range(len(names)), key=lambda place: abs(plan.fields[place].area_m2 - mean))
 
 
-def _constants(metric: bool) -> Sheet:
-    """List the numbers that no scenario sets."""
-    sheet = Sheet("Constants of the model", metric)
-    sheet.given("gravity", GRAVITY_M_PER_S2, "m/s2", "standard gravity")
-    sheet.given("gas constant of dry air", GAS_CONSTANT_J_PER_KG_K, "J/(kg K)", "US Standard Atmosphere 1976")
-    sheet.given(
-        "induced power of a coaxial pair", COAXIAL_INTERFERENCE, "", "Leishman (2006), section 2.14, from memory"
-    )
-    notes = {
-        "profile_share": ("profile share of lift power in hover", "", "assumption, after Leishman (2006), from memory"),
-        "tip_speed_m_per_s": ("blade tip speed", "m/s", "Zeng, Xu and Zhang (2019)"),
-        "drive_efficiency": ("efficiency of motors and drives", "", "assumption"),
-    }
-    for one in fields(FlightModel):
-        if one.name in notes:
-            quantity, unit, note = notes[one.name]
-            sheet.given(quantity, float(one.default), unit, note)  # type: ignore[arg-type]  # each of these has a default
-    sheet.given("acre", M2_PER_ACRE, "m2", "international acre, NIST SP 811", 7)
-    sheet.given("hectare", M2_PER_HECTARE, "m2")
-    sheet.given("US gallon", LITRE_PER_GALLON, "L", "NIST SP 811", 7)
-    sheet.given("pound", KG_PER_POUND, "kg", "NIST SP 811", 7)
+def _load_check(plan: DayPlan, rig: RigPlan, case: Case, metric: bool) -> Sheet:
+    """Write what a practitioner checks of a load."""
+    sheet, load, air = Sheet(f"{case.name} on rig {rig.name}", metric), case.load, case.load.air
+    full = load.amount / case.aircraft.capacity(case.pack.mass_kg)
+    sheet.put("area of a load", load.area_m2, "m2", f"{full:.0%} of the largest load")
+    ferry_s, up_s = air.ferry_out_s + air.ferry_back_s, air.take_off_s + air.landing_s
+    parts = f"spraying {air.work_s:.0f} s, turns {air.turn_s:.0f} s, ferry {ferry_s:.0f} s, up and down {up_s:.0f} s"
+    sheet.add("minutes in the air", air.total_s / 60.0, "min", parts)
+    ground = f"fill {load.fill_s:.0f} s, swap {load.swap_s:.0f} s, check {load.check_s:.0f} s"
+    sheet.add("minutes on the ground", (load.cycle_s - air.total_s) / 60.0, "min", f"{ground}, without waiting")
+    usable_wh = case.pack.usable_wh(rig.rig.charge_to)
+    sheet.add("loads a charge", case.loads, "", f"{air.energy_wh:.0f} Wh a load, {usable_wh:.0f} Wh above the reserve")
+    reserve = case.pack.reserve_wh / case.pack.capacity_wh
+    sheet.add("charge left at landing", 100.0 * case.left_wh / case.pack.capacity_wh, "%", f"reserve {reserve:.0%}")
+    stored_w = min(load.charge_w, case.pack.curve.cc_power_w)
+    on = f"{stored_w / 1000.0:.3g} kW stored on {load.charger.name}; landing to charged"
+    off_min = load.off_s / load.charges / 60.0
+    sheet.add("minutes a charge takes", load.charge_s / 60.0, "min", f"{on} {off_min:.3g} min without waiting")
+    pace_m2 = load.area_m2 / load.cycle_s * 3600.0
+    sheet.put("area an hour of one that never waits", pace_m2, "m2/h")
     return sheet
 
 
-def _rig(
-    plan: DayPlan, rig: RigPlan, index: int, rotors: dict[str, Rotor], sections: list[Sheet], metric: bool
-) -> RigCases:
-    """Write the sections of a rig; return what they came to."""
-    loads: list[tuple[LoadCase, GroundCase]] = []
-    for aircraft, _ in rig.aircraft:
-        for pack, _ in rig.packs:
-            if aircraft.name not in pack.fits:
-                continue
-            found = load_sheet(plan, rig, aircraft, pack, index, rotors[aircraft.name], metric)
-            if found is None:
-                name = plan.fields[index].name
-                sections.append(
-                    Sheet(f"No load of {aircraft.name} with {pack.name} reaches {name} and comes back", metric)
-                )
-                continue
-            sections.append(found[0])
-            sheet, ground = ground_sheet(plan, rig, found[1], metric)
-            sections.append(sheet)
-            loads.append((found[1], ground))
-    sources: list[Source] = []
-    charges: list[ChargeCase] = []
+def _rig_check(plan: DayPlan, rig: RigPlan, cases: Sequence[Case], metric: bool) -> Sheet:
+    """Write what a practitioner checks of a rig."""
+    sheet, crew = Sheet(f"rig {rig.name}", metric), rig.rig.crew
+    people = crew.pilots + crew.helpers
     for point in rig.power:
-        sheet, source = source_sheet(plan, rig, point, metric)
-        sections.append(sheet)
-        sources.append(source)
-        for charger, number in point.chargers:
-            for case, _ in loads:
-                if case.pack.name in charger.serves:
-                    sheet, charge = charge_sheet(plan, rig, source, charger, number, case, metric)
-                    sections.append(sheet)
-                    charges.append(charge)
-    sheet, road = road_sheet(plan, rig, metric)
-    sections.append(sheet)
-    return RigCases(rig, road, sources, loads, charges)
-
-
-def _range(plan: DayPlan, rig: RigPlan, metric: bool) -> Sheet:
-    """Write what a load in the middle of each field comes to, from the least to the most."""
-    sheet = Sheet(f"Over all {len(plan.fields)} fields: rig {rig.name}, a load in the middle of each", metric)
-    per_area = M2_PER_HECTARE if metric else M2_PER_ACRE
+        asked = asked_w(plan.scenario, rig.rig.power[point.name])
+        less = "; more than it gives: charges take longer" if asked > point.capacity_w * (1.0 + 1e-9) else ""
+        note = f"all slots busy, {point.other_load_w:.0f} W besides{less}"
+        sheet.add(f"power asked of {point.name}", asked / 1000.0, "kW", note)
+        rated = f"generator of {point.generator.rated_w / 1000.0:.3g} kW" if point.generator else "grid"
+        sheet.add(f"power that {point.name} gives", point.capacity_w / 1000.0, "kW", rated)
     for aircraft, _ in rig.aircraft:
-        factor = aircraft.flight_time_factor.mean()
-        for pack, _ in rig.packs:
-            if aircraft.name not in pack.fits:
-                continue
-            rows = []
-            for index in range(len(plan.fields)):
-                profile = plan.profiles[aircraft.name, index]
-                start, end, _ = middle_stretch(plan, rig, aircraft, pack, index)
-                if end <= start:
-                    continue
-                flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
-                air = flight.over(start, end, profile.product(start, end), 1.0)
-                run_s = profile.path.mean_pass_m2 / aircraft.swath_m / profile.speed_m_per_s
-                turn_share = run_s / (run_s + aircraft.turn_time.mean())
-                rows.append(((end - start) / per_area, air.total_s * factor / 60.0, air.energy_wh * factor, turn_share))
-            name = f"{aircraft.name} with {pack.name}"
-            if not rows:
-                continue
-            area, minutes, energy, turn = zip(*rows, strict=True)
-            sheet.span(f"{name}: area of a load", min(area), max(area), sheet.area_unit)
-            sheet.span(f"{name}: airborne minutes", min(minutes), max(minutes), "min")
-            sheet.span(f"{name}: energy of a load", min(energy), max(energy), "Wh")
-            sheet.span(f"{name}: turn efficiency", min(turn), max(turn), "")
+        sheet.put(f"weight to lift, {aircraft.name}", aircraft.empty_kg, "kg", "without pack and load")
+        ramp = "" if people >= aircraft.handling_people else ": over a ramp"
+        sheet.add("people needed to lift it", aircraft.handling_people, "", f"there are {people}{ramp}")
+    most = _most_m2_per_s(cases)
+    if most:
+        scarcest = sorted(most, key=lambda name: most[name])
+        note = f"set by: {scarcest[0]}; then {scarcest[1]}" if len(scarcest) > 1 else scarcest[0]
+        sheet.put("area an hour while set up, at most", most[scarcest[0]] * 3600.0, "m2/h", note)
     return sheet
+
+
+def _most_m2_per_s(cases: Sequence[Case]) -> dict[str, float]:
+    """Return the area (m2) a second that each resource of a rig allows by itself, with what it does best."""
+    if not cases:
+        return {}
+    best: dict[str, float] = {}
+    for case in cases:
+        pace = case.most_per_s["aircraft"] * case.load.area_m2
+        best[case.aircraft.name] = max(pace, best.get(case.aircraft.name, 0.0))
+    most = {name: max(case.most_per_s[name] * case.load.area_m2 for case in cases) for name in RESOURCES}
+    return {"aircraft": sum(best.values())} | {name: one for name, one in most.items() if math.isfinite(one)}
+
+
+def _limits(plan: DayPlan, rig: RigPlan, cases: Sequence[Case], metric: bool) -> tuple[Sheet, dict[str, float]]:
+    """Write the most that each resource allows in a day.
+
+    Source: asymptotic bounds of closed networks (Lazowska, Zahorjan, Graham and Sevcik 1984, chapter 5): a resource
+    that is never idle serves at most time / demand, by mean times; waiting, weather, breakdowns and moves are left out.
+    """
+    sheet = Sheet(f"Most that each resource allows in a day: rig {rig.name}", metric)
+    whole_s, worked_s = field_time_s(plan, rig, False), field_time_s(plan, rig, True)
+    sheet.add("hours at the fields", worked_s / 3600.0, "h", "without yard, first drive, set-up and breaks")
+    for name, pace in _most_m2_per_s(cases).items():
+        sheet.put(name, pace * (whole_s if name in _GOES_ON else worked_s), "m2/day")
+    if cases and plan.scenario.work == "once":
+        sheet.put("field list", plan.list_m2, "m2/day", "work = once")
+    return sheet, {line.quantity: line.value for line in sheet.lines[1:]}
 
 
 def page_json(page: Page) -> dict[str, Any]:
-    """Return the page as a JSON-able document.
-
-    Parameters
-    ----------
-    page : Page
-        The page.
-
-    Returns
-    -------
-    dict
-        ``scenario``, ``equipment_set``, ``field``, ``values``, ``sections``, ``checks`` and ``bounds``.
-    """
-    return {
-        "scenario": page.scenario,
-        "equipment_set": page.equipment_set,
-        "field": page.field,
-        "invented": page.invented,
-        "values": [
-            {"key": leaf.key, "value": leaf.value, "inner": leaf.inner, "origin": leaf.origin, "note": leaf.note}
-            for leaf in page.values
-        ],
-        "sections": [
-            {
-                "title": section.title,
-                "lines": [
-                    {
-                        "quantity": line.quantity,
-                        "formula": line.formula,
-                        "value": line.value,
-                        "unit": line.unit,
-                        "note": line.note,
-                        "kind": line.kind,
-                    }
-                    for line in section.lines
-                ],
-            }
-            for section in page.sections
-        ],
-        "checks": [
-            {"quantity": one.quantity, "calculated": one.calculated, "simulator": one.simulator, "unit": one.unit}
-            for one in page.checks
-        ],
-        "bounds": {rig: {bound.resource: bound.area for bound in bounds} for rig, bounds in page.bounds.items()},
-    }
-
-
-def largest_difference(page: Page) -> tuple[int, float]:
-    """Return how many figures were held against the simulator's own, and the largest relative difference."""
-    differences = [check.difference for check in page.checks]
-    return len(differences), max(differences, default=0.0)
+    """Return the page as a JSON-able document: the parts of :class:`Page`."""
+    return asdict(page)

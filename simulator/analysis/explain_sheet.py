@@ -1,148 +1,106 @@
-"""The sheets of the evidence page: lines of arithmetic, each computed from the numbers that the page shows."""
+"""What the evidence page is made of: figures of the model with their units, in sheets."""
 
 from __future__ import annotations
 
-import math
 from dataclasses import dataclass, field
-from typing import Literal
 
-from simulator.analysis.explain_arithmetic import DIGITS, Number, evaluate, shown
-from simulator.scenario.units import LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTARE
+from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.day_plan import DayPlan, RigPlan
+from simulator.plan.equipment import PackPlan
+from simulator.plan.field_work import MeanLoad, WorkPlanner
+from simulator.plan.fields import WorkProfile
+from simulator.scenario.distributions import Distribution
+from simulator.scenario.units import KG_PER_POUND, LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTARE
 
-Kind = Literal["given", "calculated", "simulator", "range"]
-
-TOLERANCE = 2e-3
-"""Largest relative difference between a calculated figure and the simulator's own that counts as rounding: of the page
-to six digits, and of the simulator's power to a cubic of mass (0.06 %)."""
-
-_ACRE_M2 = shown(M2_PER_ACRE, 7)
-_HECTARE_M2 = shown(M2_PER_HECTARE)
-_GALLON_L = shown(LITRE_PER_GALLON, 7)
+_US = {"m2": (M2_PER_ACRE, "acre"), "L": (LITRE_PER_GALLON, "gal"), "kg": (KG_PER_POUND, "lb")}
+_METRIC = {"m2": (M2_PER_HECTARE, "ha")}
 
 
 @dataclass(frozen=True)
 class Line:
-    """One line of the page.
-
-    Parameters
-    ----------
-    quantity : str
-        What it is.
-    formula : str
-        Arithmetic with numbers only; empty when the value is not calculated here.
-    value : str
-        Number as shown; of a range two numbers.
-    unit : str
-        Its unit; empty for a plain number.
-    note : str
-        Where a given value stands, or the source of a formula.
-    kind : str
-        Given, calculated, taken from the simulator, or a range over the fields.
-    """
+    """One figure; the note says where it stands or comes from, and what it means."""
 
     quantity: str
-    formula: str
-    value: str
+    value: float
     unit: str
-    note: str = ""
-    kind: Kind = "calculated"
-
-
-@dataclass(frozen=True)
-class Check:
-    """A calculated figure beside the simulator's own."""
-
-    quantity: str
-    calculated: float
-    simulator: float
-    unit: str
-
-    @property
-    def difference(self) -> float:
-        """Relative difference; 0 when both are nothing."""
-        scale = max(abs(self.calculated), abs(self.simulator))
-        return abs(self.calculated - self.simulator) / scale if scale > 0.0 else 0.0
+    note: str
 
 
 @dataclass
 class Sheet:
-    """One section of the page, written line by line.
-
-    Parameters
-    ----------
-    title : str
-        Heading.
-    metric : bool
-        Areas in hectares and volumes in litres; else acres and US gallons.
-    """
+    """One section of the page, in US customary or metric units."""
 
     title: str
-    metric: bool = False
+    metric: bool
     lines: list[Line] = field(default_factory=list)
-    checks: list[Check] = field(default_factory=list)
+
+    def add(self, quantity: str, value: float, unit: str = "", note: str = "") -> None:
+        """Write a figure."""
+        self.lines.append(Line(quantity, float(value), unit, note))
+
+    def drawn(self, quantity: str, drawn: Distribution, key: str, note: str = "") -> None:
+        """Write the mean of a time (s) that may be drawn."""
+        said = key if drawn.is_constant else f"{key}; mean of what is drawn"
+        self.add(quantity, drawn.mean(), "s", f"{said}; {note}" if note else said)
+
+    def put(self, quantity: str, value: float, unit: str, note: str = "") -> None:
+        """Write an area (m2), volume (L) or mass (kg), also one an hour and the like, in the page's units."""
+        base, slash, per = unit.partition("/")
+        size, name = (_METRIC if self.metric else _US).get(base, (1.0, base))
+        self.add(quantity, value / size, name + slash + per, note)
+
+    def rate(self, quantity: str, value: float, unit: str, note: str = "") -> None:
+        """Write an application rate (L/m2 or kg/m2) as on the label."""
+        area = _METRIC["m2"] if self.metric else _US["m2"]
+        self.put(quantity, value * area[0], f"{unit}/{area[1]}", note)
+
+
+@dataclass(frozen=True)
+class Case:
+    """One aircraft class with one pack type on the field that is shown: a load by mean times."""
+
+    aircraft: AircraftPlan
+    number: int
+    pack: PackPlan
+    profile: WorkProfile
+    load: MeanLoad
+    charged_wh: float
+    """Energy of a pack off its charger."""
+    most_per_s: dict[str, float]
+    """Loads a second that each resource allows by itself."""
 
     @property
-    def area_unit(self) -> str:
-        """Unit of areas on this page."""
-        return "ha" if self.metric else "acre"
+    def name(self) -> str:
+        """Return what is flown with what."""
+        return f"{self.aircraft.name} with {self.pack.name}"
 
-    def given(self, quantity: str, value: float, unit: str = "", note: str = "", digits: int = DIGITS) -> Number:
-        """Write a value that is not calculated here."""
-        number = Number.of(value, digits)
-        self.lines.append(Line(quantity, "", number.text, unit, note, "given"))
-        return number
+    @property
+    def loads(self) -> int:
+        """Return the loads on one charge."""
+        return round(1.0 / self.load.charges)
 
-    def calc(self, quantity: str, formula: str, unit: str = "", note: str = "") -> Number:
-        """Write a formula, evaluate it as written, and return the rounded result."""
-        number = Number.of(evaluate(formula))
-        self.lines.append(Line(quantity, formula, number.text, unit, note))
-        return number
+    @property
+    def left_wh(self) -> float:
+        """Return the energy of a pack when it comes off the aircraft, by mean use."""
+        return self.charged_wh - self.load.air.energy_wh / self.load.charges
 
-    def agree(self, quantity: str, number: Number, simulator: float, unit: str = "") -> Number:
-        """Hold a calculated figure against the simulator's own, and return the one to go on with.
 
-        Parameters
-        ----------
-        quantity : str
-            What it is.
-        number : Number
-            As calculated on the page.
-        simulator : float
-            As the simulator has it.
-        unit : str, optional
-            Unit of both.
-
-        Returns
-        -------
-        Number
-            ``number`` when they agree; else the simulator's, on a line that says so, since it holds something that the
-            page does not write out.
-        """
-        check = Check(quantity, float(number), simulator, unit)
-        self.checks.append(check)
-        if check.difference <= TOLERANCE or not math.isfinite(simulator):
-            return number
-        ours = Number.of(simulator)
-        note = f"the simulator's own figure, used from here on; the line above is off by {check.difference:.1%}"
-        self.lines.append(Line(quantity, "", ours.text, unit, note, "simulator"))
-        return ours
-
-    def area(self, quantity: str, area_m2: Number, note: str = "") -> Number:
-        """Write an area in the page's unit."""
-        return self.calc(quantity, f"{area_m2} / {_HECTARE_M2 if self.metric else _ACRE_M2}", self.area_unit, note)
-
-    def rate_note(self, rate: Number, liquid: bool) -> None:
-        """Write an application rate in the units of a label."""
-        per = _HECTARE_M2 if self.metric else _ACRE_M2
-        if liquid:
-            litre = "" if self.metric else f" / {_GALLON_L}"
-            self.calc("rate as on the label", f"{rate} × {per}{litre}", "L/ha" if self.metric else "gal/acre")
-        else:
-            pound = "" if self.metric else " / 0.4535924"
-            self.calc("rate as on the label", f"{rate} × {per}{pound}", "kg/ha" if self.metric else "lb/acre")
-
-    def span(self, quantity: str, low: float, high: float, unit: str, note: str = "") -> None:
-        """Write the range of a figure over the fields, as the simulator has it."""
-        low_text, high_text = shown(low, 4), shown(high, 4)
-        text = low_text if low_text == high_text else f"{low_text} to {high_text}"
-        self.lines.append(Line(quantity, "", text, unit, note, "range"))
+def cases_of(plan: DayPlan, rig: RigPlan, index: int) -> list[Case]:
+    """Return the loads of a rig on a field, as full as its crew fills them there, each aircraft with each pack."""
+    planner = WorkPlanner(plan.scenario, rig.rig, rig.aircraft, rig.packs, rig.power)
+    work = plan.work[rig.name][index]
+    found = []
+    for place, (aircraft, number) in enumerate(rig.aircraft):
+        profile = plan.profiles[aircraft.name, index]
+        share = 1.0
+        if work.load_m2:
+            best = planner.load(aircraft, profile, 1.0).pack
+            planned = work.load_m2[place] * work.fill * profile.product_per_m2
+            share = min(1.0, planned / aircraft.capacity(best.mass_kg) * (1.0 + 1e-9))
+        for pack, _ in rig.packs:
+            if aircraft.name in pack.fits and aircraft.capacity(pack.mass_kg) > 0.0:
+                load = planner.load(aircraft, profile, share, pack)
+                charged_wh = pack.capacity_wh * rig.rig.charge_to
+                most = planner.most_per_s(load, aircraft, number)
+                found.append(Case(aircraft, number, pack, profile, load, charged_wh, most))
+    return found

@@ -177,7 +177,8 @@ _WAITS = (
 )  # fmt: skip
 _MOVES = (Reason.YARD, Reason.PACK_UP, Reason.DRIVE, Reason.SET_UP, Reason.RELOCATE, Reason.RINSE)
 _TASKS = (
-    Reason.SWAP, Reason.FILL, Reason.PLUG_IN, Reason.MIX, Reason.REFUEL, Reason.RESTOCK, Reason.LAUNCH_CHECK,
+    Reason.SWAP, Reason.FILL, Reason.PLUG_IN, Reason.MIX, Reason.REFUEL, Reason.RESTART, Reason.RESTOCK,
+    Reason.LAUNCH_CHECK,
 )  # fmt: skip
 _SERVICE = (State.SWAP, State.FILL, State.LAUNCH_CHECK, State.REPAIR)
 _TIME_LABELS = (

@@ -15,6 +15,8 @@ class Charging:
         self.pack, self.slot, self.target_wh, self.full = pack, slot, target_wh, full
         self.draw_w = self.lost_share = 0.0
         self.held_back = self.limited = self.waited_for = False
+        self.unplugged = False
+        """Whether it waits, off its charger, for power on a source that trips."""
         self.curve, self.capacity_wh = pack.plan.curve, pack.plan.capacity_wh
         charger = slot.charger.plan
         self.slot_w, self.output_w = charger.slot_w, charger.output_w
@@ -25,6 +27,10 @@ class Charging:
     def acceptance_w(self) -> float:
         """Return the most that the pack takes now, at its terminals (W)."""
         return self.curve.acceptance_w(self.pack.energy_wh) / self.stored_share
+
+    def wanted_w(self) -> float:
+        """Return what it would draw from the source now (W)."""
+        return 0.0 if self.unplugged else min(self.acceptance_w(), self.slot_w) / self.terminal_share
 
     def time_alone_s(self, target_wh: float | None = None) -> float:
         """Return the time until it is done, or holds a charge, were it alone on its source."""

@@ -84,6 +84,8 @@ class Reason(StrEnum):
     LAUNCH_CHECK = "launch check"
     MOVING = "moving"
     FUEL = "out of fuel"
+    OVERLOAD = "overload"
+    RESTART = "restart"
     WINDOW = "field not open"
 
 

@@ -104,7 +104,7 @@ def _night_power(rig: RigPlan, place: int | None) -> list[PowerPointPlan]:
     """Return what the chargers hang on overnight: at home the yard's mains where there are any, else what they have."""
     mains_w = rig.rig.night_power
     if mains_w is None or place is not None:
-        return [replace(point, other_load_w=0.0) for point in rig.power]
+        return [replace(point, other_load_w=0.0, trips=False) for point in rig.power]
     chargers = tuple(entry for point in rig.power for entry in point.chargers)
     return [PowerPointPlan("yard", None, mains_w, 0.0, chargers)]
 

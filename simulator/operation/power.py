@@ -45,8 +45,9 @@ class PowerSource:
         self.fuel_l = plan.generator.fuel_tank_l if plan.generator is not None else math.inf
         self.fuel_burnt_l = 0.0
         self.bus_wh = 0.0
-        self.low, self.dry = env.event(), env.event()
-        """Fuel has fallen to the refuelling level; the tank is empty."""
+        self.low, self.dry, self.tripped = env.event(), env.event(), env.event()
+        """Fuel has fallen to the refuelling level; the tank is empty; too much was plugged in."""
+        self.trips = plan.trips
         self._generator, self._other_load_w = plan.generator, plan.other_load_w
         self._for_chargers_w = plan.capacity_w - plan.other_load_w
         self._since_s = env.now
@@ -107,7 +108,7 @@ class PowerSource:
     @property
     def running(self) -> bool:
         """True while the source gives power."""
-        return self.on and not self.refuelling and self.fuel_l > _EMPTY_L
+        return self.on and not self.refuelling and self.fuel_l > _EMPTY_L and not self.tripped.triggered
 
     def switch(self, on: bool) -> None:
         """Turn the source on or off (set-up, pack-up)."""
@@ -130,6 +131,12 @@ class PowerSource:
         self.dry = self.env.event() if self.dry.triggered else self.dry
         self._deal()
         return filled
+
+    def restart(self) -> None:
+        """Run again after an overload."""
+        self.settle()
+        self.tripped = self.env.event()
+        self._deal()
 
     def charge(self, charging: Charging) -> Event:
         """Put a pack on charge; the event is that it holds its target."""
@@ -176,6 +183,7 @@ class PowerSource:
                 self.fuel_l = max(0.0, self.fuel_l - burnt_l)
         else:
             why = Reason.REFUEL if self.refuelling else Reason.FUEL if self.on else Reason.MOVING
+            why = Reason.OVERLOAD if self.on and self.tripped.triggered else why
             self.log.add(self._since_s, now, self.name, State.STOPPED, why)
         self.bus_wh += bus_wh
         self._since_s = now
@@ -190,6 +198,8 @@ class PowerSource:
             self.on_charge.remove(one)
             one.slot.charging = None
             one.full.succeed()
+        if self.trips and self.running:
+            self._mind_overload()
         self._dealt_running = self.running
         if not (self._dealt_running and self._deal_plenty()):
             self._deal_shares()
@@ -207,7 +217,7 @@ class PowerSource:
         total_w = 0.0
         for one in self.on_charge:
             given_w = min(one.acceptance_w(), one.slot_w)
-            if given_w > one.output_w + 1e-9 or (many and one.shares_charger):
+            if one.unplugged or given_w > one.output_w + 1e-9 or (many and one.shares_charger):
                 return False
             one.draw_w = given_w * one.stored_share
             total_w += given_w / one.terminal_share
@@ -224,21 +234,17 @@ class PowerSource:
     def _deal_shares(self) -> None:
         """Set the chargers so that together they fit the source; with the source stopped, nobody gets anything."""
         ones = in_order_of_need(self.on_charge)
-        wanted_w = [min(one.acceptance_w(), one.slot_w) / one.terminal_share for one in ones]
+        wanted_w = [one.wanted_w() for one in ones]
         capacity_w = max(0.0, self._for_chargers_w) if self._dealt_running else 0.0
         places = [one.slot.charger.number for one in ones]
         shares_w = serve_in_order(capacity_w, self._limits_w, self._leasts_w, list(zip(places, wanted_w, strict=True)))
-        by_charger_w = [0.0] * len(self.chargers)
-        for place, demand_w in zip(places, wanted_w, strict=True):
-            by_charger_w[place] += demand_w
-        asked_w = sum([min(limit, wanted) for limit, wanted in zip(self._limits_w, by_charger_w, strict=True)])
-        short = asked_w > capacity_w + 1e-6
+        short = self._asked_w(ones) > capacity_w + 1e-6
         self._bus_w, self._dealt_short = 0.0, False
         for one, share_w, demand_w in zip(ones, shares_w, wanted_w, strict=True):
             one.draw_w = share_w * one.terminal_share * one.stored_share
-            one.held_back = share_w < demand_w - 1e-6
-            one.limited = short and one.held_back and self.on
-            one.lost_share = 1.0 - share_w / demand_w if one.limited else 0.0
+            one.held_back = one.unplugged or share_w < demand_w - 1e-6
+            one.limited = (short or one.unplugged) and one.held_back and self.on
+            one.lost_share = 0.0 if not one.limited else 1.0 if one.unplugged else 1.0 - share_w / demand_w
             self._dealt_short = self._dealt_short or one.held_back
             self._bus_w += share_w
             state = State.CHARGE if self._dealt_running and not one.limited else State.CHARGE_LIMITED
@@ -246,6 +252,29 @@ class PowerSource:
                 state = State.STOPPED
             if one.pack.state is not state:
                 one.pack.enter(self.env.now, state, self.log)
+
+    def _asked_w(self, ones: list[Charging]) -> float:
+        """Return what packs ask for together, as far as their chargers pass it on."""
+        by_charger_w = [0.0] * len(self.chargers)
+        for one in ones:
+            by_charger_w[one.slot.charger.number] += one.wanted_w()
+        return sum([min(limit, wanted) for limit, wanted in zip(self._limits_w, by_charger_w, strict=True)])
+
+    def _mind_overload(self) -> None:
+        """Stop where the chargers at their settings ask for more than there is; what was plugged in last comes off.
+
+        It is plugged in again once there is power for it.
+        """
+        limit_w = self._for_chargers_w + 1e-6
+        if self._asked_w(self.on_charge) > limit_w:
+            for one in reversed(self.on_charge):
+                one.unplugged = one.unplugged or self._asked_w(self.on_charge) > limit_w
+            self.tripped.succeed()
+            return
+        for one in self.on_charge:
+            if one.unplugged:
+                one.unplugged = False
+                one.unplugged = self._asked_w(self.on_charge) > limit_w
 
 
 def in_order_of_need(charging: list[Charging]) -> list[Charging]:

@@ -35,6 +35,15 @@ def refuelling(
         crew.finish(task)
 
 
+def restarting(source: PowerSource, crew: Crew, table: TaskTable, draw_s: Callable[[], float]) -> ProcessGenerator:
+    """Unplug what is too much and restart the source whenever it has tripped; the process of one that does."""
+    while True:
+        yield source.tripped
+        task = Task(Reason.RESTART, draw_s(), table.people, table.by, TURNAROUND, source.name)
+        yield from crew.do(task)
+        source.restart()
+
+
 def top_up(env: Environment, source: PowerSource, draw_s: Callable[[], float], log: DayLog) -> ProcessGenerator:
     """Fill a tank that is well down while everybody stands anyway, so that charging need not stop for it later."""
     if source.fuel_share < TOP_UP_BELOW and not source.refuelling:

@@ -15,7 +15,7 @@ from simulator.operation.morning import Morning
 from simulator.operation.pace import Pace
 from simulator.operation.packs import Pack, PackShelf
 from simulator.operation.power import PowerSource
-from simulator.operation.refuelling import refuelling
+from simulator.operation.refuelling import refuelling, restarting
 from simulator.operation.site import Site
 from simulator.operation.supply import Supply
 from simulator.operation.work import WorkList
@@ -78,6 +78,9 @@ class Rig:
         draw_refuel_s = self.draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
         for source in self.sources:
             env.process(refuelling(env, source, self.crew, self.tasks.refuel, draw_refuel_s, log))
+            if source.trips:
+                draw_restart_s = draw(f"restart/{name}", self.tasks.restart.time)
+                env.process(restarting(source, self.crew, self.tasks.restart, draw_restart_s))
         self.supply.mix = morning.mix
         self.paid_until_s = 0.0
         self._swap_mean_s, self._fill_mean_s = self.tasks.swap.time.mean(), self.tasks.fill.time.mean()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
-from typing import TypeVar
+from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -27,6 +27,20 @@ FIXED_POWER_TOLERANCE = 0.1
 contradictory (assumption: spec-sheet minutes are rounded by about 5 %); within it the fixed power is set to zero."""
 
 Floats = TypeVar("Floats", float, NDArray[np.float64])
+
+
+class ForwardPower(NamedTuple, Generic[Floats]):
+    """Power in steady level flight (W) and what it is made of; shares are of lift power in hover."""
+
+    momentum_limit_w: Floats
+    downwash_m_per_s: Floats
+    """Induced speed in hover."""
+    profile_share: float
+    induced_share: Floats
+    lift_share: Floats
+    drag_w: float
+    """Electrical."""
+    power_w: Floats
 
 
 @dataclass(frozen=True)
@@ -121,7 +135,13 @@ class FlightModel:
     def forward_power_w(
         self, mass_kg: Floats, speed_m_per_s: float, density: float, headwind_m_per_s: float = 0.0
     ) -> Floats:
-        """Return the electrical power in steady level flight; at no airspeed that of hover.
+        """Return the electrical power in steady level flight, W; see `forward_power`."""
+        return self.forward_power(mass_kg, speed_m_per_s, density, headwind_m_per_s).power_w
+
+    def forward_power(
+        self, mass_kg: Floats, speed_m_per_s: float, density: float, headwind_m_per_s: float = 0.0
+    ) -> ForwardPower[Floats]:
+        """Return the electrical power in steady level flight and its parts; at no airspeed that of hover.
 
         Parameters
         ----------
@@ -136,8 +156,8 @@ class FlightModel:
 
         Returns
         -------
-        float or ndarray
-            Power, W, in the shape of `mass_kg`.
+        ForwardPower
+            Powers and shares in the shape of `mass_kg`.
 
         Notes
         -----
@@ -146,12 +166,13 @@ class FlightModel:
         ideal_w = self.momentum_limit_w(mass_kg, density)
         airspeed = np.abs(speed_m_per_s + headwind_m_per_s)
         profile = 1.0 + 3.0 * airspeed**2 / self.tip_speed_m_per_s**2
-        induced = _induced_ratio(airspeed, ideal_w / (mass_kg * GRAVITY_M_PER_S2))
+        downwash = ideal_w / (mass_kg * GRAVITY_M_PER_S2)
+        induced = _induced_ratio(airspeed, downwash)
         # written around 1 so that rest gives 1 to the last bit
         shape = 1.0 + self.profile_share * (profile - 1.0) + (1.0 - self.profile_share) * (induced - 1.0)
-        drag_w = 0.5 * density * self.drag_area_m2 * airspeed**3
-        power_w: Floats = ideal_w / self.figure_of_merit * shape + drag_w / self.drive_efficiency + self.fixed_power_w
-        return power_w
+        drag_w = 0.5 * density * self.drag_area_m2 * airspeed**3 / self.drive_efficiency
+        power_w: Floats = ideal_w / self.figure_of_merit * shape + drag_w + self.fixed_power_w
+        return ForwardPower(ideal_w, downwash, profile, induced, shape, drag_w, power_w)
 
 
 def _induced_ratio(airspeed_m_per_s: float, hover_induced_m_per_s: Floats) -> Floats:
@@ -160,6 +181,12 @@ def _induced_ratio(airspeed_m_per_s: float, hover_induced_m_per_s: Floats) -> Fl
     # Same as sqrt(sqrt(1 + x^2) - x), without its loss of digits at high speed.
     ratio: Floats = 1.0 / np.sqrt(np.sqrt(1.0 + half_square**2) + half_square)
     return ratio
+
+
+def mean_power_w(pack_wh: float, share: float | Floats, minutes: Floats) -> Floats:
+    """Return the mean power (W) at which a share of a pack's energy lasts some minutes."""
+    power_w: Floats = pack_wh * share * 60.0 / minutes
+    return power_w
 
 
 def _finish(unit: FlightModel, inverse_merit: float, fixed_power_w: float, scale_w: float) -> FlightModel:
@@ -243,7 +270,7 @@ def calibrate(
     mass_kg, minutes = np.asarray(hover_points, dtype=np.float64).T
     if len(np.unique(mass_kg)) < len(mass_kg):
         raise ValueError(f"hover_points: got {list(hover_points)!r}, allowed each mass once")
-    power_w = pack_wh * usable_share * 60.0 / minutes
+    power_w = mean_power_w(pack_wh, usable_share, minutes)
     limit_w = unit.momentum_limit_w(mass_kg, density)
     for mass, power, limit in zip(mass_kg, power_w, limit_w, strict=True):
         if power <= limit:
@@ -303,7 +330,7 @@ def calibrate_from_load_use(
     load_kg, minutes, share_used = np.asarray(logged_loads, dtype=np.float64).T
     # The lift power of a model at figure of merit 1 is what calibration then scales.
     unit = FlightModel(rotor_count, rotor_diameter_m, coaxial, 1.0, drag_area_m2=drag_area_m2)
-    power_w = pack_wh * share_used * 60.0 / minutes
+    power_w = mean_power_w(pack_wh, share_used, minutes)
     nodes, weights = np.polynomial.legendre.leggauss(6)
     mass_kg = empty_mass_kg + load_kg[:, None] * (nodes + 1.0) / 2.0
     drag_w = 0.5 * density * unit.drag_area_m2 * speed_m_per_s**3 / unit.drive_efficiency

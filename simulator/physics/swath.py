@@ -12,6 +12,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
+from typing import NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -115,8 +116,17 @@ def plan_rectangle(area_m2: float, length_to_width: float, swath_m: float) -> Sw
     )
 
 
-def turn_time_s(swath_m: float, speed_m_s: float, acceleration_m_s2: float, radius_min_m: float = 0.0) -> float:
-    """Return the time of a 180 degree turn onto the next strip, from speed, acceleration and radius limits.
+class Turn(NamedTuple):
+    """A turn by stopping (s), by flying round (m), and its time (s), that of the quicker."""
+
+    stop_s: float
+    radius_m: float
+    round_m: float
+    time_s: float
+
+
+def turn_of(swath_m: float, speed_m_s: float, acceleration_m_s2: float, radius_min_m: float = 0.0) -> Turn:
+    """Return a 180 degree turn onto the next strip, from speed, acceleration and radius limits.
 
     The quicker of two ways a multirotor can turn:
 
@@ -138,8 +148,8 @@ def turn_time_s(swath_m: float, speed_m_s: float, acceleration_m_s2: float, radi
 
     Returns
     -------
-    float
-        Turn time, s.
+    Turn
+        Both ways and the time of the quicker.
     """
     stop_s = 2.0 * speed_m_s / acceleration_m_s2 + 2.0 * math.sqrt(swath_m / acceleration_m_s2)
     radius_m = max(speed_m_s**2 / acceleration_m_s2, radius_min_m)
@@ -147,4 +157,4 @@ def turn_time_s(swath_m: float, speed_m_s: float, acceleration_m_s2: float, radi
         path_m = math.pi * radius_m + (swath_m - 2.0 * radius_m)
     else:
         path_m = radius_m * (math.pi + 4.0 * math.acos((swath_m + 2.0 * radius_m) / (4.0 * radius_m)))
-    return min(stop_s, path_m / speed_m_s)
+    return Turn(stop_s, radius_m, path_m, min(stop_s, path_m / speed_m_s))

@@ -8,11 +8,11 @@ from dataclasses import dataclass, field
 from simulator.errors import Problem
 from simulator.physics.air import density_kg_per_m3
 from simulator.physics.flight import FlightModel, calibrate, calibrate_from_load_use, cubic_power
-from simulator.physics.swath import turn_time_s
+from simulator.physics.swath import turn_of
 from simulator.plan.equipment import PackPlan
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.schema import Scenario
-from simulator.scenario.schema_equipment import Aircraft, Breakdown, LoadLog
+from simulator.scenario.schema_equipment import Aircraft, Breakdown, Hover, LoadLog
 
 Cubic = tuple[float, float, float, float]
 
@@ -138,7 +138,7 @@ def _turn_time(aircraft: Aircraft, swath_m: float, speed_m_per_s: float) -> Dist
     if aircraft.turn_limits is None:
         return aircraft.turn_time
     limits = aircraft.turn_limits
-    return Constant(turn_time_s(swath_m, speed_m_per_s, limits.acceleration, limits.radius_least))
+    return Constant(turn_of(swath_m, speed_m_per_s, limits.acceleration, limits.radius_least).time_s)
 
 
 def _capacity(aircraft: Aircraft, scenario: Scenario) -> float | None:
@@ -166,19 +166,13 @@ def _flight_model(name: str, aircraft: Aircraft, problems: list[Problem]) -> Fli
                 drag_area_m2=aircraft.drag_area,
             )
         hover = aircraft.hover
-        hung_kg = hover.empty_mass + hover.pack_mass
-        points = []
-        if hover.empty_time is not None:
-            points.append((hung_kg, hover.empty_time / 60.0))
-        if hover.full_time is not None:
-            points.append((hung_kg + (hover.full_load or 0.0), hover.full_time / 60.0))
         return calibrate(
             aircraft.rotors,
             aircraft.rotor_diameter,
             aircraft.coaxial,
             hover.energy,
             hover.usable_share,
-            points,
+            hover_points(hover),
             density_kg_per_m3(hover.altitude, hover.air_temperature),
             drag_area_m2=aircraft.drag_area,
         )
@@ -186,6 +180,17 @@ def _flight_model(name: str, aircraft: Aircraft, problems: list[Problem]) -> Fli
         part = ".hover" if aircraft.hover else ".load_log" if aircraft.load_log else ""
         problems.append(Problem(f"aircraft.{name}{part}", str(error)))
         return None
+
+
+def hover_points(hover: Hover) -> list[tuple[float, float]]:
+    """Return the all-up masses (kg) and minutes that a spec sheet gives."""
+    hung_kg = hover.empty_mass + hover.pack_mass
+    points = []
+    if hover.empty_time is not None:
+        points.append((hung_kg, hover.empty_time / 60.0))
+    if hover.full_time is not None:
+        points.append((hung_kg + (hover.full_load or 0.0), hover.full_time / 60.0))
+    return points
 
 
 def _from_log(aircraft: Aircraft, log: LoadLog) -> FlightModel:

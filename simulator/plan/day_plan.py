@@ -186,7 +186,8 @@ def _plan_rig(
         generator = generators[point.generator] if point.generator is not None else None
         capacity = generator.capacity_w if generator is not None else float(point.grid_power or 0.0)
         hung = tuple((chargers[key], number) for key, number in point.chargers.items() if number)
-        points.append(PowerPointPlan(point_name, generator, capacity, point.other_load, hung))
+        trips = point.overload == "trip"
+        points.append(PowerPointPlan(point_name, generator, capacity, point.other_load, hung, trips))
     flown = tuple((aircraft[key], number) for key, number in rig.aircraft.items() if number)
     return RigPlan(
         name,
@@ -211,9 +212,12 @@ def _underpowered(plan: DayPlan) -> list[Problem]:
                 problems.append(Problem(f"{key}.other_load", text))
                 continue
             for charger, _ in point.chargers:
-                least_w = charger.least_w / charger.efficiency
+                # a source that trips is not helped by turning chargers down
+                least_w = (charger.output_w if point.trips else charger.least_w) / charger.efficiency
                 if least_w > left_w * (1.0 + 1e-9):
-                    text = f"draws {least_w:.0f} W at its least setting (charger.{charger.name}.setting_least); {given}"
+                    setting = "setting" if point.trips else "least setting"
+                    named = f"charger.{charger.name}.{setting.replace('least setting', 'setting_least')}"
+                    text = f"draws {least_w:.0f} W at its {setting} ({named}); {given}"
                     text += f" and {left_w:.0f} W are left for chargers" if point.other_load_w > 0.0 else ""
                     problems.append(Problem(f"{key}.chargers.{charger.name}", text))
     return problems

@@ -69,13 +69,14 @@ class GeneratorPlan:
 
 @dataclass(frozen=True)
 class PowerPointPlan:
-    """A generator or grid supply and its chargers."""
+    """A generator or grid supply and its chargers; one that ``trips`` stops when too much is plugged in."""
 
     name: str
     generator: GeneratorPlan | None
     capacity_w: float
     other_load_w: float
     chargers: tuple[tuple[ChargerPlan, int], ...]
+    trips: bool = False
 
 
 def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPlan]:

@@ -13,9 +13,9 @@ from typing import NamedTuple
 
 from simulator.physics.path import FieldPath
 from simulator.plan.aircraft import AircraftPlan, lifting_s
-from simulator.plan.equipment import PackPlan, PowerPointPlan
+from simulator.plan.equipment import ChargerPlan, PackPlan, PowerPointPlan
 from simulator.plan.fields import FieldPlan, WorkProfile
-from simulator.plan.flight import Flight
+from simulator.plan.flight import Airborne, Flight
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_rig import Rig
 
@@ -27,8 +27,9 @@ _LEAST_GAIN_OF_LESS = 0.005
 """Aircraft are filled a tenth less only if that saves this share of the time."""
 _SHARPNESS = 16.0
 """How sharply the scarcest thing alone sets the pace: two that are equally scarce cost 4 % more time than one."""
-_EYES, _HANDS, _SLOTS, _POWER = 0, 1, 3, 4
-"""Their places among the demands."""
+RESOURCES = ("pilots' watch", "crew", "filling", "chargers", "generator or grid", "packs", "mixing")
+"""What a load asks for, in the order of its demands."""
+_EYES, _HANDS, _SLOTS, _POWER, _PACKS, _MIXERS = 0, 1, 3, 4, 5, 6
 _SAMPLES = 5
 _ROUNDS = 30
 
@@ -55,11 +56,33 @@ class _Times(NamedTuple):
     handling_s: float
 
 
-@dataclass(frozen=True)
-class _Load:
-    """One load of one aircraft class, by mean times; demands in the order of :meth:`_Crew.capacities`."""
+class MeanLoad(NamedTuple):
+    """One load of one aircraft class with a pack, by mean times; demands in the order of :data:`RESOURCES`."""
 
+    pack: PackPlan
+    charger: ChargerPlan
     area_m2: float
+    amount: float
+    air: Airborne
+    usable_wh: float
+    """Above the reserve, less the energy margin."""
+    reaches: bool
+    """Whether one charge carries it."""
+    charges: float
+    """Charges that it takes: one over the loads flown on one."""
+    fill_s: float
+    swap_s: float
+    """The load's part of a swap."""
+    check_s: float
+    service_s: float
+    charge_w: float
+    """Power stored, but for what the pack accepts and the source gives."""
+    charge_s: float
+    mix_s: float
+    trip_s: float
+    hands_s: float
+    off_s: float
+    """From landing until the pack is charged, the load's part of it."""
     cycle_s: float
     demands: tuple[float, ...]
 
@@ -90,13 +113,11 @@ class WorkPlanner:
         Aircraft fly full, unless charging is scarcer than anything else: a lighter load takes less for each area.
         """
         if self._rig.unload == "all":
-            full = [self._load(one, profile, 1.0) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
+            full = [self.load(one, profile, 1.0) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
             return FieldWork(tuple(number for _, number in self._aircraft), tuple(one.area_m2 for one in full))
         best_s, best = math.inf, FieldWork((), ())
         for share in _SHARES:
-            loads = [
-                self._load(one, profile, share) for (one, _), profile in zip(self._aircraft, profiles, strict=True)
-            ]
+            loads = [self.load(one, profile, share) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
             counts, time_s = self._unload(loads, field.area_m2, move_s)
             if not time_s < best_s * (1.0 - _LEAST_GAIN_OF_LESS):
                 break
@@ -107,19 +128,24 @@ class WorkPlanner:
 
     # --- a load ---
 
-    def _load(self, aircraft: AircraftPlan, profile: WorkProfile, share: float) -> _Load:
+    def load(
+        self, aircraft: AircraftPlan, profile: WorkProfile, share: float, pack: PackPlan | None = None
+    ) -> MeanLoad:
+        """Return a load of a share of a full one on a field, with the pack that holds most unless one is given."""
         rig, tasks = self._rig, self._rig.crew.tasks
-        fitting = [pack for pack, _ in self._packs if aircraft.name in pack.fits and aircraft.capacity(pack.mass_kg)]
-        pack = max(fitting, key=lambda one: one.usable_wh(rig.charge_to))
+        if pack is None:
+            fitting = [one for one, _ in self._packs if aircraft.name in one.fits and aircraft.capacity(one.mass_kg)]
+            pack = max(fitting, key=lambda one: one.usable_wh(rig.charge_to))
         usable_wh = pack.usable_wh(rig.charge_to) / (1.0 + self._scenario.flying.energy_margin)
         flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
         full_m2 = aircraft.capacity(pack.mass_kg) * share / profile.product_per_m2
         for area_m2 in self._sizes_m2(full_m2, profile.path):
-            flown_s, energy_wh = _mean_flight(flight, profile.path, area_m2)
-            if energy_wh <= usable_wh:
+            air = _mean_flight(flight, profile.path, area_m2)
+            if air.energy_wh <= usable_wh:
                 break
-        factor = aircraft.flight_time_factor.mean()
-        flown_s, energy_wh = flown_s * factor, energy_wh * factor
+        reaches, factor = air.energy_wh <= usable_wh, aircraft.flight_time_factor.mean()
+        air = Airborne._make((*(part_s * factor for part_s in air[:7]), air.path_m, air.energy_wh * factor))
+        flown_s, energy_wh = air.total_s, air.energy_wh
         amount = area_m2 * profile.product_per_m2
         charges = 1.0 if aircraft.swap_every_landing else 1.0 / max(1, math.floor(usable_wh / energy_wh + 1e-9))
         supply = rig.supply
@@ -145,9 +171,11 @@ class WorkPlanner:
         cycle_s = flown_s + service_s + check_s
         slot_s = (plug_s + charge_s + charger.balance_time.mean()) * charges
         bus_wh = energy_wh / (pack.charge_efficiency * charger.efficiency)
-        # in the order of `_capacities`
         demands = (flown_s + check_s, hands_s, fill_s, slot_s, bus_wh * 3600.0, cycle_s + off_s, mix_s)
-        return _Load(area_m2, cycle_s, demands)
+        return MeanLoad(
+            pack, charger, area_m2, amount, air, usable_wh, reaches, charges, fill_s, swap_s, check_s, service_s,
+            power_w, charge_s, mix_s, trip_s, hands_s, off_s, cycle_s, demands,
+        )  # fmt: skip
 
     def _sizes_m2(self, full_m2: float, path: FieldPath) -> Iterator[float]:
         """Yield areas of a load, evenly cut, from the largest down: of the field, or whole passes and parts of one."""
@@ -170,7 +198,7 @@ class WorkPlanner:
         return mix_s, supply.water_trip_time.mean() * max(0.0, water / supply.nurse_water)
 
     def _capacities(self, classes: set[str]) -> list[float]:
-        """Return eyes, hands, pumps, slots, power, packs, mixers; morning charge is spread over the day."""
+        """Return what there is of each resource; morning charge is spread over the day."""
         fitting = [(pack, number) for pack, number in self._packs if classes & set(pack.fits)]
         start = min(self._rig.packs_start_charge, self._rig.charge_to)
         stock_wh = sum(number * max(0.0, pack.capacity_wh * start - pack.reserve_wh) for pack, number in fitting)
@@ -186,9 +214,32 @@ class WorkPlanner:
             1.0,
         ]
 
+    def most_per_s(self, load: MeanLoad, aircraft: AircraftPlan, number: int) -> dict[str, float]:
+        """Return the loads a second that each resource allows by itself, were only these aircraft flown."""
+        given, demands = self._capacities({aircraft.name}), list(load.demands)
+        demands[_HANDS] += self._watching(number) * demands[_EYES]
+        most = {"aircraft": number / load.cycle_s}
+        for name, capacity, demand in zip(RESOURCES, given, demands, strict=True):
+            most[name] = capacity / demand if demand > 0.0 else math.inf
+        # what packs and tank hold in the morning is flown beside what is charged and mixed
+        charged = (given[_POWER] - self._given_w) / demands[_POWER]
+        most[RESOURCES[_SLOTS]] += charged
+        most[RESOURCES[_PACKS]] += charged
+        mixed = self._rig.supply.mix_tank * self._rig.supply.start_mixed
+        most[RESOURCES[_MIXERS]] += mixed / load.amount / self._day_s
+        return most
+
+    def _watching(self, flying: int) -> float:
+        """Return the hands that a flight takes: a pilot who watches has none free.
+
+        Flights of several aircraft overlap by half, as far as he may watch.
+        """
+        at_once = 0.5 + 0.5 * min(self._rig.crew.aircraft_per_pilot, flying)
+        return 1.0 / at_once if self._rig.crew.pilot_helps else 0.0
+
     # --- the crew at a field ---
 
-    def _unload(self, loads: list[_Load], area_m2: float, move_s: float) -> tuple[tuple[int, ...], float]:
+    def _unload(self, loads: list[MeanLoad], area_m2: float, move_s: float) -> tuple[tuple[int, ...], float]:
         """Return how many aircraft of each class to unload, and the time that the field then takes."""
         counts, best_s = tuple([0] * len(loads)), math.inf
         while True:
@@ -201,13 +252,13 @@ class WorkPlanner:
                 return counts, best_s
             best_s, counts = min(tries)
 
-    def _time_s(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> float:
+    def _time_s(self, counts: tuple[int, ...], loads: list[MeanLoad], area_m2: float, move_s: float) -> float:
         """Return the time at a field, lifting included: every aircraft takes its turn, the scarcest sets the pace."""
         times = self._parts(counts, loads, area_m2, move_s)
         both_s: float = (times.alone_s**_SHARPNESS + times.needed_s**_SHARPNESS) ** (1.0 / _SHARPNESS)
         return both_s + 2.0 * times.handling_s
 
-    def _parts(self, counts: tuple[int, ...], loads: list[_Load], area_m2: float, move_s: float) -> _Times:
+    def _parts(self, counts: tuple[int, ...], loads: list[MeanLoad], area_m2: float, move_s: float) -> _Times:
         flown = ((entry, count) for (entry, _), count in zip(self._aircraft, counts, strict=True))
         handling_s = lifting_s(flown, self._people)
         road_s = move_s + 2.0 * handling_s if self._rig.trailer.charge_while_driving else 0.0
@@ -217,9 +268,7 @@ class WorkPlanner:
             if count
         ]
         # what each class needs of its own packs and chargers, and all of everything together
-        # a pilot who watches has no hands free; flights of several aircraft overlap by half, as far as he may watch
-        at_once = 0.5 + 0.5 * min(self._rig.crew.aircraft_per_pilot, sum(counts))
-        watching = 1.0 / at_once if self._rig.crew.pilot_helps else 0.0
+        watching = self._watching(sum(counts))
         groups = [{name} for _, _, name in flying]
         if len(groups) > 1:
             groups.append(set().union(*groups))
@@ -254,8 +303,8 @@ class WorkPlanner:
         return _Times(alone_s, needed_s, scarcest if needed_s > alone_s else -1, handling_s)
 
 
-def _mean_flight(flight: Flight, path: FieldPath, area_m2: float) -> tuple[float, float]:
-    """Return mean time (s) and mean energy (Wh) of a field's loads, each of that area."""
+def _mean_flight(flight: Flight, path: FieldPath, area_m2: float) -> Airborne:
+    """Return the mean of a field's loads, each of that area."""
     number = max(1, math.ceil(path.area_m2 / area_m2 - 1e-6))
     starts_m2 = [int((place + 0.5) * number / _SAMPLES) * area_m2 for place in range(min(number, _SAMPLES))]
     ends_m2 = [min(start_m2 + area_m2, path.area_m2) for start_m2 in starts_m2]
@@ -263,4 +312,4 @@ def _mean_flight(flight: Flight, path: FieldPath, area_m2: float) -> tuple[float
         flight.over(start_m2, end_m2, flight.profile.product(start_m2, end_m2), 1.0)
         for start_m2, end_m2 in zip(starts_m2, ends_m2, strict=True)
     ]
-    return sum(one.total_s for one in flown) / len(flown), sum(one.energy_wh for one in flown) / len(flown)
+    return Airborne(*(sum(part) / len(flown) for part in zip(*flown, strict=True)))

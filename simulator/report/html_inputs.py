@@ -12,6 +12,7 @@ from typing import Any
 from pydantic import BaseModel
 
 from simulator.scenario.catalogue import catalogue
+from simulator.scenario.provenance import bare_type
 from simulator.scenario.schema import Scenario
 
 _SOURCE = re.compile(r"^(.*?)[;.,:]\s*\(?((?:source|assumption)s?\b.*)$", re.IGNORECASE | re.DOTALL)
@@ -54,12 +55,12 @@ def _walk(
             yield Input(key, value_text(value), "", "scenario")
             continue
         default = defaults.get(name, info.default)
-        inner = _inner(info.annotation)
+        inner = bare_type(info.annotation)[0]
         if isinstance(value, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
             known = class_values.get(name, {})
             yield from _walk(value, inner, default if isinstance(default, Mapping) else {}, f"{key}.", like, known)
             continue
-        element = _inner(typing.get_args(inner)[-1]) if typing.get_args(inner) else None
+        element = bare_type(typing.get_args(inner)[-1])[0] if typing.get_args(inner) else None
         if isinstance(element, type) and issubclass(element, BaseModel):
             items = (
                 value.items() if isinstance(value, Mapping) else enumerate(value, 1) if isinstance(value, list) else ()
@@ -90,18 +91,6 @@ def split_source(description: str) -> tuple[str, str]:
     if found is None:
         return description, ""
     return found.group(1).strip() + ".", found.group(2).strip().rstrip(".)")
-
-
-def _inner(annotation: Any) -> Any:
-    """Take ``| None`` and ``Annotated`` off a type."""
-    while True:
-        origin = typing.get_origin(annotation)
-        if origin is typing.Annotated:
-            annotation = typing.get_args(annotation)[0]
-        elif origin in (typing.Union, types.UnionType):
-            annotation = next(item for item in typing.get_args(annotation) if item is not type(None))
-        else:
-            return annotation
 
 
 def value_text(value: Any) -> str:

@@ -123,7 +123,7 @@ _PACKS = {
     "ready": "ready",
 }
 _MOVES = ("yard", "drive", "pack up", "set up", "relocate", "moving")
-_SUPPLY = ("mix", "refuel", "restock")
+_SUPPLY = ("mix", "refuel", "restart", "restock")
 
 
 SPARE = (("#7ab0f5", "oo"), ("#14195c", "**"), ("#f0e442", "OO"), ("#6a3fd0", "++"), ("#101417", "//||"))

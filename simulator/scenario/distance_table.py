@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from pathlib import Path
 
 from simulator.errors import InputError, Problem
-from simulator.scenario.files import cell_shown, decoded, near_name, read_ordinary_file
+from simulator.scenario.files import cell_shown, csv_rows, near_name
 from simulator.scenario.shown import shown
 from simulator.scenario.units import LENGTH, UnitError, parse
 
@@ -42,11 +40,8 @@ def read_distance_table(path: Path, unit: str, fields: list[str]) -> tuple[tuple
         The file cannot be read, a place is missing, or a cell is no distance; all problems at once.
     """
     name = str(path)
-    content = read_ordinary_file(path, LARGEST_TABLE_BYTES, "a CSV table of road distances")
-    try:
-        rows = list(csv.reader(io.StringIO(decoded(content), newline="")))
-    except (ValueError, csv.Error) as error:
-        raise InputError.single(f"cannot be read: {error}", "route.distance_table", name) from error
+    found, _ = csv_rows(path, LARGEST_TABLE_BYTES, "a CSV table of road distances", "route.distance_table")
+    rows = [row for _, row in found]
     header = [cell.strip() for cell in rows[0][1:]] if rows else []
     columns: dict[str, int] = {}
     for place, head in enumerate(header):

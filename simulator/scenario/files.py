@@ -3,7 +3,9 @@
 from __future__ import annotations
 
 import codecs
+import csv
 import difflib
+import io
 import os
 import re
 import stat
@@ -159,3 +161,46 @@ def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
             file=name,
         )
     return content
+
+
+def csv_rows(
+    path: Path, most_bytes: int, allowed: str, where: str = "", most_rows: int | None = None
+) -> tuple[list[tuple[int, list[str]]], bytes]:
+    """Read the rows of a CSV file that hold anything.
+
+    Parameters
+    ----------
+    path : Path
+        File that a user names; see :func:`read_ordinary_file`.
+    most_bytes, allowed
+        See there.
+    where : str
+        Key that names it, for messages.
+    most_rows : int, optional
+        More rows are refused.
+
+    Returns
+    -------
+    rows : list of (int, list of str)
+        Number of each row's last line, and its cells.
+    content : bytes
+        The whole file.
+
+    Raises
+    ------
+    InputError
+        It cannot be read, is no CSV, or is too long.
+    """
+    content = read_ordinary_file(path, most_bytes, allowed)
+    rows = []
+    try:
+        # strict: a quote that is never closed would swallow the rest of the file in silence
+        reader = csv.reader(io.StringIO(decoded(content), newline=""), strict=True)
+        for row in reader:
+            if any(cell.strip() for cell in row):
+                rows.append((reader.line_num, row))
+            if most_rows is not None and len(rows) > most_rows:
+                raise InputError.single(f"got more than {most_rows} rows; allowed is {allowed}", where, str(path))
+    except (csv.Error, ValueError) as error:
+        raise InputError.single(f"cannot be read as CSV (UTF-8): {error}", where, str(path)) from error
+    return rows, content

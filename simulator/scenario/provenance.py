@@ -167,7 +167,7 @@ def _mark(value: Any, origin: str, place: str = "") -> Any:
 def _leaves(
     node: Any, annotation: Any, metadata: tuple[Any, ...], instance: Any, key: str, note: str, table: str
 ) -> Iterator[Leaf]:
-    inner, found = _strip(annotation)
+    inner, found = bare_type(annotation)
     metadata = (*metadata, *found)
     if isinstance(node, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
         yield from _table(node, inner, instance, key, note or table)
@@ -210,7 +210,7 @@ def _step(instance: Any, name: str | int) -> Any:
     return None
 
 
-def _strip(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
+def bare_type(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
     """Take ``| None`` and ``Annotated`` off a type; return it with the marks that ``Annotated`` carried."""
     marks: tuple[Any, ...] = ()
     while True:

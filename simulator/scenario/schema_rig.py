@@ -38,6 +38,9 @@ class Tasks(Table):
     fill: Task = may({"time": "30 s"}, "Couple, uncouple and close the tank; pumping comes on top; assumption.")
     mix: Task = may({"time": "8 min"}, "Measure, rinse and agitate one batch; transfer comes on top; assumption.")
     refuel: Task = may({"time": "5 min"}, "Stop, refuel and restart the generator; assumption.")
+    restart: Task = may(
+        {"time": "2 min"}, "Unplug what is too much and restart a source that tripped (overload = 'trip'); assumption."
+    )
     launch_check: Task = may({"time": "0 s", "by": "pilot"}, "Check before each take-off; assumption.")
 
 
@@ -102,6 +105,11 @@ class PowerPoint(Table):
     generator: str | None = may(None, "Generator class; none: the grid. Assumption.")
     grid_power: Power | None = may(None, "Power of a grid supply; none: a generator. Assumption.")
     chargers: dict[str, Count] = must("Chargers on it: class = number.")
+    overload: Literal["set to fit", "trip"] = may(
+        "set to fit",
+        "Where chargers ask for more than the source gives: the crew sets them so that together they fit, or it "
+        "stops until somebody unplugs the last and restarts it. Common practice, no source.",
+    )
     other_load: FreePower = may("0 W", "Steady other load (pump, cooling, lights); assumption.")
 
     @model_validator(mode="after")

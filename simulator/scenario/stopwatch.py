@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import hashlib
-import io
 import math
 import re
 from collections import Counter
@@ -15,7 +13,7 @@ from pathlib import Path
 from simulator.errors import InputError, Problem
 from simulator.scenario import units
 from simulator.scenario.field_list import LEAST_FIELD_M2, MOST_FIELDS, FieldSite
-from simulator.scenario.files import decoded, read_ordinary_file
+from simulator.scenario.files import csv_rows
 from simulator.scenario.merge import nearest
 from simulator.scenario.shown import shown
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, UnitError
@@ -136,14 +134,7 @@ class _Sheet:
 
 def _sheet(path: Path) -> _Sheet:
     name = str(path)
-    content = read_ordinary_file(path, LARGEST_FILE_BYTES, "a CSV file")
-    try:
-        text = decoded(content)
-        # strict: a quote that is never closed would swallow the rest of the file in silence
-        reader = csv.reader(io.StringIO(text, newline=""), strict=True)
-        lines = [(reader.line_num, row) for row in reader if any(cell.strip() for cell in row)]
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise InputError.single(f"cannot be read as CSV (UTF-8): {error}", file=name) from error
+    lines, content = csv_rows(path, LARGEST_FILE_BYTES, "a CSV file")
     # a line that begins with # is a remark, so that a made-up log can say so in its first line
     lines = [(number, row) for number, row in lines if not row[0].lstrip().startswith("#")]
     if not lines:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import csv
-import io
 from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Annotated, Any
@@ -34,7 +32,7 @@ from simulator.scenario.distributions import (
     Uniform,
     Weibull,
 )
-from simulator.scenario.files import CSV, ScenarioFolder, cell_shown, decoded, near_name, read_ordinary_file
+from simulator.scenario.files import CSV, ScenarioFolder, cell_shown, csv_rows, near_name
 from simulator.scenario.shown import shown
 from simulator.scenario.units import Dimension, UnitError
 
@@ -282,18 +280,15 @@ def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None
             raise fail(f"got {key} = {shown(table[key])}; allowed is text in quotes")
     name, column, unit = table["file"], table["column"], table["unit"]
     try:
-        content = decoded(read_ordinary_file(folder.file(name, CSV), LARGEST_TABLE_BYTES, CSV))
-        reader = csv.reader(io.StringIO(content, newline=""))
-        heads = next((row for row in reader if row), [])
-        if column not in heads:
-            raise fail(f"{shown(name)}: no column {shown(column)}{near_name(column, heads)}")
-        # of two columns of one name the last; a table by name would be filled up for each short row
-        place = len(heads) - 1 - heads[::-1].index(column)
-        texts = [(reader.line_num, row[place]) for row in reader if len(row) > place and row[place].strip()]
+        rows, _ = csv_rows(folder.file(name, CSV), LARGEST_TABLE_BYTES, CSV)
     except InputError as error:
         raise fail(f"{shown(name)}: {error.problems[0].message}") from error
-    except (UnicodeDecodeError, csv.Error) as error:
-        raise fail(f"{shown(name)}: cannot be read as CSV") from error
+    heads = rows[0][1] if rows else []
+    if column not in heads:
+        raise fail(f"{shown(name)}: no column {shown(column)}{near_name(column, heads)}")
+    # of two columns of one name the last; a table by name would be filled up for each short row
+    place = len(heads) - 1 - heads[::-1].index(column)
+    texts = [(line, row[place]) for line, row in rows[1:] if len(row) > place and row[place].strip()]
     numbers = []
     for line, text in texts:
         try:

@@ -2,9 +2,7 @@
 
 from __future__ import annotations
 
-import csv
 import difflib
-import io
 import math
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
@@ -15,10 +13,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
-from simulator.scenario.files import cell_shown, decoded, near_name, read_ordinary_file
+from simulator.scenario.files import cell_shown, csv_rows, near_name
 from simulator.scenario.shown import shown
 
 FloatArray = NDArray[np.float64]
+Rows = Sequence[tuple[int, list[str]]]
+"""Cells by the number of their line."""
 
 HOUR_S = 3600.0
 TYPICAL_YEAR = 2001
@@ -155,14 +155,20 @@ def read_weather(
     *,
     least_hours: int = 24,
 ) -> HourlyWeather:
-    """Read hourly weather from a CSV whose columns are named, or without names from a TMY3 file.
+    """Read hourly weather from a CSV whose columns are named, or without names a typical meteorological year.
+
+    The latter is in the TMY3 format (Wilcox & Marion 2008, NREL/TP-581-43156): the first line names the station and its
+    place, the second the columns. A row bears the *end* of its hour in local standard time; here the beginning is kept.
+    Each month comes from another year, so all get the year 2001. Some files' depths of rain are off by a factor of ten:
+    use them to tell rain from none.
 
     Parameters
     ----------
     path : Path
         File, UTF-8.
     columns : mapping of str to str, optional
-        Column of "time", "wind", "temperature", "humidity" and, if there is one, "rain". None reads TMY3.
+        Column of "time", "wind", "temperature", "humidity" and, if there is one, "rain". None reads TMY3. A time reads
+        like ``2024-06-01 07:00``: local clock, the beginning of the hour.
     units : mapping of str to str, optional
         Unit of a column where it is not m/s, degC, % or mm: mph, km/h, kt; degF, K; share; in.
     least_hours : int, optional
@@ -171,33 +177,21 @@ def read_weather(
     Returns
     -------
     HourlyWeather
-        In SI units and degrees.
+        In SI units and degrees. Where the file has no hourly rain none is assumed, and noted.
 
     Raises
     ------
     InputError
         Everything wrong with the file or the names, with line and nearest name.
     """
+    problems = _Problems(path.name)
+    if columns is not None:
+        _check_keys(columns, units or {}, problems)
+        problems.stop_if_any()
+    rows, _ = csv_rows(path, _LARGEST_FILE_BYTES, "a CSV file of hourly weather", most_rows=_MOST_ROWS)
     if columns is None:
-        return read_tmy3(path, least_hours=least_hours)
-    return read_weather_csv(path, columns, units, least_hours=least_hours)
-
-
-def _read_rows(path: Path) -> list[tuple[int, list[str]]]:
-    """Return the rows of a CSV that hold anything, with the number of their last line."""
-    rows: list[tuple[int, list[str]]] = []
-    content = read_ordinary_file(path, _LARGEST_FILE_BYTES, "a CSV file of hourly weather")
-    try:
-        reader = csv.reader(io.StringIO(decoded(content), newline=""))
-        for row in reader:
-            if any(cell.strip() for cell in row):
-                rows.append((reader.line_num, row))
-            if len(rows) > _MOST_ROWS:
-                message = f"got more than {_MOST_ROWS} rows; allowed is hourly weather of some years"
-                raise InputError.single(message, file=path.name)
-    except (csv.Error, ValueError) as error:
-        raise InputError.single(f"cannot be read as CSV: {error}", file=path.name) from error
-    return rows
+        return _read_tmy3(rows, problems, least_hours)
+    return _read_columns(rows, problems, columns, units or {}, least_hours)
 
 
 def _places(header: list[str], wanted: Mapping[str, str], line: int, problems: _Problems) -> dict[str, int]:
@@ -223,7 +217,7 @@ def _number(text: str) -> float | None:
 
 
 def _measured(
-    rows: Sequence[tuple[int, list[str]]],
+    rows: Rows,
     keys: Sequence[str],
     places: Mapping[str, int],
     units: Mapping[str, str],
@@ -254,9 +248,7 @@ def _measured(
     return table
 
 
-def _times(
-    rows: Sequence[tuple[int, list[str]]], read: Callable[[list[str]], datetime | str], problems: _Problems
-) -> list[datetime]:
+def _times(rows: Rows, read: Callable[[list[str]], datetime | str], problems: _Problems) -> list[datetime]:
     """Return the hours' beginnings; one that does not follow its forerunner by an hour is a problem."""
     times: list[datetime] = []
     before: datetime | None = None
@@ -301,37 +293,12 @@ def _check_keys(columns: Mapping[str, str], units: Mapping[str, str], problems: 
             problems.add("units", "got a unit of the time; allowed is none, it is a date and a clock")
 
 
-def read_weather_csv(
-    path: Path,
-    columns: Mapping[str, str],
-    units: Mapping[str, str] | None = None,
-    *,
-    least_hours: int = 24,
+def _read_columns(
+    rows: Rows, problems: _Problems, columns: Mapping[str, str], units: Mapping[str, str], least_hours: int
 ) -> HourlyWeather:
-    """Read hourly weather from a CSV with a header line.
-
-    Parameters
-    ----------
-    path, columns, units, least_hours
-        See `read_weather`. A time reads like ``2024-06-01 07:00``: local clock, the beginning of the hour.
-
-    Returns
-    -------
-    HourlyWeather
-        Without a rain column no rain is assumed, and noted.
-
-    Raises
-    ------
-    InputError
-        See `read_weather`.
-    """
-    units = units or {}
-    problems = _Problems(path.name)
-    _check_keys(columns, units, problems)
-    problems.stop_if_any()
-    rows = _read_rows(path)
     if not rows:
-        raise InputError.single("is empty; allowed is a header line and hours", file=path.name)
+        problems.add("", "is empty; allowed is a header line and hours")
+    problems.stop_if_any()
     (header_line, header), body = rows[0], rows[1:]
     places = _places(header, columns, header_line, problems)
     _check_count(body, least_hours, problems)
@@ -362,36 +329,11 @@ def read_weather_csv(
     )
 
 
-def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
-    """Read a typical meteorological year in the TMY3 format (Wilcox & Marion 2008, NREL/TP-581-43156).
-
-    The first line names the station and its place, the second the columns. A row bears the *end* of its hour in local
-    standard time; here the beginning is kept. Each month comes from another year, so all get the year 2001.
-
-    Parameters
-    ----------
-    path : Path
-        File.
-    least_hours : int, optional
-        Hours that the file must have.
-
-    Returns
-    -------
-    HourlyWeather
-        Rain is taken where the file gives it for one hour, else none is assumed, and noted. Some files' depths are
-        off by a factor of ten: use them to tell rain from none.
-
-    Raises
-    ------
-    InputError
-        See `read_weather`.
-    """
-    rows = _read_rows(path)
-    problems = _Problems(path.name)
+def _read_tmy3(rows: Rows, problems: _Problems, least_hours: int) -> HourlyWeather:
     if len(rows) < 2 or len(rows[0][1]) < 7:
         wanted = "station, name, state, UTC offset, latitude, longitude and altitude"
-        message = f"is no TMY3 file: the first line must give {wanted}"
-        raise InputError.single(message, file=path.name)
+        problems.add("", f"is no TMY3 file: the first line must give {wanted}")
+        problems.stop_if_any()
     line, station = rows[0]
     place: dict[str, float] = {}
     for name, column, most in (("UTC offset", 3, 14.0), ("latitude", 4, 90.0), ("longitude", 5, 180.0)):
@@ -437,7 +379,7 @@ def read_tmy3(path: Path, *, least_hours: int = 24) -> HourlyWeather:
     )
 
 
-def _tmy3_rain(header: list[str], body: Sequence[tuple[int, list[str]]]) -> tuple[FloatArray, tuple[str, ...]]:
+def _tmy3_rain(header: list[str], body: Rows) -> tuple[FloatArray, tuple[str, ...]]:
     """Return hourly rain and a note on the hours that have none on record (missing is -9900)."""
     rain = np.zeros(len(body))
     names = [name.strip() for name in header]

@@ -3,7 +3,7 @@
 ``python tests/benchmark/bench.py`` prints tables in Markdown for the model as it is installed in that Python's
 environment, interpreted or compiled; ``--quick`` measures less.
 ``tests/benchmark/memory.py`` measures memory.
-DEVELOPERS.md holds the last tables. Nothing here is a test: wall times are compared within one run only.
+reports/speed.md holds the last tables. Nothing here is a test: wall times are compared within one run only.
 """
 
 from __future__ import annotations

@@ -2,7 +2,7 @@
 
 Run it with ``python tests/benchmark/memory.py`` (100 to 10 000 runs, two minutes) or name the numbers of runs, such as
 ``python tests/benchmark/memory.py 1000 100000``. Every figure is the peak of a process of its own, in MB; a day is one
-hour long, so that many of them take little time. It prints a table in Markdown; DEVELOPERS.md holds the last one.
+hour long, so that many of them take little time. It prints a table in Markdown; reports/speed.md holds the last one.
 """
 
 from __future__ import annotations

@@ -17,14 +17,17 @@ def run(*arguments, columns="100"):
     return CliRunner().invoke(command, [str(part) for part in arguments], env={"COLUMNS": columns})
 
 
-def test_it_prints_values_arithmetic_and_the_other_sets():
+def test_it_prints_what_to_check_and_all_when_asked():
     done = run(SCENARIO)
     assert done.exit_code == 0, done.output
     assert "equipment set two_packs" in done.output
     assert "four_packs" in done.output
-    assert "catalogue: tank_40_l" in done.output
-    assert "momentum limit" in done.output
-    assert "least of these bounds" in done.output
+    assert "minutes a charge takes" in done.output
+    assert "catalogue: tank_40_l" not in done.output
+    whole = run(SCENARIO, "--all").output
+    assert whole.startswith(done.output.partition("Every value")[0])
+    assert "catalogue: tank_40_l" in whole
+    assert "momentum limit" in whole
 
 
 def test_set_field_and_setting_are_taken():
@@ -66,7 +69,7 @@ def test_markdown_on_standard_output_stands_alone():
 
 @pytest.mark.parametrize("columns", ["60", "140"])
 def test_the_width_of_the_terminal_is_kept(columns):
-    rows = run(SCENARIO, columns=columns).output.splitlines()
+    rows = run(SCENARIO, "--all", columns=columns).output.splitlines()
     assert max(len(row) for row in rows if max(map(len, row.split()), default=0) < 45) <= int(columns)
 
 
@@ -95,7 +98,7 @@ def test_names_cannot_steer_the_terminal_or_break_the_table(tmp_path):
     text = Path(SCENARIO).read_text("utf-8")
     path = tmp_path / "third_pack.toml"
     path.write_text(text.replace('"east bench"', '"east\\u001b[31m | `b` <i>\\u202e"'), encoding="utf-8")
-    done = run(path)
+    done = run(path, "--all")
     assert done.exit_code == 0
     assert "\x1b" not in done.output
     assert "\u202e" not in done.output

@@ -96,7 +96,6 @@ def test_reports_quotes_and_figures_are_listed_and_replaced_but_no_others(
         ("figure", "out", "acres", "--out", "plan"),
         ("explain", "mine.toml", "--markdown", "quote.html"),
         ("explain", "mine.toml", "--json", "mine.toml", "--force"),
-        ("validation", "--out", "plan.svg"),
         (*RUN, "--runs", "2", "--json", "plan.svg"),
     ):
         capsys.readouterr()

@@ -196,7 +196,7 @@ def test_parts_are_grouped_as_by_all_pairs():
         for x, y in ((chooser.random() * 2000, chooser.random() * 2000) for _ in range(90))
     ]
     parts = list(shapely.get_parts(shapely.union_all(boxes)))
-    groups = boundaries._split_parts(shapely.MultiPolygon(parts), 50.0)
+    groups = boundaries._split_parts(shapely.MultiPolygon(parts))
     near = shapely.distance(parts, [[part] for part in parts]) <= 50.0
     reach = near.copy()
     for _ in range(len(parts)):

@@ -8,7 +8,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from simulator.physics.path import FieldPath
-from simulator.physics.swath import plan_rectangle, turn_time_s
+from simulator.physics.swath import plan_rectangle, turn_of
 
 ACRE_M2 = 4046.8564224  # international acre, NIST SP 811 (from memory)
 FOOT_M = 0.3048
@@ -97,18 +97,18 @@ def test_flow_and_land_rate(mph, swath_ft, gal_acre, acre_min, gal_min):
 
 def test_turn_time_limits():
     # Radius far below half the swath: half circle and a straight piece.
-    assert turn_time_s(20.0, 2.0, 4.0) == pytest.approx(min((math.pi * 1 + 18) / 2, 1.0 + 2 * math.sqrt(5)))
+    assert turn_of(20.0, 2.0, 4.0).time_s == pytest.approx(min((math.pi * 1 + 18) / 2, 1.0 + 2 * math.sqrt(5)))
     # Turning back onto the same line at bounded radius is 7 pi r / 3 (Dubins 1957, from memory).
-    slow_to_stop = turn_time_s(1e-9, 10.0, 10.0, radius_min_m=0.1)
+    slow_to_stop = turn_of(1e-9, 10.0, 10.0, radius_min_m=0.1).time_s
     assert slow_to_stop == pytest.approx(min(2.0 + 2 * math.sqrt(1e-10), 7 * math.pi / 3), rel=1e-6)
     # A gentle radius limit leaves stopping as the quicker way.
-    assert turn_time_s(8.0, 6.0, 2.0, radius_min_m=1e4) == pytest.approx(6.0 + 2 * 2.0)
+    assert turn_of(8.0, 6.0, 2.0, radius_min_m=1e4).time_s == pytest.approx(6.0 + 2 * 2.0)
 
 
 def test_bulb_turn_is_continuous_and_closes():
     # At S = 2 r the bulb is the half circle; the three arcs end one swath away with opposite heading.
     radius_m = 2.0
-    around = [turn_time_s(2 * radius_m + shift, 1.0, 0.5) for shift in (-1e-9, 1e-9)]
+    around = [turn_of(2 * radius_m + shift, 1.0, 0.5).time_s for shift in (-1e-9, 1e-9)]
     assert around[0] == pytest.approx(around[1], rel=1e-4)
     swath_m, arcs_m = 3.8, 0.0
     angle = math.acos((swath_m + 2 * radius_m) / (4 * radius_m))
@@ -121,10 +121,11 @@ def test_bulb_turn_is_continuous_and_closes():
     assert position == pytest.approx(complex(swath_m, 0.0), abs=1e-9)
     assert math.cos(heading - math.pi / 2) == pytest.approx(-1.0)
     # At 2 m/s and 2 m/s2 the radius is 2 m, and flying round is quicker than stopping: 4.0 s against 4.8 s.
-    assert turn_time_s(swath_m, 2.0, 2.0) == pytest.approx(arcs_m / 2.0)
+    assert turn_of(swath_m, 2.0, 2.0).time_s == pytest.approx(arcs_m / 2.0)
 
 
 @settings(max_examples=50)
 @given(st.floats(3.0, 15.0), st.floats(1.0, 12.0), st.floats(0.5, 6.0))
 def test_stronger_aircraft_never_turns_slower(swath_m, speed_m_s, acceleration):
-    assert turn_time_s(swath_m, speed_m_s, 1.2 * acceleration) <= turn_time_s(swath_m, speed_m_s, acceleration) + 1e-9
+    weaker, stronger = (turn_of(swath_m, speed_m_s, one * acceleration).time_s for one in (1.0, 1.2))
+    assert stronger <= weaker + 1e-9

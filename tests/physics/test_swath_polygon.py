@@ -19,7 +19,7 @@ from simulator.physics.swath_polygon import (
 )
 from simulator.scenario.boundaries import read_boundaries
 
-FIELDS = Path(__file__).resolve().parents[2].parent / "shared" / "data" / "fields"
+FIELDS = Path(__file__).resolve().parents[1] / "data"
 U_SHAPE = shapely.Polygon([(0, 0), (300, 0), (300, 200), (200, 200), (200, 50), (100, 50), (100, 200), (0, 200)])
 
 
@@ -233,10 +233,9 @@ def test_user_faults_are_named():
 
 @pytest.fixture(scope="module")
 def real_fields():
-    files = sorted(FIELDS.glob("*.geojson"))
-    if not files:
-        pytest.skip("real boundaries (../shared/data/fields) are not on this machine")
-    return [field for file in files for field in read_boundaries(file, smallest_m2=0.0).fields]
+    return [
+        field for file in sorted(FIELDS.glob("*.geojson")) for field in read_boundaries(file, smallest_m2=0.0).fields
+    ]
 
 
 @pytest.mark.parametrize("swath_m", [5.0, 9.0])

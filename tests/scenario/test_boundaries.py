@@ -16,7 +16,7 @@ from simulator.scenario import boundaries
 from simulator.scenario.boundaries import read_boundaries
 
 ROOT = Path(__file__).resolve().parents[2]
-FIELDS = ROOT.parent / "shared" / "data" / "fields"
+FIELDS = ROOT / "tests" / "data"
 INVENTED = ROOT / "scenarios" / "fields_willow_basin.geojson"
 
 # About 100 m at the latitude of these tests.
@@ -78,10 +78,7 @@ def geodesic_area_m2(shape, origin):
     ],
 )
 def test_real_files(name, count, skipped, repaired):
-    path = FIELDS / name
-    if not path.exists():
-        pytest.skip(f"real boundaries (../shared/data/fields/{name}) are not on this machine")
-    read = read_boundaries(path)
+    read = read_boundaries(FIELDS / name)
     assert len(read.fields) == count
     assert [problem.where for problem in read.skipped] == skipped
     assert [problem.where for problem in read.warnings if problem.where] == repaired
@@ -94,10 +91,8 @@ def test_real_files(name, count, skipped, repaired):
 
 
 def test_spread_of_the_danish_sample_is_warned_about():
-    path = FIELDS / "denmark_fields_2026.geojson"
-    if not path.exists():
-        pytest.skip("real boundaries (../shared/data/fields) are not on this machine")
-    assert any("spread over" in problem.message for problem in read_boundaries(path).warnings)
+    read = read_boundaries(FIELDS / "denmark_fields_2026.geojson")
+    assert any("spread over" in problem.message for problem in read.warnings)
 
 
 def test_invented_place():

@@ -474,7 +474,7 @@ def test_distances_that_are_none(tmp_path, cell):
     "text", ["", "\n", ",yard\n", ",yard,one\n", "yard,one\nyard,one\n", ",one,yard\none,1,1\n", '"']
 )
 def test_distance_tables_that_miss_a_place(tmp_path, text):
-    assert re.search("no column for|no row for", refusal(lambda: distances(tmp_path, text)))
+    assert re.search("no column for|no row for|cannot be read as CSV", refusal(lambda: distances(tmp_path, text)))
 
 
 def test_a_distance_table_of_thousands_of_places(tmp_path):
@@ -545,7 +545,7 @@ def test_sets_times_values_are_bounded():
 def test_files_that_sets_share_are_read_once(tmp_path, monkeypatch):
     read = []
     honest = files.read_ordinary_file
-    for module in (boundaries, weather_file):
+    for module in (boundaries, files):
         monkeypatch.setattr(
             module, "read_ordinary_file", lambda path, *more: (read.append(path.name), honest(path, *more))[1]
         )

@@ -11,7 +11,7 @@ import pytest
 
 from simulator.errors import InputError
 from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
-from simulator.scenario.weather_file import read_tmy3, read_weather, read_weather_csv
+from simulator.scenario.weather_file import read_weather
 
 COLUMNS = {"time": "when", "wind": "wind speed", "temperature": "air", "humidity": "RH", "rain": "rain"}
 
@@ -55,28 +55,28 @@ def test_units(tmp_path):
     rows = ["t,w,a,h,r"] + [f"2024-06-01T{h:02d}:00,10,86,0.5,1" for h in range(24)]
     columns = {"time": "t", "wind": "w", "temperature": "a", "humidity": "h", "rain": "r"}
     units = {"wind": "mph", "temperature": "degF", "humidity": "share", "rain": "in"}
-    weather = read_weather_csv(write(tmp_path, rows), columns, units)
+    weather = read_weather(write(tmp_path, rows), columns, units)
     got = [weather.wind_m_per_s[3], weather.temperature_c[3], weather.humidity_percent[3], weather.rain_mm[3]]
     assert got == pytest.approx([4.4704, 30.0, 50.0, 25.4])
-    knots = read_weather_csv(write(tmp_path, rows), columns, {**units, "wind": "kt"})
+    knots = read_weather(write(tmp_path, rows), columns, {**units, "wind": "kt"})
     assert knots.wind_m_per_s[0] == pytest.approx(5.14444, abs=1e-5)
 
 
 def test_no_rain_column_is_said(tmp_path):
     columns = {key: name for key, name in COLUMNS.items() if key != "rain"}
-    weather = read_weather_csv(write(tmp_path, lines()), columns)
+    weather = read_weather(write(tmp_path, lines()), columns)
     assert weather.rain_mm.tolist() == [0.0] * 24
     assert "no rain" in weather.notes[0]
 
 
 def test_byte_order_mark_and_blank_lines(tmp_path):
     text = "\ufeff" + "\n\n".join(lines())
-    assert len(read_weather_csv(write(tmp_path, text), COLUMNS)) == 24
+    assert len(read_weather(write(tmp_path, text), COLUMNS)) == 24
 
 
 def test_missing_columns_name_the_nearest(tmp_path):
     columns = {**COLUMNS, "wind": "windspeed", "humidity": "rh", "rain": "Zz9"}
-    found = problems_of(lambda: read_weather_csv(write(tmp_path, lines()), columns))
+    found = problems_of(lambda: read_weather(write(tmp_path, lines()), columns))
     assert found == [
         "weather.csv: line 1: no column 'windspeed' for wind; nearest is 'wind speed'",
         "weather.csv: line 1: no column 'rh' for humidity; nearest is 'RH'",
@@ -86,7 +86,7 @@ def test_missing_columns_name_the_nearest(tmp_path):
 
 def test_wrong_names_and_units_are_found_before_reading(tmp_path):
     columns = {"time": "when", "wnd": "wind speed", "temperature": "air"}
-    found = problems_of(lambda: read_weather_csv(tmp_path / "absent.csv", columns, {"temperature": "F", "time": "s"}))
+    found = problems_of(lambda: read_weather(tmp_path / "absent.csv", columns, {"temperature": "F", "time": "s"}))
     assert len(found) == 5
     assert "nearest is 'wind'" in found[0]
     assert any("'humidity'" in problem for problem in found)
@@ -99,7 +99,7 @@ def test_bad_numbers_name_their_lines(tmp_path):
     rows[5] = "2024-06-01 04:00,2,20,nan,0"
     rows[7] = "2024-06-01 06:00,2,20,170,-1"
     rows[9] = "2024-06-01 08:00,2"
-    found = problems_of(lambda: read_weather_csv(write(tmp_path, rows), COLUMNS))
+    found = problems_of(lambda: read_weather(write(tmp_path, rows), COLUMNS))
     assert sum("line 4: got wind = text;" in problem for problem in found) == 1
     assert sum("line 6:" in problem and "humidity" in problem for problem in found) == 1
     assert sum("line 8:" in problem for problem in found) == 2
@@ -109,9 +109,7 @@ def test_bad_numbers_name_their_lines(tmp_path):
 
 def test_wrong_unit_shows(tmp_path):
     rows = [row.replace(",50,0", ",0.5,0").replace(",20,", ",200,") for row in lines()]
-    found = problems_of(
-        lambda: read_weather_csv(write(tmp_path, rows), COLUMNS, {"temperature": "degF", "wind": "mph"})
-    )
+    found = problems_of(lambda: read_weather(write(tmp_path, rows), COLUMNS, {"temperature": "degF", "wind": "mph"}))
     assert any("degC" in problem and "allowed is from -90 to 60" in problem for problem in found)
 
 
@@ -130,13 +128,13 @@ def test_wrong_unit_shows(tmp_path):
 def test_times_that_do_not_follow(tmp_path, time, said):
     rows = lines()
     rows[4] = f"{time},2,20,50,0"
-    found = problems_of(lambda: read_weather_csv(write(tmp_path, rows), COLUMNS))
+    found = problems_of(lambda: read_weather(write(tmp_path, rows), COLUMNS))
     assert any("line 5:" in problem and said in problem for problem in found)
 
 
 def test_many_problems_are_cut_off(tmp_path):
     rows = [row.replace(",50,", ",x,") for row in lines(200)]
-    found = problems_of(lambda: read_weather_csv(write(tmp_path, rows), COLUMNS))
+    found = problems_of(lambda: read_weather(write(tmp_path, rows), COLUMNS))
     assert len(found) == 21
     assert "180 more" in found[-1]
 
@@ -145,17 +143,17 @@ def test_many_problems_are_cut_off(tmp_path):
 def test_what_is_no_weather_file(tmp_path, content):
     path = tmp_path / "weather.csv"
     path.write_bytes(content)
-    assert problems_of(lambda: read_weather_csv(path, COLUMNS))
-    assert problems_of(lambda: read_tmy3(path))
+    assert problems_of(lambda: read_weather(path, COLUMNS))
+    assert problems_of(lambda: read_weather(path))
 
 
 def test_absent_and_short_files(tmp_path):
-    assert "cannot be read" in problems_of(lambda: read_weather_csv(tmp_path / "no.csv", COLUMNS))[0]
-    assert "cannot be read" in problems_of(lambda: read_tmy3(tmp_path))[0]
-    found = problems_of(lambda: read_weather_csv(write(tmp_path, lines(5)), COLUMNS))
+    assert "cannot be read" in problems_of(lambda: read_weather(tmp_path / "no.csv", COLUMNS))[0]
+    assert "cannot be read" in problems_of(lambda: read_weather(tmp_path))[0]
+    found = problems_of(lambda: read_weather(write(tmp_path, lines(5)), COLUMNS))
     assert found == ["weather.csv: got 5 hours; allowed is at least 24"]
     repeated = ["when,when,wind speed,air,RH,rain", *("2024-06-01 00:00," + row for row in lines()[1:])]
-    assert "more than once" in problems_of(lambda: read_weather_csv(write(tmp_path, repeated), COLUMNS))[0]
+    assert "more than once" in problems_of(lambda: read_weather(write(tmp_path, repeated), COLUMNS))[0]
 
 
 def tmy3_lines(hours=48):
@@ -188,14 +186,14 @@ def test_typical_year_problems(tmp_path):
     rows = tmy3_lines()
     rows[0] = '700001,"SOMEWHERE",KS,-6.0,138.5,-98.2,500'
     rows[1] = rows[1].replace("RHum (%)", "RHum (pct)")
-    found = problems_of(lambda: read_tmy3(write(tmp_path, rows)))
+    found = problems_of(lambda: read_weather(write(tmp_path, rows)))
     assert len(found) == 2
     assert "latitude" in found[0]
     assert "nearest is 'RHum (pct)'" in found[1]
     rows = tmy3_lines()
     rows[4] = rows[4].replace("03:00", "25:00")
     rows[6] = rows[6].replace(",60,3.1,", ",60,-9900,")
-    found = problems_of(lambda: read_tmy3(write(tmp_path, rows)))
+    found = problems_of(lambda: read_weather(write(tmp_path, rows)))
     assert any("line 5:" in problem and "25:00" in problem for problem in found)
     assert any("line 7:" in problem and "wind" in problem for problem in found)
 

@@ -29,7 +29,7 @@ from simulator.study.splits import (
     split_areas,
 )
 
-US_FIELDS = ROOT.parent / "shared" / "data" / "fields" / "us_crop_sequence_boundaries_2017_2024.geojson"
+US_FIELDS = ROOT / "tests" / "data" / "us_crop_sequence_boundaries_2017_2024.geojson"
 
 
 @given(st.floats(1.0, 1e8), st.integers(1, 60), st.floats(0.0, 1.0))
@@ -211,7 +211,6 @@ def test_neighbourhoods_of_a_map_use_each_field_once():
     assert [len(part.sites) for part in parts] == [6, 6, 6, 6]
 
 
-@pytest.mark.skipif(not US_FIELDS.is_file(), reason="no real boundaries beside the repository")
 def test_real_fields_stand_beside_the_drawn_ones():
     from simulator.scenario.loading import load_scenario
 

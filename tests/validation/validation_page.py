@@ -1,21 +1,42 @@
-"""The validation page: simulated numbers beside published ones, row by row, with what misses and why."""
+"""Make reports/validation.md: simulated numbers beside published ones, row by row, with what misses and why.
 
-from __future__ import annotations
+``python tests/validation/validation_page.py`` writes the page; ``--days`` and ``--seed`` are those of the random cases,
+``--out`` another place.
+"""
 
+import argparse
 import math
-from collections.abc import Mapping, Sequence
+import tomllib
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from pathlib import Path
 
-from simulator.report.validation_rows import ROWS, PublishedRow
+from validation_check import between
+from validation_numbers import validate_model
 
-if TYPE_CHECKING:
-    from simulator.study.validation_check import Check
-
+PUBLISHED = Path(__file__).with_name("published.toml")
+PAGE = Path(__file__).parents[2] / "reports" / "validation.md"
+COMMAND = "python tests/validation/validation_page.py"
 NUMBERS = "| key | what | unit | published | tolerance | simulated | standard error | verdict |"
 """Head of the tables of numbers; a reader of the page finds them by it."""
 
-ELSEWHERE: Mapping[str, tuple[str, ...]] = {
+
+@dataclass(frozen=True)
+class PublishedRow:
+    """One source; the meaning of each part stands in published.toml."""
+
+    number: int
+    title: str
+    source: str
+    measured: str
+    held: str
+    tag: str = "read"
+    miss: str = ""
+    why_not: str = ""
+
+
+ROWS = tuple(PublishedRow(**row) for row in tomllib.loads(PUBLISHED.read_text("utf-8"))["row"])
+
+ELSEWHERE = {
     "Queues: machine repair, closed networks, several servers (formulas and published tables)": (
         "tests/physics/test_queueing.py",
     ),
@@ -43,24 +64,14 @@ ELSEWHERE: Mapping[str, tuple[str, ...]] = {
 
 @dataclass(frozen=True)
 class Outcome:
-    """What a row of published measurements came to.
-
-    Parameters
-    ----------
-    held : bool
-        Whether anything was simulated for it.
-    misses : tuple of str
-        Keys that miss, in the order of the page.
-    text : str
-        One word or sentence for the table.
-    """
+    """What a row of published measurements came to."""
 
     held: bool
     misses: tuple[str, ...]
     text: str
 
 
-def number_text(value: float) -> str:
+def number_text(value):
     """Return three or four significant digits, without an exponent between 0.001 and 10 000."""
     if math.isinf(value):
         return "open"
@@ -69,7 +80,7 @@ def number_text(value: float) -> str:
     return f"{value:.4g}" if 1e-3 <= abs(value) < 1e4 else f"{value:.3e}"
 
 
-def band_text(low: float, high: float) -> str:
+def band_text(low, high):
     """Return a published band: one number, two, or one with an open side."""
     if low == high:
         return number_text(low)
@@ -78,23 +89,13 @@ def band_text(low: float, high: float) -> str:
     return f"{number_text(low)} to {number_text(high)}"
 
 
-def range_keys(checks: Sequence[Check]) -> list[str]:
+def range_keys(checks):
     """Return the common keys of all checks that are ends of a range, each once."""
     return list(dict.fromkeys(check.key.rsplit(" ", 1)[0] for check in checks if check.end))
 
 
-def outcome(row: int, checks: Sequence[Check]) -> Outcome:
-    """Return what a row came to.
-
-    Parameters
-    ----------
-    row : int
-        Number of the row.
-    checks : sequence of Check
-        All checks.
-    """
-    from simulator.study.validation_check import between
-
+def outcome(row, checks):
+    """Return what a row came to."""
     mine = [check for check in checks if check.row == row]
     if not mine:
         return Outcome(False, (), "not simulated")
@@ -110,7 +111,7 @@ def outcome(row: int, checks: Sequence[Check]) -> Outcome:
     return Outcome(True, (*outside, *missed), "; ".join(parts))
 
 
-def numbers_table(checks: Sequence[Check]) -> list[str]:
+def numbers_table(checks):
     """Return the lines of a table of checks."""
     lines = [NUMBERS, "| --- | --- | --- | --- | --- | --- | --- | --- |"]
     for check in checks:
@@ -128,15 +129,9 @@ def numbers_table(checks: Sequence[Check]) -> list[str]:
     return lines
 
 
-def read_numbers(page: str) -> dict[str, tuple[float, float]]:
-    """Return the simulated numbers of a page: key to (mean, standard error).
-
-    Parameters
-    ----------
-    page : str
-        Text of a page that :func:`validation_page` wrote.
-    """
-    found: dict[str, tuple[float, float]] = {}
+def read_numbers(page):
+    """Return the simulated numbers of a page: key to (mean, standard error)."""
+    found = {}
     inside = False
     for line in page.splitlines():
         if line == NUMBERS:
@@ -149,7 +144,7 @@ def read_numbers(page: str) -> dict[str, tuple[float, float]]:
     return found
 
 
-def _row_lines(row: PublishedRow, checks: Sequence[Check]) -> list[str]:
+def _row_lines(row, checks):
     result = outcome(row.number, checks)
     lines = [
         f"### {row.number}. {row.title}",
@@ -165,7 +160,7 @@ def _row_lines(row: PublishedRow, checks: Sequence[Check]) -> list[str]:
     return [*lines, ""]
 
 
-def _summary_lines(checks: Sequence[Check]) -> list[str]:
+def _summary_lines(checks):
     lines = ["| row | measurement | outcome |", "| --- | --- | --- |"]
     for row in ROWS:
         result = outcome(row.number, checks)
@@ -175,18 +170,8 @@ def _summary_lines(checks: Sequence[Check]) -> list[str]:
     return lines
 
 
-def validation_page(checks: Sequence[Check], days: int, seed: int, command: str) -> str:
-    """Return the page as Markdown.
-
-    Parameters
-    ----------
-    checks : sequence of Check
-        What was simulated.
-    days, seed : int
-        Days of each stochastic case, and the seed.
-    command : str
-        Command line that makes the page again.
-    """
+def validation_page(checks, days, seed, command):
+    """Return the page as Markdown."""
     formulas = [check for check in checks if check.row is None]
     measured = [check for check in checks if check.row is not None]
     agreeing = sum(check.verdict == "agrees" for check in formulas)
@@ -209,7 +194,7 @@ def validation_page(checks: Sequence[Check], days: int, seed: int, command: str)
         "",
         "- No source gives, in what was read of it, a whole scenario. Its stated settings are used; the rest "
         "are assumptions of class values and of people's hands, named in "
-        "`simulator/study/validation_cases.py`. A *range* has an unfavourable and a favourable set of them; "
+        "`tests/validation/validation_cases.py`. A *range* has an unfavourable and a favourable set of them; "
         "that it contains the measurement shows only that the model does not contradict it.",
         "- *In the field* counts hours with the rig set up at a field, breaks and waits included. *Paid* "
         "counts from the yard to the yard. Many differences between papers are differences of the clock.",
@@ -254,3 +239,27 @@ def validation_page(checks: Sequence[Check], days: int, seed: int, command: str)
     lines += ["## What tests hold", "", "| what | where |", "| --- | --- |"]
     lines += [f"| {what} | {', '.join(f'`{name}`' for name in files)} |" for what, files in ELSEWHERE.items()]
     return "\n".join(lines) + "\n"
+
+
+def main(arguments=None):
+    """Simulate the cases of published papers and formulas, and write both numbers side by side."""
+    parser = argparse.ArgumentParser(description=main.__doc__)
+    parser.add_argument("--days", type=int, default=40, help="days of each random case, at least 4")
+    parser.add_argument("--seed", type=int, default=2024, help="seed of the random streams")
+    parser.add_argument("--out", type=Path, default=PAGE, help="page to write")
+    asked = parser.parse_args(arguments)
+    if asked.days < 4:
+        parser.error(f"--days: got {asked.days}; allowed is 4 or more, for a standard error")
+    command = COMMAND + "".join(
+        f" --{name} {getattr(asked, name)}"
+        for name in ("days", "seed")
+        if getattr(asked, name) != parser.get_default(name)
+    )
+    checks = validate_model(asked.days, asked.seed)
+    asked.out.write_text(validation_page(checks, asked.days, asked.seed, command), encoding="utf-8")
+    missed = [check.key for check in checks if check.verdict in ("above", "below")]
+    print(f"{asked.out.name}: {len(checks)} numbers; {len(missed)} miss: {', '.join(missed)}; the page says why")
+
+
+if __name__ == "__main__":
+    main()

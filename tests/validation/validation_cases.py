@@ -4,8 +4,6 @@ Only classes and round numbers stand here. Where a paper leaves something open t
 scenarios, one at each end of what is plausible.
 """
 
-from __future__ import annotations
-
 from typing import Any
 
 from simulator.scenario.merge import deep_merge
@@ -189,3 +187,61 @@ def dispersed_table(plots: int, better: bool) -> Table:
         changes["aircraft"] = {"aircraft": {"tank": "20 L", "ferry_speed": "12 m/s"}}
         changes["pack"] = {"pack": {"energy": "1400 Wh", "charge_power_max": "7 kW"}}
     return small_table("8 m" if better else "4 m", "8 m/s" if better else "4 m/s", "15 L/ha", fields, QUICK, **changes)
+
+
+PRICES = {
+    "low": {
+        "aircraft": 22_000,
+        "pack": 1_500,
+        "charger": 1_200,
+        "generator": 2_500,
+        "rig": 6_000,
+        "wage": 18,
+        "day": 40,
+    },
+    "high": {
+        "aircraft": 34_000,
+        "pack": 2_600,
+        "charger": 2_200,
+        "generator": 5_000,
+        "rig": 18_000,
+        "wage": 32,
+        "day": 200,
+    },
+}
+"""Dollars; assumptions, for the guide's own were not readable: both ends of what such equipment may cost."""
+
+
+def larger_table(rate: str, prices: dict[str, float]) -> Table:
+    """Return a job of five quarter sections for a 40 L class aircraft with three packs on a trailer."""
+    return {
+        "name": "larger",
+        "work": "once",
+        "product": {"rate": rate},
+        "field": [
+            {"name": f"quarter {number}", "area": "150 acre", "length_to_width": "1", "drive_distance": "3 mi"}
+            for number in range(1, 6)
+        ],
+        "yard": {"drive_distance": "10 mi"},
+        "aircraft": {"tank_40_l": {"like": "tank_40_l"}},
+        "pack": {"pack_1800_wh": {"like": "pack_1800_wh"}},
+        "charger": {"charger_8_kw": {"like": "charger_8_kw"}},
+        "generator": {"generator_12_kw": {"like": "generator_12_kw"}},
+        "rig": {
+            "main": {
+                "aircraft": {"tank_40_l": 1},
+                "packs": {"pack_1800_wh": 3},
+                "power": {"trailer": {"generator": "generator_12_kw", "chargers": {"charger_8_kw": 1}}},
+                "crew": {"pilots": 1, "helpers": 1},
+            }
+        },
+        "costs": {
+            "wage_per_hour": prices["wage"],
+            "other_per_day": prices["day"],
+            "aircraft": {"tank_40_l": {"purchase": prices["aircraft"], "life_hours": 2000}},
+            "pack": {"pack_1800_wh": {"purchase": prices["pack"], "life_cycles": 1200, "upkeep_share": "0 %"}},
+            "charger": {"charger_8_kw": {"purchase": prices["charger"]}},
+            "generator": {"generator_12_kw": {"purchase": prices["generator"]}},
+            "rig": {"main": {"purchase": prices["rig"], "life_years": 10}},
+        },
+    }  # fmt: skip

@@ -1,7 +1,5 @@
 """What a validation is made of: checks, days of a case with their ratios, and the aerial work-rate formula."""
 
-from __future__ import annotations
-
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any, Literal

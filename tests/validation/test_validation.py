@@ -6,23 +6,10 @@ from itertools import pairwise
 from pathlib import Path
 
 import pytest
-from click.testing import CliRunner
-
-import simulator.study.validation as validation
-from simulator.command.validation import command
-from simulator.errors import InputError
-from simulator.report.validation_page import (
-    ELSEWHERE,
-    band_text,
-    number_text,
-    outcome,
-    range_keys,
-    read_numbers,
-    validation_page,
-)
-from simulator.report.validation_rows import ROWS
-from simulator.study.validation import validate_model
-from simulator.study.validation_check import Check, between, work_rate_formula_s_per_ha
+import validation_page as made
+from validation_check import Check, between, work_rate_formula_s_per_ha
+from validation_numbers import validate_model
+from validation_page import ELSEWHERE, ROWS, band_text, number_text, outcome, range_keys, read_numbers, validation_page
 
 ROOT = Path(__file__).parents[2]
 PAGE = ROOT / "reports" / "validation.md"
@@ -64,7 +51,7 @@ def test_page_is_up_to_date(checks):
 
 
 def test_page_says_every_row_and_every_miss(checks):
-    text = validation_page(checks, DAYS, 77, "acreday validation")
+    text = validation_page(checks, DAYS, 77, "the command")
     for row in ROWS:
         result = outcome(row.number, checks)
         assert f"### {row.number}. {row.title}\n" in text
@@ -225,35 +212,25 @@ def test_an_outside_range_is_a_miss():
 
 def test_numbers_survive_the_page():
     sent = [_check(1.0, 2.0, 0.000123456, 1e-7), _check(1.0, 2.0, 12345.6, 0.0, key="work rate")]
-    got = read_numbers(validation_page(sent, 10, 1, "acreday validation"))
+    got = read_numbers(validation_page(sent, 10, 1, "the command"))
     assert got["3 a"] == pytest.approx((0.000123456, 1e-7), rel=1e-3)
     assert got["work rate"] == pytest.approx((12345.6, 0.0), rel=1e-3)
     assert (band_text(1.0, 1.0), band_text(1.0, 2.0), band_text(0.3, math.inf)) == ("1", "1 to 2", "above 0.3")
     assert number_text(0.0) == "0"
 
 
-@pytest.mark.parametrize("days", [0, 3, 10_001])
-def test_impossible_days_are_refused(days):
-    with pytest.raises(InputError, match=rf"days: got {days}; allowed is 4 to 10000"):
-        validate_model(days)
+def test_too_few_days_are_refused(capsys):
+    with pytest.raises(SystemExit):
+        made.main(["--days", "3"])
+    assert "--days: got 3; allowed is 4 or more" in capsys.readouterr().err
 
 
-def test_command_writes_the_page(tmp_path, monkeypatch, checks):
+def test_the_command_writes_the_page(tmp_path, monkeypatch, checks, capsys):
     asked = []
-
-    def simulated(days, seed, report):
-        asked.append((days, seed))
-        return checks
-
-    monkeypatch.setattr(validation, "validate_model", simulated)
-    target = tmp_path / "new" / "page.md"
-    result = CliRunner().invoke(command, ["--days", "9", "--seed", "5", "--out", str(target), "--quiet"])
-    assert (result.exit_code, result.output, asked) == (0, "", [(9, 5)])
-    text = target.read_text("utf-8")
-    assert "`acreday validation --days 9 --seed 5`" in text
+    monkeypatch.setattr(made, "validate_model", lambda *given: asked.append(given) or checks)
+    made.main(["--days", "9", "--seed", "5", "--out", str(tmp_path / "page.md")])
+    assert asked == [(9, 5)]
+    text = (tmp_path / "page.md").read_text("utf-8")
+    assert "validation_page.py --days 9 --seed 5`" in text
     assert read_numbers(text).keys() == {check.key for check in checks}
-    again = CliRunner().invoke(command, ["--out", str(target)])
-    assert again.exit_code != 0
-    said = CliRunner().invoke(command, ["--out", str(target), "--force"])
-    assert said.exit_code == 0
-    assert f"{len(checks)} numbers" in said.output
+    assert f"{len(checks)} numbers" in capsys.readouterr().out
