@@ -32,6 +32,8 @@ class Layout:
         Yard; beside the fields when its place is unknown.
     tolerance_m : float
         Bends of an outline smaller than this need not be drawn.
+    yard_given : bool
+        Whether the yard stands where the scenario puts it.
     """
 
     given: bool
@@ -39,6 +41,7 @@ class Layout:
     zone_m: tuple[Point, ...]
     yard_m: Point
     tolerance_m: float
+    yard_given: bool = True
 
 
 def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
@@ -58,7 +61,7 @@ def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
         zones.append(next(profile.path.zone for (_, at), profile in plan.profiles.items() if at == index))
     drawn = plan.scenario.field_file is not None
     given = drawn or all(field.location_m is not None for field in plan.fields)
-    yard: Point | None = None
+    yard = plan.geography.yard_m if drawn else None
     if drawn:
         shifts = [(0.0, 0.0)] * len(fields)
     elif given:
@@ -71,6 +74,7 @@ def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
     left, bottom = min(box[0] for box in placed), min(box[1] for box in placed)
     right, top = max(box[2] for box in placed), max(box[3] for box in placed)
     size = max(right - left, top - bottom, 1.0)
+    placed_yard = yard is not None
     if yard is None:
         yard = (left - 0.08 * size, bottom)
     origin_x, origin_y = min(left, yard[0]), min(bottom, yard[1])
@@ -80,6 +84,7 @@ def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
         tuple(zones),
         (yard[0] - origin_x, yard[1] - origin_y),
         max(0.3, 0.0004 * size) if len(fields) > 1 else 0.3,
+        placed_yard,
     )
 
 

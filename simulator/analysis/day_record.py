@@ -51,11 +51,13 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
     dict
         ``version``, ``equipment_set``, ``run``, ``work_day``, ``day_start_s`` (clock, s from midnight), ``end_s`` (paid
         day), ``last_landing_s``, ``list_finished_s`` (or None), ``product_unit``; ``layout`` ("given" or "invented":
-        whether fields stand where they are), ``yard_m``; ``fields`` (name, area_m2, rings, zone_m); ``rigs`` with
-        ``moves``; ``aircraft``, ``packs``, ``chargers``, ``power``, ``people``, ``supplies`` (each with its intervals);
-        ``weather`` (stoppages); ``sorties``; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power
-        in kW, product in L or kg. With resources added to the model's own: ``resources`` (names, in the order that
-        ``bottleneck`` counts by) and ``others`` (their entities with their states).
+        whether fields stand where they are), ``yard_m`` and ``yard_given``; ``fields`` (name, area_m2, rings, zone_m);
+        ``rigs`` with ``moves`` and the length of each drive (``roads_m``); ``aircraft``, ``packs``, ``chargers``,
+        ``power``, ``people``, ``supplies`` (each with its intervals); ``weather`` (stoppages); ``sorties`` with their
+        lines, and ``cover`` where the swath is not the finest: ends of the strips that their area is on the finest
+        swath's path; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power in kW, product in L or
+        kg. With resources added to the model's own: ``resources`` (names, in the order that ``bottleneck`` counts by)
+        and ``others`` (their entities with their states).
     """
     log = day.log
     rows = rows_by_entity(log)
@@ -80,9 +82,17 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
         "product_unit": "L" if scenario.product.kind == "liquid" else "kg",
         "layout": "given" if layout.given else "invented",
         "yard_m": [tenth(layout.yard_m[0]), tenth(layout.yard_m[1])],
+        "yard_given": layout.yard_given,
         "fields": field_records(plan, used, layout),
         "fields_left_out": len(plan.fields) - len(used),
-        "rigs": [{"name": name, "moves": _moves(plan, rows, name, place)} for name in names[Kind.RIG]],
+        "rigs": [
+            {
+                "name": name,
+                "moves": _moves(plan, rows, name, place),
+                "roads_m": [tenth(row.amount) for row in sorted(rows[name]) if row.reason is Reason.DRIVE],
+            }
+            for name in names[Kind.RIG]
+        ],
         "aircraft": [
             {
                 "name": name,
@@ -272,14 +282,18 @@ def _sorties(
     index_of = {field.name: index for index, field in enumerate(plan.fields)}
     aircraft = {entry.name: entry for rig in plan.rigs for entry, _ in rig.aircraft}
     sorties = sorted(day.log.sorties)
-    lines = []
+    lines, covers = [], []
+    finest = min(aircraft.values(), key=lambda one: one.swath_m)
     for sortie in sorties:
         kind = _class_of(sortie.aircraft)
-        profile = plan.profiles[kind, index_of[sortie.field]]
-        lines.append(flown_line(sortie, profile, aircraft[kind].ferry_speed_m_per_s))
+        speed = aircraft[kind].ferry_speed_m_per_s
+        lines.append(flown_line(sortie, plan.profiles[kind, index_of[sortie.field]], speed))
+        # stretches are shared out by area: passes of several swaths lie side by side without gaps on one path alone
+        finer = aircraft[kind].swath_m > finest.swath_m
+        covers.append(flown_line(sortie, plan.profiles[finest.name, index_of[sortie.field]], speed) if finer else None)
     bundle = -(-sum(len(line) for line in lines) // MOST_POINTS)
     records = []
-    for sortie, line in zip(sorties, lines, strict=True):
+    for sortie, line, cover in zip(sorties, lines, covers, strict=True):
         field = place[sortie.field]
         shift_x, shift_y = layout.shift_m[field]
         kept = bundled(line, bundle)
@@ -305,6 +319,14 @@ def _sorties(
                 "passes_in_one": bundle,
             }
         )
+        if cover is not None:
+            strips = bundled(cover, bundle)
+            ends = [point for k, one in enumerate(strips) if one.spraying for point in strips[k : k + 2]]
+            records[-1]["cover"] = {
+                "swath_m": round(finest.swath_m, 2),
+                "x_m": [tenth(point.x_m + shift_x) for point in ends],
+                "y_m": [tenth(point.y_m + shift_y) for point in ends],
+            }
     return records
 
 

@@ -34,6 +34,7 @@ def command(
     import time
     from pathlib import Path
 
+    from simulator.analysis.day_record import day_record
     from simulator.analysis.day_rows import DayRows
     from simulator.experiment.run import simulate_day
     from simulator.plan.day_plan import make_plan
@@ -49,9 +50,9 @@ def command(
     plan = make_plan(entry)
     day = simulate_day(loaded, entry.name, run, work_day, used_seed)
     rows = DayRows.of(day, plan)
+    from simulator.report.day_figure import day_figure
     from simulator.report.day_table import day_frame
-    from simulator.report.figures import save_figure
-    from simulator.report.timeline import timeline_figure
+    from simulator.report.style import save_figure
 
     record = manifest(
         {entry.name: entry.resolved},
@@ -66,7 +67,7 @@ def command(
     with ResultFolder(target, force) as folder:
         with told_file(target, "day.csv"):
             folder.write_table("day.csv", day_frame(rows))
-        figure = timeline_figure(rows, f"{entry.name}: run {run}, work day {work_day}")
+        figure = day_figure(day_record(plan, day), f"{entry.name}: run {run}, work day {work_day}")
         for form in ("svg", "png"):
             with told_file(target, f"timeline.{form}"):
                 save_figure(figure, folder.path / "timeline", (form,))

@@ -339,7 +339,8 @@ def _draw_acres(result: Result, document: dict[str, object], units: str, path: P
     import numpy as np
     import pandas as pd
 
-    from simulator.report.figures import acres_figure, save_figure
+    from simulator.report.answer_figure import acres_figure
+    from simulator.report.style import save_figure
 
     # a table of the measures that the figure shows, for all of them would take much memory
     names = pd.Categorical.from_codes(
@@ -351,7 +352,8 @@ def _draw_acres(result: Result, document: dict[str, object], units: str, path: P
 
 
 def _draw_time_use(result: Result, path: Path) -> None:
-    from simulator.report.figures import save_figure, time_use_figure
+    from simulator.report.figures import time_use_figure
+    from simulator.report.style import save_figure
 
     save_figure(time_use_figure(result.time_use), path / "time_use")
 
@@ -379,19 +381,19 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     import json
 
     from simulator.analysis.day_record import day_record
-    from simulator.analysis.day_rows import DayRows
     from simulator.experiment.run import simulate_day
     from simulator.plan.day_plan import make_plan
-    from simulator.report.figures import save_figure
-    from simulator.report.timeline import timeline_figure
+    from simulator.report.day_figure import day_figure
+    from simulator.report.style import save_figure
     from simulator.report.writing import file_stem
 
     entry = loaded.sets[place]
     day = simulate_day(loaded, entry.name, *median_day(result, place), seed=result.seed)
     plan = make_plan(entry)
     title = f"{entry.name}: a median day (run {day.replication}, work day {day.work_day})"
-    save_figure(timeline_figure(DayRows.of(day, plan), title), path / f"timeline_{file_stem(entry.name)}")
-    text = json.dumps(day_record(plan, day), allow_nan=False, separators=(",", ":"))
+    record = day_record(plan, day)
+    save_figure(day_figure(record, title), path / f"timeline_{file_stem(entry.name)}")
+    text = json.dumps(record, allow_nan=False, separators=(",", ":"))
     (path / f"day_{file_stem(entry.name)}.json").write_text(text + "\n", encoding="utf-8")
 
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 import click
 
 from simulator.command.common import FORCE_FILE, QUIET, note, options, refuse_existing
-from simulator.errors import Problem
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -38,9 +37,10 @@ def command(
     from pathlib import Path
 
     from simulator.errors import InputError
-    from simulator.report import figures
+    from simulator.report import answer_figure, figures
     from simulator.report.own_files import list_own
     from simulator.report.stored import read_result
+    from simulator.report.style import save_figure
 
     stem = Path(out) if out is not None else Path(result) / name.replace("-", "_")
     for form in formats:
@@ -48,7 +48,7 @@ def command(
     stored = read_result(Path(result))
     document = stored.document
     if name == "acres":
-        figure = figures.acres_figure(document, stored.runs, str(document.get("units", "us")))
+        figure = answer_figure.acres_figure(document, stored.runs, str(document.get("units", "us")))
     elif name == "time-use":
         figure = figures.time_use_figure(stored.time_use)
     elif name == "bottleneck":
@@ -61,7 +61,7 @@ def command(
         figure = _timeline(stored, equipment)
     try:
         stem.parent.mkdir(parents=True, exist_ok=True)
-        written = figures.save_figure(figure, stem, formats)
+        written = save_figure(figure, stem, formats)
         list_own(written)
     except OSError as error:
         raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(stem)) from error
@@ -69,29 +69,15 @@ def command(
 
 
 def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
-    """Simulate the median day again, from the manifest, and draw it."""
-    from simulator.analysis.day_rows import DayRows
+    """Draw the stored median day."""
     from simulator.errors import InputError
-    from simulator.experiment.run import simulate_day
-    from simulator.plan.day_plan import make_plan
-    from simulator.report.timeline import timeline_figure
-    from simulator.scenario.loading import load_scenario
+    from simulator.report.day_figure import day_figure
     from simulator.scenario.merge import nearest
 
     names = [str(entry["name"]) for entry in stored.document["equipment_sets"]]
     chosen = equipment or names[0]
-    record, table = stored.day_records.get(chosen), stored.manifest.get("resolved", {}).get(chosen)
-    if record is None or table is None:
-        raise InputError.single(
-            f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}", "--equipment"
-        )
-    try:
-        # the copies of the files that it names lie in the result folder
-        loaded = load_scenario(table, folder=stored.folder)
-    except InputError as error:
-        message = "cannot be simulated again from the result folder; use acreday day with the scenario"
-        raise InputError([*error.problems, Problem("", message)]) from error
-    run, work_day = int(record["run"]), int(record["work_day"])
-    day = simulate_day(loaded, None, run, work_day, int(stored.manifest.get("seed", 1)))
-    title = f"{chosen}: a median day (run {run}, work day {work_day})"
-    return timeline_figure(DayRows.of(day, make_plan(loaded.sets[0])), title)
+    record = stored.day_records.get(chosen)
+    if record is None:
+        message = f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}"
+        raise InputError.single(message, "--equipment")
+    return day_figure(record, f"{chosen}: a median day (run {record['run']}, work day {record['work_day']})")

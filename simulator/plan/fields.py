@@ -93,6 +93,8 @@ class Geography:
     order: tuple[int, ...]
     drive_m: tuple[tuple[float, ...], ...]
     """Row and column 0 are the yard; field ``i`` stands at ``i + 1``."""
+    yard_m: tuple[float, float] | None = None
+    """Where the yard lies on the fields' grid; None where only distances are known."""
 
     def distance_m(self, origin: int | None, goal: int | None) -> float:
         """Return the road distance between two fields; None is the yard."""
@@ -247,7 +249,8 @@ def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], sw
     if fields.drive_m is not None:
         drive, located = np.array(fields.drive_m), True
     np.fill_diagonal(drive, 0.0)
-    return Geography(_order(scenario, drive, located, plans, swath_m), tuple(map(tuple, drive.tolist())))
+    order = _order(scenario, drive, located, plans, swath_m)
+    return Geography(order, tuple(map(tuple, drive.tolist())), fields.yard_m)
 
 
 def _order(

@@ -31,13 +31,7 @@ def day_spread(entry: Mapping[str, Any], shown: ReportUnits) -> dict[str, Any]:
 
 
 def day_values(runs: pd.DataFrame, entry: Mapping[str, Any], shown: ReportUnits) -> NDArray[np.float64]:
-    """Return the output of each day that the percentiles are of, in the report's unit.
-
-    Parameters
-    ----------
-    runs : pandas.DataFrame
-        ``runs.csv``: columns ``equipment_set``, ``acres``, ``full_day_acres``.
-    """
+    """Return the output of each day that the percentiles are of, in the report's unit."""
     column = "full_day_acres" if has_days(entry) else "acres"
     acres = runs.loc[runs["equipment_set"] == entry["name"], column].to_numpy(dtype=float)
     values: NDArray[np.float64] = acres[np.isfinite(acres)] * shown.per_acre

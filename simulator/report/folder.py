@@ -45,15 +45,6 @@ def check_target(folder: Path, force: bool, same: Mapping[str, Any] | None = Non
 
     An older result that a crash left aside while it was being replaced is put back first.
 
-    Parameters
-    ----------
-    folder : Path
-        Where the result is to go; need not exist.
-    force : bool
-        Whether an older result there may be replaced.
-    same : mapping, optional
-        Entries of the manifest by which a run that goes on knows its own older result, which it may replace.
-
     Raises
     ------
     InputError
@@ -174,17 +165,7 @@ def _held(folder: Path) -> Iterator[None]:
 
 
 class ResultFolder:
-    """A result folder being written: a hidden sibling first, moved into place whole by :meth:`finish`.
-
-    Parameters
-    ----------
-    folder : Path
-        Where it will be.
-    force : bool
-        Whether an older result there may be replaced.
-    same : mapping, optional
-        See :func:`check_target`.
-    """
+    """A result folder being written: a hidden sibling first, moved into place whole by :meth:`finish`."""
 
     def __init__(self, folder: Path, force: bool = False, same: Mapping[str, Any] | None = None) -> None:
         check_target(folder, force, same)
@@ -293,19 +274,7 @@ def manifest(
     created: str,
     duration_s: float,
 ) -> dict[str, Any]:
-    """Return what is needed to make a result again.
-
-    Parameters
-    ----------
-    resolved : mapping
-        Equipment set to its whole scenario, every default written out.
-    files : iterable of (str, str)
-        Names of input files and their SHA-256.
-    digest : str
-        SHA-256 of all that the result depends on, apart from seed and runs.
-    seed, runs, command, created, duration_s
-        Seed, runs of each set, command line, time of day (ISO 8601) and how long it took.
-    """
+    """Return what is needed to make a result again."""
     packages = {}
     for name in _PACKAGES:
         try:

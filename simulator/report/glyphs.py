@@ -25,11 +25,6 @@ def settable(sign: str) -> bool:
     """Return whether a sign can be set: the type has it, and it is not written from right to left.
 
     Signs written from right to left would come out in the wrong order and, in Arabic, unjoined.
-
-    Parameters
-    ----------
-    sign : str
-        One character.
     """
     if unicodedata.bidirectional(sign) in ("R", "AL"):
         return False
@@ -37,13 +32,7 @@ def settable(sign: str) -> bool:
 
 
 def settable_text(text: str) -> tuple[str, int]:
-    """Return a text with every sign that cannot be set replaced, and how many were.
-
-    Parameters
-    ----------
-    text : str
-        Any text. A wide or stylised form of a letter that can be set becomes that letter.
-    """
+    """Return a text with every sign that cannot be set replaced, and how many were."""
     signs, replaced = [], 0
     for sign in unicodedata.normalize("NFC", text):
         if settable(sign):
@@ -59,13 +48,7 @@ def settable_text(text: str) -> tuple[str, int]:
 
 
 class Setter:
-    """Makes texts settable and counts what had to be replaced.
-
-    Attributes
-    ----------
-    replaced : int
-        Signs replaced so far.
-    """
+    """Makes texts settable and counts what had to be replaced."""
 
     def __init__(self) -> None:
         self.replaced = 0

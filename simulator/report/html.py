@@ -3,63 +3,43 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
-from dataclasses import dataclass
+from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from simulator.report import html_charts, html_day_charts
+from simulator.report import answer_figure, figures
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.day_output import day_spread, days_key, days_words
+from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table, resources_of
+from simulator.report.day_output import legend_text
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
-from simulator.report.html_page import asset, clean, render, write
-from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
+from simulator.report.html_page import PageFigure, asset, clean, page_figure, render, write
 from simulator.report.job_table import job_table
-from simulator.report.job_text import warning_text
-from simulator.report.numbers import (
-    ReportUnits,
-    quantile_text,
-    range_text,
-    units_of,
-)
+from simulator.report.job_text import hold_text, warning_text
+from simulator.report.map_figure import map_figure, map_words, visit_table
+from simulator.report.numbers import ReportUnits, units_of
+from simulator.report.palette import resource_looks
 from simulator.report.replay import replay_data
+from simulator.report.table import DataTable, text_row
+from simulator.report.tables import (
+    answer_table,
+    best_first,
+    one_more,
+    one_more_table,
+    paired_table,
+    per_day_table,
+    resource_table,
+    time_table,
+)
 from simulator.report.writing import plain
-from simulator.scenario.power_balance import power_words
 
 if TYPE_CHECKING:
+    import pandas as pd
+
     from simulator.report.stored import StoredResult
 
 
-@dataclass(frozen=True)
-class Answer:
-    """What stands first: one set's answer in words."""
-
-    name: str
-    mean: Cell
-    interval: str
-    least: Cell
-    of: str
-    sentence: str
-    warning: str
-    runs: int
-
-
-@dataclass(frozen=True)
-class DayPart:
-    """The figures of one set's stored day."""
-
-    name: str
-    figures: tuple[PageFigure, ...]
-
-
 def write_report(stored: StoredResult, out_html: Path) -> None:
-    """Write the report of one result.
-
-    Parameters
-    ----------
-    stored : StoredResult
-        A result folder as read back.
-    out_html : Path
-        File to write; replaced whole or not at all.
+    """Write the report of one result, whole or not at all.
 
     Raises
     ------
@@ -70,37 +50,32 @@ def write_report(stored: StoredResult, out_html: Path) -> None:
 
 
 def report_page(stored: StoredResult) -> str:
-    """Return the report of one result as HTML text; see :func:`write_report`."""
+    """Return the report of one result as HTML text."""
     document, manifest = clean(stored.document), clean(stored.manifest)
     records = {plain(name): clean(record) for name, record in stored.day_records.items()}
-    runs = stored.runs.copy()
-    runs["equipment_set"] = [plain(name) for name in runs["equipment_set"]]
     units = units_of(document)
-    sets = document["equipment_sets"]
+    ranked = [entry for _, entry in best_first(document)]
+    records = {entry["name"]: records[entry["name"]] for entry in ranked if entry["name"] in records}
     resolved = {plain(name): table for name, table in (manifest.get("resolved") or {}).items()}
     base: Mapping[str, Any] = next(iter(resolved.values()), {})
-    more = [html_charts.one_more_figure(place, entry, units) for place, entry in enumerate(sets)]
-    parts = [
-        DayPart(entry["name"], _day_figures(entry["name"], records[entry["name"]]))
-        for entry in sets
-        if entry["name"] in records
-    ]
+    span = day_span(records.values()) if records else None
     return render(
         "report.html.j2",
         title=base.get("title") or document["scenario"],
         scenario=document["scenario"],
-        lang_units=units,
-        answers=[_answer(place, entry, document, units) for place, entry in enumerate(sets)],
-        job=job_table(document),
-        more_figures=[figure for figure in more if figure is not None],
-        spread=html_charts.acres_figure(document, runs, units),
-        time_use=html_charts.time_use_figure(document),
-        per_day=html_charts.per_day_table(document, units),
-        resources=html_charts.bottleneck_table(document),
-        parts=parts,
-        paired=html_charts.paired_figure(document, units),
-        replay=replay_data(records, units) if parts else None,
-        resource_legend=html_day_charts.resource_legend(records.values()),
+        warnings=[(entry["name"], text) for entry in ranked if (text := warning_text(document, entry))],
+        answer=_answer(document, _named(stored.runs), units),
+        job=_job(document),
+        maps=[_map(place, name, record, units) for place, (name, record) in enumerate(records.items())],
+        sentences=[(entry["name"], hold_text(entry)) for entry in ranked],
+        lost=_lost(document, _named(stored.time_use), [entry["name"] for entry in ranked]),
+        resources=resource_table(document),
+        more=_more(document, units),
+        days=[_day(place, name, record, span) for place, (name, record) in enumerate(records.items())],
+        per_day=per_day_table(document),
+        paired=paired_table(document) if len(ranked) > 2 else None,
+        replay=replay_data(records, units) if records else None,
+        legend=resource_looks(resources_of(records.values())).values(),
         set_differences=_differences(resolved),
         input_groups=_input_groups(resolved),
         stopped=document.get("stopped") or "",
@@ -110,33 +85,73 @@ def report_page(stored: StoredResult) -> str:
         simulation_note=SIMULATION_NOTE,
         invented_note=INVENTED_NOTE if base.get("invented", True) else "",
         manifest_table=_manifest_table(document, manifest),
-        script=asset("replay.js") if parts else "",
+        script=asset("replay.js") if records else "",
     )
 
 
-def _day_figures(name: str, record: Mapping[str, Any]) -> tuple[PageFigure, ...]:
-    figures = [html_day_charts.timeline_figure(name, record), html_day_charts.bottleneck_figure(name, record)]
-    if record["power"]:
-        figures.append(html_day_charts.power_figure(name, record))
-    if record["packs"]:
-        figures.append(html_day_charts.charge_figure(name, record))
-    return tuple(figures)
+def _named(frame: pd.DataFrame) -> pd.DataFrame:
+    """Return a table with the names of sets as the page has them."""
+    return frame.assign(equipment_set=[plain(name) for name in frame["equipment_set"]])
 
 
-def _answer(place: int, entry: Mapping[str, Any], document: Mapping[str, Any], units: ReportUnits) -> Answer:
-    spread, path = day_spread(entry, units), f"equipment_sets.{place}"
-    text = range_text(spread["mean"], spread["ci95"])
-    mean, _, interval = text.partition(" ")
-    return Answer(
-        entry["name"],
-        Cell(mean, spread["mean"], f"{path}.{units.spread_key}.mean"),
-        interval.strip("()"),
-        Cell(quantile_text(spread, "p10"), spread["p10"], f"{path}.{days_key(entry, units)}.p10"),
-        days_words(entry),
-        f"{entry['bottleneck']['sentence']} {power_words(entry.get('power') or [])}".strip(),
-        warning_text(document, entry),
-        int(entry["runs"]),
+def _answer(document: Mapping[str, Any], runs: pd.DataFrame, units: ReportUnits) -> PageFigure:
+    sets = document["equipment_sets"]
+    return page_figure(
+        "answer",
+        f"{units.area.capitalize() if units.name == 'us' else 'Hectares'} a day, best set first",
+        legend_text(sets),
+        lambda wide: answer_figure.acres_figure(document, runs, units.name, wide),
+        answer_table(document),
     )
+
+
+def _job(document: Mapping[str, Any]) -> PageFigure | None:
+    table = job_table(document)
+    if table is None:
+        return None
+    title = " and ".join(
+        heading.split(" for ")[0].lower() for heading, _ in answer_figure.job_panels(document)
+    ).capitalize()
+    return page_figure("job", title, "", partial(answer_figure.job_figure, document), table)
+
+
+def _map(place: int, name: str, record: Mapping[str, Any], units: ReportUnits) -> tuple[str, PageFigure]:
+    title = f"{name}: run {record['run']}, work day {record['work_day']}"
+    draw = partial(map_figure, record, units)
+    return name, page_figure(f"map-{place}", title, map_words(record), draw, visit_table(name, record, units))
+
+
+def _lost(document: Mapping[str, Any], time_use: pd.DataFrame, ranked: list[str]) -> PageFigure:
+    time_use = time_use.set_index("equipment_set").loc[ranked].reset_index()
+    return page_figure(
+        "lost",
+        "Time lost, hours a day",
+        "What is not flying or serving the aircraft: waiting, the road, repairs, breaks and weather.",
+        lambda wide: figures.time_use_figure(time_use, wide, lost=True),
+        time_table(document),
+    )
+
+
+def _more(document: Mapping[str, Any], units: ReportUnits) -> PageFigure | None:
+    if not one_more(document):
+        return None
+    caption = f"Added {units.area} a day with 95 % interval, on the same draws. Filled: beyond doubt."
+    draw = partial(figures.one_more_figure, document)
+    return page_figure("added", "One more, or one larger, of each", caption, draw, one_more_table(document))
+
+
+def _day(
+    place: int, name: str, record: Mapping[str, Any], span: tuple[float, float] | None
+) -> tuple[str, PageFigure, DataTable]:
+    figure = page_figure(
+        f"day-{place}",
+        f"{name}: a day near the middle (run {record['run']}, work day {record['work_day']})",
+        "The line in a pack's lane is its charge, full at the top; dashed: the reserve, never flown. What has worked"
+        " longest without a pause sets the pace (Roser, Nakano & Tanaka 2002). Power under what the source can give.",
+        lambda wide: day_figure(record, wide=wide, span=span),
+        flight_table(name, record),
+    )
+    return name, figure, hour_table(name, record)
 
 
 def _differences(resolved: Mapping[str, Mapping[str, Any]]) -> DataTable | None:
@@ -144,17 +159,15 @@ def _differences(resolved: Mapping[str, Mapping[str, Any]]) -> DataTable | None:
     if len(resolved) < 2 or not rows:
         return None
     cells = tuple(text_row(key, *values) for key, values in rows)
-    return DataTable("What differs between the equipment sets", ("setting", *resolved), cells, numbers=False)
+    columns = ("setting", *resolved)
+    return DataTable("What differs between the equipment sets", columns, cells, words=len(columns))
 
 
 def _input_groups(resolved: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, list[tuple[Input, str]]]]:
     """Return the inputs by heading; the second of each pair is the value, or the values by set where sets differ."""
-    if not resolved:
-        return []
     by_set = {name: {entry.key: entry for entry in inputs_of(table)} for name, table in resolved.items()}
     groups: dict[str, list[tuple[Input, str]]] = {}
-    keys = dict.fromkeys(key for entries in by_set.values() for key in entries)
-    for key in keys:
+    for key in dict.fromkeys(key for entries in by_set.values() for key in entries):
         found = {name: entries[key] for name, entries in by_set.items() if key in entries}
         first = next(iter(found.values()))
         if len(found) == len(by_set) and len({entry.value for entry in found.values()}) == 1:
@@ -165,19 +178,21 @@ def _input_groups(resolved: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, 
     return list(groups.items())
 
 
+_MADE = {
+    "runs": "runs",
+    "command": "command",
+    "created": "made",
+    "duration_s": "seconds it took",
+    "scenario_sha256": "scenario, SHA-256",
+    "acreday_version": "acreday",
+    "engine": "engine",
+    "python": "Python",
+}
+
+
 def _manifest_table(document: Mapping[str, Any], manifest: Mapping[str, Any]) -> DataTable:
     rows = [("scenario", str(document["scenario"])), ("seed", str(document["seed"]))]
-    words = {
-        "runs": "runs",
-        "command": "command",
-        "created": "made",
-        "duration_s": "seconds it took",
-        "scenario_sha256": "scenario, SHA-256",
-        "acreday_version": "acreday",
-        "engine": "engine",
-        "python": "Python",
-    }
-    for key, label in words.items():
+    for key, label in _MADE.items():
         value = manifest.get(key)
         if isinstance(value, Mapping):
             rows += [(f"{label}: {name}", str(item)) for name, item in value.items()]
@@ -185,4 +200,4 @@ def _manifest_table(document: Mapping[str, Any], manifest: Mapping[str, Any]) ->
             rows.append((label, str(value)))
     rows += [(f"package {name}", str(value)) for name, value in (manifest.get("packages") or {}).items()]
     rows += [(f"file {name}, SHA-256", str(value)) for name, value in (manifest.get("files") or {}).items()]
-    return DataTable("What made this result", ("item", "value"), tuple(text_row(*row) for row in rows), numbers=False)
+    return DataTable("What made this result", ("item", "value"), tuple(text_row(*row) for row in rows), words=2)

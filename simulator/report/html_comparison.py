@@ -11,13 +11,16 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.experiment.estimates import independent_interval, paired_interval
+from simulator.report.answer_figure import SpreadRow, spread_figure
 from simulator.report.cautions import CAUTIONS, SIMULATION_NOTE
-from simulator.report.day_output import day_spread, day_values, legend_text
-from simulator.report.html_charts import SPREAD_WORDS, interval_drawing, spread_drawing
+from simulator.report.day_output import day_spread, day_values, days_words, legend_text
+from simulator.report.figures import interval_figure
 from simulator.report.html_inputs import differing
-from simulator.report.html_page import clean, render, write
-from simulator.report.html_parts import Cell, DataTable, PageFigure, text_row
-from simulator.report.numbers import NOTHING, ReportUnits, count_text, quantile_text, range_text, units_of
+from simulator.report.html_page import PageFigure, clean, page_figure, render, write
+from simulator.report.job_text import hold_text
+from simulator.report.numbers import ReportUnits, quantile_text, range_text, units_of
+from simulator.report.table import Cell, DataTable, text_row
+from simulator.report.tables import Interval, per_day_table
 from simulator.report.writing import plain
 
 if TYPE_CHECKING:
@@ -45,13 +48,6 @@ class _Column:
 def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
     """Write a page that sets several results side by side: what changed in the inputs and in the output.
 
-    Parameters
-    ----------
-    results : sequence of StoredResult
-        At least two.
-    out_html : Path
-        File to write; replaced whole or not at all.
-
     Raises
     ------
     InputError
@@ -68,45 +64,43 @@ def comparison_page(results: Sequence[StoredResult]) -> str:
 
 
 def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
-    """Return what the page of several results shows.
-
-    Parameters
-    ----------
-    results : sequence of StoredResult
-        At least two; the units are the first one's.
-    """
+    """Return what the page of several results shows, in the units of the first."""
     units = units_of(results[0].document)
     columns = _columns(results)
-    rows = [(column.heading, day_spread(column.entry, units), column.days(units)) for column in columns]
-    spread_table = DataTable(
-        f"{units.area} per day",
-        ("result and set", "runs", "mean (95 % interval)", "P10", "P50", "P90", "bottleneck"),
-        tuple(_row(column, units) for column in columns),
-    )
-    spread = PageFigure(
-        "spread",
-        f"{units.area.capitalize()} per day side by side",
-        f"{SPREAD_WORDS} {legend_text([{**column.entry, 'name': column.heading} for column in columns])}",
-        spread_drawing(rows, units.area),
-        spread_table,
-    )
+    entries = [{**column.entry, "name": column.heading} for column in columns]
     changed = differing({column.heading: column.resolved for column in columns})
+    heads = ("setting", *(column.heading for column in columns))
     inputs = DataTable(
         "Settings that are not the same in all",
-        ("setting", *(column.heading for column in columns)),
+        heads,
         tuple(text_row(key, *values) for key, values in changed),
-        numbers=False,
+        len(heads),
     )
     return {
         "title": "Results side by side",
-        "answers": [(column.heading, column.entry["bottleneck"]["sentence"]) for column in columns],
-        "spread": spread,
+        "answers": [(column.heading, hold_text(column.entry)) for column in columns],
+        "spread": _spread(columns, entries, units),
         "difference": _differences(columns, units),
         "inputs": inputs if changed else None,
-        "per_day": _per_day(columns, units),
+        "per_day": per_day_table({"units": units.name, "equipment_sets": entries}),
         "cautions": CAUTIONS,
         "simulation_note": SIMULATION_NOTE,
     }
+
+
+def _spread(columns: Sequence[_Column], entries: Sequence[Mapping[str, Any]], units: ReportUnits) -> PageFigure:
+    rows = []
+    for column in columns:
+        limit = f"Limited by: {column.entry['bottleneck']['resource']}."
+        spread = day_spread(column.entry, units)
+        rows.append(SpreadRow(column.heading, spread, column.days(units), limit, days_words(column.entry)))
+    table = DataTable(
+        f"{units.area} per day",
+        ("result and set", "runs", "mean (95 % interval)", "P10", "P50", "P90"),
+        tuple(_row(column, units) for column in columns),
+    )
+    title = f"{units.area.capitalize() if units.name == 'us' else 'Hectares'} a day side by side"
+    return page_figure("spread", title, legend_text(entries), lambda wide: spread_figure(rows, units, wide), table)
 
 
 def _columns(results: Sequence[StoredResult]) -> list[_Column]:
@@ -126,7 +120,6 @@ def _row(column: _Column, units: ReportUnits) -> tuple[Cell, ...]:
         Cell(str(column.entry["runs"]), column.entry["runs"]),
         Cell(range_text(spread["mean"], spread["ci95"]), spread["mean"]),
         *(Cell(quantile_text(spread, name), spread[name]) for name in ("p10", "p50", "p90")),
-        Cell(column.entry["bottleneck"]["resource"]),
     )
 
 
@@ -134,44 +127,22 @@ def _differences(columns: Sequence[_Column], units: ReportUnits) -> PageFigure:
     """Return every column less the first; run by run where both used the same seed."""
     first = columns[0]
     name = "acres" if units.name == "us" else "hectares"
-    rows: list[tuple[str, float, list[float]]] = []
-    cells = []
+    found = []
     for column in columns[1:]:
         shared = np.intersect1d(first.runs.index, column.runs.index)
         if column.seed == first.seed and len(shared) >= 2:
             pair = paired_interval(column.runs.loc[shared, name], first.runs.loc[shared, name])
-            low, high, how = pair.low, pair.high, f"same draws, {len(shared)} runs"
-            mean = pair.mean
+            found.append(Interval(column.heading, pair.mean, (pair.low, pair.high), f"same draws, {len(shared)} runs"))
         else:
             apart = independent_interval(column.runs[name], first.runs[name])
-            low, high, how = apart.low, apart.high, "independent runs"
-            mean = apart.mean
-        limits = [mean if low is None else low, mean if high is None else high]
-        rows.append((column.heading, mean, limits))
-        cells.append((Cell(column.heading), Cell(range_text(mean, limits, sign=True), mean), Cell(how)))
+            found.append(Interval(column.heading, apart.mean, (apart.low, apart.high), "independent runs"))
     title = f"Output compared with {first.heading}"
-    return PageFigure(
+    heads = ("result and set", f"{units.area} per day more (95 % interval)", "compared by")
+    rows = tuple((Cell(one.name), Cell(one.text, one.value), Cell(one.note)) for one in found)
+    return page_figure(
         "difference",
         title,
-        f"Difference in {units.area} a day with its 95 % interval.",
-        interval_drawing(rows, f"{units.area} per day", title),
-        DataTable(title, ("result and set", f"{units.area} per day more (95 % interval)", "compared by"), tuple(cells)),
+        f"Difference in {units.area} a day with its 95 % interval. Filled: beyond doubt.",
+        lambda wide: interval_figure([("", found)], f"{units.area} a day more", wide),
+        DataTable(title, heads, rows),
     )
-
-
-def _per_day(columns: Sequence[_Column], units: ReportUnits) -> DataTable:
-    words = {
-        "sorties": ("sorties", 1.0),
-        "pack_swaps": ("pack swaps", 1.0),
-        "charge_cycles": ("charges", 1.0),
-        "moves": ("drives (the yard's too)", 1.0),
-        "generator_fuel_l": (f"generator fuel ({units.volume})", units.per_litre),
-        "energy_kwh": ("energy from the supply (kWh)", 1.0),
-        "paid_hours": ("paid hours of the rigs", 1.0),
-    }
-    rows = []
-    for key, (label, scale) in words.items():
-        values = [column.entry["per_day"].get(key) for column in columns]
-        texts = [NOTHING if value is None else count_text(value * scale) for value in values]
-        rows.append((Cell(label), *(Cell(text, value) for text, value in zip(texts, values, strict=True))))
-    return DataTable("An average day", ("per day", *(column.heading for column in columns)), tuple(rows))

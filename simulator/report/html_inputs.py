@@ -21,19 +21,7 @@ _LEFT_OUT = ("name", "title", "notes", "equipment_set", "like")
 
 @dataclass(frozen=True)
 class Input:
-    """One value of a scenario.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key.
-    value : str
-        As the scenario writes it.
-    meaning : str
-        What it is.
-    origin : str
-        Where the value came from: scenario, catalogue class, or default with its source.
-    """
+    """One value of a scenario."""
 
     key: str
     value: str
@@ -42,13 +30,7 @@ class Input:
 
 
 def inputs_of(resolved: Mapping[str, Any]) -> list[Input]:
-    """Return every value of a resolved scenario, in the schema's order.
-
-    Parameters
-    ----------
-    resolved : mapping
-        A set's table in ``manifest.json``; keys that the schema does not know are given without a meaning.
-    """
+    """Return every value of a resolved scenario, in the schema's order."""
     return list(_walk(resolved, Scenario, {}, ""))
 
 
@@ -126,13 +108,7 @@ def value_text(value: Any) -> str:
 
 
 def differing(columns: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, list[str]]]:
-    """Return the keys whose values are not the same in every column, with a value a column ("–" where it is absent).
-
-    Parameters
-    ----------
-    columns : mapping
-        Heading to resolved scenario.
-    """
+    """Return the keys whose values are not the same in every column, with a value a column ("–" where it is absent)."""
     flat = [{entry.key: entry.value for entry in inputs_of(table)} for table in columns.values()]
     keys = list(dict.fromkeys(key for entries in flat for key in entries))
     rows = [(key, [entries.get(key, "–") for entries in flat]) for key in keys]

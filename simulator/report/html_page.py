@@ -1,4 +1,4 @@
-"""How a page is made: foreign content made clean, the template filled, the file written.
+"""How a page is made: foreign content made clean, figures embedded, the template filled, the file written.
 
 A page loads nothing: pictures, style and script stand in it, and its content security policy allows only those by hash.
 """
@@ -8,17 +8,46 @@ from __future__ import annotations
 import base64
 import hashlib
 import re
-from collections.abc import Mapping
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
 from functools import cache
 from importlib import resources
 from pathlib import Path
-from typing import Any
+from typing import TYPE_CHECKING, Any
 
 from jinja2 import Environment, PackageLoader, StrictUndefined
 from markupsafe import Markup
 
 from simulator.errors import InputError
+from simulator.report.style import svg_markup
+from simulator.report.table import DataTable
 from simulator.report.writing import plain, write_atomically
+
+if TYPE_CHECKING:
+    from matplotlib.figure import Figure
+
+_ROWS_SPOKEN = 30
+
+
+@dataclass(frozen=True)
+class PageFigure:
+    """A figure drawn for desk and phone, with what is to be known of it and the table of its numbers."""
+
+    title: str
+    caption: str
+    wide: Markup
+    narrow: Markup
+    table: DataTable
+
+
+def page_figure(name: str, title: str, caption: str, draw: Callable[[bool], Figure], table: DataTable) -> PageFigure:
+    """Draw a figure wide and narrow; its table is what is read out to who cannot see it."""
+    spoken = "; ".join(", ".join(cell.text for cell in row) for row in table.rows[:_ROWS_SPOKEN])
+    words = f"{caption} {', '.join(table.columns)}: {spoken}"
+    wide, narrow = (
+        Markup(svg_markup(draw(kind == "wide"), f"{name}-{kind}", title, words, kind)) for kind in ("wide", "narrow")
+    )
+    return PageFigure(title, caption, wide, narrow, table)
 
 
 def clean(value: Any) -> Any:

@@ -6,14 +6,18 @@ from collections.abc import Mapping
 from typing import Any
 
 from simulator.report.numbers import (
+    NOTHING,
+    ReportUnits,
     clock_text,
     count_text,
     day_start_s,
+    hours_text,
     mean_text,
     share_text,
     units_of,
 )
 from simulator.report.writing import plain
+from simulator.scenario.power_balance import power_words
 
 _LEAST_ACRES = 0.05
 """Less than this out of reach is rounding."""
@@ -21,13 +25,7 @@ _FIELDS_NAMED = 5
 
 
 def job_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
-    """Return how long a set takes for the whole list of fields; empty where the list repeats.
-
-    Parameters
-    ----------
-    document, entry : mapping
-        ``result.json`` and one of its equipment sets.
-    """
+    """Return how long a set takes for the whole list of fields; empty where the list repeats."""
     job = entry.get("job")
     if not job or job.get("work") != "once":
         return ""
@@ -72,6 +70,20 @@ def job_area(document: Mapping[str, Any]) -> str:
     return ""
 
 
+def cost_text(job: Mapping[str, Any], shown: ReportUnits) -> str:
+    """Return the cost per acre or hectare of a set's job; a dash without prices."""
+    cost = job.get("cost_per_acre")
+    if not cost:
+        return NOTHING
+    limits = [None if limit is None else limit / shown.per_acre for limit in cost["ci95"]]
+    return f"{plain(job.get('currency', '$'), 5)} {mean_text(cost['mean'] / shown.per_acre, limits)}"
+
+
+def hold_text(entry: Mapping[str, Any]) -> str:
+    """Return what holds a set back, and what is asked of its power sources and what they give."""
+    return f"{entry['bottleneck']['sentence']} {power_words(entry.get('power') or [])}".strip()
+
+
 def _seldom(job: Mapping[str, Any]) -> str:
     share, most = float(job["done_share"]), job["most_work_days"]
     return "" if share >= 1.0 else f"Only {share_text(share)} of the runs were done within {most} work days."
@@ -80,7 +92,7 @@ def _seldom(job: Mapping[str, Any]) -> str:
 def finish_text(document: Mapping[str, Any], finish: Mapping[str, Any], words: str) -> str:
     """Fill in a work day and the time of day; without the day's start, hours after it."""
     start_s, hour = day_start_s(document), float(finish["hour_of_day"])
-    time = f"{hour:.1f} h after the start" if start_s is None else clock_text(start_s + hour * 3600.0)
+    time = f"{hours_text(hour)} h after the start" if start_s is None else clock_text(start_s + hour * 3600.0)
     return words.format(day=finish["work_day"], time=time)
 
 

@@ -18,23 +18,7 @@ NOTHING = "–"
 
 @dataclass(frozen=True)
 class ReportUnits:
-    """Units of a report.
-
-    Parameters
-    ----------
-    name : {"us", "metric"}
-        System.
-    spread_key, full_day_key : str
-        Keys of the daily area of runs, and of single full work days, in ``result.json``.
-    area, area_one : str
-        Area unit, as in "40 acres" and "a rate per acre".
-    per_acre : float
-        Units of area in one acre.
-    volume, per_litre : str, float
-        Volume unit, and how many of it are in a litre.
-    mass, per_kilogram : str, float
-        Mass unit, and how many of it are in a kilogram.
-    """
+    """Units of a report: keys of spreads in ``result.json``, names, and how many are in an acre, litre, kilogram."""
 
     name: str
     spread_key: str
@@ -49,29 +33,13 @@ class ReportUnits:
 
 
 _US = ReportUnits(
-    "us",
-    "acres_per_day",
-    "full_work_day_acres",
-    "acres",
-    "acre",
-    1.0,
-    "gal",
-    1.0 / LITRE_PER_GALLON,
-    "lb",
-    1.0 / KG_PER_POUND,
-)
+    "us", "acres_per_day", "full_work_day_acres", "acres", "acre", 1.0,
+    "gal", 1.0 / LITRE_PER_GALLON, "lb", 1.0 / KG_PER_POUND,
+)  # fmt: skip
 _METRIC = ReportUnits(
-    "metric",
-    "hectares_per_day",
-    "full_work_day_hectares",
-    "ha",
-    "ha",
-    M2_PER_ACRE / M2_PER_HECTARE,
-    "L",
-    1.0,
-    "kg",
-    1.0,
-)
+    "metric", "hectares_per_day", "full_work_day_hectares", "ha", "ha", M2_PER_ACRE / M2_PER_HECTARE,
+    "L", 1.0, "kg", 1.0,
+)  # fmt: skip
 
 
 def report_units(name: str) -> ReportUnits:
@@ -92,21 +60,11 @@ def units_of(document: Mapping[str, Any]) -> ReportUnits:
     return report_units(str(document.get("units", "us")))
 
 
-def fixed(value: float, decimals: int, sign: bool = False) -> str:
-    """Return a number rounded to a decimal place; negative places round to tens, hundreds and so on.
-
-    Parameters
-    ----------
-    value : float
-        Finite.
-    decimals : int
-        Place.
-    sign : bool
-        Whether a positive number shows its sign.
-    """
+def fixed(value: float, decimals: int, sign: bool = False, comma: str = "") -> str:
+    """Return a number rounded to a decimal place, which is negative for tens, hundreds; ``comma`` parts thousands."""
     rounded = round(value, decimals) + 0.0
     mark = "+" if sign and rounded > 0 else ""
-    return f"{mark}{rounded:.{max(0, decimals)}f}"
+    return f"{mark}{rounded:{comma}.{max(0, decimals)}f}"
 
 
 def half_width(limits: Limits | None) -> float | None:
@@ -143,15 +101,7 @@ def range_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
 
 
 def quantile_text(spread: Mapping[str, Any], name: str) -> str:
-    """Return a percentile with the digits that its interval and the mean's support.
-
-    Parameters
-    ----------
-    spread : mapping
-        ``acres_per_day`` or ``hectares_per_day`` of one set.
-    name : {"p10", "p50", "p90"}
-        Percentile.
-    """
+    """Return a percentile with the digits that its interval and the mean's support."""
     value = float(spread[name])
     limits = [limit for limit in spread.get(f"{name}_ci95") or () if limit is not None]
     found = [half_width(spread.get(f"{name}_ci95")), half_width(spread.get("ci95"))]
@@ -186,16 +136,6 @@ def product_unit(entry: Mapping[str, Any], shown: ReportUnits) -> tuple[float, s
     return shown.per_kilogram, shown.mass
 
 
-def overspray_text(entry: Mapping[str, Any], shown: ReportUnits) -> str:
-    """Return what a day applies outside the field or twice, such as ``"12 gal (8 %)"``; a dash when missing."""
-    daily = entry["per_day"]
-    amount, applied = daily.get("overspray"), daily.get("applied")
-    if amount is None or not applied:
-        return NOTHING
-    scale, unit = product_unit(entry, shown)
-    return f"{count_text(amount * scale)} {unit} ({share_text(amount / applied)})"
-
-
 def hours_text(value: float | None) -> str:
     """Return hours a day to the tenth (six minutes); a dash when missing."""
     return NOTHING if value is None or not math.isfinite(value) else fixed(value, 1)
@@ -207,7 +147,7 @@ def share_text(share: float | None) -> str:
         return NOTHING
     if 0.0 < share < 0.005:
         return "< 1 %"
-    return f"{100.0 * share:.0f} %"
+    return f"{fixed(100.0 * share, 0)} %"
 
 
 def clock_seconds(clock: str) -> int:
@@ -225,15 +165,7 @@ def clock_seconds(clock: str) -> int:
 
 
 def clock_text(seconds: float, with_seconds: bool = False) -> str:
-    """Return a clock time from seconds after midnight; times past midnight begin again at 00:00.
-
-    Parameters
-    ----------
-    seconds : float
-        Seconds after midnight of the day the work starts.
-    with_seconds : bool
-        Whether to write seconds, else the nearest minute.
-    """
+    """Return a clock time from seconds after midnight; times past midnight begin again at 00:00."""
     step = 1 if with_seconds else 60
     whole = round(seconds / step) * step % 86_400
     text = f"{whole // 3600:02d}:{whole % 3600 // 60:02d}"

@@ -37,18 +37,7 @@ def own_manifest(folder: Path) -> dict[str, Any] | None:
 
 
 def foreign_files(folder: Path) -> list[str]:
-    """Return what lies in a folder and is not there as acreday wrote it; such things are never replaced.
-
-    Parameters
-    ----------
-    folder : Path
-        Any folder.
-
-    Returns
-    -------
-    list of str
-        Names, each with the reason where that is not plain: a file may have been changed since.
-    """
+    """Return what lies in a folder and is not there as acreday wrote it; such things are never replaced."""
     manifest = own_manifest(folder)
     listed = _listed(manifest)
     found = []

@@ -7,7 +7,6 @@ Fernandes 2009, *A physiologically-based model for simulation of color vision de
 
 from __future__ import annotations
 
-import math
 from collections.abc import Iterable
 from dataclasses import dataclass
 from zlib import crc32
@@ -17,21 +16,13 @@ from simulator.analysis.day_rows import added_kinds
 INK = "#22282b"
 PAPER = "#ffffff"
 QUIET = "#4b5459"
+MARK = "#b8401c"
+"""Diamonds of means."""
 
 
 @dataclass(frozen=True)
 class Look:
-    """How a group of states is drawn.
-
-    Parameters
-    ----------
-    label : str
-        Words of the legend.
-    colour : str
-        ``#rrggbb``.
-    hatch : str
-        matplotlib hatch; empty for plain.
-    """
+    """How a group of states is drawn."""
 
     label: str
     colour: str
@@ -176,15 +167,7 @@ def time_use_group(label: str) -> str:
 
 
 def look_of(kind: str, state: str, reason: str) -> tuple[str, Look] | None:
-    """Return the group and look of one interval of a timeline; None when it is not drawn.
-
-    Parameters
-    ----------
-    kind : str
-        Kind of the entity.
-    state, reason : str
-        Of the interval.
-    """
+    """Return the group and look of one interval of a timeline; None when it is not drawn."""
     if kind == "aircraft":
         group = time_use_group(f"{state}: {reason}" if state in ("wait", "move") else state)
         return f"aircraft {group}", aircraft_looks()[group]
@@ -206,7 +189,8 @@ def look_of(kind: str, state: str, reason: str) -> tuple[str, Look] | None:
     return group, Look(group, *_spare(name if state == first else group))
 
 
-def _linear(colour: str) -> tuple[float, float, float]:
+def linear(colour: str) -> tuple[float, float, float]:
+    """Return the linear red, green and blue, 0 to 1, of ``#rrggbb``."""
     parts = [int(colour[place : place + 2], 16) / 255.0 for place in (1, 3, 5)]
     red, green, blue = (part / 12.92 if part <= 0.04045 else ((part + 0.055) / 1.055) ** 2.4 for part in parts)
     return red, green, blue
@@ -214,7 +198,7 @@ def _linear(colour: str) -> tuple[float, float, float]:
 
 def luminance(colour: str) -> float:
     """Return relative luminance, 0 to 1, of ``#rrggbb`` (W3C, Web Content Accessibility Guidelines 2.1)."""
-    red, green, blue = _linear(colour)
+    red, green, blue = linear(colour)
     return 0.2126 * red + 0.7152 * green + 0.0722 * blue
 
 
@@ -227,40 +211,3 @@ def contrast(first: str, second: str) -> float:
 def text_on(colour: str) -> str:
     """Return dark or light, whichever reads better on a colour."""
     return INK if contrast(INK, colour) >= contrast(PAPER, colour) else PAPER
-
-
-VISION: dict[str, tuple[tuple[float, float, float], ...]] = {
-    "usual": ((1.0, 0.0, 0.0), (0.0, 1.0, 0.0), (0.0, 0.0, 1.0)),
-    "deuteranopia": ((0.367322, 0.860646, -0.227968), (0.280085, 0.672501, 0.047413), (-0.011820, 0.042940, 0.968881)),
-    "protanopia": ((0.152286, 1.052583, -0.204868), (0.114503, 0.786281, 0.099216), (-0.003882, -0.048116, 1.051998)),
-}
-"""Matrices on linear RGB at full severity (Machado, Oliveira & Fernandes 2009, table; from memory)."""
-
-
-def difference(first: str, second: str, vision: str = "usual") -> float:
-    """Return how far apart two colours look: the distance in CIE L*a*b* (CIE 1976), D65 white.
-
-    Parameters
-    ----------
-    first, second : str
-        ``#rrggbb``.
-    vision : {"usual", "deuteranopia", "protanopia"}
-        Whose eyes.
-    """
-    return math.dist(_lab(first, vision), _lab(second, vision))
-
-
-def _lab(colour: str, vision: str) -> tuple[float, float, float]:
-    parts = _linear(colour)
-    seen = [min(1.0, max(0.0, sum(m * p for m, p in zip(row, parts, strict=True)))) for row in VISION[vision]]
-    to_xyz = ((0.4124564, 0.3575761, 0.1804375), (0.2126729, 0.7151522, 0.0721750), (0.0193339, 0.1191920, 0.9503041))
-    white = (0.95047, 1.0, 1.08883)
-    x, y, z = (
-        _root(sum(m * p for m, p in zip(row, seen, strict=True)) / whole)
-        for row, whole in zip(to_xyz, white, strict=True)
-    )
-    return 116.0 * y - 16.0, 500.0 * (x - y), 200.0 * (y - z)
-
-
-def _root(value: float) -> float:
-    return math.cbrt(value) if value > 216.0 / 24389.0 else (24389.0 / 27.0 * value + 16.0) / 116.0

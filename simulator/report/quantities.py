@@ -33,19 +33,7 @@ _METRIC = re.compile(
 
 @dataclass(frozen=True)
 class Kind:
-    """A kind of quantity and how each system shows it.
-
-    Parameters
-    ----------
-    dimension : Dimension
-        What the scenario gives.
-    us, metric : (str, float)
-        Unit shown, and how much of the inner unit is in one.
-    offset_us : float
-        Added after the division on US sheets: the zero of the Fahrenheit scale.
-    both : bool
-        Whether what was written follows in brackets: classes are named by litres.
-    """
+    """A kind of quantity and how each system shows it."""
 
     dimension: Dimension
     us: tuple[str, float]
@@ -68,17 +56,7 @@ DRY_RATE = Kind(units.DRY_RATE, ("lb/acre", KG_PER_POUND / M2_PER_ACRE), ("kg/ha
 
 
 def quantity_text(value: object, shown: ReportUnits, kind: Kind | None = None) -> str:
-    """Return a scenario value as words: a quantity in the report's units, a stochastic one by its kind and mean.
-
-    Parameters
-    ----------
-    value : object
-        As in a resolved scenario; not trusted.
-    shown : ReportUnits
-        Units of the report.
-    kind : Kind, optional
-        What it is; without, or where it cannot be read, the value stays as written.
-    """
+    """Return a scenario value as words: a quantity in the report's units, a stochastic one by its kind and mean."""
     if isinstance(value, Mapping):
         name = plain(value.get("dist", "varies"), 20)
         for key in ("mean", "value", "mode"):

@@ -15,6 +15,7 @@ from simulator.errors import InputError
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.day_output import day_spread, day_values, has_days
 from simulator.report.job_text import job_text
+from simulator.report.map_figure import PLACED
 from simulator.report.numbers import (
     ReportUnits,
     fixed,
@@ -24,7 +25,7 @@ from simulator.report.numbers import (
     units_of,
 )
 from simulator.report.quote_equipment import Pair, assumption_lines, equipment_lines, sub
-from simulator.report.quote_fields import FieldLine, field_lines, field_rings
+from simulator.report.quote_fields import FieldLine, drawn_fields, field_lines
 from simulator.report.stored import StoredResult
 from simulator.report.summary import is_invented, report_title
 from simulator.report.writing import plain
@@ -36,37 +37,7 @@ _LONGEST_NOTE = 900
 
 @dataclass(frozen=True)
 class QuoteContent:
-    """A quote sheet's text, each already one clean line or paragraph.
-
-    Parameters
-    ----------
-    title, customer, subject, set_name : str
-        Heading, for whom, the scenario's title, and the equipment set.
-    made, valid_until : datetime.date
-        Dates.
-    answer : str
-        What to expect, in one sentence.
-    details, limits, more : list of str
-        Intervals and days; what holds the set back; what one more would add.
-    equipment, assumptions, price : list of (str, str)
-        Label and value.
-    fields : list of FieldLine
-        Fields with their numbers on the map.
-    fields_note : str
-        What the list leaves out.
-    rings : list of (int, list of (float, float))
-        Field number and outline, m, for the map; empty without one.
-    map_note : str
-        How the map is to be read.
-    notes : str
-        Words of the one who quotes.
-    cautions : tuple of str
-        Cautions.
-    simulation_note, invented_note, made_by : str
-        Closing lines; the second is empty for real places.
-    metric : bool
-        Whether the sheet is metric (decides the paper's size).
-    """
+    """A quote sheet's text, each already one clean line or paragraph."""
 
     title: str
     customer: str
@@ -83,7 +54,7 @@ class QuoteContent:
     price: list[Pair]
     fields: list[FieldLine]
     fields_note: str
-    rings: list[tuple[int, list[tuple[float, float]]]]
+    outlines: list[list[list[list[float]]]]
     map_note: str
     notes: str
     cautions: tuple[str, ...]
@@ -104,23 +75,6 @@ def quote_content(
 ) -> QuoteContent:
     """Return what a quote sheet says of one equipment set.
 
-    Parameters
-    ----------
-    stored : StoredResult
-        Result folder.
-    set_name : str
-        Equipment set.
-    customer : str
-        For whom.
-    price : float, optional
-        Price per acre (per hectare on a metric sheet) in place of the scenario's.
-    valid_days : int
-        Days that the quote holds, 1 to 3650.
-    notes : str
-        Words of one's own; the first 900 letters are kept.
-    today : datetime.date, optional
-        Date of the sheet; today by default.
-
     Raises
     ------
     InputError
@@ -138,13 +92,9 @@ def quote_content(
     table = _resolved(stored, set_name)
     record = stored.day_records.get(set_name, {})
     fields, fields_note, area = field_lines(record, table, shown)
-    rings = field_rings(record)
-    given = record.get("layout") == "given"
     made = datetime.date.today() if today is None else today
     stepped = has_days(entry) and is_stepped(day_values(stored.runs, entry, shown))
-    map_note = ""
-    if rings:
-        map_note = "Fields where they lie, north up." if given else "Fields to scale, placed for drawing only."
+    given = "Fields where they lie, north up." if record.get("layout") == "given" else PLACED
     return QuoteContent(
         title="Expected output of a spraying rig",
         customer=who,
@@ -161,8 +111,8 @@ def quote_content(
         price=_price(table, entry, price, area, shown),
         fields=fields,
         fields_note=fields_note,
-        rings=rings,
-        map_note=map_note,
+        outlines=[one["rings"] for one in drawn_fields(record)],
+        map_note=given,
         notes=plain(notes, _LONGEST_NOTE),
         cautions=CAUTIONS,
         simulation_note=SIMULATION_NOTE,
@@ -193,13 +143,7 @@ _STEPPED = 0.25
 
 
 def is_stepped(output: NDArray[np.float64]) -> bool:
-    """Return whether many days end on the same output, as they do where days end on whole passes, loads and fields.
-
-    Parameters
-    ----------
-    output : ndarray, shape (days,)
-        Acres or hectares of each day.
-    """
+    """Return whether many days end on the same output, as they do where days end on whole passes, loads and fields."""
     values = output[np.isfinite(output)]
     if len(values) < 4:
         return False
@@ -268,6 +212,10 @@ def _price(
 ) -> list[Pair]:
     costs = sub(table, "costs")
     currency = plain(costs.get("currency", "$"), 5) if isinstance(costs, Mapping) else "$"
+
+    def money(amount: float, decimals: int = 0) -> str:
+        return f"{currency} {fixed(amount, decimals, comma=',')}"
+
     per_area = price
     hourly = None
     if per_area is None and isinstance(costs, Mapping):
@@ -275,15 +223,15 @@ def _price(
         per_area = None if listed is None else listed / shown.per_acre
         hourly = _money(costs.get("price_per_hour"))
     if per_area is not None:
-        rows = [(f"Price per {shown.area_one}", f"{currency} {per_area:,.2f}")]
+        rows = [(f"Price per {shown.area_one}", money(per_area, 2))]
         if area is not None:
-            rows.append((f"Fields listed, {area:,.0f} {shown.area}", f"about {currency} {per_area * area:,.0f}"))
+            rows.append((f"Fields listed, {fixed(area, 0, comma=',')} {shown.area}", f"about {money(per_area * area)}"))
         return [*rows, ("Taxes and product", "as agreed; not part of this price")]
     if hourly is not None:
-        rows = [("Price per rig hour", f"{currency} {hourly:,.2f}")]
+        rows = [("Price per rig hour", money(hourly, 2))]
         hours = entry["per_day"].get("paid_hours")
         if hours is not None:
-            rows.append((f"A day of {hours_text(hours)} h", f"about {currency} {hourly * round(hours, 1):,.0f}"))
+            rows.append((f"A day of {hours_text(hours)} h", f"about {money(hourly * round(hours, 1))}"))
         return [*rows, ("Taxes and product", "as agreed; not part of this price")]
     return [("Price", "to be agreed")]
 

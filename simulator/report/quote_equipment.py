@@ -63,15 +63,7 @@ def _described(table: Mapping[str, Any], kind: str, name: str, shown: ReportUnit
 
 
 def equipment_lines(table: Mapping[str, Any], shown: ReportUnits) -> list[Pair]:
-    """Return the equipment by kind and number, each with what tells its class.
-
-    Parameters
-    ----------
-    table : mapping
-        Resolved scenario; may be empty, and is not trusted.
-    shown : ReportUnits
-        Units of the sheet; what was written in others is converted.
-    """
+    """Return the equipment by kind and number, each with what tells its class."""
     rows: list[Pair] = []
     rigs = _rigs(table)
     granules = sub(table, "product", "kind") == "granules"
@@ -146,15 +138,7 @@ def _found(
 
 
 def assumption_lines(table: Mapping[str, Any], shown: ReportUnits) -> list[Pair]:
-    """Return what was assumed of product, day, weather and tasks, up to 18 lines.
-
-    Parameters
-    ----------
-    table : mapping
-        Resolved scenario; may be empty, and is not trusted.
-    shown : ReportUnits
-        Units of the sheet; what was written in others is converted.
-    """
+    """Return what was assumed of product, day, weather and tasks, up to 18 lines."""
     rows = _found(table, _ASSUMED, shown)
     work = {"repeat": "fields are gone through again until the day ends", "once": "each field once"}
     if table.get("work") in work:

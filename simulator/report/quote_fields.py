@@ -1,4 +1,4 @@
-"""Field list and outlines of a quote sheet, from a day's record or from the scenario; neither is trusted."""
+"""Field list of a quote sheet, from a day's record or from the scenario, which is not trusted."""
 
 from __future__ import annotations
 
@@ -7,14 +7,12 @@ import re
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
-from simulator.report.numbers import ReportUnits
+from simulator.report.numbers import ReportUnits, fixed
 from simulator.report.writing import plain
 from simulator.scenario.units import M2_PER_ACRE
 
 MOST_FIELDS = 14
 """Fields listed; the rest is counted and its area added up."""
-_MOST_RINGS = 400
-_MOST_POINTS = 2000
 _ACRES = {
     "acre": 1.0,
     "acres": 1.0,
@@ -35,23 +33,11 @@ class FieldLine(NamedTuple):
 
 def _area_text(acres: float, shown: ReportUnits) -> str:
     """Return an area to a tenth: field areas are inputs and have no interval."""
-    return f"{acres * shown.per_acre:,.1f} {shown.area}"
-
-
-def _number(value: object) -> float | None:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not math.isfinite(value) or abs(value) > 1e12:
-        return None
-    return float(value)
+    return f"{fixed(acres * shown.per_acre, 1, comma=',')} {shown.area}"
 
 
 def _record_fields(record: Mapping[str, Any]) -> list[tuple[str, float]]:
-    found = []
-    fields = record.get("fields")
-    for one in fields if isinstance(fields, list) else []:
-        area = _number(one.get("area_m2")) if isinstance(one, Mapping) else None
-        if area is not None and area > 0:
-            found.append((plain(one.get("name", ""), 60), area / M2_PER_ACRE))
-    return found
+    return [(plain(one["name"], 60), one["area_m2"] / M2_PER_ACRE) for one in drawn_fields(record)]
 
 
 def _table_fields(table: Mapping[str, Any]) -> list[tuple[str, float]]:
@@ -77,28 +63,16 @@ def _table_fields(table: Mapping[str, Any]) -> list[tuple[str, float]]:
 def field_lines(
     record: Mapping[str, Any], table: Mapping[str, Any], shown: ReportUnits
 ) -> tuple[list[FieldLine], str, float | None]:
-    """Return the field list, a remark on what it leaves out, and the whole area.
+    """Return the field list, a remark on what it leaves out, and the whole area in the report's unit.
 
-    Parameters
-    ----------
-    record : mapping
-        Record of a median day; may be empty.
-    table : mapping
-        Resolved scenario; may be empty.
-    shown : ReportUnits
-        Units.
-
-    Returns
-    -------
-    (list of FieldLine, str, float or None)
-        The area is in the report's unit; None when no field's area is known, or when the list is not whole.
+    The area is None when no field's is known, or when the list is not whole. The record of a median day, and the
+    resolved scenario, which is not trusted, may be empty.
     """
     fields = _record_fields(record) or _table_fields(table)
     if not fields:
         return [], "Fields: see the result folder.", None
     lines = [FieldLine(place + 1, name, _area_text(acres, shown)) for place, (name, acres) in enumerate(fields)]
     left_out = record.get("fields_left_out", 0)
-    left_out = left_out if isinstance(left_out, int) and not isinstance(left_out, bool) and left_out > 0 else 0
     total = sum(acres for _, acres in fields)
     remark = f"{len(fields)} fields, {_area_text(total, shown)} together."
     if len(fields) == 1:
@@ -112,35 +86,6 @@ def field_lines(
     return lines, remark, None if left_out else total * shown.per_acre
 
 
-def field_rings(record: Mapping[str, Any]) -> list[tuple[int, list[tuple[float, float]]]]:
-    """Return outlines for a small map: field number (from 1) and points, m.
-
-    Parameters
-    ----------
-    record : mapping
-        Record of a median day; anything in it that is no outline is passed over.
-    """
-    rings: list[tuple[int, list[tuple[float, float]]]] = []
-    fields = record.get("fields")
-    number = 0
-    for one in fields if isinstance(fields, list) else []:
-        area = _number(one.get("area_m2")) if isinstance(one, Mapping) else None
-        if area is None or area <= 0:
-            continue
-        number += 1
-        outlines = one.get("rings")
-        for ring in outlines if isinstance(outlines, list) else []:
-            points = _points(ring)
-            if len(points) >= 3 and len(rings) < _MOST_RINGS:
-                rings.append((number, points))
-    return rings
-
-
-def _points(ring: object) -> list[tuple[float, float]]:
-    points = []
-    for point in ring[:_MOST_POINTS] if isinstance(ring, list) else []:
-        if isinstance(point, list) and len(point) == 2:
-            x, y = _number(point[0]), _number(point[1])
-            if x is not None and y is not None:
-                points.append((x, y))
-    return points
+def drawn_fields(record: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    """Return the fields of a day's record that are listed, and drawn with the numbers of the list."""
+    return [one for one in record.get("fields", ()) if one["area_m2"] > 0.0]

@@ -9,13 +9,16 @@ from collections.abc import Sequence
 from typing import TYPE_CHECKING, Any
 
 from simulator.report.glyphs import FAMILY, Setter
+from simulator.report.map_figure import box_of, draw_fields
 from simulator.report.palette import AIRCRAFT_LOOKS, INK, QUIET
 from simulator.report.quote_content import QuoteContent
 from simulator.report.quote_equipment import Pair
 from simulator.report.quote_fields import FieldLine
 from simulator.report.style import figure_style, new_figure
+from simulator.report.writing import wrap
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _LETTER_IN, _A4_IN = (8.5, 11.0), (8.27, 11.69)
@@ -41,15 +44,7 @@ def _unit_width(text: str, bold: bool) -> float:
 
 
 class Sheets:
-    """Sheets of paper filled from the top, in inches and points; a new one is begun when a block does not fit.
-
-    Parameters
-    ----------
-    size_in : (float, float)
-        Width and height.
-    scale : float
-        Factor on every type size.
-    """
+    """Sheets of paper filled from the top, in inches and points; a new one is begun when a block does not fit."""
 
     def __init__(self, size_in: tuple[float, float], scale: float = 1.0) -> None:
         self.width_in, self.height_in = size_in
@@ -88,26 +83,8 @@ class Sheets:
         return _unit_width(text, bold) * size_pt * self.scale / 72.0
 
     def wrap(self, text: str, size_pt: float, width_in: float, bold: bool = False) -> list[str]:
-        """Break a text into lines of a width; a word too long for a line is broken anywhere."""
-        lines, line = [], ""
-        words = text.split()
-        while words:
-            word = words.pop(0)
-            trial = f"{line} {word}" if line else word
-            if self.measure_in(trial, size_pt, bold) <= width_in:
-                line = trial
-            elif line:
-                lines.append(line)
-                line = ""
-                words.insert(0, word)
-            else:
-                cut = len(word)
-                while cut > 1 and self.measure_in(word[:cut], size_pt, bold) > width_in:
-                    cut -= 1
-                lines.append(word[:cut])
-                if word[cut:]:
-                    words.insert(0, word[cut:])
-        return [*lines, line] if line else lines
+        """Break a text into lines of a width."""
+        return wrap(" ".join(text.split()), width_in, lambda line: self.measure_in(line, size_pt, bold))
 
     def put(self, text: str, x_in: float, y_in: float, size_pt: float, bold: bool = False, colour: str = INK) -> None:
         """Write one line, its top at a place from the upper left corner."""
@@ -165,18 +142,7 @@ class Sheets:
 
 
 def quote_pages(content: QuoteContent) -> list[Figure]:
-    """Return the sheets of a quote: the answer with equipment and fields, then price, assumptions and cautions.
-
-    Parameters
-    ----------
-    content : QuoteContent
-        What to say.
-
-    Returns
-    -------
-    list of Figure
-        At most two; type shrinks when more is to be said.
-    """
+    """Return the sheets of a quote: the answer with equipment and fields, then price, assumptions and cautions."""
     size = _A4_IN if content.metric else _LETTER_IN
     setter = Setter()
     content = _settable(content, setter)
@@ -238,10 +204,10 @@ def _answer(page: Sheets, content: QuoteContent) -> None:
 
 def _fields(page: Sheets, content: QuoteContent) -> None:
     list_in = (len(content.fields) + 3) * page.line_in(8.5)
-    map_in = min(_MAP_IN, _MAP_IN * _map_height(content))
+    map_in = min(_MAP_IN, _MAP_IN * map_height(content))
     page.heading("Fields", max(list_in, map_in + 0.2))
     top = page.y_in
-    left_in = page.inner_in - (_MAP_IN + 0.3 if content.rings else 0.0)
+    left_in = page.inner_in - (_MAP_IN + 0.3 if content.outlines else 0.0)
     for one in content.fields:
         name = page.wrap(f"{one.number}  {one.name}", 8.5, left_in - 1.1)
         page.put(name[0] + ("…" if len(name) > 1 else ""), _MARGIN_IN, page.y_in, 8.5)
@@ -250,7 +216,7 @@ def _fields(page: Sheets, content: QuoteContent) -> None:
     page.y_in += 2.0 / 72.0
     if content.fields_note:
         page.paragraph(content.fields_note, 8.5, width_in=left_in, colour=QUIET, most_lines=5)
-    if content.rings:
+    if content.outlines:
         _map(page, content, top, map_in)
         page.y_in = max(page.y_in, top + map_in + 0.2)
 
@@ -282,59 +248,36 @@ def _terms(page: Sheets, content: QuoteContent, footnote: str) -> None:
     page.paragraph(content.simulation_note, 8.5, bold=True)
 
 
-def _extent(content: QuoteContent) -> tuple[float, float, float, float]:
-    """Return least x, least y, width and height of all outlines, m."""
-    xs = [x for _, ring in content.rings for x, _ in ring]
-    ys = [y for _, ring in content.rings for _, y in ring]
-    return min(xs), min(ys), max(max(xs) - min(xs), 1.0), max(max(ys) - min(ys), 1.0)
-
-
-def _map_height(content: QuoteContent) -> float:
-    """Return the map's height over its width, at least a quarter; 0 without a map."""
-    if not content.rings:
+def map_height(content: QuoteContent) -> float:
+    """Return the map's height over its width, a quarter to one; 0 without a map."""
+    if not content.outlines:
         return 0.0
-    _, _, width, height = _extent(content)
-    return max(height / width, 0.25)
+    left, bottom, right, top = box_of([ring for rings in content.outlines for ring in rings])
+    return min(1.0, max((top - bottom) / max(right - left, 1.0), 0.25))
+
+
+def draw_map(axes: Axes, content: QuoteContent) -> None:
+    """Draw the fields' outlines to scale, those that are listed with their numbers."""
+    listed = {one.number for one in content.fields}
+    numbers = {place: place + 1 if place + 1 in listed else 0 for place in range(len(content.outlines))}
+    draw_fields(axes, [{"rings": rings} for rings in content.outlines], numbers)
+    left, bottom, right, top = box_of([ring for rings in content.outlines for ring in rings])
+    axes.set_xlim(left - 0.01 * (right - left + 1.0), right + 0.01 * (right - left + 1.0))
+    axes.set_ylim(bottom - 0.01 * (top - bottom + 1.0), top + 0.01 * (top - bottom + 1.0))
 
 
 def _map(page: Sheets, content: QuoteContent, top_in: float, height_in: float) -> None:
-    """Draw the fields' outlines to scale at the right margin."""
-    from matplotlib.collections import PolyCollection
-
+    """Draw the map at the right margin."""
     left = page.width_in - _MARGIN_IN - _MAP_IN
     bottom = page.height_in - top_in - height_in
-    axes = page.figures[-1].add_axes(
-        (left / page.width_in, bottom / page.height_in, _MAP_IN / page.width_in, height_in / page.height_in)
-    )
-    rings = [points for _, points in content.rings]
-    axes.add_collection(PolyCollection(rings, facecolors="#dff0e6", edgecolors=_ACCENT, linewidths=0.7))
-    least_x, least_y, width, height = _extent(content)
-    axes.set_xlim(least_x - 0.01 * width, least_x + 1.01 * width)
-    axes.set_ylim(least_y - 0.01 * height, least_y + 1.01 * height)
-    axes.set_aspect("equal", anchor="N")
-    axes.set_axis_off()
-    listed = {one.number for one in content.fields}
-    seen: set[int] = set()
-    for number, points in content.rings:
-        if number in listed and number not in seen:
-            seen.add(number)
-            x = 0.5 * (max(x for x, _ in points) + min(x for x, _ in points))
-            y = 0.5 * (max(y for _, y in points) + min(y for _, y in points))
-            axes.text(x, y, str(number), fontsize=7.5, ha="center", va="center", color=INK)
-    for place, line in enumerate(page.wrap(content.map_note, 7.0, _MAP_IN)[:2]):
-        page.put(line, left, top_in + height_in + 0.03 + place * page.line_in(7.0), 7.0, colour=QUIET)
+    place = (left / page.width_in, bottom / page.height_in, _MAP_IN / page.width_in, height_in / page.height_in)
+    draw_map(page.figures[-1].add_axes(place), content)
+    for number, line in enumerate(page.wrap(content.map_note, 7.0, _MAP_IN)[:2]):
+        page.put(line, left, top_in + height_in + 0.03 + number * page.line_in(7.0), 7.0, colour=QUIET)
 
 
 def pdf_bytes(figures: Sequence[Figure], title: str) -> bytes:
-    """Return sheets as one PDF, the same bytes for the same sheets.
-
-    Parameters
-    ----------
-    figures : sequence of Figure
-        Sheets in order.
-    title : str
-        Title in the file's properties.
-    """
+    """Return sheets as one PDF, the same bytes for the same sheets."""
     from matplotlib.backends.backend_pdf import PdfPages
 
     stream = io.BytesIO()

@@ -8,39 +8,32 @@ from typing import Any
 
 from markupsafe import Markup
 
-from simulator.report.html_day_charts import resources_of
+from simulator.report.day_figure import resources_of
+from simulator.report.map_figure import driving_order
 from simulator.report.numbers import ReportUnits
 from simulator.report.palette import resource_looks
-from simulator.scenario.units import M2_PER_ACRE
-
-FEET_PER_METRE = 1.0 / 0.3048
+from simulator.scenario.units import M2_PER_ACRE, M_PER_FOOT, M_PER_MILE
 
 
 def replay_data(records: Mapping[str, Mapping[str, Any]], units: ReportUnits) -> Markup:
-    """Return the day records and the settings of the replay as text for a JSON data block.
-
-    Parameters
-    ----------
-    records : mapping
-        Equipment set to its day record.
-    units : ReportUnits
-        Units that the page shows.
-
-    Returns
-    -------
-    Markup
-        JSON in which no text can end the data block: ``<``, ``>`` and ``&`` are written as escapes.
-    """
+    """Return the records by set and the settings of the replay as JSON in which no text can end its data block."""
     us = units.name == "us"
+    scales = [("mi", 1.0 / M_PER_MILE), ("ft", 1.0 / M_PER_FOOT)] if us else [("km", 0.001), ("m", 1.0)]
     looks = resource_looks(resources_of(records.values()))
     content = {
         "area_unit": units.area,
         "area_per_m2": units.per_acre / M2_PER_ACRE,
-        "length_unit": "ft" if us else "m",
-        "length_per_m": FEET_PER_METRE if us else 1.0,
+        "scales": scales,
         "resources": list(looks),
         "colours": [look.colour for look in looks.values()],
-        "records": [{**record, "equipment_set": name} for name, record in records.items()],
+        "records": [
+            {
+                **record,
+                "equipment_set": name,
+                "numbers": [number for _, number in sorted(driving_order(record).items())],
+            }
+            for name, record in records.items()
+        ],
     }
     text = json.dumps(content, separators=(",", ":"), allow_nan=False)
     for mark, escape in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026")):

@@ -35,24 +35,7 @@ _TABLES: dict[str, tuple[tuple[str, ...], tuple[str, ...]]] = {
 
 @dataclass(frozen=True)
 class StoredResult:
-    """A result folder's content.
-
-    Parameters
-    ----------
-    folder : Path
-        Where it was read from.
-    document : dict
-        ``result.json``.
-    runs : pandas.DataFrame
-        What reports need of ``runs.csv``: ``equipment_set`` (categorical), ``run``, ``acres``, ``hectares``,
-        ``full_day_acres``.
-    time_use, bottleneck : pandas.DataFrame
-        The tables of the same names.
-    manifest : dict
-        ``manifest.json``.
-    day_records : dict
-        Equipment set to its median day's record; sets without one are missing.
-    """
+    """A result folder's content."""
 
     folder: Path
     document: dict[str, Any]
@@ -82,11 +65,6 @@ class StoredResult:
 
 def read_result(folder: Path) -> StoredResult:
     """Read a result folder.
-
-    Parameters
-    ----------
-    folder : Path
-        As written by ``acreday run`` or ``compare``.
 
     Raises
     ------

@@ -260,6 +260,7 @@ class DayRig(Stored):
 
     name: Text
     moves: Annotated[list[tuple[Time, Time, Text, int, int]], Field(max_length=_MOST_ROWS)]
+    roads_m: Annotated[list[Size], Field(max_length=_MOST_ROWS)] = []
 
 
 class DayAircraft(OnRig):
@@ -320,6 +321,20 @@ class FlownLine(Stored):
         return self
 
 
+class Cover(Stored):
+    """What a flight sprayed, as strips of one width: x and y of both ends of each."""
+
+    swath_m: Annotated[float, Field(ge=0.0, le=1e4)]
+    x_m: Annotated[list[Metres], Field(max_length=_MOST_ROWS)]
+    y_m: Annotated[list[Metres], Field(max_length=_MOST_ROWS)]
+
+    @model_validator(mode="after")
+    def _are_pairs(self) -> Cover:
+        if len(self.x_m) != len(self.y_m) or len(self.x_m) % 2:
+            raise _wrong("got lists of different or odd lengths; allowed are an x and a y for both ends of each strip")
+        return self
+
+
 class DaySortie(Stored):
     """One flight."""
 
@@ -328,12 +343,14 @@ class DaySortie(Stored):
     aircraft: Number
     pack: Number
     field: Number
+    visit: Annotated[int, Field(ge=0, le=10**9)]
     seconds: Annotated[list[Time], Field(min_length=6, max_length=6)]
     area_m2: Amount
     applied: Amount
     energy_wh: Amount
     swath_m: Annotated[float, Field(ge=0.0, le=1e4)]
     line: FlownLine
+    cover: Cover | None = None
     passes_in_one: Annotated[int, Field(ge=0, le=10**9)]
 
 
@@ -358,6 +375,7 @@ class DayRecord(Stored):
     product_unit: Literal["L", "kg"]
     layout: Literal["given", "invented"]
     yard_m: Place
+    yard_given: bool = True
     fields: Annotated[list[DayField], Field(max_length=_MOST_NAMED)]
     fields_left_out: Annotated[int, Field(ge=0, le=10**9)] = 0
     rigs: Annotated[list[DayRig], Field(min_length=1, max_length=_MOST_NAMED)]
@@ -426,15 +444,7 @@ _ALLOWED = {
 
 
 def problems_of(model: type[Stored], content: Mapping[str, Any]) -> list[tuple[str, str]]:
-    """Return what is wrong with a JSON file of a result, as (dotted place, message).
-
-    Parameters
-    ----------
-    model : type
-        What it must be.
-    content : mapping
-        Its content as read.
-    """
+    """Return what is wrong with a JSON file of a result, as (dotted place, message)."""
     try:
         # as JSON, in which lists stand for tuples and texts for the words of the log; written anew, for of a key
         # that stands twice the two readers may take different ones

@@ -1,11 +1,14 @@
-"""The look of figures, and saving them: Agg only, the same bytes for the same figure, whole files or none."""
+"""The look of figures, and saving them: the same bytes for the same figure, whole files or none, text as text."""
 
 from __future__ import annotations
 
 import contextlib
 import functools
 import io
+import math
+import re
 import warnings
+import xml.etree.ElementTree as ET
 from collections.abc import Callable, Iterator, Sequence
 from importlib import resources
 from pathlib import Path
@@ -14,11 +17,20 @@ from typing import TYPE_CHECKING, Any, ParamSpec, TypeVar
 from simulator.report.writing import write_atomically
 
 if TYPE_CHECKING:
+    from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
 _Given = ParamSpec("_Given")
 _Made = TypeVar("_Made")
 RASTER_DPI = 160
+WIDE_IN, NARROW_IN = 7.6, 3.6
+"""Widths of a figure for a desk and for a phone; type keeps its size."""
+FONTS = "'DejaVu Sans', Verdana, Geneva, sans-serif"
+"""The type of figures, pages and quotes; Verdana is as wide, where the first is missing."""
+_SVG = "http://www.w3.org/2000/svg"
+_LINK = "{http://www.w3.org/1999/xlink}href"
+_REFERENCE = re.compile(r"url\(#([^)]+)\)")
+_LONG_NUMBER = re.compile(r"-?\d+\.\d{3,}")
 
 
 @contextlib.contextmanager
@@ -45,13 +57,7 @@ def styled(make: Callable[_Given, _Made]) -> Callable[_Given, _Made]:
 
 
 def new_figure(width_in: float, height_in: float) -> Figure:
-    """Return an empty figure that pyplot knows nothing of.
-
-    Parameters
-    ----------
-    width_in, height_in : float
-        Size in inches.
-    """
+    """Return an empty figure, in inches, that pyplot knows nothing of."""
     from matplotlib.backends.backend_agg import FigureCanvasAgg
     from matplotlib.figure import Figure
 
@@ -61,20 +67,83 @@ def new_figure(width_in: float, height_in: float) -> Figure:
 
 
 def settle(figure: Figure) -> Figure:
-    """Lay a figure out once, so that texts made late (ticks) also follow the style it was drawn in."""
+    """Lay a figure out once and for all, so that texts made late (ticks) also follow the style it was drawn in."""
     figure.draw_without_rendering()
+    figure.set_layout_engine("none")
     return figure
 
 
-def figure_bytes(figure: Figure, form: str) -> bytes:
-    """Return a figure as a file's content; the same figure gives the same bytes.
+def put_beside(axes: Axes, text: str, at: Sequence[float], offset_pt: Sequence[float] = (4, 0), **style: Any) -> None:
+    """Write a small text some points from a place; an x of infinity is the right edge."""
+    edge = at[0] == math.inf
+    style = dict[str, Any](fontsize=7.5, va="center", annotation_clip=False) | style
+    where: Any = ("axes fraction", "data") if edge else "data"
+    place = (1.0 if edge else float(at[0]), float(at[1]))
+    axes.annotate(text, place, xycoords=where, xytext=(offset_pt[0], offset_pt[1]), textcoords="offset points", **style)
 
-    Parameters
-    ----------
-    figure : Figure
-        What to write.
-    form : {"svg", "png", "pdf"}
-        Format.
+
+def put_left(axes: Axes, text: str, level: float, **style: Any) -> None:
+    """Write a text from the left edge on, at a level of the data."""
+    axes.text(0.0, level, text, transform=axes.get_yaxis_transform(), **style)
+
+
+def svg_markup(figure: Figure, name: str, title: str = "", words: str = "", kind: str = "") -> str:
+    """Return a figure as an SVG element that can stand in a page beside others.
+
+    Its ids begin with ``name``; it has no fixed size, and no style that a content security policy would refuse. The
+    title and words are read out to who cannot see it; ``kind`` is its class.
+    """
+    stream = io.StringIO()
+    with figure_style():
+        figure.savefig(stream, format="svg", metadata={"Date": None, "Creator": None})
+    root = ET.fromstring(stream.getvalue())
+    for parent in [*root.iter()]:
+        for child in [*parent]:
+            if child.tag.endswith(("metadata", "}style")):
+                parent.remove(child)
+        style = parent.attrib.pop("style", "")
+        parent.attrib.update(
+            (key.strip(), value.strip()) for key, _, value in (part.partition(":") for part in style.split(";")) if key
+        )
+        parent.attrib.pop("font-family", None)
+        if _LINK in parent.attrib:
+            parent.set("href", parent.attrib.pop(_LINK))
+    values = [value for node in root.iter() for value in node.attrib.values()]
+    used = {found for value in values for found in _REFERENCE.findall(value)}
+    used |= {value[1:] for value in values if value.startswith("#")}
+    for node in root.iter():
+        for key, value in [*node.attrib.items()]:
+            if key == "id":
+                node.attrib.pop("id")
+                if value in used:
+                    node.set("id", f"{name}-{value}")
+            elif key == "href":
+                node.set(key, f"#{name}-{value[1:]}")
+            elif key == "transform" and value.startswith("rotate(-0 "):
+                node.attrib.pop(key)
+            else:
+                value = _REFERENCE.sub(rf"url(#{name}-\1)", value.replace("\n", ""))
+                node.set(key, _LONG_NUMBER.sub(lambda number: f"{float(number[0]):.2f}".rstrip("0").rstrip("."), value))
+    for key in ("width", "height", "version"):
+        root.attrib.pop(key, None)
+    root.attrib.update({"font-family": FONTS, "stroke-linejoin": "round"})
+    if kind:
+        root.set("class", kind)
+    if title:
+        for place, (tag, text) in enumerate((("title", title), ("desc", words))):
+            said = ET.Element(f"{{{_SVG}}}{tag}", {"id": f"{name}-{tag}"})
+            said.text = text
+            root.insert(place, said)
+        root.attrib.update({"role": "img", "aria-labelledby": f"{name}-title {name}-desc"})
+    for node in root.iter():
+        if not node.tag.endswith(("}text", "}tspan", "}title", "}desc")):
+            node.text = node.tail = None
+    ET.register_namespace("", _SVG)
+    return ET.tostring(root, encoding="unicode")
+
+
+def figure_bytes(figure: Figure, form: str) -> bytes:
+    """Return a figure as the content of an ``svg``, ``png`` or ``pdf`` file; the same figure gives the same bytes.
 
     Raises
     ------
@@ -82,12 +151,14 @@ def figure_bytes(figure: Figure, form: str) -> bytes:
         Another format.
     """
     metadata: dict[str, dict[str, Any]] = {
-        "svg": {"Date": None, "Creator": None},
+        "svg": {},
         "png": {"Software": None},
         "pdf": {"CreationDate": None, "Producer": None, "Creator": None},
     }
     if form not in metadata:
         raise ValueError(f"got format {form!r}; allowed is one of {sorted(metadata)}")
+    if form == "svg":
+        return f'<?xml version="1.0" encoding="utf-8"?>\n{svg_markup(figure, "figure")}\n'.encode()
     stream = io.BytesIO()
     with figure_style():
         figure.savefig(stream, format=form, dpi=RASTER_DPI, metadata=metadata[form])
@@ -95,31 +166,14 @@ def figure_bytes(figure: Figure, form: str) -> bytes:
 
 
 def save_figure(figure: Figure, stem: Path, formats: Sequence[str] = ("svg", "png")) -> list[Path]:
-    """Write a figure as SVG and PNG, or in other formats.
-
-    Parameters
-    ----------
-    figure : Figure
-        What to write.
-    stem : Path
-        Path without ending; its folder must exist.
-    formats : sequence of str
-        Any of ``svg``, ``png`` and ``pdf``.
-
-    Returns
-    -------
-    list of Path
-        The files.
+    """Write a figure in some formats under a path without ending, and return the files.
 
     Raises
     ------
     OSError
         The folder cannot be written.
     """
-    paths = []
-    contents = {form: figure_bytes(figure, form) for form in formats}
-    for form, content in contents.items():
-        path = stem.with_name(f"{stem.name}.{form}")
+    contents = {stem.with_name(f"{stem.name}.{form}"): figure_bytes(figure, form) for form in formats}
+    for path, content in contents.items():
         write_atomically(path, content)
-        paths.append(path)
-    return paths
+    return list(contents)

@@ -1,4 +1,4 @@
-"""Writing files whole or not at all, and text that is safe in a spreadsheet cell, a figure or a terminal."""
+"""Writing files whole or not at all, and text that is safe in a cell or on a terminal, measured and broken in lines."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ import hashlib
 import os
 import re
 import tempfile
-from collections.abc import Iterator
+import unicodedata
+from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 from pathlib import Path
 
@@ -21,16 +22,6 @@ def whole_file(path: Path) -> Iterator[Path]:
     """Let a file be written under another name, then force it to the disk and move it into place.
 
     A reader finds the old content or the new one, never a part, and so does who looks after a power loss.
-
-    Parameters
-    ----------
-    path : Path
-        File; its folder must exist.
-
-    Yields
-    ------
-    Path
-        An empty hidden file beside it, to be written; it is removed when that fails.
 
     Raises
     ------
@@ -54,11 +45,6 @@ def whole_file(path: Path) -> Iterator[Path]:
 def sync_file(path: Path) -> None:
     """Force what was written to a file to the disk.
 
-    Parameters
-    ----------
-    path : Path
-        File; its name is safe only when its folder is synced too.
-
     Raises
     ------
     OSError
@@ -73,13 +59,6 @@ def sync_file(path: Path) -> None:
 
 def write_atomically(path: Path, content: bytes) -> None:
     """Write a file so that a reader finds the old content or the new one, never a part; see :func:`whole_file`.
-
-    Parameters
-    ----------
-    path : Path
-        File; its folder must exist.
-    content : bytes
-        What to write.
 
     Raises
     ------
@@ -97,35 +76,63 @@ def _umask() -> int:
 
 
 def safe_cell(value: object) -> object:
-    """Return a table cell that no spreadsheet takes for a formula.
-
-    Parameters
-    ----------
-    value : object
-        A text that begins with ``= + - @``, a tab or a line end gets a ``'`` in front; so does one that begins with
-        ``'`` before such a character, which keeps :func:`plain_cell` exact. Anything but a text stays as it is.
-    """
+    """Return a table cell that no spreadsheet takes for a formula: before ``= + - @``, tab and line end goes ``'``."""
     return f"'{value}" if isinstance(value, str) and _FORMULA.match(value) else value
 
 
 def plain_cell(value: str) -> str:
-    """Return what :func:`safe_cell` was given.
-
-    Parameters
-    ----------
-    value : str
-        A cell of a written table.
-    """
+    """Return what :func:`safe_cell` was given."""
     return value[1:] if value.startswith("'") and _FORMULA.match(value) else value
 
 
 def file_stem(name: str) -> str:
-    """Return a set's name as a safe part of a file name; a name that had to be changed gets a mark of its own.
-
-    Parameters
-    ----------
-    name : str
-        Any text.
-    """
+    """Return a set's name as a safe part of a file name; a name that had to be changed gets a mark of its own."""
     kept = "".join(letter if letter.isalnum() or letter in "-_" else "_" for letter in name)[:60]
     return kept if kept == name else f"{kept}_{hashlib.sha256(name.encode(errors='replace')).hexdigest()[:6]}"
+
+
+def printed_width(text: str) -> int:
+    """Return how many terminal cells a text takes: wide characters take two, combining ones none."""
+    bare = re.sub(r"\x1b\[\d*m", "", text)
+    return sum(
+        0 if unicodedata.combining(sign) else 2 if unicodedata.east_asian_width(sign) in "WF" else 1 for sign in bare
+    )
+
+
+def fit(text: object, width: int) -> str:
+    """Return a foreign text on one line of at most ``width`` cells, an ellipsis for what is cut."""
+    clean = plain(text)
+    if printed_width(clean) <= width:
+        return clean
+    while printed_width(clean) > width - 1:
+        clean = clean[:-1]
+    return clean + "…"
+
+
+def wrap(
+    text: str, width: float, measure: Callable[[str], float] = printed_width, first: str = "", later: str = ""
+) -> list[str]:
+    """Break a paragraph into lines no wider than ``width`` by a measure; a number stays with its per cent sign.
+
+    The first line begins with ``first``, the others with ``later``; a word longer than a line is broken anywhere.
+    """
+    words = text.replace(" %", "\N{NO-BREAK SPACE}%").split(" ")
+    lines, line, started = list[str](), first, False
+    while words:
+        word = words.pop(0)
+        trial = f"{line} {word}" if started else line + word
+        if measure(trial) <= width:
+            line, started = trial, True
+        elif started:
+            lines.append(line)
+            line, started = later, False
+            words.insert(0, word)
+        else:
+            kept = 1
+            while kept < len(word) and measure(line + word[: kept + 1]) <= width:
+                kept += 1
+            lines.append(line + word[:kept])
+            line = later
+            words[:0] = [word[kept:]] if word[kept:] else []
+    lines += [line] if started else []
+    return [line.replace("\N{NO-BREAK SPACE}", " ") for line in lines]

@@ -68,8 +68,8 @@ def reader(kind):
         stored = read_result(base.folder)
         if kind == "result manifest":
             load_scenario(base.folder / "manifest.json")
-            if "one" in stored.manifest.get("resolved", {}):
-                _timeline(stored, "one")
+        if "one" in stored.day_records:
+            _timeline(stored, "one")
         report_page(stored)
         comparison_page([stored, stored])
         quote_content(stored, stored.document["equipment_sets"][0]["name"], "A customer")

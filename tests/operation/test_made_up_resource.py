@@ -14,6 +14,7 @@ import pandas as pd
 import pytest
 import simpy
 from click.testing import CliRunner
+from colour_vision import VISION, difference
 from small_day import table
 
 from simulator import load_scenario, run
@@ -28,20 +29,18 @@ from simulator.experiment.engine import engine
 from simulator.operation.day import simulate
 from simulator.operation.moves import Moves
 from simulator.plan.day_plan import make_plan
+from simulator.report.day_figure import day_figure
 from simulator.report.figures import bottleneck_figure, time_use_figure
 from simulator.report.palette import (
     AIRCRAFT_LOOKS,
     PACK_LOOKS,
     RESOURCE_LOOKS,
     SPARE,
-    VISION,
     WORK_LOOKS,
     contrast,
-    difference,
     resource_looks,
     text_on,
 )  # fmt: skip
-from simulator.report.timeline import timeline_figure
 from simulator.scenario.streams import StreamBank
 from simulator.scenario.toml_text import toml_document
 
@@ -159,7 +158,7 @@ def test_its_states_are_checked(plan, day):
 
 
 def test_it_is_drawn_and_replayed(plan, day):
-    figure = timeline_figure(DayRows.of(day, plan), "a day")
+    figure = day_figure(day_record(plan, day), "a day")
     assert f"{NAME} 1" in [label.get_text() for label in figure.axes[0].get_yticklabels()]
     legend = [text.get_text() for text in figure.legends[0].get_texts()]
     assert {f"{NAME}: lifting", f"waiting: {NAME}"} <= set(legend)
@@ -205,8 +204,8 @@ def test_it_is_in_every_file_of_a_result(lifting, tmp_path, monkeypatch):
     assert WAIT in set(pd.read_csv(out / "time_use.csv")["state"])
     assert NAME in set(pd.read_csv(out / "bottleneck.csv")["resource"])
     summary = (out / "summary.md").read_text()
-    assert re.search(rf"^\| waiting: {NAME} \|", summary, re.MULTILINE)
-    assert re.search(rf"^\| {NAME} \| [1-9][0-9.]* % / [1-9]", summary, re.MULTILINE)
+    assert re.search(rf"^\| {WAIT} \| waiting: {NAME} \|", summary, re.MULTILINE)
+    assert re.search(rf"^\| {NAME} \| [1-9][0-9.]* % \| [1-9]", summary, re.MULTILINE)
     assert re.search(r"^\| small \| one more lifting aid \| \+", summary, re.MULTILINE)
     assert set(pd.read_csv(tmp_path / "day" / "day.csv").query(f"kind == '{NAME}'")["activity"]) == {"lifting"}
     page = (out / "report.html").read_text()
@@ -214,7 +213,7 @@ def test_it_is_in_every_file_of_a_result(lifting, tmp_path, monkeypatch):
     assert replay["resources"][-1] == NAME
     assert replay["colours"][-1] == resource_looks([NAME])[NAME].colour
     assert replay["records"][0]["others"][0]["name"] == f"{NAME} 1"
-    for words in (f"waiting: {NAME}", f"{NAME}: lifting", "Momentary bottleneck over one day", "one more lifting aid"):
+    for words in (f"waiting: {NAME}", f"{NAME}: lifting", "sets the pace", "one more lifting aid"):
         assert words in page
     # a result is read as it is by somebody who has no such resource
     with monkeypatch.context() as without:

@@ -12,14 +12,15 @@ from pathlib import Path
 import matplotlib as mpl
 import pandas as pd
 import pytest
-from stored_support import HOSTILE, assert_nothing_cut_off, renamed_tables, sample_document, sample_result
+from colour_vision import VISION, difference
+from stored_support import HOSTILE, assert_nothing_cut_off, renamed_tables, sample_document, sample_job, sample_result
 
 from simulator.analysis.resources import resource_names, time_labels
+from simulator.report.answer_figure import acres_figure, job_figure
 from simulator.report.figures import (
-    acres_figure,
     bottleneck_figure,
+    one_more_figure,
     paired_figure,
-    save_figure,
     time_use_figure,
 )
 from simulator.report.palette import (
@@ -28,14 +29,12 @@ from simulator.report.palette import (
     PACK_LOOKS,
     PAPER,
     RESOURCE_LOOKS,
-    VISION,
     WORK_LOOKS,
     contrast,
-    difference,
     text_on,
     time_use_group,
 )
-from simulator.report.style import figure_bytes
+from simulator.report.style import figure_bytes, save_figure
 
 FAMILIES = {"aircraft": AIRCRAFT_LOOKS, "packs": PACK_LOOKS, "resources": RESOURCE_LOOKS, "work": WORK_LOOKS}
 
@@ -109,14 +108,23 @@ def test_time_use_bars_are_the_table() -> None:
     for patch in figure.axes[0].patches:
         row = round(patch.get_y() + patch.get_height() / 2)
         bars[row] = bars.get(row, 0.0) + patch.get_width()
-    assert len(bars) == frame["equipment_set"].nunique()
-    for whole in bars.values():
-        assert whole == pytest.approx(1.0, abs=2e-3)  # groups under 0.05 % are not drawn
-    sprayed = frame[(frame["state"] == "spray")]["share"].to_numpy()
+    whole = frame.groupby("equipment_set", sort=False)["hours_per_day"].sum()
+    assert list(bars.values()) == pytest.approx(whole.to_numpy(), abs=0.05)  # groups under 0.005 h are not drawn
+    sprayed = frame[(frame["state"] == "spray")]["hours_per_day"].to_numpy()
     first = [patch.get_width() for patch in figure.axes[0].patches if patch.get_x() == 0.0]
     assert first == pytest.approx(sprayed)
-    labels = [text.get_text() for text in figure.axes[0].texts]
-    assert f"{100 * sprayed[0]:.0f}" in labels
+
+
+@pytest.mark.parametrize("wide", [True, False])
+def test_time_lost_leaves_out_work(wide: bool) -> None:
+    frame = sample_result().time_use
+    figure = time_use_figure(frame, wide, lost=True)
+    drawn = sum(patch.get_width() for patch in figure.axes[0].patches)
+    worked = ("take-off", "ferry out", "spray", "turn", "ferry back", "landing", "swap", "fill", "launch check", "done")
+    idle = ("wait: list done", "wait: day end")
+    lost = frame[~frame["state"].isin([*worked, *idle])]["hours_per_day"].sum()
+    assert drawn == pytest.approx(lost, abs=0.05)
+    assert_nothing_cut_off(figure)
 
 
 def test_acres_figure_marks_the_estimates() -> None:
@@ -126,7 +134,7 @@ def test_acres_figure_marks_the_estimates() -> None:
     xs = [float(x) for data in lines for x in data]
     for entry in document["equipment_sets"]:
         runs, days = entry["acres_per_day"], entry["full_work_day_acres"]
-        for value in (days["p10"], days["p50"], days["p90"], runs["mean"], *runs["ci95"]):
+        for value in (days["p10"], runs["mean"], *runs["ci95"]):
             assert any(abs(x - value) < 1e-9 for x in xs), value
     days = result.runs["full_day_acres"].dropna().to_numpy()
     assert all(any(abs(x - value) < 1e-9 for x in xs) for value in days)
@@ -136,7 +144,7 @@ def test_acres_figure_in_metric_and_with_many_days() -> None:
     document, result = sample_document("metric"), sample_result()
     many = pd.concat([result.runs] * 200, ignore_index=True)
     figure = acres_figure(document, many, "metric")
-    assert "ha per day" in figure.axes[0].get_xlabel()
+    assert "ha a day" in figure.axes[0].get_xlabel()
     assert len(figure.axes[0].patches) > 3  # a histogram in place of dots
     with pytest.raises(ValueError, match="allowed is 'us' or 'metric'"):
         acres_figure(document, many, "imperial")
@@ -145,7 +153,11 @@ def test_acres_figure_in_metric_and_with_many_days() -> None:
 @pytest.mark.parametrize("count", [1, 3, 8])
 def test_nothing_is_cut_off(count: int) -> None:
     document, tables = many_sets(count)
-    assert_nothing_cut_off(acres_figure(document, tables["runs"], "us"))
+    document["equipment_sets"][0]["job"] = sample_job()
+    for wide in (True, False):
+        assert_nothing_cut_off(acres_figure(document, tables["runs"], "us", wide))
+        assert_nothing_cut_off(one_more_figure(document, wide))
+        assert_nothing_cut_off(job_figure(document, wide))
     assert_nothing_cut_off(time_use_figure(tables["time_use"]))
     assert_nothing_cut_off(paired_figure(document))
     if count < 8:

@@ -257,7 +257,7 @@ def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: p
         ),
         (
             ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"),
-            10_000,
+            4_000,
             "fragmentation.svg",
         ),
     ],

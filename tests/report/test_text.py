@@ -25,7 +25,8 @@ from simulator.report.numbers import (
     share_text,
 )
 from simulator.report.summary import summary_markdown
-from simulator.report.text import fit, printed_width, result_table
+from simulator.report.text import result_table
+from simulator.report.writing import fit, printed_width
 
 
 def hostile_document() -> dict[str, Any]:
@@ -69,6 +70,7 @@ def test_colour_only_when_asked_and_never_from_a_name() -> None:
 def test_table_says_what_the_document_says(units: str) -> None:
     document = sample_document(units)
     text = result_table(document, 160)
+    volume = "gal" if units == "us" else "L"
     key, unit = ("acres_per_day", "acres") if units == "us" else ("hectares_per_day", "ha")
     assert f"{unit}/day" in text
     assert "12 runs a set" in text
@@ -81,10 +83,11 @@ def test_table_says_what_the_document_says(units: str) -> None:
         for name in ("p10", "p50", "p90"):
             assert quantile_text(days, name) in row
         fuel = entry["per_day"]["generator_fuel_l"] * (1.0 if units == "metric" else 1 / 3.785411784)
-        assert f" {count_text(fuel)} " in row  # US gallon: NIST SP 811, appendix B
+        assert f" {count_text(fuel)} {volume}" in row  # US gallon: NIST SP 811, appendix B
         assert entry["bottleneck"]["sentence"] in " ".join(text.split())
     for pair in document["paired"]:
-        assert f"{pair['a']} less {pair['b']}: " in text
+        names = sorted((pair["a"], pair["b"]), reverse=pair["difference"] < 0.0)
+        assert f"{names[0]} over {names[1]}: +" in text or f"{names[1]} over {names[0]}: +" in text
 
 
 def test_table_with_missing_parts() -> None:
@@ -99,7 +102,7 @@ def test_table_with_missing_parts() -> None:
     document["skipped"] = [f"feature {number}: sliver" for number in range(5)]
     text = result_table(document, 100)
     assert "–" in text
-    assert "grid kWh" in text
+    assert "energy" in text
     assert "Differences" not in text
     assert "Stopped early: interrupted." in text
     assert "Left out of the field file: 5" in text

@@ -4,34 +4,53 @@ from __future__ import annotations
 
 import itertools
 from collections import defaultdict
+from typing import Any
 
 import pytest
+from matplotlib.figure import Figure
 from stored_support import HOSTILE, SCENARIOS, assert_nothing_cut_off, sample_day
 
+from simulator.analysis.day_record import day_record
 from simulator.analysis.day_rows import DayRows, expanded_sortie
 from simulator.analysis.log_rows import sortie_rows
-from simulator.operation.day import SimulatedDay
-from simulator.operation.log import DayLog, Kind, Reason, Sortie, State
+from simulator.operation.log import Kind, State
+from simulator.report.day_figure import MOST_LANES, charge_at, day_figure, day_span, hour_table, lanes_of
 from simulator.report.day_table import day_frame
 from simulator.report.style import figure_bytes
-from simulator.report.timeline import MOST_LANES, timeline_figure
 
 DRAWN = [path.stem for path in SCENARIOS.glob("*.toml") if path.stem in ("third_pack", "willow_basin")]
 
 
-def crowded_day(packs: int) -> SimulatedDay:
-    """Return a hand-made day with one aircraft and many packs."""
-    log = DayLog(paid_until_s=7200.0)
-    log.kinds = {"main/large 1": Kind.AIRCRAFT, "main": Kind.RIG, "main/trailer": Kind.POWER}
-    log.add(0.0, 900.0, "main", State.MOVE, Reason.DRIVE, "", 5000.0)
-    log.add(6300.0, 7200.0, "main", State.MOVE, Reason.YARD)
-    log.add(0.0, 900.0, "main/large 1", State.MOVE, Reason.DRIVE)
-    log.add(900.0, 7200.0, "main/large 1", State.WAIT, Reason.TOO_FEW_PACKS, "home")
-    log.add(900.0, 4500.0, "main/trailer", State.RUN, Reason.NONE, "", 3000.0)
-    for number in range(packs):
-        log.kinds[f"main/big {number}"] = Kind.PACK
-        log.add(900.0, 4500.0, f"main/big {number}", State.CHARGE if number % 2 else State.READY)
-    return SimulatedDay(log, (), 0)
+def hand_made(packs: int = 1, **change: Any) -> dict[str, Any]:
+    """Return the record of a day with one aircraft and many packs."""
+    every = [0.0, 7200.0]
+    return {
+        "run": 0, "work_day": 1, "day_start_s": 25_200.0, "end_s": 7200.0, "fields": [], "sorties": [],
+        "bottleneck": [],
+        "rigs": [{"name": "main", "moves": [[0.0, 900.0, "drive", -1, -1], [6300.0, 7200.0, "yard", -1, -1]]}],
+        "aircraft": [{"name": "main/large 1", "states": [[0.0, 900.0, "move", "drive"],
+                                                         [900.0, 7200.0, "wait", "too few packs"]]}],
+        "packs": [{"name": f"main/big {number}", "capacity_wh": 1000.0, "reserve_wh": 200.0,
+                   "states": [[900.0, 4500.0, "charge" if number % 2 else "ready"]],
+                   "charge": [[time, 500.0] for time in every]} for number in range(packs)],
+        "chargers": [], "people": [], "supplies": [],
+        "power": [{"name": "main/trailer", "capacity_kw": 3.0, "load_kw": [[900.0, 4500.0, 3.0]]}],
+    } | change  # fmt: skip
+
+
+def labels_of(figure: Figure) -> list[str]:
+    return [label.get_text() for label in figure.axes[0].get_yticklabels()]
+
+
+def widths_at(figure: Figure, level: float) -> list[float]:
+    """Return the widths (s) of what is drawn in a lane: one path a look, five corners a span."""
+    widths = []
+    for patch in figure.axes[0].patches:
+        corners = patch.get_path().vertices.reshape(-1, 5, 2)
+        for corner in corners:
+            if abs(corner[:4, 1].mean() - level) < 0.01:
+                widths.append(float(corner[:, 0].max() - corner[:, 0].min()))
+    return widths
 
 
 @pytest.mark.parametrize("name", DRAWN)
@@ -116,99 +135,84 @@ def test_aircraft_rows_tile_the_day() -> None:
         assert ends[-1] == pytest.approx(day.log.paid_until_s)
 
 
-@pytest.mark.parametrize("with_plan", [True, False])
-def test_timeline_of_a_real_day(with_plan: bool) -> None:
+def test_timeline_of_a_real_day() -> None:
     plan, day = sample_day()
-    figure = timeline_figure(DayRows.of(day, plan if with_plan else None), "a median day")
-    axes = figure.axes[0]
-    labels = [label.get_text() for label in axes.get_yticklabels()]
-    assert len(labels) == sum(1 for kind in day.log.kinds.values() if kind is not Kind.WEATHER)
-    assert axes.get_xlabel().startswith("time of day" if with_plan else "hours and minutes")
-    first = axes.get_xticklabels()[0].get_text()
-    assert first == ("07:00" if with_plan else "00:00")
-    assert_nothing_cut_off(figure)
+    record = day_record(plan, day)
+    for wide in (True, False):
+        figure = day_figure(record, "a median day", wide)
+        labels = labels_of(figure)
+        entities = [name for name, kind in day.log.kinds.items() if kind not in (Kind.WEATHER, Kind.RIG)]
+        assert {name.partition("/")[2][:10] for name in entities} <= {label[:10] for label in labels}
+        assert figure.axes[0].get_xlabel() == "time of day"
+        assert figure.axes[0].get_xticklabels()[0].get_text() in ("07:00", "09:00")
+        assert plan.fields[0].name in {text.get_text() for text in figure.axes[0].texts} or not wide
+        assert_nothing_cut_off(figure)
 
 
-def test_timeline_names_the_fields_of_each_stay() -> None:
-    plan, day = sample_day()
-    words = {text.get_text() for text in timeline_figure(DayRows.of(day, plan), "x").axes[0].texts}
-    assert plan.fields[0].name in words
+def test_days_share_one_clock() -> None:
+    early, late = hand_made(), hand_made(day_start_s=28_800.0, end_s=10_800.0)
+    span = day_span([early, late])
+    assert span == (25_200.0, 39_600.0)
+    assert [day_figure(one, span=span).axes[0].get_xlim() for one in (early, late)] == [span, span]
 
 
-def test_drawn_lengths_are_the_logged_ones() -> None:
-    day = crowded_day(1)
-    figure = timeline_figure(DayRows.of(day), "x")
-    drawn = 0.0
-    for collection in figure.axes[0].collections:
-        for path in collection.get_paths():
-            box = path.get_extents()
-            if box.height < 0.8 and abs(0.5 * (box.y0 + box.y1) - 1.45) < 0.01:  # lane of the only aircraft
-                drawn += box.width
-    assert drawn == pytest.approx(7200.0)
+def test_drawn_lengths_are_the_recorded_ones() -> None:
+    assert sum(widths_at(day_figure(hand_made()), 1.45)) == pytest.approx(7200.0)  # lane of the only aircraft
+
+
+def test_passes_and_turns_of_a_flight_are_drawn_to_the_second() -> None:
+    line = {"t_s": [0.0, 10.0, 20.0, 120.0, 130.0, 230.0, 240.0, 250.0], "on": "00101000"}
+    flight = {"aircraft": 0, "start_s": 1000.0, "end_s": 1250.0, "line": line}
+    aircraft = [{"name": "main/large 1", "states": [[1000.0, 1250.0, "flight", ""]]}]
+    [lane] = dict(lanes_of(hand_made(aircraft=aircraft, sorties=[flight])))["aircraft"]
+    drawn = {look.label: [end - start for start, end in spans] for look, spans in lane.spans.items()}
+    expected = {"take-off and landing": [10, 10], "ferry": [10, 10], "spraying": [100, 100], "turning": [10]}
+    assert drawn == {label: pytest.approx(lengths) for label, lengths in expected.items()}
 
 
 @pytest.mark.parametrize("packs", [MOST_LANES, MOST_LANES + 1, 40])
 def test_crowded_kinds_are_collapsed_and_say_so(packs: int) -> None:
-    figure = timeline_figure(DayRows.of(crowded_day(packs)), "x")
-    labels = [label.get_text() for label in figure.axes[0].get_yticklabels()]
-    lanes = [label for label in labels if "big" in label or "packs" in label]
+    figure = day_figure(hand_made(packs), "x")
+    lanes = [label for label in labels_of(figure) if "big" in label or "packs" in label]
     assert len(lanes) == min(packs, MOST_LANES)
     if packs > MOST_LANES:
         assert lanes[-1] == f"{packs - MOST_LANES + 1} more packs together"
-        assert "height: share busy" in {text.get_text().strip() for text in figure.axes[0].texts}
+        assert "height:\nshare busy" in {text.get_text() for text in figure.axes[0].texts}
     assert_nothing_cut_off(figure)
 
 
 def test_a_stopped_charger_is_not_drawn_as_charging() -> None:
-    log = DayLog(paid_until_s=3600.0)
-    log.kinds = {"main/big 1": Kind.PACK, "main/t/fast 1.1": Kind.CHARGER}
-    log.add(0.0, 1000.0, "main/big 1", State.CHARGE)
-    log.add(1000.0, 3000.0, "main/big 1", State.STOPPED)
-    log.add(3000.0, 3600.0, "main/big 1", State.CHARGE)
-    log.add(0.0, 3600.0, "main/t/fast 1.1", State.CHARGE, Reason.NONE, "main/big 1", 900.0)
-    figure = timeline_figure(DayRows.of(SimulatedDay(log, (), 0)), "x")
-    widths = []
-    for collection in figure.axes[0].collections:
-        for path in collection.get_paths():
-            box = path.get_extents()
-            if abs(0.5 * (box.y0 + box.y1) - 1.45) < 0.01:
-                widths.append(box.width)
-    assert sorted(widths) == pytest.approx([600.0, 1000.0, 2000.0])
+    states = [[0.0, 1000.0, "charge"], [1000.0, 3000.0, "stopped"], [3000.0, 3600.0, "charge"]]
+    pack = {**hand_made()["packs"][0], "states": states}
+    charger = {"name": "main/t/fast 1.1", "sessions": [[0.0, 3600.0, 0, 900.0]]}
+    [lane] = dict(lanes_of(hand_made(chargers=[charger]) | {"packs": [pack]}))["chargers"]
+    assert {look.label: spans for look, spans in lane.spans.items()} == {
+        "charging": [(0.0, 1000.0), (3000.0, 3600.0)],
+        "charger stopped": [(1000.0, 3000.0)],
+    }
 
 
 def test_power_lane_shows_average_power() -> None:
-    figure = timeline_figure(DayRows.of(crowded_day(1)), "x")
-    # 3000 Wh in an hour are 3 kW on average: arithmetic
-    assert any("3 kW" in text.get_text() for text in figure.axes[0].texts)
+    assert any("3.0 kW" in text.get_text() for text in day_figure(hand_made()).axes[0].texts)
 
 
-def test_an_empty_day_and_hostile_names_are_drawn() -> None:
-    figure_bytes(timeline_figure(DayRows.of(SimulatedDay(DayLog(), (), 0)), ""), "svg")
-    log = DayLog(paid_until_s=3600.0)
-    log.kinds = {f"main/{HOSTILE} 1": Kind.AIRCRAFT, "main": Kind.RIG}
-    log.add(0.0, 100.0, "main", State.MOVE, Reason.YARD)
-    log.add(3500.0, 3600.0, "main", State.MOVE, Reason.YARD)
-    part = (1000.0, 10.0, 10.0, 400.0, 5.0, 10.0, 10.0)
-    flight = Sortie(
-        part[0],
-        f"main/{HOSTILE} 1",
-        "main/p 1",
-        HOSTILE,
-        1,
-        0.0,
-        9000.0,
-        *part[1:],
-        900.0,
-        20.0,
-        20.0,
-        500.0,
-        1000.0,
-        1,
-    )
-    log.sorties.append(flight)
-    day = SimulatedDay(log, (), 0)
-    svg = figure_bytes(timeline_figure(DayRows.of(day), HOSTILE), "svg")
+def test_the_hours_tell_power_charge_and_pace() -> None:
+    # 3 kW from 900 s to 4500 s are 2.25 kW of the first hour on average, and 0.75 kW of the second: arithmetic
+    table = hour_table("x", hand_made(bottleneck=[[0.0, 3600.0, 0, 0], [3600.0, 7200.0, 1, 2]]))
+    assert [[cell.text for cell in row] for row in table.rows] == [
+        ["07:00", "2.2 kW", "50 %", "aircraft"],
+        ["08:00", "0.8 kW", "50 %", "packs"],
+    ]
+
+
+def test_charge_between_points_lies_on_a_straight_line() -> None:
+    points = [[0.0, 100.0], [10.0, 100.0], [20.0, 50.0]]
+    assert [charge_at(points, time) for time in (0.0, 5.0, 15.0, 30.0)] == [100.0, 100.0, 75.0, 50.0]
+    assert charge_at([], 1.0) is None
+
+
+def test_hostile_names_are_drawn_as_names() -> None:
+    record = hand_made(aircraft=[{"name": f"main/{HOSTILE} 1", "states": []}])
+    svg = figure_bytes(day_figure(record, HOSTILE), "svg")
     assert b"<script" not in svg
     assert b"\x1b" not in svg
-    frame = day_frame(DayRows.of(day))
-    assert HOSTILE in set(frame["field"])  # the table holds data as it is; the writer of files disarms cells

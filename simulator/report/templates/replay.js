@@ -11,8 +11,8 @@
   const strip = byId("replay-strip");
   const scrub = byId("replay-scrub");
   const playButton = byId("replay-play");
-  const INK = "#22261f", QUIET = "#5f5c4f", SOIL = "#efe4c6", PAPER = "#fffdf7", RUST = "#8a3a1c";
-  const SPRAYED = ["#5f9a76", "#2f6f8f"];
+  const INK = "#22282b", QUIET = "#4b5459", SOIL = "#f0ead9", PAPER = "#ffffff", RUST = "#b8401c";
+  const SPRAYED = ["#46a58e", "#3b56a5"];
   const YARD = -1;
   const calm = window.matchMedia("(prefers-reduced-motion: reduce)");
   let day = null, now = 0, playing = false, last = 0, timer = 0, listed = 0;
@@ -100,14 +100,28 @@
     if (on[k] === "1") return "spraying";
     return k === 1 ? "flying out" : k === t.length - 3 ? "flying back" : "turning";
   };
+  // Share of a flight's area that is sprayed at a time.
+  const doneOf = (sortie, time) => {
+    if (time >= sortie.end_s) return 1;
+    const { k } = along(sortie, time);
+    const spraying = sortie.line.on[k] === "1" ? time - sortie.start_s - sortie.line.t_s[k] : 0;
+    return Math.min(1, (sortie.sprayed[k] + spraying) / sortie.whole);
+  };
+  // Latest visit of each field so far, and the share of the field that is sprayed on it.
+  const progress = (time) => {
+    const visits = new Map(), areas = new Map();
+    for (const sortie of day.sorties) {
+      if (sortie.start_s > time) break;
+      if (sortie.visit > (visits.get(sortie.field) || 0)) { visits.set(sortie.field, sortie.visit); areas.set(sortie.field, 0); }
+      if (sortie.visit === visits.get(sortie.field)) areas.set(sortie.field, areas.get(sortie.field) + sortie.area_m2 * doneOf(sortie, time));
+    }
+    return { visits, share: (place) => (areas.get(place) || 0) / day.fields[place].area_m2 };
+  };
   const areaAt = (time) => {
     let area = 0;
     for (const sortie of day.sorties) {
       if (sortie.start_s > time) break;
-      if (time >= sortie.end_s) { area += sortie.area_m2; continue; }
-      const { k } = along(sortie, time);
-      const spraying = sortie.line.on[k] === "1" ? time - sortie.start_s - sortie.line.t_s[k] : 0;
-      area += sortie.area_m2 * Math.min(1, (sortie.sprayed[k] + spraying) / sortie.whole);
+      area += sortie.area_m2 * doneOf(sortie, time);
     }
     return area * data.area_per_m2;
   };
@@ -164,13 +178,17 @@
       pen.fillStyle = SOIL;
       pen.fill("evenodd");
     }
-    drawSwaths(pen, X, Y, scale);
+    const done = progress(now);
+    drawSwaths(pen, X, Y, scale, done.visits);
     day.fields.forEach((field, place) => {
       outline(pen, field, X, Y);
       pen.strokeStyle = QUIET; pen.lineWidth = 1;
       pen.stroke();
       const [left, bottom, right, top] = day.boxes[place];
-      if ((right - left) * scale > 46) write(pen, field.name, X((left + right) / 2), Y(top) - 6, (right - left) * scale + 30);
+      const share = done.share(place), name = (right - left) * scale > 46 ? " " + field.name : "";
+      const said = share >= 0.995 ? " done" : share > 0 ? " " + Math.floor(100 * share) + " %" : "";
+      const room = Math.max(60, (right - left) * scale + 30);
+      write(pen, day.numbers[place] + (said && room < 110 ? ":" + said : name + (said && ":" + said)), X((left + right) / 2), Y(top) - 6, room);
       pen.fillStyle = PAPER; pen.strokeStyle = INK; pen.lineWidth = 1;
       pen.beginPath();
       pen.arc(X(field.zone_m[0]), Y(field.zone_m[1]), 3, 0, 7);
@@ -196,7 +214,7 @@
   };
 
   const write = (pen, text, x, y, room) => {
-    pen.font = "12px Georgia, serif";
+    pen.font = "12px 'DejaVu Sans', Verdana, sans-serif";
     pen.textAlign = "center";
     let shown = text;
     while (shown.length > 3 && pen.measureText(shown).width > room) shown = shown.slice(0, -2) + "\u2026";
@@ -204,12 +222,7 @@
     pen.fillStyle = INK; pen.fillText(shown, x, y);
   };
 
-  const drawSwaths = (pen, X, Y, scale) => {
-    const visits = new Map();
-    for (const sortie of day.sorties) {
-      if (sortie.start_s > now) break;
-      visits.set(sortie.field, Math.max(visits.get(sortie.field) || 0, sortie.visit));
-    }
+  const drawSwaths = (pen, X, Y, scale, visits) => {
     for (const sortie of day.sorties) {
       if (sortie.start_s > now) break;
       if (sortie.visit < visits.get(sortie.field)) continue;
@@ -220,7 +233,16 @@
       outline(pen, day.fields[sortie.field], X, Y);
       pen.clip("evenodd");
       pen.beginPath();
-      for (let k = 0; k < t.length - 1; k += 1) {
+      // where swaths differ, what is sprayed is drawn on the finest one's path, on which nothing is left between
+      const cover = sortie.cover;
+      let left = cover ? doneOf(sortie, now) * coverLength(cover) : 0;
+      for (let k = 0; cover && k < cover.x_m.length && left > 0; k += 2) {
+        const [x0, x1] = cover.x_m.slice(k, k + 2), [y0, y1] = cover.y_m.slice(k, k + 2);
+        const length = Math.hypot(x1 - x0, y1 - y0), share = length > left ? left / length : 1;
+        pen.moveTo(X(x0), Y(y0)); pen.lineTo(X(x0 + (x1 - x0) * share), Y(y0 + (y1 - y0) * share));
+        left -= length;
+      }
+      for (let k = 0; !cover && k < t.length - 1; k += 1) {
         if (on[k] !== "1") continue;
         if (flying && k > at.k) break;
         pen.moveTo(X(x[k]), Y(y[k]));
@@ -228,10 +250,17 @@
       }
       pen.lineCap = "butt";
       pen.strokeStyle = SPRAYED[(sortie.visit + 1) % 2];
-      pen.lineWidth = Math.max(0.8, sortie.swath_m * sortie.passes_in_one * scale - (sortie.swath_m * scale > 5 ? 1 : 0));
+      const swath = cover ? cover.swath_m : sortie.swath_m;
+      pen.lineWidth = Math.max(0.8, swath * sortie.passes_in_one * scale - (swath * scale > 5 ? 1 : 0));
       pen.stroke();
       pen.restore();
     }
+  };
+
+  const coverLength = ({ x_m: x, y_m: y }) => {
+    let length = 0;
+    for (let k = 0; k < x.length; k += 2) length += Math.hypot(x[k + 1] - x[k], y[k + 1] - y[k]);
+    return length;
   };
 
   const drawRigs = (pen, X, Y) => {
@@ -269,7 +298,7 @@
   };
 
   const drawAircraft = (pen, x, y, flying) => {
-    pen.strokeStyle = INK; pen.lineWidth = 2; pen.fillStyle = flying ? PAPER : "#b9b39f";
+    pen.strokeStyle = INK; pen.lineWidth = 2; pen.fillStyle = flying ? PAPER : "#a9b4c6";
     pen.beginPath();
     pen.moveTo(x - 5, y - 5); pen.lineTo(x + 5, y + 5); pen.moveTo(x - 5, y + 5); pen.lineTo(x + 5, y - 5);
     pen.stroke();
@@ -280,19 +309,20 @@
   };
 
   const drawScale = (pen, width, height, scale) => {
-    const perUnit = scale / data.length_per_m;
-    const most = Math.min(150, width / 3) / perUnit;
+    const room = Math.min(150, width / 3) / scale;
+    const [unit, perMetre] = data.scales.find((one) => room * one[1] >= 0.25) || data.scales[1];
+    const perUnit = scale / perMetre, most = room * perMetre;
     const power = 10 ** Math.floor(Math.log10(most));
     const length = [5, 2, 1].map((step) => step * power).find((step) => step <= most) || power;
     const right = width - 12, left = right - length * perUnit, y = height - 10;
     pen.strokeStyle = INK; pen.lineWidth = 1.5;
     pen.beginPath(); pen.moveTo(left, y - 5); pen.lineTo(left, y); pen.lineTo(right, y); pen.lineTo(right, y - 5); pen.stroke();
-    write(pen, length.toLocaleString("en") + " " + data.length_unit, (left + right) / 2, y - 7, 150);
+    write(pen, length.toLocaleString("en") + " " + unit, (left + right) / 2, y - 7, 150);
   };
 
   const drawStrip = () => {
     const { pen, width, height } = paper(strip);
-    pen.fillStyle = "#e7e2d2";
+    pen.fillStyle = "#d5dadc";
     pen.fillRect(0, 0, width, height);
     for (const [start, end, first, second] of day.bottleneck) {
       const x = (start / day.end_s) * width, length = Math.max(0.5, ((end - start) / day.end_s) * width);
@@ -368,7 +398,7 @@
     const at = rigAt(day.rigs[0], now);
     const rig = byId("replay-view").value;
     const shown = rig === "all" ? null : rigAt(day.rigs[Number(rig)], now);
-    const layout = day.layout === "invented" ? "Only distances between the fields are known: they are laid out in rows, and the yard beside them. " : "";
+    const layout = day.layout === "invented" ? "Only distances are known: the fields are placed for drawing only. " : "";
     const words = (state) => (state.from === state.to ? (state.from === YARD ? "in the yard" : "at " + day.fields[state.from].name) : "on the road");
     byId("replay-place").textContent = layout + "Drives are drawn straight. " +
       (day.rigs.length === 1 ? "The rig is " + words(at) + (at.doing && at.doing !== "drive" && at.doing !== "yard" ? ", " + at.doing : "") + "."

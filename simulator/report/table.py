@@ -1,0 +1,92 @@
+"""One description of a table, written as Markdown, as aligned text, and by the templates as HTML."""
+
+from __future__ import annotations
+
+import re
+from collections.abc import Callable, Sequence
+from dataclasses import dataclass
+
+from simulator.report.writing import plain, printed_width
+
+LONGEST_CELL = 200
+_SPECIAL = re.compile(r"([\\`*\[\]|#!~])")
+_GAP = "  "
+
+
+@dataclass(frozen=True)
+class Cell:
+    """A text, with the exact number behind it and where that stands in ``result.json`` ("equipment_sets.0.runs")."""
+
+    text: str
+    value: float | int | None = None
+    path: str = ""
+
+
+@dataclass(frozen=True)
+class DataTable:
+    """A table: the first cell of each row is its heading; ``words`` columns from the left hold words."""
+
+    title: str
+    columns: tuple[str, ...]
+    rows: tuple[tuple[Cell, ...], ...]
+    words: int = 1
+
+    @property
+    def numbers(self) -> bool:
+        """Whether there are columns of numbers."""
+        return self.words < len(self.columns)
+
+    def markdown(self) -> str:
+        """Return the table in Markdown."""
+        lines = [_markdown_row(self.columns)]
+        lines.append(f"|{' --- |' * self.words}{' ---: |' * (len(self.columns) - self.words)}")
+        return "\n".join([*lines, *(_markdown_row([cell.text for cell in row]) for row in self.rows)])
+
+    def lines(self, width: int, head: Callable[[str], str] = str, first: Callable[[str], str] = str) -> list[str]:
+        """Return the table as text in as few blocks as a width allows, each beginning with the first column.
+
+        ``head`` paints the lines of heads, ``first`` the numbers of the second column.
+        """
+        wide = [
+            max(map(printed_width, [title, *(row[place].text for row in self.rows)]))
+            for place, title in enumerate(self.columns)
+        ]
+        lines: list[str] = []
+        rest = list(range(1, len(self.columns)))
+        while rest:
+            block = [rest.pop(0)]
+            while rest and wide[0] + sum(len(_GAP) + wide[place] for place in [*block, rest[0]]) <= width:
+                block.append(rest.pop(0))
+            lines.append(
+                head(_GAP.join([self.columns[0].ljust(wide[0]), *(self._right(None, one, wide) for one in block)]))
+            )
+            for row in self.rows:
+                texts = [self._right(row, place, wide) for place in block]
+                if block[0] == 1:
+                    texts[0] = first(texts[0])
+                lines.append(_GAP.join([row[0].text + " " * (wide[0] - printed_width(row[0].text)), *texts]).rstrip())
+            lines.append("")
+        return lines
+
+    def _right(self, row: Sequence[Cell] | None, place: int, wide: Sequence[int]) -> str:
+        text = self.columns[place] if row is None else row[place].text
+        return " " * (wide[place] - printed_width(text)) + text
+
+
+def text_row(*texts: str) -> tuple[Cell, ...]:
+    """Return a row of plain texts."""
+    return tuple(map(Cell, texts))
+
+
+def markdown_text(text: object, longest: int = 2000) -> str:
+    """Return a foreign text that Markdown shows as it is: no markup, no HTML, no table border, one line."""
+    escaped = plain(text, longest).replace("&", "&amp;").replace("<", "&lt;").replace(">", "&gt;")
+    escaped = _SPECIAL.sub(r"\\\1", escaped)
+    # an underscore inside a word marks nothing up; at its edge it may
+    escaped = re.sub(r"(?<!\w)_|_(?!\w)", r"\\_", escaped)
+    # a bare address would become a link
+    return re.sub(r"(?i)\b(https?|ftp|mailto|www)([:.])", r"\1&#8203;\2", escaped)
+
+
+def _markdown_row(texts: Sequence[str]) -> str:
+    return f"| {' | '.join(markdown_text(text, LONGEST_CELL) for text in texts)} |"

@@ -1,0 +1,236 @@
+"""The tables of a result, each described once; terminal, Markdown and HTML write the same."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping, Sequence
+from dataclasses import dataclass
+from typing import Any
+
+from simulator.report.day_output import day_spread, days_key
+from simulator.report.numbers import (
+    NOTHING,
+    ReportUnits,
+    count_text,
+    hours_text,
+    mean_text,
+    product_unit,
+    quantile_text,
+    range_text,
+    share_text,
+    units_of,
+)
+from simulator.report.palette import aircraft_looks, resource_looks, time_use_group
+from simulator.report.table import Cell, DataTable
+from simulator.report.writing import fit, plain
+from simulator.scenario.units import M_PER_MILE
+
+Document = Mapping[str, Any]
+Limits = Sequence[float | None]
+PER_DAY: dict[str, tuple[str, str, str]] = {
+    "sorties": ("sorties", "sorties", ""),
+    "loads": ("loads", "loads", ""),
+    "pack_swaps": ("pack swaps", "swaps", ""),
+    "charge_cycles": ("charges", "charges", ""),
+    "moves": ("drives (the yard's too)", "", ""),
+    "fields_finished": ("fields finished", "", ""),
+    "drive_km": ("road driven", "", "road"),
+    "applied": ("product applied", "", "product"),
+    "mixed": ("product made ready", "", "product"),
+    "left_over": ("product left over", "", "product"),
+    "overspray": ("product outside the field or twice (part of what is applied)", "overspray", "product"),
+    "water_fetched_l": ("water fetched", "", "volume"),
+    "energy_kwh": ("energy from the supply", "energy", "kWh"),
+    "generator_fuel_l": ("generator fuel", "fuel", "volume"),
+    "paid_hours": ("paid hours of the rigs", "paid", "h"),
+    "crew_hours": ("paid hours of people", "", "h"),
+    "field_hours": ("hours at the fields", "", "h"),
+}
+"""Key in ``per_day``, words, words on a terminal (none: left out there), and kind of unit."""
+_TERMINAL = ("sorties", "loads", "pack_swaps", "charge_cycles", "generator_fuel_l", "paid_hours", "overspray")
+
+
+def best_first(document: Document) -> list[tuple[int, Mapping[str, Any]]]:
+    """Return place and entry of each equipment set, in the order of their mean acres a day."""
+    return sorted(enumerate(document["equipment_sets"]), key=lambda one: -one[1]["acres_per_day"]["mean"])
+
+
+def scaled(limits: Limits, factor: float) -> list[float | None]:
+    """Return the limits of an interval in another unit."""
+    return [None if limit is None else limit * factor for limit in limits]
+
+
+def answer_table(document: Document, terminal: bool = False) -> DataTable:
+    """Return the output of each set, best first; for a terminal with what a day takes, in few words."""
+    shown = units_of(document)
+    rows = []
+    for place, entry in best_first(document):
+        spread, path = day_spread(entry, shown), f"equipment_sets.{place}"
+        days, rate = f"{path}.{days_key(entry, shown)}", entry.get("acres_per_field_hour")
+        cells = [Cell(fit(entry["name"], 24 if terminal else 80))]
+        mean = mean_text(spread["mean"], spread["ci95"])
+        cells.append(Cell(mean, spread["mean"], f"{path}.{shown.spread_key}.mean"))
+        cells += [Cell(quantile_text(spread, name), spread[name], f"{days}.{name}") for name in ("p10", "p50", "p90")]
+        factor = shown.per_acre
+        cells.append(
+            Cell(NOTHING) if rate is None else Cell(mean_text(rate["mean"] * factor, scaled(rate["ci95"], factor)))
+        )
+        rows.append((*cells, Cell(str(entry["runs"]), entry["runs"], f"{path}.runs")))
+    columns = ("set", f"{shown.area}/day", "P10", "P50", "P90", f"{shown.area}/field h", "runs")
+    return DataTable(f"{shown.area} per day", columns, tuple(rows))
+
+
+def terminal_table(document: Document, job: DataTable | None) -> DataTable:
+    """Return one table of output, job and what a day takes, a row a set, best first."""
+    answer, shown = answer_table(document, terminal=True), units_of(document)
+    jobs = {} if job is None else {row[0].text: row[1:] for row in job.rows}
+    sets = [entry for _, entry in best_first(document)]
+    keys = [key for key in _TERMINAL if any(entry["per_day"].get(key) for entry in sets)]
+    if "generator_fuel_l" not in keys:
+        keys.insert(min(4, len(keys)), "energy_kwh")
+    rows = [
+        (*row[:-1], *jobs.get(entry["name"], ()), *(Cell(_daily(entry, key, shown)) for key in keys))
+        for row, entry in zip(answer.rows, sets, strict=True)
+    ]
+    heads = (*answer.columns[:-1], *(() if job is None else job.columns[1:]), *(PER_DAY[key][1] for key in keys))
+    return DataTable(answer.title, heads, tuple(rows))
+
+
+def per_day_table(document: Document) -> DataTable:
+    """Return what an average day takes, a column a set."""
+    sets, shown = document["equipment_sets"], units_of(document)
+    rows = []
+    for key, (words, _, _) in PER_DAY.items():
+        if any(entry["per_day"].get(key) for entry in sets):
+            values = [entry["per_day"].get(key) for entry in sets]
+            rows.append((Cell(words), *_each(values, f"per_day.{key}", [_daily(entry, key, shown) for entry in sets])))
+    return DataTable("An average work day", ("a day", *(entry["name"] for entry in sets)), tuple(rows))
+
+
+def _each(values: Sequence[float | None], path: str, texts: Sequence[str] = ()) -> list[Cell]:
+    """Return a cell for every set, of values that stand at a path of each; by default as shares."""
+    written = texts or [share_text(value) for value in values]
+    return [
+        Cell(text) if value is None else Cell(text, value, f"equipment_sets.{place}.{path}")
+        for place, (value, text) in enumerate(zip(values, written, strict=True))
+    ]
+
+
+def _daily(entry: Mapping[str, Any], key: str, shown: ReportUnits) -> str:
+    """Return one number of an average day with its unit; overspray with its part of what is applied."""
+    value, kind = entry["per_day"].get(key), PER_DAY[key][2]
+    if value is None or not math.isfinite(value):
+        return NOTHING
+    factor, unit = 1.0, kind
+    if kind == "road":
+        factor, unit = (1000.0 / M_PER_MILE, "mi") if shown.name == "us" else (1.0, "km")
+    elif kind == "product":
+        factor, unit = product_unit(entry, shown)
+    elif kind == "volume":
+        factor, unit = shown.per_litre, shown.volume
+    text = hours_text(value) if kind == "h" else count_text(value * factor)
+    text = f"{text} {unit}" if unit else text
+    applied = entry["per_day"].get("applied")
+    return f"{text} ({share_text(value / applied)})" if key == "overspray" and applied else text
+
+
+def time_table(document: Document) -> DataTable:
+    """Return the share of aircraft time by state and reason, a column a set."""
+    sets, looks = document["equipment_sets"], aircraft_looks()
+    labels = list(dict.fromkeys(label for entry in sets for label in entry["time_share"]))
+    labels.sort(key=lambda label: list(looks).index(time_use_group(label)))
+    rows = []
+    for label in labels:
+        cells = _each([entry["time_share"].get(label) for entry in sets], f"time_share.{label}")
+        rows.append((Cell(label), Cell(looks[time_use_group(label)].label), *cells))
+    columns = ("state", "group", *(entry["name"] for entry in sets))
+    return DataTable("Share of aircraft time by state and reason", columns, tuple(rows), words=2)
+
+
+def resource_table(document: Document) -> DataTable:
+    """Return how busy each resource is, and how much of the day it sets the pace, by set."""
+    sets = document["equipment_sets"]
+    rows = []
+    for name, look in resource_looks(name for entry in sets for name in entry["utilisation"]).items():
+        busy = _each([entry["utilisation"].get(name) for entry in sets], f"utilisation.{name}")
+        shares = [entry["bottleneck"]["active_period_share"].get(name) for entry in sets]
+        held = _each(shares, f"bottleneck.active_period_share.{name}")
+        rows.append((Cell(look.label), *(cell for pair in zip(busy, held, strict=True) for cell in pair)))
+    heads = [head for entry in sets for head in (f"{entry['name']}: busy", f"{entry['name']}: sets the pace")]
+    return DataTable(
+        "Busy share of each resource, and share of the day in which it sets the pace", ("resource", *heads), tuple(rows)
+    )
+
+
+@dataclass(frozen=True)
+class Interval:
+    """A named value with its interval, in the report's unit."""
+
+    name: str
+    value: float
+    limits: Limits
+    note: str = ""
+    path: str = ""
+
+    @property
+    def text(self) -> str:
+        """The value with its sign and its interval."""
+        return range_text(self.value, self.limits, sign=True)
+
+    @property
+    def verdict(self) -> str:
+        """What can be said of it beyond doubt."""
+        low, high = self.limits
+        if low is not None and low > 0.0:
+            return "adds"
+        return "takes away" if high is not None and high < 0.0 else "not told apart from nothing"
+
+
+def one_more(document: Document) -> list[tuple[str, list[Interval]]]:
+    """Return what one more, or one larger, of each adds, by set, best sets first and what adds most first."""
+    factor, groups = units_of(document).per_acre, []
+    for place, entry in best_first(document):
+        changes = enumerate(entry["bottleneck"].get("one_more") or [])
+        path = f"equipment_sets.{place}.bottleneck.one_more"
+        found = [
+            Interval(plain(one["change"]), one["acres_per_day"] * factor, scaled(one["ci95"], factor),
+                     str(one.get("runs", NOTHING)), f"{path}.{number}.acres_per_day")
+            for number, one in changes
+        ]  # fmt: skip
+        if found:
+            groups.append((entry["name"], sorted(found, key=lambda one: -one.value)))
+    return groups
+
+
+def one_more_table(document: Document) -> DataTable:
+    """Return what one more of each adds as a table."""
+    area, per_acre = units_of(document).area, units_of(document).per_acre
+    rows = tuple(
+        (Cell(name), Cell(one.name), Cell(one.text, one.value / per_acre, one.path), Cell(one.verdict), Cell(one.note))
+        for name, group in one_more(document)
+        for one in group
+    )
+    columns = ("set", "change", f"{area} a day added (95 % interval)", "beyond doubt?", "runs")
+    return DataTable("What one more, or one larger, of each would add", columns, rows, words=2)
+
+
+def paired(document: Document) -> list[Interval]:
+    """Return the sets compared two by two on the same draws, the one that does more first."""
+    factor, found = units_of(document).per_acre, []
+    for pair in document.get("paired") or []:
+        sign, names, wins = 1.0, (pair["a"], pair["b"]), pair["a_wins_share"]
+        limits = scaled(pair["ci95"], factor)
+        if pair["difference"] < 0.0:
+            sign, names, wins = -1.0, names[::-1], 1.0 - wins
+            limits = scaled(limits[::-1], -1.0)
+        found.append(
+            Interval(f"{names[0]} over {names[1]}", sign * pair["difference"] * factor, limits, share_text(wins))
+        )
+    return found
+
+
+def paired_table(document: Document) -> DataTable:
+    """Return the sets compared two by two as a table."""
+    rows = tuple((Cell(one.name), Cell(one.text), Cell(one.note)) for one in paired(document))
+    columns = ("sets", f"{units_of(document).area} a day more (95 % interval)", "first ahead in")
+    return DataTable("Sets compared run by run on the same random draws; a tie counts half", columns, rows)
