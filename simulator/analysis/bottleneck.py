@@ -6,7 +6,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from simulator.analysis.digits import NO_VARIATION, supported_decimals
-from simulator.analysis.resources import Resource, resources
+from simulator.analysis.resources import Resource, label, resources
+from simulator.operation.log import Reason, State
 
 
 @dataclass(frozen=True)
@@ -62,8 +63,10 @@ class Bottleneck:
 
 
 _ROAD = "moves"
-_MOSTLY = 0.4
-"""Share of aircraft time on the road beyond which moving holds a set back, whatever runs longest in between."""
+_MUCH = 0.25
+"""Share of aircraft time on the road, or under weather, beyond which that is said first, whatever else may help."""
+_LITTLE = 0.01
+"""A smaller share of aircraft time is not spoken of."""
 
 
 def _named(name: str) -> Resource:
@@ -95,8 +98,8 @@ def judge(
     """Name the bottleneck and say why.
 
     The change that adds most beyond doubt names it, together with those whose interval overlaps its own; when nothing
-    was tried or nothing helps beyond doubt, the momentary bottleneck of the active-period method does. Where the views
-    disagree, the text says so.
+    was tried or nothing helps beyond doubt, what aircraft lose most time to does. Where the road or the weather takes
+    much of that time, it is said first.
 
     Parameters
     ----------
@@ -110,33 +113,51 @@ def judge(
         Area unit of the sentence, and acres in one of it.
     """
     lost = lost_time(time_share)
-    momentary = max(active_share, key=lambda name: active_share[name], default="aircraft")
-    road = lost.get(_ROAD, 0.0)
-    if road >= _MOSTLY and road > active_share.get(momentary, 0.0):
-        momentary = _ROAD
+    worst = max(lost, key=lambda name: lost[name])
+    first = _first(lost, time_share)
     leaders = _leaders(one_more, lost)
     if not leaders:
-        return Bottleneck(momentary, _without_change(momentary, lost, bool(one_more)))
-    best, names = leaders[0], [change.resource for change in leaders]
-    also = ""
-    if momentary == _ROAD and road >= _MOSTLY:
-        also = f" The aircraft spend {_percent(road)} of their time {_loss(_ROAD)}."
-    elif momentary not in names and not _named(momentary).last_resort:
-        running = _percent(active_share[momentary])
-        also = f" Most often the longest-running resource is {_inside(momentary)} ({running} of the day)."
-    if len(leaders) > 1:
-        return Bottleneck(best.resource, _about_equal(leaders, lost, unit, per_unit) + also, tuple(names[1:]))
-    share = lost.get(best.resource, 0.0)
-    if share >= 0.005:
-        why = f"the aircraft spend {_percent(share)} of their time {_loss(best.resource)}"
-    elif _named(best.resource).last_resort:
-        why = "the rest of the rig keeps up with the aircraft"
-    elif _named(best.resource).plural:
-        why = "they set the pace although aircraft rarely wait for them"
+        momentary = max(active_share, key=lambda name: active_share[name], default="aircraft")
+        named = _ROAD if lost[_ROAD] >= _MUCH else worst if lost[worst] >= _LITTLE else momentary
+        tail = "Nothing that was tried gets more done beyond doubt." if one_more else "No additions were tried."
+        return Bottleneck(named, " ".join(part for part in (first, tail, "" if first else _spent(worst, lost)) if part))
+    gains = _gains(leaders, unit, per_unit)
+    names = [change.resource for change in leaders]
+    if first:
+        text = f"{first} Of what was tried, {gains}."
+    elif len(leaders) == 1:
+        text = f"{_verb(names[0])} this set back: {gains}."
     else:
-        why = "it sets the pace although aircraft rarely wait for it"
-    gain = f"{best.change} adds {_gain(best, unit, per_unit, f', {best.runs} runs')}"
-    return Bottleneck(best.resource, f"{_verb(best.resource)} this set back: {why}; {gain}.{also}")
+        listed = f"{', '.join([_named(names[0]).spoken, *(map(_inside, names[1:-1]))])} or {_inside(names[-1])}"
+        verb = "hold" if _named(names[-1]).plural else "holds"
+        runs = min(change.runs for change in leaders)
+        text = f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {gains}."
+    most = max(names, key=lambda name: lost.get(name, 0.0))
+    return Bottleneck(names[0], f"{text} {_spent(most, lost)}".rstrip(), tuple(names[1:]))
+
+
+def _first(lost: Mapping[str, float], time_share: Mapping[str, float]) -> str:
+    """Return what is said first where the road or the weather takes much of the aircraft's time."""
+    road, weather = lost.get(_ROAD, 0.0), time_share.get(label(State.WAIT, Reason.WEATHER), 0.0)
+    said = [f"moving between fields takes {_percent(road)}"] if road >= _MUCH else []
+    said += [f"weather {'takes ' * (not said)}{_percent(weather)}"] if weather >= _MUCH else []
+    return f"{' and '.join(said).capitalize()} of the aircraft's time." if said else ""
+
+
+def _spent(resource: str, lost: Mapping[str, float]) -> str:
+    """Say what part of their time aircraft lose to a resource; empty when it is little."""
+    share = lost.get(resource, 0.0)
+    return f"The aircraft spend {_percent(share)} of their time {_loss(resource)}." if share >= _LITTLE else ""
+
+
+def _gains(leaders: Sequence[OneMore], unit: str, per_unit: float) -> str:
+    """Return what the best changes add, in words."""
+    runs = f", {leaders[0].runs} runs" if len(leaders) == 1 else ""
+    gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, per_unit, runs)}"]
+    for change in leaders[1:]:
+        value, low, high = _shown(change, per_unit)
+        gains.append(f"{change.change} {value} ({low} to {high})")
+    return ", ".join(gains)
 
 
 def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[OneMore]:
@@ -152,22 +173,6 @@ def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[One
         if new and (not leaders or change.high >= leaders[0].low):
             leaders.append(change)
     return leaders
-
-
-def _about_equal(leaders: Sequence[OneMore], lost: Mapping[str, float], unit: str, per_unit: float) -> str:
-    names = [_named(leaders[0].resource).spoken, *(_inside(change.resource) for change in leaders[1:])]
-    verb = "hold" if _named(leaders[-1].resource).plural else "holds"
-    runs = min(change.runs for change in leaders)
-    gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, per_unit)}"]
-    for change in leaders[1:]:
-        value, low, high = _shown(change, per_unit)
-        gains.append(f"{change.change} {value} ({low} to {high})")
-    worst = max((change.resource for change in leaders), key=lambda name: lost.get(name, 0.0))
-    why = ""
-    if lost.get(worst, 0.0) >= 0.005:
-        why = f" The aircraft spend {_percent(lost[worst])} of their time {_loss(worst)}."
-    listed = f"{', '.join(names[:-1])} or {names[-1]}"
-    return f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {', '.join(gains)}.{why}"
 
 
 def _inside(resource: str) -> str:
@@ -200,12 +205,3 @@ def _gain(change: OneMore, unit: str, per_unit: float, runs: str = "") -> str:
     value, low, high = _shown(change, per_unit)
     seen = f"95 % interval {low} to {high}" if change.high > change.low else NO_VARIATION
     return f"{value} {unit} a day ({seen}{runs})"
-
-
-def _without_change(momentary: str, lost: Mapping[str, float], tried: bool) -> str:
-    worst = max(lost, key=lambda name: lost[name])
-    tail = "no single addition that was tried adds output beyond doubt" if tried else "no additions were tried"
-    text = f"{_verb(momentary)} this set back most often; {tail}."
-    if lost[worst] >= 0.01:
-        text += f" The largest loss is {_percent(lost[worst])} of aircraft time {_loss(worst)}."
-    return text

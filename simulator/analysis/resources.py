@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from simulator.analysis.variations import (
     Variation,
     faster_pump,
+    faster_set_up,
     larger_generators,
     larger_supply,
     more_aircraft,
@@ -295,6 +296,7 @@ register(
         busy=Rows(Kind.AIRCRAFT, (State.MOVE,)),
         active=(Active(Rows(Kind.RIG, (State.MOVE,))),),
         lost=(label(State.WAIT, Reason.MOVING), *(label(State.MOVE, reason) for reason in _MOVES)),
+        one_more=faster_set_up,
         title="Moving between fields",
         loss="on the road, packing up and setting up",
     )

@@ -139,6 +139,15 @@ def more_crew(scenario: Scenario, rig: str) -> Iterator[Variation]:
     yield Variation(f"one more helper{_where(scenario, rig)}", "crew", (f"rig.{rig}.crew.helpers={helpers}",))
 
 
+def faster_set_up(scenario: Scenario, rig: str) -> Iterator[Variation]:
+    """Yield setting up and packing up in half the time."""
+    trailer = scenario.rig[rig].trailer
+    times = {"set_up_time": trailer.set_up_time.mean(), "pack_up_time": trailer.pack_up_time.mean()}
+    settings = tuple(f"rig.{rig}.trailer.{key}={0.5 * time_s:.6g}s" for key, time_s in times.items() if time_s > 0.0)
+    if settings:
+        yield Variation(f"setting up and packing up in half the time{_where(scenario, rig)}", "moves", settings)
+
+
 def faster_pump(scenario: Scenario, rig: str) -> Iterator[Variation]:
     """Yield a faster fill pump."""
     supply, liquid = scenario.rig[rig].supply, scenario.product.kind == "liquid"

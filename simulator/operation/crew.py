@@ -202,10 +202,10 @@ class Crew:
         self.log.add(now - launch.check_s, now, pilot.name, State.TASK, Reason.LAUNCH_CHECK, launch.aircraft)
         self.look_round()
 
-    def end_watch(self, launch: Launch) -> None:
+    def end_watch(self, launch: Launch, flown: bool = True) -> None:
         """Let the pilot look away: the aircraft has landed, or does not take off."""
         launch.watched_by().watching -= 1
-        self.airspace.leave(launch)
+        self.airspace.leave(launch, flown)
         self.look_round()
 
     def _clears(self, launch: Launch) -> bool:

@@ -36,7 +36,7 @@ class Launch(Wish):
         self.late = False
         """True when no time is left, False when it is the charge that does not suffice."""
         self.end_m2 = load.area_from_m2
-        self.work_begin_s = self.work_end_s = 0.0
+        self.start_s = self.work_begin_s = self.work_end_s = 0.0
 
     def watched_by(self) -> Person:
         """Return the pilot whose eyes are on the aircraft."""
@@ -72,7 +72,7 @@ class Airspace:
             launch.late = untimed - area_from >= least
             return False
         air = launch.air = flight.over(area_from, end, launch.on_board, factor)
-        launch.end_m2 = end
+        launch.end_m2, launch.start_s = end, start_s
         launch.work_begin_s = start_s + air.take_off_s + air.ferry_out_s
         launch.work_end_s = start_s + air.total_s - air.ferry_back_s - air.landing_s
         self._cleared.append(launch)
@@ -81,9 +81,11 @@ class Airspace:
             self._launches_s = sorted([start_s, *recent])
         return True
 
-    def leave(self, launch: Launch) -> None:
-        """Note a landing, or a clearance given back."""
+    def leave(self, launch: Launch, flown: bool) -> None:
+        """Note a landing, or a clearance given back, which keeps no other aircraft on the ground any more."""
         self._cleared.remove(launch)
+        if not flown and launch.start_s in self._launches_s:
+            self._launches_s.remove(launch.start_s)
 
     def clear_from_s(self, launch: Launch, now_s: float) -> float:
         """Return the time before which a clearance would bring two aircraft too near; ``now_s`` when it is clear."""

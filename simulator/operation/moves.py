@@ -20,7 +20,8 @@ class Moves:
         self._rig, self._env, self._site = rig, rig.env, rig.site
         self._place = rig.place
         """Number of the field it stands at; None at the yard."""
-        self._at_first = rig.place is None
+        self._at_first, self._shifted = rig.place is None, False
+        """Whether it has yet to set up anywhere; whether the landing zone is not the field's first."""
         name, trailer, draw = rig.name, rig.plan.rig.trailer, rig.streams.draws
         self._trailer = trailer
         self._draw_speed = draw(f"road_speed/{name}", rig.day.scenario.route.road_speed)
@@ -53,8 +54,10 @@ class Moves:
                     break
                 rig.choose_aircraft(goal)
                 yield from self._set_up()
+            elif self._shifted:
+                yield from self._together(self._draw_relocate_s(), Reason.RELOCATE)
             self._switch(True)
-            self._at_first = False
+            self._at_first = self._shifted = False
             if visit.plan.product != rig.supply.mix:
                 yield from self._change_mix(visit.plan.product)
             yield from self._await_opening(visit)
@@ -93,7 +96,10 @@ class Moves:
         start_s = self._env.now
         wait_s = min(visit.plan.open_from_s, self._rig.day.last_landing_s) - start_s
         if wait_s > 0.0:
+            # packs are plugged in and breaks are taken meanwhile
+            self._rig.crew.release()
             yield self._env.timeout(wait_s)
+            yield self._rig.crew.gather(Reason.MOVING)
             now = self._env.now
             self._rig.log.add(start_s, now, self._rig.name, State.WAIT, Reason.WINDOW)
             for one in self._rig.aircraft:
@@ -106,6 +112,7 @@ class Moves:
         yield from self._work_zone(visit)
         while not self._site.closed and visit.opening() is None and visit.next_station():
             yield from self._relocate()
+            self._shifted = True
             yield from self._work_zone(visit)
         rig.work.note_visit(rig.pace.loads_flown > flown_before)
         if visit.opening() is None and not self._site.closed:

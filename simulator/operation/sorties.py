@@ -94,7 +94,7 @@ class Sorties:
                 aircraft.mark(self._env.now, State.LAUNCH_CHECK)
             if not self._rig.airspace.weather_stopped:
                 break
-            crew.end_watch(launch)
+            crew.end_watch(launch, flown=False)
         self._refusals = 0
         pack.loads_on_charge += 1
         took_off_s = self._env.now

@@ -16,8 +16,10 @@ def test_one_that_adds_more_than_all_others_is_named_alone() -> None:
     hold = judge(WAITS, ACTIVE, [more("packs", 20.0, 2.0), more("chargers", 10.0, 7.9), more("crew", 17.9, 0.05)])
     assert hold.resource == "packs"
     assert hold.alike == ()
-    assert hold.sentence.startswith("Packs hold this set back: the aircraft spend 8 % of their time waiting")
-    assert "one more of packs adds 20.0 acres a day (95 % interval 18.0 to 22.0, 50 runs)" in hold.sentence
+    assert hold.sentence == (
+        "Packs hold this set back: one more of packs adds 20.0 acres a day (95 % interval 18.0 to 22.0, 50 runs). The "
+        "aircraft spend 8 % of their time waiting for a charged pack because there are too few packs."
+    )
     assert "equally" not in hold.sentence
 
 
@@ -58,7 +60,7 @@ def test_an_addition_that_may_do_nothing_is_no_rival() -> None:
 def test_purchases_that_nobody_would_make_are_not_warned_of() -> None:
     hold = judge(WAITS, ACTIVE, [more("chargers", -2.0, 1.5)])
     assert "lowers" not in hold.sentence
-    assert "no single addition that was tried adds output beyond doubt" in hold.sentence
+    assert "Nothing that was tried gets more done beyond doubt." in hold.sentence
 
 
 def test_an_aircraft_is_no_rival_while_others_are_waited_for() -> None:
@@ -68,8 +70,20 @@ def test_an_aircraft_is_no_rival_while_others_are_waited_for() -> None:
     assert judge({"spray": 1.0}, ACTIVE, changes).resources == ("aircraft", "packs")
 
 
-def test_time_on_the_road_is_not_called_the_longest_running() -> None:
-    shares = {"wait: too few packs": 0.02, "move: drive": 0.5, "spray": 0.48}
+def test_the_road_and_the_weather_are_said_first_where_they_take_much() -> None:
+    shares = {"wait: too few packs": 0.02, "move: drive": 0.46, "spray": 0.52}
     hold = judge(shares, {"aircraft": 0.4, "packs": 0.3}, [more("packs", 4.0, 1.0)])
-    assert "The aircraft spend 50 % of their time on the road" in hold.sentence
-    assert "longest-running" not in hold.sentence
+    assert hold.resource == "packs"
+    assert hold.sentence.startswith(
+        "Moving between fields takes 46 % of the aircraft's time. Of what was tried, one more of packs adds 4.0 acres"
+    )
+    hold = judge(shares | {"wait: weather": 0.3}, {"aircraft": 0.4}, [more("packs", 1.0, 2.0)])
+    assert hold.resource == "moves"
+    assert hold.sentence == (
+        "Moving between fields takes 46 % and weather 30 % of the aircraft's time. "
+        "Nothing that was tried gets more done beyond doubt."
+    )
+    hold = judge({"wait: no mix": 0.1}, {"aircraft": 1.0}, [])
+    assert hold.sentence == (
+        "No additions were tried. The aircraft spend 10 % of their time waiting for mix or the fill pump."
+    )
