@@ -36,7 +36,7 @@ from simulator.version import __version__
 
 MOST_RUNS = 1_000_000
 """Runs at which simulating for a precision gives up."""
-ONE_MORE_RUNS = 50
+ONE_MORE_RUNS = 20
 """Runs that each change of one more is simulated, unless asked otherwise."""
 
 Report = Callable[[str, int, int], None]

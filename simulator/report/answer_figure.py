@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import numpy as np
 from numpy.typing import NDArray
 
+from simulator.report.answer import step_text
 from simulator.report.day_output import day_spread, day_values, days_words
 from simulator.report.job_text import cost_text, finish_text, job_area
-from simulator.report.numbers import ReportUnits, mean_text, quantile_text, range_text, report_units, units_of
+from simulator.report.numbers import ReportUnits, mean_text, quantile_text, report_units, units_of
 from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, QUIET
 from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
 from simulator.report.tables import best_first
@@ -55,23 +56,10 @@ def acres_figure(document: Mapping[str, Any], runs_frame: pd.DataFrame, units: s
         Unknown units.
     """
     shown = report_units(units)
-    against = {frozenset((pair["a"], pair["b"])): pair for pair in document.get("paired") or []}
     ranked = [entry for _, entry in best_first(document)]
     rows = []
     for place, entry in enumerate(ranked):
-        remark = ""
-        if place + 1 < len(ranked):
-            other = ranked[place + 1]
-            step = (entry["acres_per_day"]["mean"] - other["acres_per_day"]["mean"]) * shown.per_acre
-            pair = against.get(frozenset((entry["name"], other["name"])))
-            known = sorted(abs(limit * shown.per_acre) for limit in (pair or {"ci95": ()})["ci95"] if limit is not None)
-            told = bool(pair) and len(known) == 2 and math.prod(pair["ci95"]) > 0.0  # type: ignore[index]
-            more = range_text(step, known) if told else mean_text(step, None)
-            remark = (
-                f"{more} more than {plain(other['name'], 40)}. "
-                if told
-                else f"Hardly told apart from {plain(other['name'], 40)}. "
-            )
+        remark = f"{step_text(document, entry, ranked[place + 1])} " if place + 1 < len(ranked) else ""
         limits = f"{remark}Limited by: {plain(entry['bottleneck']['resource'], 40)}."
         spread = day_spread(entry, shown)
         rows.append(

@@ -2,15 +2,16 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 
+from simulator.report.answer import answer_lines
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.day_output import day_spread, days_words, legend_text
+from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
-from simulator.report.numbers import ReportUnits, mean_text, quantile_range_text, units_of
+from simulator.report.numbers import units_of
 from simulator.report.table import markdown_text as markdown_text
 from simulator.report.tables import (
     answer_table,
@@ -35,7 +36,7 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
     sets = [entry for _, entry in best_first(document)]
     parts = [
         f"# {markdown_text(report_title(document, manifest))}",
-        _answer(sets, shown),
+        _answer(document),
         f"![{shown.area} per day of every set](acres.svg)",
         *_job(document),
         answer_table(document).markdown(),
@@ -66,16 +67,8 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
     return "\n\n".join(part for part in parts if part) + "\n"
 
 
-def _answer(sets: Sequence[Mapping[str, Any]], shown: ReportUnits) -> str:
-    lines = []
-    for entry in sets:
-        spread = day_spread(entry, shown)
-        lines.append(
-            f"- **{_name(entry)}: {mean_text(spread['mean'], spread['ci95'])} {shown.area} a day**"
-            f" (95 % interval of the mean, {entry['runs']} runs); nine {days_words(entry)} in ten reach"
-            f" {quantile_range_text(spread, 'p10')} {shown.area} or more."
-        )
-    return "\n".join(lines)
+def _answer(document: Mapping[str, Any]) -> str:
+    return "\n".join(f"- **{markdown_text(name)}**: {markdown_text(text)}" for name, text in answer_lines(document))
 
 
 def _paired(document: Mapping[str, Any]) -> list[str]:

@@ -5,9 +5,10 @@ from __future__ import annotations
 from collections.abc import Callable, Mapping
 from typing import Any
 
+from simulator.report.answer import answer_lines
 from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
-from simulator.report.job_text import hold_text, job_area, warning_text
+from simulator.report.job_text import hold_text, job_area
 from simulator.report.numbers import units_of
 from simulator.report.tables import best_first, paired, terminal_table
 from simulator.report.writing import fit, plain, wrap
@@ -32,10 +33,9 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
         f"{fit(document['scenario'], width - 45)}: {area + ', ' if area else ''}{count} a set, seed {document['seed']}"
     )
     lines = [paint(head, _BOLD), ""]
-    warned = {entry["name"]: warning_text(document, entry) for entry in sets}
-    for name, text in warned.items():
-        lines += [paint(line, _BOLD) for line in wrap(f"{fit(name, _LONGEST_NAME)}: {text}", width)] if text else []
-    lines += [""] if any(warned.values()) else []
+    for name, text in answer_lines(document):
+        lines += [paint(line, _BOLD) for line in wrap(f"{fit(name, _LONGEST_NAME)}: {text}", width, later="  ")]
+    lines += [""]
     table = terminal_table(document, job_table(document, chances=False))
     lines += table.lines(width, lambda text: paint(text, _DIM), lambda text: paint(text, _BOLD))
     done = " Half done, 9 in 10 done: when that share of runs has done the job." if area else ""

@@ -128,7 +128,18 @@ def test_what_a_stream_cannot_encode_is_written_out() -> None:
 def test_on_a_terminal_only_our_own_codes_arrive(tmp_path: Path) -> None:
     (tmp_path / "mine.toml").write_text(starter_text("mine"), encoding="utf-8")
     master, slave = pty.openpty()
-    arguments = ["run", "mine.toml", "--runs", "2", "--one-more-runs", "0", "--set", "day.last_landing=09:00"]
+    arguments = [
+        "run",
+        "mine.toml",
+        "--runs",
+        "2",
+        "--one-more-runs",
+        "0",
+        "--set",
+        "day.last_landing=09:00",
+        "--set",
+        "work_days=1",
+    ]
     arguments += ["--out", f"out{EVIL}"]
     environment = {**os.environ, "TERM": "xterm"}
     environment.pop("NO_COLOR", None)

@@ -16,7 +16,7 @@ from simulator.scenario.starter import starter_text
 
 ACREDAY = str(Path(sys.executable).parent / "acreday")
 ROOT = Path(__file__).resolve().parents[2]
-SHORT = ("--set", "day.last_landing=11:00")
+SHORT = ("--set", "day.last_landing=11:00", "--set", "work_days=1")
 
 
 def call(*arguments: str, folder: Path) -> subprocess.CompletedProcess[str]:

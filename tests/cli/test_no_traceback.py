@@ -14,7 +14,7 @@ from simulator.scenario.starter import starter_text
 
 ACREDAY = str(Path(sys.executable).parent / "acreday")
 ROOT = Path(__file__).resolve().parents[2]
-SHORT = ("--set", "day.last_landing=08:30")
+SHORT = ("--set", "day.last_landing=08:30", "--set", "work_days=1")
 RUN = ("run", "mine.toml", "--runs", "2", "--one-more-runs", "0", "--out", "out", *SHORT)
 
 

@@ -10,7 +10,19 @@ import pytest
 from simulator.cli import main
 from simulator.scenario.starter import starter_text
 
-RUN = ("run", "mine.toml", "--out", "out", "--one-more-runs", "0", "--quiet", "--set", "day.last_landing=09:00")
+RUN = (
+    "run",
+    "mine.toml",
+    "--out",
+    "out",
+    "--one-more-runs",
+    "0",
+    "--quiet",
+    "--set",
+    "day.last_landing=09:00",
+    "--set",
+    "work_days=1",
+)
 
 
 @pytest.fixture

@@ -92,7 +92,17 @@ def test_a_mistake_is_told_without_loading_anything_heavy(folder: Path) -> None:
 @pytest.mark.parametrize("command", ["run", "compare"])
 def test_a_run_shows_its_first_line_before_loading_anything_heavy(folder: Path, command: str) -> None:
     code, loaded, first = start(
-        folder, command, "mine.toml", "--runs", "2", "--set", "day.last_landing=09:00", "--out", "out"
+        folder,
+        command,
+        "mine.toml",
+        "--runs",
+        "2",
+        "--set",
+        "day.last_landing=09:00",
+        "--set",
+        "work_days=1",
+        "--out",
+        "out",
     )
     assert code == 0
     (text, loaded_then), *_ = first

@@ -16,7 +16,7 @@ REFERENCE_RUNS = 70
 
 @pytest.fixture(scope="session")
 def loaded() -> LoadedScenario:
-    return load_scenario(tomllib.loads(starter_text("test")), ["day.last_landing=13:00"])
+    return load_scenario(tomllib.loads(starter_text("test")), ["day.last_landing=13:00", "work_days=1"])
 
 
 @pytest.fixture(scope="session")

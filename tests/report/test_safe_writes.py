@@ -267,7 +267,7 @@ def test_a_file_that_may_not_grow_is_named(
 ) -> None:
     (tmp_path / "mine.toml").write_text(SCENARIO, encoding="utf-8")
     done = subprocess.run(
-        [ACREDAY, *command, "--out", "out", "--set", "day.last_landing=09:00"],
+        [ACREDAY, *command, "--out", "out", "--set", "day.last_landing=09:00", "--set", "work_days=1"],
         cwd=tmp_path,
         capture_output=True,
         text=True,
@@ -282,7 +282,7 @@ def test_a_file_that_may_not_grow_is_named(
 
 def test_the_processes_of_a_study_are_started_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     (tmp_path / "mine.toml").write_text(starter_text("mine"), encoding="utf-8")
-    loaded = load_scenario(tmp_path / "mine.toml", ["day.last_landing=09:00"])
+    loaded = load_scenario(tmp_path / "mine.toml", ["day.last_landing=09:00", "work_days=1"])
     plans = [make_plan(entry) for entry in loaded.sets]
     started, ended = [], []
 

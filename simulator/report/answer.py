@@ -1,0 +1,69 @@
+"""The answer in one plain sentence a set, best first."""
+
+from __future__ import annotations
+
+import math
+from collections.abc import Mapping
+from typing import Any
+
+from simulator.experiment.estimates import supported_decimals
+from simulator.report.day_output import day_spread
+from simulator.report.job_text import cost_text, warning_text
+from simulator.report.numbers import fixed, half_width, mean_text, quantile_text, range_text, units_of
+from simulator.report.tables import best_first
+from simulator.report.writing import plain
+
+Document = Mapping[str, Any]
+_LONGEST_NAME = 60
+
+
+def answer_lines(document: Document) -> list[tuple[str, str]]:
+    """Return the name of each set, best first, and its answer: output, a bad day, the step to the next, the job."""
+    ranked = [entry for _, entry in best_first(document)]
+    return [
+        (plain(entry["name"], _LONGEST_NAME), _answer(document, entry, other))
+        for entry, other in zip(ranked, [*ranked[1:], None], strict=True)
+    ]
+
+
+def _answer(document: Document, entry: Document, other: Document | None) -> str:
+    shown, warning = units_of(document), warning_text(document, entry)
+    if warning.startswith("CANNOT"):
+        return warning
+    spread = day_spread(entry, shown)
+    bad = f" (a bad day {quantile_text(spread, 'p10')})" if spread["p10"] < spread["mean"] else ""
+    text = f"{_whole(spread['mean'], spread['ci95'])} {shown.area} a day{bad}"
+    if other is not None:
+        pair = _pair(document, entry, other)
+        name = plain(other["name"], _LONGEST_NAME)
+        more = pair and _whole(*pair)
+        text += f", {more} more than {name}" if more else f", hardly told apart from {name}"
+    job = entry.get("job") or {}
+    days = job.get("work_days")
+    if job.get("work") == "once" and days:
+        text += f". The job takes {mean_text(days['mean'], days['ci95'])} work days"
+        text += f" and costs {cost_text(job, shown)} for each {shown.area_one}" if job.get("cost_per_acre") else ""
+    return f"{text}. {warning}".rstrip()
+
+
+def step_text(document: Document, entry: Document, other: Document) -> str:
+    """Return how much more a set does than the next, or that this cannot be told."""
+    pair, name = _pair(document, entry, other), plain(other["name"], 40)
+    return f"{range_text(*pair)} more than {name}." if pair else f"Hardly told apart from {name}."
+
+
+def _pair(document: Document, entry: Document, other: Document) -> tuple[float, list[float]] | None:
+    """Return by how much a set is ahead of another on the same draws, with its interval; None when that is in doubt."""
+    per_acre = units_of(document).per_acre
+    for pair in document.get("paired") or []:
+        if {pair["a"], pair["b"]} == {entry["name"], other["name"]}:
+            limits = [abs(limit * per_acre) for limit in pair["ci95"] if limit is not None]
+            if len(limits) == 2 and math.prod(pair["ci95"]) > 0.0:
+                return abs(pair["difference"]) * per_acre, sorted(limits)
+    return None
+
+
+def _whole(mean: float, limits: Any) -> str:
+    """Return a number in whole units, or coarser where its interval supports no more."""
+    half = half_width(limits)
+    return mean_text(mean, None) if half is None else fixed(mean, min(0, supported_decimals(half)))
