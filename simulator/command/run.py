@@ -32,7 +32,7 @@ Precise = Literal["mean", "p10", "difference"]
 @click.command("run")
 @options(SCENARIO, RUNS, PRECISION, PRECISE, BUDGET)
 @click.option(
-    "--one-more-runs", type=int, default=50, show_default=True, help="Runs for each 'one more' change; 0: none."
+    "--one-more-runs", type=int, default=20, show_default=True, help="Runs for each 'one more' change; 0: none."
 )
 @options(SEED, WORKERS, SCHEDULER, *TLS, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
 def command(

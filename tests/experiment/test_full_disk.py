@@ -24,7 +24,8 @@ DAYS = 120
 # one set only, so that there is less to draw
 SCENARIO = starter_text("mine").replace("[equipment_set.four_packs]\nrig.main.packs.large_pack = 4\n", "")
 ARGUMENTS = (
-    "run", "mine.toml", "--runs", str(DAYS), "--one-more-runs", "0", "--set", "day.last_landing=09:00", "--set", "work_days=1", "--out", "out"
+    "run", "mine.toml", "--runs", str(DAYS), "--one-more-runs", "0", "--set", "day.last_landing=09:00",
+    "--set", "work_days=1", "--out", "out",
 )  # fmt: skip
 TABLES = ("runs.csv", "time_use.csv", "bottleneck.csv", "result.json")
 KEPT = ".out.unfinished"
