@@ -26,8 +26,8 @@ _STAYS, _DAYS = 2, 3
 """Rehearsals of a way of working, and work days of each."""
 _BETTER, _CLEARLY = 1.005, 1.03
 """What is not better by the first factor is left as it is; the second tells after the first rehearsal."""
-_LIGHTER, _LIGHTEST = (0.9, 0.8), 0.5
-"""Loads are tried that are lighter by these factors, down to the last of a full one."""
+_FILLS, _LIGHTEST = (0.9, 0.8, 1.0 / 0.9), 0.5
+"""Loads are tried that are lighter or heavier by these factors, down to the last and up to the whole of a full one."""
 _LEAST_WAITED = 0.02
 """Where aircraft wait for less of their time, no other way is looked for: it could save no more than that."""
 _SAVED = (
@@ -110,10 +110,10 @@ def _others(plan: DayPlan, place: int) -> Iterator[DayPlan]:
             for kind in range(len(rig.aircraft)):
                 changed = tuple(_unload(rig, one, kind, step) for one in works)
                 yield replace(plan, work={**plan.work, rig.name: changed})
-    for factor in _LIGHTER:
-        if all(one.fill * factor >= _LIGHTEST for one in works):
-            lighter = tuple(replace(one, fill=one.fill * factor) for one in works)
-            yield replace(plan, work={**plan.work, rig.name: lighter})
+    for factor in _FILLS:
+        filled = tuple(replace(one, fill=min(one.fill * factor, 1.0 / one.share)) for one in works)
+        if all(one.fill >= _LIGHTEST for one in filled):
+            yield replace(plan, work={**plan.work, rig.name: filled})
     if rig.take_early:
         rigs = (*plan.rigs[:place], replace(rig, take_early=False), *plan.rigs[place + 1 :])
         yield replace(plan, rigs=rigs)

@@ -155,14 +155,13 @@ def _plan_work(plan: DayPlan, rig: RigPlan) -> tuple[FieldWork, ...]:
 
 
 def _ferrying(rigs: tuple[RigPlan, ...]) -> Ferrying:
-    """Return what a shift of the landing zone saves and costs, by the largest aircraft of the first rig."""
-    rig = rigs[0]
-    largest = max([one for one, _ in rig.aircraft], key=lambda one: one.capacity_units)
-    at_once = min(sum(number for _, number in rig.aircraft), rig.rig.crew.pilots * rig.rig.crew.aircraft_per_pilot)
-    # several aircraft land one after the other before a shift, half a load each on average
-    landing_s = 0.5 * largest.capacity_units / largest.flow_max if at_once > 1 and largest.flow_max else 0.0
-    shift_s = rig.rig.trailer.relocate_time.mean() + landing_s
-    return Ferrying(largest.capacity_units, largest.ferry_speed_m_per_s, at_once, shift_s)
+    """Return what a shift of the landing zone saves and costs, by the largest aircraft of the first rig alone.
+
+    How many fly with it is not known yet, and one that stays on the trailer must change nothing.
+    """
+    largest = max([one for one, _ in rigs[0].aircraft], key=lambda one: one.capacity_units)
+    shift_s = rigs[0].rig.trailer.relocate_time.mean()
+    return Ferrying(largest.capacity_units, largest.ferry_speed_m_per_s, shift_s)
 
 
 def _profile(aircraft: AircraftPlan, one: FieldPlan, path: FieldPath) -> WorkProfile:

@@ -38,12 +38,13 @@ _ROUNDS = 30
 class FieldWork:
     """How one rig works one field.
 
-    By aircraft class, how many come off the trailer, and the area (m2) of a load; ``fill`` is the share of that which
-    the crew has learnt to fly.
+    By aircraft class, how many come off the trailer, and the area (m2) of a load, which is ``share`` of a full one;
+    ``fill`` is the part of that which the crew has learnt to fly.
     """
 
     unloaded: tuple[int, ...]
     load_m2: tuple[float, ...]
+    share: float = 1.0
     fill: float = 1.0
 
 
@@ -121,7 +122,7 @@ class WorkPlanner:
             counts, time_s = self._unload(loads, field.area_m2, move_s)
             if not time_s < best_s * (1.0 - _LEAST_GAIN_OF_LESS):
                 break
-            best_s, best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads))
+            best_s, best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads), share)
             if self._parts(counts, loads, field.area_m2, move_s).scarcest not in (_SLOTS, _POWER):
                 break
         return best

@@ -102,11 +102,10 @@ class Geography:
 
 
 class Ferrying(NamedTuple):
-    """What shifting a landing zone saves and costs: a load (L or kg) and its ferry speed, aircraft, time of a shift."""
+    """What shifting a landing zone saves and costs: a load (L or kg), its ferry speed, the time of a shift."""
 
     load: float
     speed_m_per_s: float
-    aircraft: int
     shift_s: float
 
 
@@ -207,7 +206,7 @@ def _stations(
     stretches = [whole] if reach is None else relocations(plan, zone, reach)
     if scenario.flying.landing_zone == "follows":
         loads = plan.area_total_m2 * _rate(scenario, site) / ferrying.load
-        ferry_s_per_m = 2.0 * loads / (ferrying.speed_m_per_s * ferrying.aircraft)
+        ferry_s_per_m = 2.0 * loads / ferrying.speed_m_per_s
         stretches = following(plan, stretches, ferry_s_per_m, ferrying.shift_s)
     return tuple(Station(*map(float, stretch)) for stretch in stretches)
 
