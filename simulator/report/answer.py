@@ -18,12 +18,16 @@ _LONGEST_NAME = 60
 
 
 def answer_lines(document: Document) -> list[tuple[str, str]]:
-    """Return the name of each set, best first, and its answer: output, a bad day, the step to the next, the job."""
+    """Return the name of each set and its answer: output, a bad day, the step to the next, the job.
+
+    Best first, but before all those that cannot do the job, or not all of it.
+    """
     ranked = [entry for _, entry in best_first(document)]
-    return [
-        (plain(entry["name"], _LONGEST_NAME), _answer(document, entry, other))
+    found = [
+        (warning_text(document, entry) == "", plain(entry["name"], _LONGEST_NAME), _answer(document, entry, other))
         for entry, other in zip(ranked, [*ranked[1:], None], strict=True)
     ]
+    return [(name, text) for _, name, text in sorted(found, key=lambda one: one[0])]
 
 
 def _answer(document: Document, entry: Document, other: Document | None) -> str:

@@ -37,7 +37,7 @@ def test_from_an_empty_folder(tmp_path: Path) -> None:
     done = call("run", "My fields.toml", "--runs", "4", *SHORT, folder=tmp_path)
     assert done.returncode == 0, done.stderr
     assert "acres/day" in done.stdout
-    assert "hold" in done.stdout
+    assert "acres a day" in done.stdout
     result = tmp_path / "reports" / "My_fields"
     names = {path.name for path in result.iterdir()}
     assert names >= {

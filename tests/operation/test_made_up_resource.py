@@ -18,6 +18,7 @@ from colour_vision import VISION, difference
 from small_day import table
 
 from simulator import load_scenario, run
+from simulator.analysis.bottleneck import judge
 from simulator.analysis.conservation import violations
 from simulator.analysis.day_record import day_record
 from simulator.analysis.day_rows import DayRows
@@ -178,8 +179,8 @@ def test_one_more_of_it_is_tried_and_told(lifting):
     one = next(change for change in result.sets[0].one_more if change.resource == NAME)
     assert (one.change, one.setting) == ("one more lifting aid", "notes=lifting aids: 2")
     assert one.low > 0.0
-    hold = result.sets[0].bottleneck()
-    assert NAME in hold.resources
+    hold = judge(result.sets[0].time_share(), result.sets[0].active_period_share(), [one])
+    assert hold.resource == NAME
     assert "lifting aid" in hold.sentence
     assert "waiting for the lifting aid" in hold.sentence
     row = result.bottleneck.set_index("resource").loc[NAME]

@@ -235,7 +235,7 @@ def supply(ahead, **values):
 
 @pytest.mark.skipif("compiled" in engine(), reason="the compiled model takes no stand-in for its pace")
 def test_orders_are_served_in_turn_and_mixing_never_exceeds_what_can_be_flown():
-    env, tank = supply(lambda: 30.0, start_mixed="20 %", mix_at="0 %")
+    env, tank = supply(lambda: 30.0, start_mixed="20 %", mix_at="0 %", transfer_flow="0.2 L/s")
     served = []
     assert tank.take(15.0)
     assert not tank.take(15.0)
@@ -243,8 +243,8 @@ def test_orders_are_served_in_turn_and_mixing_never_exceeds_what_can_be_flown():
     assert not tank.take(1.0)
     env.run(until=1000.0)
     # the first batch does not wait for a full one: the largest load, 30 L, less 5 in the tank; 95 % of it is water, let
-    # in at 1 L/s
-    assert served == [pytest.approx(60 + 25 * 0.95)]
+    # in at 0.2 L/s: all 40 L that are needed would be ready more than half of 60 s later
+    assert served == [pytest.approx(60 + 25 * 0.95 / 0.2)]
     assert tank.made == pytest.approx(25.0)
     assert tank.level == pytest.approx(15.0)
     tank.ask(30.0).callbacks.append(lambda _: served.append(env.now))

@@ -22,7 +22,7 @@ def cells(markdown: str, first: str) -> list[str]:
 def test_summary_holds_the_answer_first_and_every_part(units: str) -> None:
     document = sample_document(units)
     page = summary_markdown(document, sample_manifest())
-    assert re.match(r"# Third pack\n\n- \*\*(three|four)_packs: ", page)
+    assert re.match(r"# Third pack\n\n- \*\*(three|four)_packs\*\*: ", page)
     key = "acres_per_day" if units == "us" else "hectares_per_day"
     for entry in document["equipment_sets"]:
         row = cells(page, entry["name"])

@@ -75,7 +75,7 @@ def test_table_says_what_the_document_says(units: str) -> None:
     assert f"{unit}/day" in text
     assert "12 runs a set" in text
     for entry in document["equipment_sets"]:
-        row = next(line for line in text.split("\n") if line.startswith(entry["name"]))
+        row = next(line for line in text.split("\n") if line.startswith(f"{entry['name']} "))
         assert mean_text(entry[key]["mean"], entry[key]["ci95"]) in row
         days = entry["full_work_day_acres" if units == "us" else "full_work_day_hectares"] | {
             "ci95": entry[key]["ci95"]
@@ -144,12 +144,14 @@ def test_a_set_that_cannot_do_the_job_comes_first() -> None:
     said = "three_packs: CANNOT DO THE JOB of 760 acres. None of 12 runs was done within 60 work days."
     assert lines[2] == said
     assert lines.count(said) == 1
-    assert not any("takes" in line for line in lines)
+    assert not any(line.startswith("three_packs: ") and "takes" in line for line in lines)
     entry["job"] |= {"out_of_reach_acres": 12.0, "unreached_fields": [f"f{place}" for place in range(7)]}
     said = "12 acres of it (in f0, f1, f2, f3, f4 and 2 more) are out of reach of every charge."
     assert result_table(document, 160).splitlines()[2] == f"three_packs: CANNOT DO THE JOB of 760 acres. {said}"
     entry["job"] |= {"done_share": 1.0}
-    assert result_table(document, 160).splitlines()[2] == f"three_packs: {said}"
+    first = " ".join(result_table(document, 160).splitlines()[2:4])
+    assert first.startswith("three_packs: ")
+    assert said in " ".join(first.split())
 
 
 def test_numbers_as_text_on_hand_worked_values() -> None:
