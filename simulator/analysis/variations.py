@@ -140,12 +140,12 @@ def more_crew(scenario: Scenario, rig: str) -> Iterator[Variation]:
 
 
 def faster_set_up(scenario: Scenario, rig: str) -> Iterator[Variation]:
-    """Yield setting up and packing up in half the time."""
+    """Yield half the time to set up and pack up."""
     trailer = scenario.rig[rig].trailer
     times = {"set_up_time": trailer.set_up_time.mean(), "pack_up_time": trailer.pack_up_time.mean()}
     settings = tuple(f"rig.{rig}.trailer.{key}={0.5 * time_s:.6g}s" for key, time_s in times.items() if time_s > 0.0)
     if settings:
-        yield Variation(f"setting up and packing up in half the time{_where(scenario, rig)}", "moves", settings)
+        yield Variation(f"half the time to set up and pack up{_where(scenario, rig)}", "moves", settings)
 
 
 def faster_pump(scenario: Scenario, rig: str) -> Iterator[Variation]:

@@ -52,9 +52,12 @@ def rehearsed(plan: DayPlan) -> DayPlan:
 
 
 class _Stay(NamedTuple):
-    """One rehearsal: the area done, and the aircraft time in all and waited for what other ways might bring sooner."""
+    """One rehearsal: what gets done, and the aircraft time in all and waited for what other ways might bring sooner.
 
-    done_m2: float
+    ``done`` is area, of a list that is worked once by the paid time that it takes.
+    """
+
+    done: float
     aircraft_s: float
     waited_s: float
 
@@ -83,16 +86,20 @@ class _Trial:
                         break
 
     def _is_better(self, other: DayPlan) -> bool:
-        """Take another way if more gets done; the first rehearsal tells when it is clearly better, or clearly not."""
+        """Take another way if more gets done, or hardly less with fewer aircraft.
+
+        The first rehearsal tells when it is clearly better, or clearly not.
+        """
         stays: list[_Stay] = []
-        for number, factor in ((1, _CLEARLY), (_STAYS, _BETTER)):
+        better = 1.0 / _BETTER if _unloaded(other) < _unloaded(self.best) else _BETTER
+        for number, factor in ((1, _CLEARLY), (_STAYS, better)):
             _rehearse(self.best, self._stays, number)
             _rehearse(other, stays, number)
-            done_m2, before_m2 = (math.fsum([one.done_m2 for one in each[:number]]) for each in (stays, self._stays))
-            if done_m2 > factor * before_m2:
+            done, before = (math.fsum([one.done for one in each[:number]]) for each in (stays, self._stays))
+            if done > factor * before:
                 self.best, self._stays = other, stays
                 return True
-            if done_m2 < before_m2 / factor:
+            if number == 1 and done < before / factor:
                 return False
         return False
 
@@ -119,6 +126,10 @@ def _others(plan: DayPlan, place: int) -> Iterator[DayPlan]:
         yield replace(plan, rigs=rigs)
 
 
+def _unloaded(plan: DayPlan) -> int:
+    return sum(sum(one.unloaded) for works in plan.work.values() for one in works)
+
+
 def _unload(rig: RigPlan, work: FieldWork, kind: int, step: int) -> FieldWork:
     """Return how a field is worked with one aircraft of a class more or fewer, where that can be."""
     counts = list(work.unloaded)
@@ -130,21 +141,25 @@ def _rehearse(plan: DayPlan, stays: list[_Stay], most: int) -> None:
     """Add rehearsals, up to so many; each begins at another place of the list."""
     for number in range(len(stays), most):
         order = _from_share(plan, number / _STAYS)
-        work = WorkList(plan.fields, replace(plan.geography, order=order), True)
+        once = plan.scenario.work == "once"
+        work = WorkList(plan.fields, replace(plan.geography, order=order), not once)
         mornings: Sequence[Morning] = first_morning(plan)
-        done_m2, aircraft_s, waited_s = 0.0, 0.0, 0.0
+        done_m2, paid_s, aircraft_s, waited_s = 0.0, 0.0, 0.0, 0.0
         for place in range(_DAYS):
             day = work_day(plan, _bank().day(number, place), number, place + 1, work, mornings)
             done_m2 += math.fsum([one.area_to_m2 - one.area_from_m2 for one in day.log.sorties])
             kinds, until_s = day.log.kinds, day.log.paid_until_s
+            paid_s += until_s
             waits = [row for row in day.log.rows if row.state == State.WAIT and row.reason in _SAVED]
             waited_s += math.fsum([one.end_s - one.start_s for one in waits if kinds[one.entity] == Kind.AIRCRAFT])
             aircraft_s += until_s * sum(number for rig in plan.rigs for _, number in rig.aircraft)
             work.new_day()
+            if work.all_finished:
+                break
             if place + 1 < _DAYS:
                 ends = zip(plan.rigs, day.ends, strict=True)
                 mornings = [next_morning(plan, rig, end)[0] for rig, end in ends]
-        stays.append(_Stay(done_m2, aircraft_s, waited_s))
+        stays.append(_Stay(done_m2 / paid_s if once else done_m2, aircraft_s, waited_s))
 
 
 def _from_share(plan: DayPlan, share: float) -> tuple[int, ...]:
