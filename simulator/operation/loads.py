@@ -67,7 +67,7 @@ class LoadPlanner:
             if end_m2 >= limits.wanted_m2:
                 return self._claim(visit, limits, end_m2)
             by_energy_m2 = self._reach_m2(limits, math.inf)
-            if by_energy_m2 - limits.area_from_m2 < 1.0 < limits.wanted_m2 - limits.area_from_m2:
+            if by_energy_m2 - limits.area_from_m2 < min(1.0, limits.wanted_m2 - limits.area_from_m2):
                 amount = self._aircraft.on_board
                 if amount > 0.0 and self._rig.supply.keep_room(amount):
                     # no charge carries it from here: it was filled for a fuller pack, and is put back

@@ -25,6 +25,16 @@ def test_a_day_of_loads_too_heavy_for_the_packs_to_come_ends():
     assert day.ends[0].out_of_reach_m2 == 0.0
 
 
+def test_a_rest_of_less_than_a_square_metre_that_no_charge_reaches_is_given_up():
+    """The last third of a square metre lies past a turn that takes more than a charge: the day broke off."""
+    scenario = json.loads((HERE / "too_slow_to_turn.json").read_text(encoding="utf-8"))
+    (plan,) = make_plans(load_scenario(scenario))
+    for seed in range(1, 4):
+        day = simulate(plan, StreamBank(seed).day(0), 0)
+        verify_day(plan, day)
+        assert len(day.log.sorties) > 40
+
+
 def test_a_list_on_which_nothing_can_be_flown_is_not_begun_again():
     plan = plan_of(table(work="repeat", field=[{"name": "some", "area": "1 ha", "count": 2}]))
     work = WorkList(plan.fields, plan.geography, True)
