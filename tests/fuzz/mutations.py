@@ -161,7 +161,7 @@ def mutate(table, chooser):
     elif what == 3 and isinstance(value, str) and value[:1].isdigit():
         number, _, unit = value.partition(" ")
         scale = 10.0 ** chooser.choice([-30, -12, -6, -3, -1, 1, 3, 6, 12, 30, 300])
-        place[key] = f"{float(number) * scale if number.replace('.', '').isdigit() else number} {unit}"
+        place[key] = f"{float(number) * scale if number.replace('.', '', 1).isdigit() else number} {unit}"
     elif what == 3 and isinstance(value, int):
         place[key] = value * chooser.choice([0, -1, 10, 1000, 10**6, 10**18])
     elif what == 4:
