@@ -43,11 +43,13 @@ def _bank() -> StreamBank:
 
 def rehearsed(plan: DayPlan) -> DayPlan:
     """Return a plan with what each rig's crew has learnt; it depends on the plan alone, and is tried out once."""
+    if plan.learnt:
+        return plan
     if not plan.rehearsals:
         trial = _Trial(plan)
         for place in range(len(plan.rigs)):
             trial.settle(place)
-        plan.rehearsals.append(trial.best)
+        plan.rehearsals.append(replace(trial.best, learnt=True))
     return plan.rehearsals[0]
 
 

@@ -73,8 +73,10 @@ class DayPlan:
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
     work: dict[str, tuple[FieldWork, ...]] = field(default_factory=dict, repr=False)
     """By rig and field number, which aircraft come off the trailer and how full they fly."""
-    rehearsals: list[DayPlan] = field(default_factory=list, repr=False, compare=False)
-    """This plan with what its crew has learnt, once it has been tried out."""
+    learnt: bool = False
+    """Whether the crew's ways have been tried out; what is made of such a plan keeps them."""
+    rehearsals: list[DayPlan] = field(default_factory=list, init=False, repr=False, compare=False)
+    """This very plan with what its crew has learnt, once it has been tried out."""
     flights: FlightBook = field(default_factory=FlightBook, repr=False, compare=False)
     """Flights by mean times; they remember what was worked out."""
 

@@ -11,6 +11,7 @@ from numpy.typing import NDArray
 
 from simulator.analysis.summary import place_of
 from simulator.errors import InputError
+from simulator.operation.rehearsal import rehearsed
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
@@ -120,7 +121,7 @@ def season(
     each = wanted if len(calendar.kinds) == 1 else max(LEAST_RUNS, math.ceil(wanted / max(1, len(calendar.kinds))))
     plans = [
         plan if windows is None else replace(plan, weather_days=(windows,))
-        for plan in [make_plan(entry) for entry in entries]
+        for plan in [rehearsed(make_plan(entry)) for entry in entries]
         for windows in calendar.kinds
     ]
     if not plans:
