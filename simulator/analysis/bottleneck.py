@@ -139,9 +139,10 @@ def judge(
 def _first(lost: Mapping[str, float], time_share: Mapping[str, float]) -> str:
     """Return what is said first where the road or the weather takes much of the aircraft's time."""
     road, weather = lost.get(_ROAD, 0.0), time_share.get(label(State.WAIT, Reason.WEATHER), 0.0)
-    said = [f"moving between fields takes {_percent(road)}"] if road >= _MUCH else []
-    said += [f"weather {'takes ' * (not said)}{_percent(weather)}"] if weather >= _MUCH else []
-    return f"{' and '.join(said).capitalize()} of the aircraft's time." if said else ""
+    if road >= _MUCH:
+        more = f" and weather {_percent(weather)}" if weather >= _MUCH else ""
+        return f"Moving between fields takes {_percent(road)}{more} of the aircraft's time."
+    return f"Weather takes {_percent(weather)} of the aircraft's time." if weather >= _MUCH else ""
 
 
 def _spent(resource: str, lost: Mapping[str, float]) -> str:

@@ -8,14 +8,13 @@ from dataclasses import dataclass
 from simulator.errors import Problem
 from simulator.physics.charge import ChargeCurve
 from simulator.physics.generator import (
-    DerateRule,
     FuelLine,
     asabe_fuel_line,
-    derate_share,
     fit_fuel_line,
 )
 from simulator.physics.pack import cooling_time_s, health_share, temperature_share
 from simulator.scenario.distributions import Constant, Distribution
+from simulator.scenario.power_balance import continuous_w
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_equipment import Charger, Generator
 
@@ -150,11 +149,10 @@ def plan_generators(scenario: Scenario) -> dict[str, GeneratorPlan]:
     """Return every generator class of a scenario, derated for its altitude and temperature."""
     plans = {}
     for name, generator in scenario.generator.items():
-        share = derate_share(DerateRule(generator.derate), scenario.weather.altitude, scenario.weather.air_temperature)
         plans[name] = GeneratorPlan(
             name,
             generator.rated_power,
-            generator.rated_power * generator.continuous_share * share,
+            continuous_w(scenario, generator),
             _fuel_line(generator),
             generator.fuel_tank,
             generator.fuel_tank * generator.refuel_at,

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections.abc import Mapping
 from typing import Any
 
@@ -10,7 +9,7 @@ from simulator.experiment.estimates import supported_decimals
 from simulator.report.day_output import day_spread
 from simulator.report.job_text import cost_text, warning_text
 from simulator.report.numbers import fixed, half_width, mean_text, quantile_text, range_text, units_of
-from simulator.report.tables import best_first
+from simulator.report.tables import Interval, best_first, paired
 from simulator.report.writing import plain
 
 Document = Mapping[str, Any]
@@ -40,8 +39,7 @@ def _answer(document: Document, entry: Document, other: Document | None) -> str:
     if other is not None:
         pair = _pair(document, entry, other)
         name = plain(other["name"], _LONGEST_NAME)
-        more = pair and _whole(*pair)
-        text += f", {more} more than {name}" if more else f", hardly told apart from {name}"
+        text += f", {_whole(pair.value, pair.limits)} more than {name}" if pair else f", hardly told apart from {name}"
     job = entry.get("job") or {}
     days = job.get("work_days")
     if job.get("work") == "once" and days:
@@ -53,18 +51,13 @@ def _answer(document: Document, entry: Document, other: Document | None) -> str:
 def step_text(document: Document, entry: Document, other: Document) -> str:
     """Return how much more a set does than the next, or that this cannot be told."""
     pair, name = _pair(document, entry, other), plain(other["name"], 40)
-    return f"{range_text(*pair)} more than {name}." if pair else f"Hardly told apart from {name}."
+    return f"{range_text(pair.value, pair.limits)} more than {name}." if pair else f"Hardly told apart from {name}."
 
 
-def _pair(document: Document, entry: Document, other: Document) -> tuple[float, list[float]] | None:
-    """Return by how much a set is ahead of another on the same draws, with its interval; None when that is in doubt."""
-    per_acre = units_of(document).per_acre
-    for pair in document.get("paired") or []:
-        if {pair["a"], pair["b"]} == {entry["name"], other["name"]}:
-            limits = [abs(limit * per_acre) for limit in pair["ci95"] if limit is not None]
-            if len(limits) == 2 and math.prod(pair["ci95"]) > 0.0:
-                return abs(pair["difference"]) * per_acre, sorted(limits)
-    return None
+def _pair(document: Document, entry: Document, other: Document) -> Interval | None:
+    """Return by how much a set is ahead of another on the same draws; None when that is in doubt."""
+    name = f"{entry['name']} over {other['name']}"
+    return next((one for one in paired(document) if one.name == name and one.verdict == "adds"), None)
 
 
 def _whole(mean: float, limits: Any) -> str:

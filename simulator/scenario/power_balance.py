@@ -8,7 +8,7 @@ from typing import Any, NamedTuple
 from simulator.physics.generator import DerateRule, derate_share
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
-from simulator.scenario.schema_equipment import Charger
+from simulator.scenario.schema_equipment import Charger, Generator
 from simulator.scenario.schema_rig import PowerPoint
 
 
@@ -36,7 +36,11 @@ def given_w(scenario: Scenario, point: PowerPoint) -> float:
     """Return what the source of a power point gives continuously, at the scenario's altitude and temperature, W."""
     if point.generator is None:
         return point.grid_power or 0.0
-    generator = scenario.generator[point.generator]
+    return continuous_w(scenario, scenario.generator[point.generator])
+
+
+def continuous_w(scenario: Scenario, generator: Generator) -> float:
+    """Return what a generator gives continuously in the scenario's air, W."""
     share = derate_share(DerateRule(generator.derate), scenario.weather.altitude, scenario.weather.air_temperature)
     return generator.rated_power * generator.continuous_share * share
 
