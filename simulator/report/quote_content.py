@@ -203,7 +203,7 @@ def _more(entry: Mapping[str, Any], shown: ReportUnits) -> list[str]:
     for change in sorted(sure, key=lambda one: -one["acres_per_day"])[:_MOST_CHANGES]:
         limits = [None if limit is None else limit * shown.per_acre for limit in change["ci95"]]
         amount = range_text(change["acres_per_day"] * shown.per_acre, limits, sign=True)
-        lines.append(f"{plain(change['change'], 90)}: {amount} {shown.area} a day")
+        lines.append(f"{plain(change['change'], 200)}: {amount} {shown.area} a day")
     return lines
 
 
