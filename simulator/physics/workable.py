@@ -24,18 +24,9 @@ M_PER_S_PER_MPH = 0.44704
 class WorkLimits:
     """Weather in which work goes on; every limit itself is allowed, and None is no limit.
 
-    Parameters
-    ----------
-    wind_least_m_per_s, wind_most_m_per_s : float or None
-        Defaults 3 and 10 mph: label and extension guidance (cotton precautions; Clemson Extension on drift labels).
-    delta_t_least_c, delta_t_most_c : float or None
-        Defaults 2 and 10 degC: weather-service guidance (2 to 8 ideal, never above 10).
-    temperature_least_c, temperature_most_c : float or None
-        Default most 28 degC, weather-service guidance; default least 0 degC, assumption (nozzles freeze).
-    rain_most_mm : float or None
-        Rain in the hour; default 0, assumption (any rain stops work).
-    daylight_only : bool
-        Whether dark hours are lost; default True, assumption.
+    Defaults: wind 3 to 10 mph, label and extension guidance (cotton precautions; Clemson Extension on drift labels);
+    delta T 2 to 10 degC, weather-service guidance (2 to 8 ideal, never above 10); at most 28 degC, the same; at least 0
+    degC, assumption (nozzles freeze); rain in the hour 0, assumption (any rain stops work); daylight, assumption.
     """
 
     wind_least_m_per_s: float | None = 3 * M_PER_S_PER_MPH
@@ -76,22 +67,7 @@ def workable_hours(
     daylight: ArrayLike,
     limits: WorkLimits,
 ) -> BoolArray:
-    """Return in which hours work is allowed.
-
-    Parameters
-    ----------
-    wind_m_per_s, temperature_c, humidity_percent, rain_mm : array_like of float, shape (n,)
-        Weather of each hour; NaN is unknown and breaks any limit set on it.
-    daylight : array_like of bool, shape (n,)
-        Whether the sun is up.
-    limits : WorkLimits
-        Limits.
-
-    Returns
-    -------
-    ndarray of bool, shape (n,)
-        True where all limits hold.
-    """
+    """Return in which hours all limits hold; NaN is unknown and breaks any limit set on it. All of shape (n,)."""
     wind = np.asarray(wind_m_per_s, dtype=np.float64)
     temperature = np.asarray(temperature_c, dtype=np.float64)
     good = _within(wind, limits.wind_least_m_per_s, limits.wind_most_m_per_s)
@@ -106,18 +82,7 @@ def workable_hours(
 
 
 def windows_s(workable: ArrayLike) -> list[tuple[float, float]]:
-    """Return the stretches of workable hours.
-
-    Parameters
-    ----------
-    workable : array_like of bool, shape (n,)
-        Whether each hour can be worked.
-
-    Returns
-    -------
-    list of (float, float)
-        Start and end of each stretch in seconds after the first hour began, in order of time.
-    """
+    """Return start and end of each stretch of workable hours, in seconds after the first hour began."""
     flags = np.asarray(workable, dtype=np.bool_)
     edges = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
     starts, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
@@ -131,27 +96,11 @@ def solar_elevation_deg(
     longitude_deg: float,
     utc_offset_h: float,
 ) -> FloatArray:
-    """Return the sun's elevation above the horizon, without refraction.
+    """Return the sun's elevation above the horizon, without refraction, in the common shape of day and clock.
 
     NOAA Global Monitoring Laboratory, "General Solar Position Calculations" (Spencer's series for declination and
-    equation of time; coefficients from memory); good to about half a degree.
-
-    Parameters
-    ----------
-    day_of_year : array_like of float
-        1 on the first of January.
-    clock_s : array_like of float
-        Local standard time in seconds after midnight.
-    latitude_deg, longitude_deg : float
-        Place; north and east are positive.
-    utc_offset_h : float
-        Hours that the clock is ahead of UTC.
-
-    Returns
-    -------
-    ndarray of float64
-        Elevation in degrees, in the common shape of day and clock.
-
+    equation of time; coefficients from memory); good to about half a degree. Day 1 is the first of January, the clock
+    local standard time; north and east are positive.
     """
     hour = np.asarray(clock_s, dtype=np.float64) / 3600.0
     year_rad = 2.0 * math.pi / 365.0 * (np.asarray(day_of_year, dtype=np.float64) - 1.0 + (hour - 12.0) / 24.0)

@@ -9,20 +9,12 @@ from typing import NamedTuple
 import numpy as np
 
 from simulator.errors import InputError, Problem
+from simulator.physics.landing import Station, best_zone, following, nearest_corner, relocations
 from simulator.physics.path import FieldPath
 from simulator.physics.route import DETOUR_FACTORS
 from simulator.physics.swath import SwathPlan, plan_rectangle
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, MOST_ORDERED, FieldList, FieldSite
 from simulator.scenario.schema import Scenario
-
-
-class Station(NamedTuple):
-    """A stretch of a field (m2 along its path) and the landing zone (m) that serves it."""
-
-    area_from_m2: float
-    area_to_m2: float
-    x_m: float
-    y_m: float
 
 
 @dataclass(frozen=True)
@@ -196,19 +188,17 @@ def _rate(scenario: Scenario, site: FieldSite) -> float:
 def _stations(
     scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan, ferrying: Ferrying
 ) -> tuple[Station, ...]:
-    from simulator.physics.landing import Stretch, following, relocations
-
     zone = _zone(scenario, site, yard_m, plan)
-    whole = Stretch(0.0, plan.area_total_m2, *zone)
+    whole = Station(0.0, plan.area_total_m2, *zone)
     reach = scenario.flying.visual_range
     if site.ferry_distance_m is not None:
-        return (Station(*whole),)
+        return (whole,)
     stretches = [whole] if reach is None else relocations(plan, zone, reach)
     if scenario.flying.landing_zone == "follows":
         loads = plan.area_total_m2 * _rate(scenario, site) / ferrying.load
         ferry_s_per_m = 2.0 * loads / ferrying.speed_m_per_s
         stretches = following(plan, stretches, ferry_s_per_m, ferrying.shift_s)
-    return tuple(Station(*map(float, stretch)) for stretch in stretches)
+    return tuple(stretches)
 
 
 def _zone(
@@ -216,8 +206,6 @@ def _zone(
 ) -> tuple[float, float]:
     if site.landing_zone_m is not None:
         return site.landing_zone_m
-    from simulator.physics.landing import best_zone, nearest_corner
-
     if scenario.field_file is not None and scenario.field_file.landing_zone == "nearest corner":
         return nearest_corner(plan, yard_m)
     return best_zone(plan)
