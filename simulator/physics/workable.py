@@ -17,26 +17,19 @@ from simulator.physics.wet_bulb import delta_t_c
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-M_PER_S_PER_MPH = 0.44704
-
 
 @dataclass(frozen=True)
 class WorkLimits:
-    """Weather in which work goes on; every limit itself is allowed, and None is no limit.
+    """Weather in which work goes on; every limit itself is allowed, and None is no limit. Rain is that of an hour."""
 
-    Defaults: wind 3 to 10 mph, label and extension guidance (cotton precautions; Clemson Extension on drift labels);
-    delta T 2 to 10 degC, weather-service guidance (2 to 8 ideal, never above 10); at most 28 degC, the same; at least 0
-    degC, assumption (nozzles freeze); rain in the hour 0, assumption (any rain stops work); daylight, assumption.
-    """
-
-    wind_least_m_per_s: float | None = 3 * M_PER_S_PER_MPH
-    wind_most_m_per_s: float | None = 10 * M_PER_S_PER_MPH
-    delta_t_least_c: float | None = 2.0
-    delta_t_most_c: float | None = 10.0
-    temperature_least_c: float | None = 0.0
-    temperature_most_c: float | None = 28.0
-    rain_most_mm: float | None = 0.0
-    daylight_only: bool = True
+    wind_least_m_per_s: float | None
+    wind_most_m_per_s: float | None
+    delta_t_least_c: float | None
+    delta_t_most_c: float | None
+    temperature_least_c: float | None
+    temperature_most_c: float | None
+    rain_most_mm: float | None
+    daylight_only: bool
 
     def __post_init__(self) -> None:
         pairs = (
@@ -49,16 +42,6 @@ class WorkLimits:
                 raise ValueError(f"got {name} = {most!r}; allowed is at least the lower limit {least!r}")
 
 
-def _within(values: FloatArray, least: float | None, most: float | None) -> BoolArray:
-    """Return where values keep their limits; an unknown value breaks any limit set."""
-    good = np.ones(values.shape, dtype=np.bool_)
-    if least is not None:
-        good &= values >= least
-    if most is not None:
-        good &= values <= most
-    return good
-
-
 def workable_hours(
     wind_m_per_s: ArrayLike,
     temperature_c: ArrayLike,
@@ -68,16 +51,18 @@ def workable_hours(
     limits: WorkLimits,
 ) -> BoolArray:
     """Return in which hours all limits hold; NaN is unknown and breaks any limit set on it. All of shape (n,)."""
-    wind = np.asarray(wind_m_per_s, dtype=np.float64)
-    temperature = np.asarray(temperature_c, dtype=np.float64)
-    good = _within(wind, limits.wind_least_m_per_s, limits.wind_most_m_per_s)
-    good = good & _within(temperature, limits.temperature_least_c, limits.temperature_most_c)
-    good = good & _within(np.asarray(rain_mm, dtype=np.float64), None, limits.rain_most_mm)
-    if limits.delta_t_least_c is not None or limits.delta_t_most_c is not None:
-        dryness = delta_t_c(temperature, humidity_percent)
-        good = good & _within(dryness, limits.delta_t_least_c, limits.delta_t_most_c)
-    if limits.daylight_only:
-        good = good & np.asarray(daylight, dtype=np.bool_)
+    good = np.asarray(daylight, dtype=np.bool_) | (not limits.daylight_only)
+    for weather, least, most in (
+        (wind_m_per_s, limits.wind_least_m_per_s, limits.wind_most_m_per_s),
+        (temperature_c, limits.temperature_least_c, limits.temperature_most_c),
+        (rain_mm, None, limits.rain_most_mm),
+        (delta_t_c(temperature_c, humidity_percent), limits.delta_t_least_c, limits.delta_t_most_c),
+    ):
+        values = np.asarray(weather, dtype=np.float64)
+        if least is not None:
+            good = good & (values >= least)
+        if most is not None:
+            good = good & (values <= most)
     return good
 
 
