@@ -20,17 +20,7 @@ Span = tuple[float, float]
 
 
 class Segment(NamedTuple):
-    """A stretch of time with one bottleneck, or with a bottleneck that shifts.
-
-    Parameters
-    ----------
-    start_s, end_s : float
-        Stretch.
-    resource : str
-        The bottleneck; while shifting, the one that hands over.
-    shifting_with : str or None
-        The one that takes over; None for a sole bottleneck. Several are joined by " & ".
-    """
+    """A stretch of time with one bottleneck, or with one that hands over to another, or others joined by " & "."""
 
     start_s: float
     end_s: float
@@ -42,18 +32,8 @@ class Segment(NamedTuple):
 class ActivePeriodResult:
     """What the active-period method says of one day.
 
-    Parameters
-    ----------
-    window_s : float
-        Length of the window looked at.
-    sole_s, shifting_s : dict of str to float
-        Seconds as sole bottleneck, and seconds in which the bottleneck shifts to or from it. A second of shifting is
-        counted with each resource that takes part.
-    share : dict of str to float
-        Sole seconds plus each resource's equal part of the shifting seconds, over the window. Sums to 1 less the
-        share of the window in which nothing is active.
-    segments : list of Segment
-        In order of time, without overlap; stretches in which nothing is active are left out.
+    Seconds of shifting are counted with each resource that takes part; its share of the window is its sole seconds and
+    its equal part of the shifting ones. Segments are in order of time, without stretches in which nothing is active.
     """
 
     window_s: float
@@ -70,25 +50,7 @@ class ActivePeriodResult:
 
 
 def active_periods(intervals: Iterable[Span], start_s: float, end_s: float) -> list[Span]:
-    """Return uninterrupted active periods: intervals cut to a window, with touching and overlapping ones merged.
-
-    Parameters
-    ----------
-    intervals : iterable of (float, float)
-        Start and end, in seconds, in any order.
-    start_s, end_s : float
-        Window.
-
-    Returns
-    -------
-    list of (float, float)
-        Periods of positive length in order of time.
-
-    Raises
-    ------
-    ValueError
-        An interval ends before it starts, or the window has no length.
-    """
+    """Return intervals cut to a window, with touching and overlapping ones merged; a ValueError when one ends first."""
     if not end_s > start_s:
         raise ValueError(f"got a window from {start_s!r} to {end_s!r}; allowed is an end after the start")
     periods: list[Span] = []
@@ -114,25 +76,10 @@ def active_periods(intervals: Iterable[Span], start_s: float, end_s: float) -> l
 
 
 def momentary_bottleneck(active: Mapping[str, Sequence[Span]], start_s: float, end_s: float) -> ActivePeriodResult:
-    """Return who was the bottleneck when.
+    """Return who was the bottleneck when, of resources' intervals of activity in any order.
 
-    Parameters
-    ----------
-    active : mapping of str to sequence of (float, float)
-        Intervals of activity of each resource, in seconds, in any order; cut to the window.
-    start_s, end_s : float
-        Window.
-
-    Returns
-    -------
-    ActivePeriodResult
-        Resources that are active over exactly the same period tie, and shift among each other. Where more than two
-        bottlenecks' periods overlap, an earlier hand-over is finished before the next one begins.
-
-    Raises
-    ------
-    ValueError
-        See `active_periods`.
+    Resources that are active over exactly the same period tie, and shift among each other. Where more than two
+    bottlenecks' periods overlap, an earlier hand-over is finished before the next one begins.
     """
     owners: dict[Span, list[str]] = {}
     for resource in active:

@@ -20,17 +20,7 @@ from simulator.plan.day_plan import DayPlan
 
 
 def state_violations(plan: DayPlan, day: SimulatedDay, rows: dict[str, list[Row]]) -> Iterator[str]:
-    """Yield what cannot be of the states of all entities.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan that the day was simulated from.
-    day : SimulatedDay
-        The day.
-    rows : dict
-        Log rows by entity.
-    """
+    """Yield what cannot be of the states of all entities."""
     kinds = day.log.kinds
     for rig in plan.rigs:
         for names, kind in (

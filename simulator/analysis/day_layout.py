@@ -18,22 +18,10 @@ _GAP_SHARE = 0.12
 
 @dataclass(frozen=True)
 class Layout:
-    """Places on the common grid, x east and y north, m.
+    """Places on the common grid, m: shifts of the drawn fields' coordinates, their landing zones in these, the yard.
 
-    Parameters
-    ----------
-    given : bool
-        True when the fields stand where the scenario puts them; False when they are laid out in rows.
-    shift_m : tuple of (float, float)
-        What to add to each drawn field's own coordinates.
-    zone_m : tuple of (float, float)
-        Landing zone of each field in its own coordinates.
-    yard_m : (float, float)
-        Yard; beside the fields when its place is unknown.
-    tolerance_m : float
-        Bends of an outline smaller than this need not be drawn.
-    yard_given : bool
-        Whether the yard stands where the scenario puts it.
+    Fields are laid out in rows, and the yard beside them, where the scenario does not place them. Bends of an outline
+    smaller than the tolerance need not be drawn.
     """
 
     given: bool
@@ -45,15 +33,7 @@ class Layout:
 
 
 def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
-    """Return where each drawn field stands.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan whose fields are drawn.
-    used : sequence of int
-        Numbers of the fields that are drawn.
-    """
+    """Return where each field that is drawn stands."""
     fields = [plan.fields[index] for index in used]
     boxes = [_box(field.outline) for field in fields]
     zones = []
@@ -116,16 +96,9 @@ def _rows(boxes: Sequence[tuple[float, float, float, float]]) -> list[Point]:
 
 
 def thin_ring(ring: Sequence[Point], tolerance_m: float) -> list[Point]:
-    """Return a closed ring without the corners that lie within a tolerance of the line through their neighbours.
+    """Return a closed ring without the corners within a tolerance of the line through their neighbours.
 
     Douglas & Peucker (1973), Cartographica 10:112-122, on the two halves of the ring.
-
-    Parameters
-    ----------
-    ring : sequence of (float, float)
-        Closed ring, m.
-    tolerance_m : float
-        Largest distance (m) that a left-out corner may stand off.
     """
     if len(ring) <= 5:
         return list(ring)

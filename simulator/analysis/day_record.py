@@ -37,28 +37,7 @@ _TOTALS = (
 
 
 def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
-    """Return a day as a JSON-able table.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan that was simulated.
-    day : SimulatedDay
-        The day, with its whole log.
-
-    Returns
-    -------
-    dict
-        ``version``, ``equipment_set``, ``run``, ``work_day``, ``day_start_s`` (clock, s from midnight), ``end_s`` (paid
-        day), ``last_landing_s``, ``list_finished_s`` (or None), ``product_unit``; ``layout`` ("given" or "invented":
-        whether fields stand where they are), ``yard_m`` and ``yard_given``; ``fields`` (name, area_m2, rings, zone_m);
-        ``rigs`` with ``moves`` and the length of each drive (``roads_m``); ``aircraft``, ``packs``, ``chargers``,
-        ``power``, ``people``, ``supplies`` (each with its intervals); ``weather`` (stoppages); ``sorties`` with their
-        lines, and ``cover`` where the swath is not the finest: ends of the strips that their area is on the finest
-        swath's path; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power in kW, product in L or
-        kg. With resources added to the model's own: ``resources`` (names, in the order that ``bottleneck`` counts by)
-        and ``others`` (their entities with their states).
-    """
+    """Return a day, with its whole log, as a JSON-able table; the report's `stored_schema` says what is in it."""
     log = day.log
     rows = rows_by_entity(log)
     used = _fields_used(plan, day)

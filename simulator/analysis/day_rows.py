@@ -34,23 +34,7 @@ class Interval(NamedTuple):
 
 @dataclass(frozen=True)
 class DayRows:
-    """All intervals of a day.
-
-    Parameters
-    ----------
-    kinds : dict
-        Entity to kind.
-    entities : dict
-        Entity to its intervals, in order of time.
-    stays : dict
-        Rig to (field, start, end) of its flights.
-    capacity_w : dict
-        What each power point can give; empty without a plan.
-    day_start_s : float or None
-        Start of the day after midnight; None when not known.
-    paid_until_s : float
-        End of the paid day.
-    """
+    """Intervals of a day by entity, (field, start, end) of each rig's flights, and what each power point can give."""
 
     kinds: dict[str, str]
     entities: dict[str, list[Interval]]
@@ -63,13 +47,8 @@ class DayRows:
     def of(cls, day: SimulatedDay, plan: DayPlan | None = None) -> DayRows:
         """Collect a day's intervals.
 
-        Parameters
-        ----------
-        day : SimulatedDay
-            The day.
-        plan : DayPlan, optional
-            Its plan: gives the clock, units of product, what power points can give, and flights in single passes and
-            turns; without it, spraying and turning of a flight are one interval each.
+        A plan gives the clock, units of product, what power points can give, and flights in single passes and turns;
+        without it, spraying and turning of a flight are one interval each.
         """
         log = day.log
         rows = rows_by_entity(log)
@@ -135,20 +114,7 @@ def _expander(plan: DayPlan) -> Callable[[Sortie], list[Row]]:
 
 
 def expanded_sortie(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float) -> list[Row]:
-    """Return a flight as rows in true order: take-off, ferry, each pass and the turn after it, ferry, landing.
-
-    Time, area and their sums are those of the flight: passes share the spraying time by length, turns are equal once
-    the flying across gaps is taken out.
-
-    Parameters
-    ----------
-    sortie : Sortie
-        The flight.
-    profile : WorkProfile
-        Its class's work on its field.
-    ferry_speed_m_per_s : float
-        Speed across gaps.
-    """
+    """Return a flight as rows in true order: take-off, ferry, each pass and the turn after it, ferry, landing."""
     path = profile.path
     first, first_part = path.place(sortie.area_from_m2, ending=False)
     last, last_part = path.place(sortie.area_to_m2, ending=True)

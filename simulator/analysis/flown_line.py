@@ -9,17 +9,7 @@ from simulator.plan.fields import WorkProfile
 
 
 class LinePoint(NamedTuple):
-    """A corner of a flown line.
-
-    Parameters
-    ----------
-    time_s : float
-        Seconds from take-off.
-    x_m, y_m : float
-        Place on the field's own grid.
-    spraying : bool
-        Whether the stretch from here to the next corner is sprayed.
-    """
+    """A corner of a flown line: seconds from take-off, place on the field's own grid, whether it sprays from here."""
 
     time_s: float
     x_m: float
@@ -30,20 +20,7 @@ class LinePoint(NamedTuple):
 def flown_line(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float) -> list[LinePoint]:
     """Return the line of one flight: landing zone, passes in their true order, landing zone.
 
-    Parameters
-    ----------
-    sortie : Sortie
-        The flight, whole.
-    profile : WorkProfile
-        Path and speed of its aircraft class on its field.
-    ferry_speed_m_per_s : float
-        Speed over gaps between passes of one strip.
-
-    Returns
-    -------
-    list of LinePoint
-        In order of time; the last point is the landing. Spraying seconds sum to the flight's ``work_s``, links between
-        passes to its ``turn_s``.
+    Spraying seconds sum to the flight's ``work_s``, links between passes to its ``turn_s``.
     """
     path = profile.path
     zone_x, zone_y = path.zone

@@ -87,22 +87,7 @@ def place_of(column: str) -> int:
 
 
 def summarise(plan: DayPlan, day: SimulatedDay, active_period: bool = True) -> NDArray[np.float64]:
-    """Return one day as a row of numbers.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan that was simulated.
-    day : SimulatedDay
-        The day.
-    active_period : bool
-        Whether to find the momentary bottleneck (else those columns are NaN).
-
-    Returns
-    -------
-    numpy.ndarray, shape (len(columns()),)
-        In the order of :func:`columns`; NaN where a measure has no value that day.
-    """
+    """Return one day as a row of numbers in the order of `columns`; NaN where a measure has no value that day."""
     place = _columns(resources()).place
     row = np.full(len(place), math.nan)
     sums = _Sums(day)
