@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from collections.abc import Iterator
 
+from simulator.analysis.active_period import active_periods
 from simulator.analysis.conservation_parts import (
     SHARE,
     TIME_S,
@@ -126,7 +128,7 @@ def pack_energy(its: RigDay) -> Iterator[str]:
         charging = _spans([row for row in states if row.state in _ON_CHARGER])
         for what, spans, allowed in (
             ("flown", flights, _spans([row for row in states if row.state is State.FLOWN])),
-            ("charged", charges, _joined(charging)),
+            ("charged", charges, active_periods(charging, 0.0, math.inf)),
         ):
             for start, stop in spans:
                 if not any(low - TIME_S <= start and stop <= high + TIME_S for low, high in allowed):
@@ -138,16 +140,6 @@ def pack_energy(its: RigDay) -> Iterator[str]:
 
 def _spans(rows: list[Row]) -> list[Span]:
     return [(row.start_s, row.end_s) for row in rows]
-
-
-def _joined(spans: list[Span]) -> list[Span]:
-    joined: list[Span] = []
-    for start, stop in sorted(spans):
-        if joined and start <= joined[-1][1] + TIME_S:
-            joined[-1] = (joined[-1][0], stop)
-        else:
-            joined.append((start, stop))
-    return joined
 
 
 def _charge_course(its: RigDay, name: str, events: list[Row | Sortie], limits: dict[str, float]) -> Iterator[str]:

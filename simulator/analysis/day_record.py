@@ -288,10 +288,10 @@ def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
 
     Source: Roser, Nakano & Tanaka 2002, Winter Simulation Conference (active-period method).
     """
-    found, owner = momentary_bottlenecks(day)
+    segments, _, owner = momentary_bottlenecks(day)
     number = {name: place for place, name in enumerate(resource_names())}
     merged: list[list[Any]] = []
-    for segment in found.segments:
+    for segment in segments:
         first = number[owner[segment.resource]]
         other = segment.shifting_with.split(" & ")[-1] if segment.shifting_with else segment.resource
         second = number[owner[other]]
