@@ -15,9 +15,20 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from simulator.analysis.conservation_energy import charger_and_bus, fuel_and_bus, pack_energy
-from simulator.analysis.conservation_parts import SHARE, TIME_S, RigDay, aircraft_units, differ, peak, people_of
-from simulator.analysis.conservation_states import state_violations
-from simulator.analysis.log_rows import rows_by_entity
+from simulator.analysis.conservation_parts import (
+    SHARE,
+    TIME_S,
+    RigDay,
+    aircraft_units,
+    differ,
+    find_gaps,
+    find_overlaps,
+    intervals,
+    peak,
+    people_of,
+)  # fmt: skip
+from simulator.analysis.log_rows import rows_by_entity, sortie_rows
+from simulator.analysis.resources import resources
 from simulator.errors import ConservationError
 from simulator.operation.log import Kind, Reason, Row, Sortie, State
 
@@ -44,13 +55,49 @@ def refuse(found: list[str], replication: int) -> None:
 def violations(plan: DayPlan, day: SimulatedDay) -> list[str]:
     """Return what does not add up in a day, one line a violation: entity, law, and the two numbers that differ."""
     rows = rows_by_entity(day.log)
-    found = list(state_violations(plan, day, rows))
+    found = list(_states(plan, day, rows))
     for rig, end in zip(plan.rigs, day.ends, strict=True):
         units = aircraft_units(rig)
         sorties = sorted((one for one in day.log.sorties if one.aircraft in units), key=lambda one: one.start_s)
         its = RigDay(plan, rig, day, rows, sorties, end, units)
         found += [text for check in CHECKS for text in check(its)]
     return found
+
+
+def _states(plan: DayPlan, day: SimulatedDay, rows: dict[str, list[Row]]) -> Iterator[str]:
+    """Yield what cannot be of the states of all entities."""
+    kinds = day.log.kinds
+    for rig in plan.rigs:
+        for names, kind in (
+            (aircraft_units(rig), Kind.AIRCRAFT),
+            (rig.pack_types, Kind.PACK),
+            (people_of(rig), Kind.PERSON),
+        ):
+            yield from (f"{name}: not in the log as {kind}" for name in names if kinds.get(name) != kind)
+    flown: dict[str, list[Row]] = {}
+    for sortie in day.log.sorties:
+        flown.setdefault(sortie.aircraft, []).extend(sortie_rows(sortie))
+    described = {resource.kind: resource for resource in resources()}
+    paid_s = {end.name: end.paid_until_s for end in day.ends}
+    over_s = max(paid_s.values())
+    for name, its_kind in kinds.items():
+        resource = described.get(its_kind)
+        if resource is None:
+            continue
+        own, home_s = [*rows[name], *flown.get(name, ())], paid_s.get(name.split("/", 1)[0], over_s)
+        # a pack may go on cooling when its rig is home and others are not
+        last_s = home_s if its_kind == Kind.AIRCRAFT else over_s
+        strange = {row.state for row in own}.difference(resource.states)
+        if strange:
+            yield f"{name}: in the states {', '.join(sorted(strange))}, which are none of {resource.name}"
+        if resource.gapless:
+            yield from find_gaps(name, intervals(own), home_s)
+        elif not resource.side_by_side:
+            yield from find_overlaps(name, [(row.start_s, row.end_s) for row in own])
+        for row in own:
+            if row.start_s < -TIME_S or row.end_s > last_s + TIME_S:
+                lasts = f"from {row.start_s:.6f} to {row.end_s:.6f} s"
+                yield f"{name}: {row.state} {lasts}, outside the day to {last_s:.6f} s"
 
 
 def _flown_as_told(its: RigDay) -> Iterator[str]:

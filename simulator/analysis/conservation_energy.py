@@ -16,7 +16,7 @@ from simulator.analysis.conservation_parts import (
     differ,
     find_overlaps,
     intervals,
-)
+)  # fmt: skip
 from simulator.operation.log import Reason, Row, Sortie, State
 
 _ON_CHARGER = (State.CHARGE, State.CHARGE_LIMITED, State.STOPPED)

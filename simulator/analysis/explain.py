@@ -60,11 +60,7 @@ def explain(
     settings: tuple[str, ...] = (),
     field_file: str | None = None,
 ) -> Page:
-    """Return the evidence page of one equipment set.
-
-    Loads are worked out on the field nearest to the mean area unless one is named; the file's content is read where it
-    is not given. A ValueError where there is no file; an `InputError` where no field has the name.
-    """
+    """Return the evidence page of a set, on the field nearest to the mean area unless one is named."""
     if raw is None:
         if not loaded.file:
             raise ValueError("raw: got None for a scenario that was not read from a file, allowed its content")

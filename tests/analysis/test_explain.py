@@ -207,13 +207,6 @@ def test_more_of_a_resource_never_lowers_a_bound(changes):
     assert any(after[name] > before[name] * 1.2 for name in before)
 
 
-def test_the_field_can_be_chosen_and_a_wrong_name_is_refused():
-    page, _ = page_of("third_pack", field="mill piece")
-    assert page.field == "mill piece"
-    with pytest.raises(InputError, match="nearest known is 'mill piece'"):
-        page_of("third_pack", field="mil piece")
-
-
 def test_a_field_out_of_reach_is_said():
     page, _ = page_of("third_pack", None, ['field.2.ferry_distance="30 km"'], "mill piece")
     assert any(
@@ -256,14 +249,6 @@ def test_each_kind_of_origin():
     found = origins(page_of("granules", "small_hopper")[0])
     assert found["rig.small_trailer.crew.tasks.fill.time"] == "scenario: rig.large_trailer"
     assert found["rig.small_trailer.crew.tasks.swap.time"] == "scenario"
-
-
-def test_a_field_file_of_the_command_line_is_named():
-    file = str(FOLDER / "fields_willow_basin.geojson")
-    loaded = load_scenario(FOLDER / "third_pack.toml", fields=file)
-    found = origins(explain(loaded, make_plan(loaded.sets[0]), field_file=file))
-    assert found["field_file.path"] == "command line (--fields)"
-    assert found["field"] == "command line (--fields)"
 
 
 def test_a_default_says_its_source_and_a_given_value_does_not_say_assumption():
@@ -334,31 +319,22 @@ def test_values_carry_what_the_model_computes_with():
 # --- text ---
 
 
-@pytest.mark.parametrize("width", [50, 72, 100, 160])
-@pytest.mark.parametrize("everything", [False, True])
-def test_the_page_fits_the_terminal(width, everything):
-    page, _ = third_pack()
-    text = page_text(page, width, everything)
-    long = [row for row in text.splitlines() if len(row) > width]
-    # only a word that is longer than the line may stand out
-    assert all(max(map(len, row.split())) > width - 12 for row in long)
-    assert ("FIGURES" in text) is everything
-
-
 @pytest.mark.parametrize(("stem", "set_name"), SETS)
 def test_what_is_checked_fits_on_three_screens(stem, set_name):
     page, _ = page_of(stem, set_name)
     rows = page_text(page, 80).splitlines()
     assert len(rows) <= SCREENS
     assert "..." not in rows
+    longer = page_text(replace(page, checks=page.checks * 10), 80).splitlines()
+    assert (len(longer), longer[-3]) == (SCREENS, "...")
+    assert rows[-1] == longer[-1]
     assert "--all" in rows[-1]
 
 
-def test_a_longer_page_is_cut_to_three_screens():
-    page, _ = third_pack()
-    rows = page_text(replace(page, checks=page.checks * 10), 80).splitlines()
-    assert len(rows) == SCREENS
-    assert rows[-3] == "..."
+@pytest.mark.parametrize("width", [50, 100])
+def test_only_a_long_word_stands_out_of_the_width(width):
+    rows = page_text(third_pack()[0], width, everything=True).splitlines()
+    assert all(max(map(len, row.split())) > width - 12 for row in rows if len(row) > width)
 
 
 def test_text_markdown_and_document_hold_every_figure():
