@@ -21,34 +21,24 @@ class DerateRule(StrEnum):
 
     NONE = "none"
     """No loss: grid supply, or a rating already stated for the site."""
-
     NATURALLY_ASPIRATED = "naturally_aspirated"
     """3 % per 1000 ft above 500 ft (agricultural engineering handbook, altitude section)."""
-
     ALTERNATOR = "alternator"
     """3 % per 500 m above 1000 m, times 3 % per 5 C above 40 C (generator sizing rule; multipliers cumulative)."""
-
     MSHA_NATURALLY_ASPIRATED = "msha_naturally_aspirated"
     """1 % per 100 m above 305 m (US Mine Safety and Health Administration)."""
-
     MSHA_TURBOCHARGED = "msha_turbocharged"
     """1 % per 100 m above 1000 m (US Mine Safety and Health Administration)."""
-
     TURBOCHARGED = "turbocharged"
     """4 % per 300 m above 1525 m, times 2 % per 11 C above 40 C (a turbocharged engine's data sheet)."""
-
     PETROL_CUSTOMARY = "petrol_customary"
     """3.5 % per 1000 ft, times 1 % per 10 F above 77 F (US rule of thumb for petrol sets, from memory)."""
-
     ISO3046_NATURALLY_ASPIRATED = "iso3046_naturally_aspirated"
     """ISO 3046-1, naturally aspirated diesel limited by air: a=1, m=1, n=0.75, s=0 (exponents from memory)."""
-
     ISO3046_SPARK_IGNITION = "iso3046_spark_ignition"
     """ISO 3046-1, naturally aspirated spark ignition: a=1, m=1, n=0.5, s=0 (exponents from memory)."""
-
     ISO3046_TURBOCHARGED = "iso3046_turbocharged"
     """ISO 3046-1, turbocharged diesel: a=0, m=0.7, n=2, s=0 (exponents from memory)."""
-
     ISO3046_AFTERCOOLED = "iso3046_aftercooled"
     """ISO 3046-1, turbocharged diesel with aftercooler: a=0, m=0.7, n=1.2, s=1 (exponents from memory)."""
 
