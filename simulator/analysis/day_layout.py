@@ -97,7 +97,7 @@ def thin_ring(ring: Sequence[Point], tolerance_m: float) -> list[Point]:
         return list(ring)
     import shapely
 
-    far = max(range(len(ring)), key=lambda place: math.dist(ring[0], ring[place]))
+    far = max(range(1, len(ring) - 1), key=lambda place: math.dist(ring[0], ring[place]))
     halves = [
         shapely.LineString(part).simplify(tolerance_m, preserve_topology=False)
         for part in (ring[: far + 1], ring[far:])

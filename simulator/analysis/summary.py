@@ -277,4 +277,5 @@ def momentary_bottlenecks(day: SimulatedDay) -> tuple[list[Segment], dict[str, f
     active = active_intervals(day)
     owner = {entity: resource for resource, entities in active.items() for entity in entities}
     flat = {entity: spans for entities in active.values() for entity, spans in entities.items()}
-    return *momentary_bottleneck(flat, 0.0, day.log.paid_until_s), owner
+    segments, held = momentary_bottleneck(flat, 0.0, day.log.paid_until_s)
+    return segments, held, owner
