@@ -9,17 +9,7 @@ from simulator.clean import visible
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong with what the user gave.
-
-    Parameters
-    ----------
-    where : str
-        Dotted key (``rig.main.packs.big``) or place (``feature 12``); empty for the whole file.
-    message : str
-        What was found, what is allowed, and the nearest known name where there is one.
-    file : str
-        File the problem is in; empty when it comes from the command line.
-    """
+    """One thing wrong with what the user gave."""
 
     where: str
     message: str
@@ -35,13 +25,7 @@ class AcredayError(Exception):
 
 
 class InputError(AcredayError):
-    """What the user gave cannot be used; carries every problem found.
-
-    Parameters
-    ----------
-    problems : list of Problem
-        At least one problem.
-    """
+    """What the user gave cannot be used; carries every problem found."""
 
     def __init__(self, problems: list[Problem]) -> None:
         self.problems = problems

@@ -46,23 +46,7 @@ _PART_GAP_M = 50.0
 
 @dataclass(frozen=True)
 class BoundaryField:
-    """One field.
-
-    Parameters
-    ----------
-    name : str
-        Unique in its file.
-    polygon : shapely.Polygon or shapely.MultiPolygon
-        Valid boundary on the local grid, m: x east, y north.
-    area_m2 : float
-        Area of ``polygon``, m2.
-    centroid_xy : tuple of float
-        Centre of gravity on the local grid, m.
-    feature_number : int
-        Place of its feature in the file, from 1.
-    properties : dict
-        Text, numbers and true/false of the feature's properties.
-    """
+    """One field."""
 
     name: str
     polygon: BaseGeometry
@@ -74,19 +58,7 @@ class BoundaryField:
 
 @dataclass(frozen=True)
 class BoundaryFile:
-    """All usable fields of one file.
-
-    Parameters
-    ----------
-    fields : list of BoundaryField
-        In the order of the file.
-    skipped : list of Problem
-        Features, or parts of them, that were left out, and why.
-    warnings : list of Problem
-        What was repaired, and a holding that is spread very far.
-    origin_lon_lat : tuple of float
-        Longitude and latitude of the grid's (0, 0), degrees.
-    """
+    """All usable fields of one file."""
 
     fields: list[BoundaryField]
     skipped: list[Problem]
@@ -94,23 +66,7 @@ class BoundaryFile:
     origin_lon_lat: tuple[float, float]
 
     def to_grid(self, longitude: float, latitude: float) -> tuple[float, float]:
-        """Put another place, such as the yard, on the grid of the fields.
-
-        Parameters
-        ----------
-        longitude, latitude : float
-            WGS 84, degrees.
-
-        Returns
-        -------
-        tuple of float
-            x east and y north, m.
-
-        Raises
-        ------
-        InputError
-            When the place is no longitude and latitude, or more than 1000 km from the fields.
-        """
+        """Put another place, such as the yard, on the grid of the fields."""
         if not (-180.0 <= longitude <= 180.0 and -90.0 <= latitude <= 90.0):
             message = f"[{longitude:g}, {latitude:g}] is not a longitude (-180 to 180) and latitude (-90 to 90)"
             raise InputError.single(message + self._exchanged(longitude, latitude))
@@ -130,15 +86,7 @@ class BoundaryFile:
         return "; latitude and longitude are exchanged: longitude comes first" if near else ""
 
     def from_other(self, other: BoundaryFile, polygon: BaseGeometry) -> BaseGeometry:
-        """Put a polygon of another file on the grid of this one.
-
-        Parameters
-        ----------
-        other : BoundaryFile
-            File that the polygon is from.
-        polygon : shapely geometry
-            On the other file's grid, m.
-        """
+        """Put a polygon of another file on the grid of this one."""
         import shapely
 
         source, target = _grid_about(other.origin_lon_lat), _grid_about(self.origin_lon_lat)
@@ -157,28 +105,7 @@ class BoundaryFile:
 
 
 def read_boundaries(path: Path, *, smallest_m2: float = 500.0, repair: bool = False) -> BoundaryFile:
-    """Read field boundaries from a GeoJSON file (RFC 7946: WGS 84 longitude and latitude).
-
-    Parameters
-    ----------
-    path : pathlib.Path
-        File with a FeatureCollection, Feature or bare geometry.
-    smallest_m2 : float, optional
-        Smaller fields are skipped with a message, m2 (0.05 ha).
-    repair : bool, optional
-        Use self-crossing boundaries as the repair leaves them (even-odd rule) instead of skipping them.
-
-    Returns
-    -------
-    BoundaryFile
-        With at least one field.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read, is not GeoJSON in longitude and latitude, holds no usable polygon, or spreads over
-        more than 1000 km.
-    """
+    """Read field boundaries from a GeoJSON file (RFC 7946: WGS 84 longitude and latitude)."""
     file = str(path)
     parsed = parse_geojson(_read_bytes(path), file)
     skipped, warnings = list(parsed.skipped), list(parsed.warnings)
@@ -274,10 +201,7 @@ def _check_spread(features: list[RawFeature], grid: Any, file: str, warnings: li
 
 
 def _build_polygon(raw: RawFeature, grid: Any, repair: bool, budget: int) -> tuple[BaseGeometry, str, int]:
-    """Return a valid polygon or multipolygon in metres, a note on what was repaired, and the crossings it had.
-
-    ``budget`` is how many crossings may still be repaired in the file.
-    """
+    """Return a valid polygon or multipolygon in metres, a note on what was repaired, and the crossings it had."""
     import shapely
 
     if len(raw.polygons) > _PARTS_LIMIT:

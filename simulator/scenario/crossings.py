@@ -21,23 +21,7 @@ _FEW_PAIRS = 2_500
 
 
 def crossings(shapes: Sequence[BaseGeometry], most: int) -> int:
-    """Return about how often the sides of shapes meet one another, counted no further than ``most``.
-
-    Sides are counted as meeting when their upright boxes do, so the number is never too small. Each side's meetings
-    with itself and with its two neighbours are left out; shapes that merely touch count a few a side.
-
-    Parameters
-    ----------
-    shapes : sequence of shapely geometries
-        Polygons, m.
-    most : int
-        Where counting stops.
-
-    Returns
-    -------
-    int
-        Pairs of sides; more than ``most`` when there are more, or more than two million sides.
-    """
+    """Return about how often the sides of shapes meet one another, counted no further than ``most``."""
     import shapely
 
     rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(list(shapes))]
@@ -60,25 +44,7 @@ def crossings(shapes: Sequence[BaseGeometry], most: int) -> int:
 
 
 def near_pairs(shape: BaseGeometry, distance_m: float, most: int) -> int:
-    """Return about how many pairs of sides of a shape lie within a distance: what moving its boundary by that costs.
-
-    Counted on the shape with detail finer than a hundredth of the distance left out, as the buffering itself leaves it
-    out.
-
-    Parameters
-    ----------
-    shape : shapely geometry
-        Polygon or multipolygon, m.
-    distance_m : float
-        How far the boundary is moved, m.
-    most : int
-        Where counting stops.
-
-    Returns
-    -------
-    int
-        Ordered pairs of sides, at least; more than ``most`` when there are more.
-    """
+    """Return about how many pairs of sides of a shape lie within a distance: what moving its boundary by that costs."""
     import shapely
 
     corners = int(shapely.get_num_coordinates(shape))

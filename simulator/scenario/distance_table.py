@@ -18,27 +18,7 @@ MOST_PROBLEMS = 20
 
 
 def read_distance_table(path: Path, unit: str, fields: list[str]) -> tuple[tuple[float, ...], ...]:
-    """Read road distances.
-
-    Parameters
-    ----------
-    path : Path
-        CSV: the header names the places driven to, the first column the places driven from; ``yard`` is the yard.
-    unit : str
-        Unit of the numbers, such as ``km``.
-    fields : list of str
-        Names of the fields, in order; all must be in the table.
-
-    Returns
-    -------
-    tuple of tuple of float
-        Metres from row to column; row and column 0 are the yard, field ``i`` stands at ``i + 1``.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read, a place is missing, or a cell is no distance; all problems at once.
-    """
+    """Read road distances."""
     name = str(path)
     found, _ = csv_rows(path, LARGEST_TABLE_BYTES, "a CSV table of road distances", "route.distance_table")
     rows = [row for _, row in found]
@@ -80,13 +60,7 @@ def read_distance_table(path: Path, unit: str, fields: list[str]) -> tuple[tuple
 
 
 def _metres(cell: str, unit: str) -> float:
-    """Return a distance in metres.
-
-    Raises
-    ------
-    UnitError
-        It is none, or longer than any drive.
-    """
+    """Return a distance in metres."""
     try:
         metres = parse(f"{cell} {unit}", LENGTH)
     except UnitError as error:

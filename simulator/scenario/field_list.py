@@ -32,35 +32,7 @@ MOST_NEAR_OF_ALL = 3_000_000
 
 @dataclass(frozen=True)
 class FieldSite:
-    """One field to treat.
-
-    Parameters
-    ----------
-    name : str
-        Unique name.
-    area_m2 : float
-        Area of the rectangle or of the boundary.
-    length_to_width : float
-        Shape of a rectangle; unused with a boundary.
-    polygon : shapely geometry or None
-        Boundary in metres on the scenario's own grid; None: a rectangle.
-    location_m : (float, float) or None
-        East and north of the grid's origin; None: unknown.
-    drive_distance_m : float or None
-        Road distance to it from wherever the rig is; None: from the locations.
-    landing_zone_m : (float, float) or None
-        Landing zone from a rectangle's first corner; None: that corner, or for a boundary the best place on it.
-    ferry_distance_m : float or None
-        Given average distance between landing zone and work.
-    rate, dry_rate : float or None
-        Application rate in L/m2 or kg/m2, where it differs from the product's.
-    open_from, open_until : float or None
-        Seconds after midnight between which it may be flown; None: any time.
-    first_day, last_day : int or None
-        Work days of the job, from 1, between which it may be flown; None: any.
-    product : str
-        Name of its mix, where fields get different ones.
-    """
+    """One field to treat."""
 
     name: str
     area_m2: float
@@ -81,19 +53,7 @@ class FieldSite:
 
 @dataclass(frozen=True)
 class FieldList:
-    """The fields of a scenario and where the yard is.
-
-    Parameters
-    ----------
-    sites : tuple of FieldSite
-        At least one.
-    yard_m : (float, float) or None
-        East and north of the yard on the same grid; None: only distances are known.
-    skipped : tuple of Problem
-        Parts of a file that cannot be flown, each with its reason, and what was mended in others.
-    drive_m : tuple of tuple of float or None
-        Given road distances, yard first; None: from locations or drive distances.
-    """
+    """The fields of a scenario and where the yard is."""
 
     sites: tuple[FieldSite, ...]
     yard_m: tuple[float, float] | None = None
@@ -102,20 +62,7 @@ class FieldList:
 
 
 def field_list(scenario: Scenario, folder: ScenarioFolder) -> FieldList:
-    """Return the fields that a scenario declares.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        A valid scenario.
-    folder : ScenarioFolder
-        Folder that file names are relative to.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read, or too few or too many fields are left.
-    """
+    """Return the fields that a scenario declares."""
     found = _declared(scenario) if scenario.field_file is None else _from_file(scenario, scenario.field_file, folder)
     if scenario.route.distance_table is None:
         return found
@@ -243,13 +190,7 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) 
 
 
 def _check_moved(shapes: list[BaseGeometry], distance_m: float, key: str, path: Path) -> None:
-    """Refuse boundaries so ragged that moving them by a distance would not end.
-
-    Raises
-    ------
-    InputError
-        They are.
-    """
+    """Refuse boundaries so ragged that moving them by a distance would not end."""
     from simulator.scenario.crossings import near_pairs
 
     total = 0
@@ -262,13 +203,7 @@ def _check_moved(shapes: list[BaseGeometry], distance_m: float, key: str, path: 
 
 
 def _check_crossings(fields: list[BaseGeometry], others: list[BaseGeometry], path: Path) -> None:
-    """Refuse shapes whose boundaries cross so often that cutting one from the other would not end.
-
-    Raises
-    ------
-    InputError
-        They do.
-    """
+    """Refuse shapes whose boundaries cross so often that cutting one from the other would not end."""
     from simulator.scenario.crossings import crossings
 
     if others and crossings([*fields, *others], MOST_CROSSINGS) > MOST_CROSSINGS:

@@ -24,37 +24,14 @@ _MOST_COMPARED = 500
 
 @dataclass(frozen=True)
 class ScenarioFolder:
-    """Where a scenario's file names lead.
-
-    Parameters
-    ----------
-    path : Path
-        Folder that they are relative to.
-    outside : bool
-        Whether they may lead out of it: a scenario from somebody else could name any file of the user's.
-    named : frozenset of Path
-        Files that the user named himself, wherever they are and whatever they are called.
-    """
+    """Where a scenario's file names lead."""
 
     path: Path = field(default_factory=Path)
     outside: bool = False
     named: frozenset[Path] = frozenset()
 
     def file(self, name: str, kind: str) -> Path:
-        """Return the path of a file that a scenario names.
-
-        Parameters
-        ----------
-        name : str
-            As the scenario writes it.
-        kind : {CSV, GEOJSON}
-            What it must be, by the end of its name.
-
-        Raises
-        ------
-        InputError
-            The name is no file's, leads in a circle of links, out of the folder, or to a file of another kind.
-        """
+        """Return the path of a file that a scenario names."""
         if not name.strip() or len(name) > 1000 or not name.isprintable():
             raise InputError.single(f"got {shown(name)}; allowed is the name of a file")
         try:
@@ -71,13 +48,7 @@ class ScenarioFolder:
 
 
 def check_kind(path: Path, kind: str, name: str) -> None:
-    """Refuse a file whose name does not end as its kind's do, before it is read.
-
-    Raises
-    ------
-    InputError
-        With what it seems to be, where that is known.
-    """
+    """Refuse a file whose name does not end as its kind's do, before it is read."""
     if path.suffix.lower() not in _ENDINGS[kind]:
         raise InputError.single(f"got {name}{other_kind(path)}; allowed is {kind}")
 
@@ -90,13 +61,7 @@ def other_kind(path: Path) -> str:
 
 
 def decoded(content: bytes) -> str:
-    """Return a file's text: UTF-8, with a byte-order mark or without, or UTF-16 with one, as spreadsheets write it.
-
-    Raises
-    ------
-    UnicodeDecodeError
-        It is none of these.
-    """
+    """Return a file's text: UTF-8, with a byte-order mark or without, or UTF-16 with one, as spreadsheets write it."""
     marked = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     return content.decode("utf-16" if marked else "utf-8-sig")
 
@@ -116,23 +81,7 @@ def near_name(name: str, known: list[str]) -> str:
 
 
 def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
-    """Read a file that a user names, wherever it is, if it is an ordinary one of a sane size.
-
-    Parameters
-    ----------
-    path : Path
-        File; symbolic links are followed.
-    most_bytes : int
-        A larger file is refused without reading it.
-    allowed : str
-        What it should be, for messages ("a CSV file").
-
-    Raises
-    ------
-    InputError
-        There is no such file, it is a folder, a pipe or a device (which could hang or never end), it is too large, or
-        it cannot be read.
-    """
+    """Read a file that a user names, wherever it is, if it is an ordinary one of a sane size."""
     name = str(path)
     try:
         # without blocking, because opening a pipe would wait for its writer; what is opened is what is looked at
@@ -166,31 +115,7 @@ def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
 def csv_rows(
     path: Path, most_bytes: int, allowed: str, where: str = "", most_rows: int | None = None
 ) -> tuple[list[tuple[int, list[str]]], bytes]:
-    """Read the rows of a CSV file that hold anything.
-
-    Parameters
-    ----------
-    path : Path
-        File that a user names; see :func:`read_ordinary_file`.
-    most_bytes, allowed
-        See there.
-    where : str
-        Key that names it, for messages.
-    most_rows : int, optional
-        More rows are refused.
-
-    Returns
-    -------
-    rows : list of (int, list of str)
-        Number of each row's last line, and its cells.
-    content : bytes
-        The whole file.
-
-    Raises
-    ------
-    InputError
-        It cannot be read, is no CSV, or is too long.
-    """
+    """Read the rows of a CSV file that hold anything."""
     content = read_ordinary_file(path, most_bytes, allowed)
     rows = []
     try:

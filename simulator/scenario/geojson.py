@@ -31,19 +31,7 @@ _PROBLEMS_MAX = 25
 
 @dataclass(frozen=True)
 class RawFeature:
-    """One feature's polygons as read.
-
-    Parameters
-    ----------
-    number : int
-        Place in the file, from 1.
-    name : str
-        Property ``name`` or ``id`` in any case of letters; empty when there is none.
-    polygons : list of list of numpy.ndarray
-        Per polygon its closed rings, exterior first, each (k, 2): longitude, latitude in degrees.
-    properties : dict
-        Text, numbers and true/false of the feature's properties.
-    """
+    """One feature's polygons as read."""
 
     number: int
     name: str
@@ -53,17 +41,7 @@ class RawFeature:
 
 @dataclass
 class Parsed:
-    """What a GeoJSON text held.
-
-    Parameters
-    ----------
-    features : list of RawFeature
-        Features with at least one polygon.
-    skipped : list of Problem
-        Features left out, with the reason.
-    warnings : list of Problem
-        Features used after a harmless repair.
-    """
+    """What a GeoJSON text held."""
 
     features: list[RawFeature] = field(default_factory=list)
     skipped: list[Problem] = field(default_factory=list)
@@ -75,25 +53,7 @@ class _RefusedError(Exception):
 
 
 def parse_geojson(data: bytes, file: str = "") -> Parsed:
-    """Read polygons from GeoJSON.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole text, UTF-8.
-    file : str, optional
-        Name for messages.
-
-    Returns
-    -------
-    Parsed
-
-    Raises
-    ------
-    InputError
-        When the bytes are not JSON, not GeoJSON, in another coordinate system, or a coordinate is not a longitude or
-        latitude; up to 25 problems at once.
-    """
+    """Read polygons from GeoJSON."""
     document = _load_json(data, file)
     parsed = Parsed()
     problems: list[Problem] = []

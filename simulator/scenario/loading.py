@@ -47,23 +47,7 @@ _Files = dict[tuple[object, ...], Any]
 
 @dataclass(frozen=True)
 class EquipmentSet:
-    """One equipment set: a whole scenario with its overrides merged, and its fields.
-
-    Parameters
-    ----------
-    name : str
-        Name under ``equipment_set``, or the scenario's own when it declares none.
-    scenario : Scenario
-        The merged scenario.
-    fields : FieldList
-        Fields to treat.
-    resolved : dict
-        The merged table with every default written out: a scenario that reproduces this set.
-    weather_days : tuple of Windows or None
-        Workable stretches of each date of the weather file; None: no file.
-    notes : tuple of Problem
-        What was assumed in reading its files, for the user to see.
-    """
+    """One equipment set: a whole scenario with its overrides merged, and its fields."""
 
     name: str
     scenario: Scenario
@@ -100,13 +84,7 @@ class LoadedScenario:
         return self.sets[0].scenario
 
     def equipment_set(self, name: str) -> EquipmentSet:
-        """Return one set by name.
-
-        Raises
-        ------
-        InputError
-            No such set.
-        """
+        """Return one set by name."""
         for entry in self.sets:
             if entry.name == name:
                 return entry
@@ -139,13 +117,7 @@ def _outline_text(polygon: Any) -> str:
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """Read a TOML file.
-
-    Raises
-    ------
-    InputError
-        Unreadable, too large, not UTF-8 or broken; the message names the place.
-    """
+    """Read a TOML file."""
     name = str(path)
     try:
         if not path.exists():
@@ -178,18 +150,7 @@ def read_toml(path: Path) -> dict[str, Any]:
 
 
 def check_shape(raw: Mapping[str, Any], file: str) -> int:
-    """Refuse what no scenario holds and later steps would stumble over: depth, endless numbers, unprintable text.
-
-    Returns
-    -------
-    int
-        Number of values, tables and lists among them.
-
-    Raises
-    ------
-    InputError
-        With the place of the first such thing.
-    """
+    """Refuse what no scenario holds and later steps would stumble over: depth, endless numbers, unprintable text."""
     waiting: list[tuple[str, Any, int]] = [("", raw, 0)]
     count = 0
     while waiting:
@@ -308,13 +269,7 @@ def load_scenario(
 def _load_manifest(
     path: Path, settings: list[str], fields: str | Path | None, allow_files_outside: bool = False
 ) -> LoadedScenario:
-    """Load the scenario of a finished run from its ``manifest.json``; its input files lie beside it.
-
-    Raises
-    ------
-    InputError
-        It is no manifest, or what it holds is not valid any more.
-    """
+    """Load the scenario of a finished run from its ``manifest.json``; its input files lie beside it."""
     name = str(path)
     content = read_ordinary_file(path, 10 * LARGEST_FILE_BYTES, "a manifest.json of a result")
     try:
@@ -432,24 +387,7 @@ def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:
 def vary(
     equipment: EquipmentSet, settings: Iterable[str], folder: ScenarioFolder, name: str | None = None
 ) -> EquipmentSet:
-    """Return an equipment set with values changed; its fields are kept as they are.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        Set to start from.
-    settings : iterable of str
-        ``KEY=VALUE`` changes.
-    folder : ScenarioFolder
-        The scenario's; what the set names has been allowed when it was loaded.
-    name : str, optional
-        Name of the new set.
-
-    Raises
-    ------
-    InputError
-        The changed set is not valid.
-    """
+    """Return an equipment set with values changed; its fields are kept as they are."""
     changes = [parse_setting(text) for text in settings]
     for parts, _ in changes:
         if parts[-1] == "like":

@@ -19,10 +19,7 @@ _MOST_COMPARED = 500
 
 
 def deep_merge(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
-    """Return ``base`` with ``change`` laid over it, neither altered.
-
-    Tables merge key by key; anything else, and a table that declares a distribution, replaces what stood there.
-    """
+    """Return ``base`` with ``change`` laid over it, neither altered."""
     merged = dict(base)
     for key, value in change.items():
         old = merged.get(key)
@@ -49,23 +46,7 @@ def nearest(name: str, known: list[str] | tuple[str, ...]) -> str:
 
 
 def parse_setting(text: str) -> tuple[list[str], Any]:
-    """Read ``KEY=VALUE`` of the command line.
-
-    Parameters
-    ----------
-    text : str
-        Dotted key and a TOML value; text that is no TOML value is taken as a string.
-
-    Returns
-    -------
-    (list of str, object)
-        Parts of the key, and the value.
-
-    Raises
-    ------
-    InputError
-        No ``=``, an empty key, or a text too long or too deep to be a setting.
-    """
+    """Read ``KEY=VALUE`` of the command line."""
     key, equals, value_text = text.partition("=")
     parts = [part.strip() for part in key.split(".")]
     if len(text) > LONGEST_SETTING or len(parts) > MOST_KEY_PARTS:
@@ -84,13 +65,7 @@ def parse_setting(text: str) -> tuple[list[str], Any]:
 
 
 def apply_setting(raw: dict[str, Any], parts: list[str], value: Any) -> dict[str, Any]:
-    """Return a copy of a scenario with one dotted key set; digits step into lists.
-
-    Raises
-    ------
-    InputError
-        The key runs through something that is neither a table nor a list.
-    """
+    """Return a copy of a scenario with one dotted key set; digits step into lists."""
     result = copy.deepcopy(raw)
     place: Any = result
     for depth, part in enumerate(parts):

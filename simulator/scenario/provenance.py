@@ -56,22 +56,7 @@ _SAYS_SOURCE = re.compile(r"\b(?:assumptions?|source)\b", re.IGNORECASE)
 
 @dataclass(frozen=True)
 class Leaf:
-    """One value of a scenario.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key.
-    value : str
-        As written, with its unit; ``"none"`` when it is not given and has no default.
-    inner : str
-        In the unit that the model computes with; for a drawn quantity its mean; empty when there is nothing to convert.
-    origin : str
-        ``"scenario"``, ``"scenario: equipment_set.NAME"``, ``"scenario: KEY"`` (by ``like``), ``"catalogue: ENTRY"``,
-        ``"command line (--set)"``, ``"command line (--fields)"`` or ``"default"``; several are joined by ``" + "``.
-    note : str
-        What it is, from the schema; of a default also its source, or that it is an assumption.
-    """
+    """One value of a scenario."""
 
     key: str
     value: str
@@ -96,29 +81,7 @@ class _Marked:
 def provenance(
     equipment: EquipmentSet, raw: Mapping[str, Any], settings: Iterable[str] = (), fields: str | Path | None = None
 ) -> tuple[Leaf, ...]:
-    """Return every value of an equipment set with its origin.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        A set that was loaded from ``raw`` with these settings and fields.
-    raw : mapping
-        The scenario file's content.
-    settings : iterable of str
-        ``KEY=VALUE`` overrides, as given to ``load_scenario``.
-    fields : str or Path, optional
-        GeoJSON file, as given to ``load_scenario``.
-
-    Returns
-    -------
-    tuple of Leaf
-        In the schema's order.
-
-    Raises
-    ------
-    InputError
-        A setting cannot be read.
-    """
+    """Return every value of an equipment set with its origin."""
     tree = fill_defaults(_marked_merge(equipment.name, raw, settings, fields))
     return tuple(_leaves(tree, Scenario, (), equipment.scenario, "", "", ""))
 

@@ -11,13 +11,7 @@ from simulator.scenario.schema_rig import Crew, Rig
 
 
 def check_references(scenario: Scenario) -> list[Problem]:
-    """Return every name that is not declared and every mismatch between tables.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        A scenario whose tables are each valid.
-    """
+    """Return every name that is not declared and every mismatch between tables."""
     problems: list[Problem] = []
     for name, pack in scenario.pack.items():
         problems += _names(f"pack.{name}.fits", pack.fits, scenario.aircraft, "aircraft class")

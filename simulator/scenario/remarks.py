@@ -23,13 +23,7 @@ LEAST_FLIGHT_S = 120.0
 
 
 def remarks(scenario: Scenario) -> list[Problem]:
-    """Return remarks on a valid scenario: strong wind, absurd rates, short power, and equipment that flies absurdly.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        A scenario without problems.
-    """
+    """Return remarks on a valid scenario: strong wind, absurd rates, short power, and equipment that flies absurdly."""
     found = []
     if scenario.weather.wind_speed > MOST_WIND_M_PER_S:
         text = "more than 10 mph, beyond what labels and extension guidance allow for spraying; ground speed is held"

@@ -14,21 +14,7 @@ from simulator.scenario.units import POWER, parse
 
 @dataclass(frozen=True)
 class Equipment:
-    """One equipment set of classes of the catalogue; the defaults are the starter's own numbers.
-
-    Parameters
-    ----------
-    aircraft_class, pack_class, charger_class : str
-        Aircraft, a pack that fits it, and a charger that serves that.
-    source : str
-        Generator, or mains.
-    set_up : str
-        How the rig travels.
-    aircraft, packs, chargers, helpers : int
-        Numbers on the rig.
-    charger_percent : float
-        What the chargers are set to, over full power.
-    """
+    """One equipment set of classes of the catalogue; the defaults are the starter's own numbers."""
 
     aircraft_class: str = "tank_40_l"
     aircraft: int = 1
@@ -81,23 +67,7 @@ class FieldGroup:
 
 @dataclass(frozen=True)
 class Answers:
-    """What a new user said.
-
-    Parameters
-    ----------
-    units : {"us", "metric"}
-        Units of the output.
-    sets : tuple of Equipment
-        Sets to compare, no two the same; to one alone a second with one more pack is added.
-    fields : tuple of FieldGroup
-        Fields.
-    from_yard : str
-        Road to the first field.
-    price_per_acre : float or None
-        What the customer pays; None: no prices are written.
-    purchase : tuple of (str, str, float)
-        Prices of one aircraft, pack or charger by its class: ``("pack", "pack_1800_wh", 2000.0)``.
-    """
+    """What a new user said."""
 
     units: str = "us"
     sets: tuple[Equipment, ...] = (Equipment(),)
@@ -125,15 +95,7 @@ _NOTES = {
 
 
 def starter_text(name: str, answers: Answers | None = None) -> str:
-    """Return a valid, commented scenario.
-
-    Parameters
-    ----------
-    name : str
-        Its short name.
-    answers : Answers, optional
-        What to make it from; the starter as it ships by default.
-    """
+    """Return a valid, commented scenario."""
     text = resources.files("simulator.scenario").joinpath("starter.toml").read_text(encoding="utf-8")
     text = text.replace("@NAME@", name)
     if answers is None:
@@ -143,20 +105,7 @@ def starter_text(name: str, answers: Answers | None = None) -> str:
 
 
 def answers_table(starter: dict[str, Any], answers: Answers) -> dict[str, Any]:
-    """Return the scenario of some answers: what was not asked is the starter's.
-
-    Parameters
-    ----------
-    starter : dict
-        The starter's table.
-    answers : Answers
-        What was said.
-
-    Raises
-    ------
-    ValueError
-        Two sets are the same, or there is none.
-    """
+    """Return the scenario of some answers: what was not asked is the starter's."""
     sets = answers.sets if len(answers.sets) != 1 else (answers.sets[0], one_more_pack(answers.sets[0]))
     if not sets or len(set(sets)) < len(sets):
         raise ValueError("got the same equipment twice, or none; allowed are sets that differ")

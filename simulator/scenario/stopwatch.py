@@ -39,23 +39,7 @@ _FIELD = re.compile(r"^(.*?)(?:\s*[x×]\s*(\d{1,4}))?$")
 
 @dataclass(frozen=True)
 class Timing:
-    """One stopwatch time.
-
-    Parameters
-    ----------
-    line : int
-        Line of the file.
-    task : str
-        One of `TASKS`.
-    seconds : float
-        Time, s; above 0.
-    of : str
-        Which rig, aircraft or pack class; empty: the only one.
-    amount : str
-        What was filled, charged or driven, with unit; empty: not noted.
-    date : str
-        As written; empty: not noted.
-    """
+    """One stopwatch time."""
 
     line: int
     task: str
@@ -67,17 +51,7 @@ class Timing:
 
 @dataclass(frozen=True)
 class StopwatchLog:
-    """All times of one file.
-
-    Parameters
-    ----------
-    file : str
-        Name.
-    sha256 : str
-        Of the file's content.
-    timings : tuple of Timing
-        At least one.
-    """
+    """All times of one file."""
 
     file: str
     sha256: str
@@ -86,25 +60,7 @@ class StopwatchLog:
 
 @dataclass(frozen=True)
 class PastDay:
-    """One past work day.
-
-    Parameters
-    ----------
-    line : int
-        Line of the file.
-    date : str
-        As written.
-    acres : float
-        Acres observed.
-    hours : float or None
-        Paid hours observed; None: not noted.
-    equipment_set : str
-        Set that worked; empty: the first.
-    settings : tuple of str
-        ``KEY=VALUE`` of that day.
-    fields : tuple of FieldSite
-        Fields on the list; empty: the scenario's own.
-    """
+    """One past work day."""
 
     line: int
     date: str
@@ -162,32 +118,13 @@ def _heads(sheet: _Sheet) -> str:
 
 
 def is_past_days(path: Path) -> bool:
-    """Tell whether a CSV file holds past days (a column ``acres`` or ``hectares``) rather than stopwatch times.
-
-    Raises
-    ------
-    InputError
-        It cannot be read.
-    """
+    """Tell whether a CSV file holds past days (a column ``acres`` or ``hectares``) rather than stopwatch times."""
     columns = {column.lower() for column in _sheet(path).columns}
     return bool(columns & {"acres", "hectares"}) and "task" not in columns
 
 
 def read_stopwatch(path: Path) -> StopwatchLog:
-    """Read stopwatch times.
-
-    Parameters
-    ----------
-    path : Path
-        CSV with the columns ``task`` and ``time`` (``"62 s"``, ``"1:02"``; or ``time_s`` with plain seconds), and
-        optionally ``of`` (rig, aircraft or pack class), ``amount`` (``"38 L"``, ``"2.5 mi"``, ``"75 %"``) and ``date``.
-        Other columns are not used; a line that begins with # is a remark.
-
-    Raises
-    ------
-    InputError
-        With every bad line.
-    """
+    """Read stopwatch times."""
     sheet = _sheet(path)
     lower = {column.lower(): column for column in sheet.columns}
     times = [name for name in _TIME_COLUMNS if name in lower]
@@ -233,21 +170,7 @@ def _raise(problems: list[Problem], file: str) -> None:
 
 
 def read_past_days(path: Path) -> PastDays:
-    """Read past work days.
-
-    Parameters
-    ----------
-    path : Path
-        CSV with the columns ``date`` and ``acres`` (or ``hectares``) observed, and optionally ``hours`` (paid),
-        ``equipment_set``, ``fields`` (``"80 acre; 45 acre x 2"``, or named: ``"mill piece = 45 acre"``),
-        ``settings`` (``KEY=VALUE; KEY=VALUE``), and any dotted scenario key as a column of its own, such as
-        ``product.rate``. Other columns are not used; a line that begins with # is a remark.
-
-    Raises
-    ------
-    InputError
-        With every bad line.
-    """
+    """Read past work days."""
     sheet = _sheet(path)
     lower = {column.lower(): column for column in sheet.columns}
     area = next((name for name in ("acres", "hectares") if name in lower), None)

@@ -45,34 +45,13 @@ _SHARED, _OVERFLOW = 0, 1
 
 
 class DayStreams(ABC):
-    """The streams of one simulated work day.
-
-    Asking twice for a name gives the same stream, which goes on where it was.
-    """
+    """The streams of one simulated work day."""
 
     __slots__ = ()
 
     @abstractmethod
     def draws(self, name: str, distribution: Distribution) -> Draws:
-        """Return the stream of a name.
-
-        Parameters
-        ----------
-        name : str
-            Purpose and entity occurrence, such as ``"fill_time/main/aircraft-1"``.
-        distribution : Distribution
-            What is drawn; the unit of the draws is its unit.
-
-        Returns
-        -------
-        callable
-            Returns the next draw at each call.
-
-        Raises
-        ------
-        ValueError
-            The day already has this name with another distribution.
-        """
+        """Return the stream of a name."""
 
     @abstractmethod
     def uniforms(self, name: str) -> Draws:
@@ -94,10 +73,7 @@ def _check_count(name: str, value: int) -> int:
 
 
 def _uniforms(key: int, counter: tuple[int, int, int], count: int, skip: int = 0) -> NDArray[np.float64]:
-    """Return numbers in the open interval (0, 1): 52 bits and a half, so that neither end can occur.
-
-    The first ``skip`` numbers, a multiple of four, are left out.
-    """
+    """Return numbers in the open interval (0, 1): 52 bits and a half, so that neither end can occur."""
     segment, place, kind = counter
     generator = np.random.Philox(counter=np.array([skip // 4, segment, place, kind], dtype=np.uint64), key=key)
     bits: NDArray[np.uint64] = generator.random_raw(count)
@@ -153,21 +129,7 @@ _Block = dict[tuple[str, Distribution | None], _BlockStream]
 
 
 class StreamBank:
-    """All streams of an experiment.
-
-    Parameters
-    ----------
-    seed : int
-        From 0 to 2^63 - 1.
-    memory_streams : int, optional
-        Streams (name times block of replications and work day) kept ready, about 35 kB each and more for long ones;
-        the least recently used blocks of replications go first. Affects speed and memory only, never a draw.
-
-    Raises
-    ------
-    ValueError
-        The seed is not a whole number in range.
-    """
+    """All streams of an experiment."""
 
     def __init__(self, seed: int, memory_streams: int = 2048) -> None:
         self.seed = _check_count("seed", seed)
@@ -178,18 +140,7 @@ class StreamBank:
         self._keys: dict[str, int] = {}
 
     def day(self, replication: int, work_day: int = 0) -> DayStreams:
-        """Return the streams of one work day of a replication, at their beginning.
-
-        Parameters
-        ----------
-        replication, work_day : int
-            From 0.
-
-        Raises
-        ------
-        ValueError
-            One of them is not a whole number of at least 0.
-        """
+        """Return the streams of one work day of a replication, at their beginning."""
         return _BankDay(self, _check_count("replication", replication), _check_count("work_day", work_day))
 
     def _stream(self, block_day: tuple[int, int], name: str, distribution: Distribution | None) -> _BlockStream:

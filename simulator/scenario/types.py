@@ -130,15 +130,7 @@ def _read(value: Any, dimension: Dimension) -> float:
 
 @dataclass(frozen=True)
 class Quantity:
-    """Mark of a fixed quantity: ``Annotated[float, Quantity(units.TIME)]``.
-
-    Parameters
-    ----------
-    dimension : Dimension
-        Kind of quantity; the value becomes a float in its inner unit.
-    above, least, most : float, optional
-        Limits in the inner unit.
-    """
+    """Mark of a fixed quantity: ``Annotated[float, Quantity(units.TIME)]``."""
 
     dimension: Dimension
     above: float | None = None
@@ -176,15 +168,7 @@ class WaterOrMass(Quantity):
 
 @dataclass(frozen=True)
 class Drawn:
-    """Mark of a quantity that may be fixed or drawn: ``Annotated[Distribution, Drawn(units.TIME)]``.
-
-    Parameters
-    ----------
-    dimension : Dimension
-        Kind of quantity.
-    above, least : float, optional
-        Limits in the inner unit for the mean (``above``) and for every bound (``least``).
-    """
+    """Mark of a quantity that may be fixed or drawn: ``Annotated[Distribution, Drawn(units.TIME)]``."""
 
     dimension: Dimension
     above: float | None = None

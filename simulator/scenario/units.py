@@ -61,19 +61,7 @@ _DEGREES = {"f": "degF", "c": "degC", "fahrenheit": "degF", "celsius": "degC", "
 
 @dataclass(frozen=True)
 class Dimension:
-    """A kind of quantity: its inner unit and an example to show a user.
-
-    Parameters
-    ----------
-    name : str
-        Plain word for messages ("a speed").
-    unit : str
-        Inner unit, as pint writes it.
-    example : str
-        A valid value.
-    largest : float
-        Value, in the inner unit, beyond which a number is mistyped whatever it describes; assumption.
-    """
+    """A kind of quantity: its inner unit and an example to show a user."""
 
     name: str
     unit: str
@@ -106,10 +94,7 @@ class UnitError(ValueError):
 
 @contextmanager
 def _left_out(*packages: str) -> Iterator[None]:
-    """Keep packages from being imported meanwhile: pint loads these where it finds them, and needs them for nothing.
-
-    Together they would take a third of the time in which a scenario is checked.
-    """
+    """Keep packages from being imported meanwhile: pint loads these where it finds them, and needs them for nothing."""
     absent = [name for name in packages if name not in sys.modules]
     sys.modules.update(dict.fromkeys(absent, None))  # type: ignore[arg-type]  # how Python marks a missing module
     try:
@@ -121,13 +106,7 @@ def _left_out(*packages: str) -> Iterator[None]:
 
 @cache
 def registry() -> pint.UnitRegistry[Any]:
-    """Return the project's pint registry (made once; pint is imported only here).
-
-    Returns
-    -------
-    pint.UnitRegistry
-        With the international acre and the short names ``ac``, ``gpm`` and ``gpa``.
-    """
+    """Return the project's pint registry (made once; pint is imported only here)."""
     with _left_out("scipy", "dask"):
         import pint
 
@@ -140,25 +119,7 @@ def registry() -> pint.UnitRegistry[Any]:
 
 @lru_cache(maxsize=4096)
 def parse(text: str, dimension: Dimension) -> float:
-    """Read a quantity and return it in the inner unit of its dimension.
-
-    Parameters
-    ----------
-    text : str
-        Number and unit, such as ``"15 mph"``.
-    dimension : Dimension
-        What it must be.
-
-    Returns
-    -------
-    float
-        Value in ``dimension.unit``, to 12 significant digits: ``"40 acre"`` and the same in hectares are one number.
-
-    Raises
-    ------
-    UnitError
-        Not a number with a unit, unknown unit, wrong dimension, or not finite.
-    """
+    """Read a quantity and return it in the inner unit of its dimension."""
     # the length comes first: the pattern is slow on long runs of spaces
     typed = " ".join(_FRACTION.sub(_written_out, text).translate(_TYPED).split()) if len(text) <= 80 else ""
     found = _NUMBER.match(typed)
@@ -260,13 +221,7 @@ def _conversion(unit_text: str, dimension: Dimension) -> tuple[float, float]:
 
 
 def clock_seconds(text: str) -> float:
-    """Read a time of day ``"HH:MM"`` as seconds after midnight.
-
-    Raises
-    ------
-    UnitError
-        Not of that form.
-    """
+    """Read a time of day ``"HH:MM"`` as seconds after midnight."""
     found = re.fullmatch(r"([01]?\d|2[0-4]):([0-5]\d)", text.strip())
     if found is None or (found.group(1) == "24" and found.group(2) != "00"):
         raise UnitError(f"got {text[:60]!r}; allowed is a time of day such as '07:00'")

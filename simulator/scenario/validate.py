@@ -58,20 +58,7 @@ _SIMPLE = {
 
 
 def validate(raw: Mapping[str, Any], folder: ScenarioFolder) -> tuple[Scenario | None, list[Problem]]:
-    """Validate one merged scenario.
-
-    Parameters
-    ----------
-    raw : mapping
-        Scenario with likes resolved and one equipment set merged.
-    folder : ScenarioFolder
-        Of the scenario, for the files it names.
-
-    Returns
-    -------
-    (Scenario or None, list of Problem)
-        The scenario when there is no problem.
-    """
+    """Validate one merged scenario."""
     try:
         scenario = Scenario.model_validate(dict(raw), context={"folder": folder})
     except ValidationError as error:
@@ -118,17 +105,7 @@ def _missing_text(where: list[str]) -> str:
 
 
 def check_names(where: str, names: typing.Iterable[str], *, slash: bool = False) -> list[Problem]:
-    """Return a problem for every name that a log, a table or a terminal could not show as it is.
-
-    Parameters
-    ----------
-    where : str
-        Dotted place of the names.
-    names : iterable of str
-        Names that the user chose.
-    slash : bool, optional
-        Whether ``/`` may be in them: in the log it divides a rig from what is on it.
-    """
+    """Return a problem for every name that a log, a table or a terminal could not show as it is."""
     allowed = f"1 to {LONGEST_NAME} printable characters" + ("" if slash else " without a slash")
     return [
         Problem(f"{where}.{shown(name).strip(chr(39))}", f"got the name {shown(name)}; allowed is {allowed}")
@@ -163,21 +140,7 @@ def _check_all_names(scenario: Scenario) -> list[Problem]:
 
 
 def check_size(scenario: Scenario, fields: FieldList) -> list[Problem]:
-    """Return what makes a day of a valid scenario too large to simulate, or never end.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Valid scenario.
-    fields : FieldList
-        Its fields.
-
-    Returns
-    -------
-    list of Problem
-        Each with the number found and the largest allowed. The counts of sorties, batches and stoppages are upper
-        estimates from mean times, as if nothing was ever waited for.
-    """
+    """Return what makes a day of a valid scenario too large to simulate, or never end."""
     problems: list[Problem] = []
     rigs = {name: scenario.rig[name] for name in used_rigs(scenario)}
     for name, rig in rigs.items():
@@ -397,20 +360,7 @@ def _strip(annotation: Any) -> Any:
 
 
 def fill_defaults(raw: Mapping[str, Any], model: type[BaseModel] = Scenario) -> dict[str, Any]:
-    """Return a scenario table with every default written out, itself a valid scenario.
-
-    Parameters
-    ----------
-    raw : mapping
-        A table that :func:`validate` accepts.
-    model : type
-        Its schema.
-
-    Returns
-    -------
-    dict
-        JSON-able: keys without a value (None) are left out.
-    """
+    """Return a scenario table with every default written out, itself a valid scenario."""
     filled: dict[str, Any] = {}
     for name, field in model.model_fields.items():
         value = raw.get(name, field.default)
@@ -433,11 +383,7 @@ def _fill(value: Any, inner: Any) -> Any:
 
 
 def json_schema() -> dict[str, Any]:
-    """Return the JSON Schema (draft 2020-12) of a scenario file.
-
-    ``like`` may stand for any key of equipment and rigs that must be given, so there nothing is required; it offers the
-    catalogue's names, and takes others, for an entry of the scenario may be named too.
-    """
+    """Return the JSON Schema (draft 2020-12) of a scenario file."""
     schema = Scenario.model_json_schema(mode="validation")
     schema["$schema"] = "https://json-schema.org/draft/2020-12/schema"
     schema["title"] = "acreday scenario"

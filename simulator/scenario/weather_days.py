@@ -15,25 +15,7 @@ Windows = tuple[tuple[float, float], ...]
 
 
 def weather_days(scenario: Scenario, folder: ScenarioFolder) -> tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]:
-    """Return the workable stretches of every date that a simulated day may take, and notes on the file.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Valid scenario.
-    folder : ScenarioFolder
-        Folder that file names are relative to.
-
-    Returns
-    -------
-    (tuple of Windows or None, tuple of Problem)
-        None when the scenario names no weather file.
-
-    Raises
-    ------
-    InputError
-        The file cannot be used, or no date of the months is whole.
-    """
+    """Return the workable stretches of every date that a simulated day may take, and notes on the file."""
     table = scenario.weather.file
     if table is None:
         return None, ()

@@ -53,21 +53,7 @@ _TMY3_RAIN = ("Lprecip depth (mm)", "Lprecip quantity (hr)")
 
 @dataclass(frozen=True, eq=False)
 class HourlyWeather:
-    """Weather hour by hour, without gaps.
-
-    Parameters
-    ----------
-    start : ndarray of datetime64[s], shape (n,)
-        Beginning of each hour, local clock time.
-    wind_m_per_s, temperature_c, humidity_percent, rain_mm : ndarray of float64, shape (n,)
-        Mean or reading of the hour; rain is its sum.
-    latitude_deg, longitude_deg, utc_offset_h : float or None
-        Place and clock where the file says them.
-    typical_year : bool
-        Whether the months come from different years; the years of ``start`` then mean nothing.
-    notes : tuple of str
-        What was assumed in reading, for the user to see.
-    """
+    """Weather hour by hour, without gaps."""
 
     start: NDArray[np.datetime64]
     wind_m_per_s: FloatArray
@@ -99,18 +85,7 @@ class HourlyWeather:
         return [day for day, count in zip(days.tolist(), counts.tolist(), strict=True) if count == 24]
 
     def on(self, day: date) -> HourlyWeather:
-        """Return the hours of one date.
-
-        Parameters
-        ----------
-        day : date
-            Its year is passed over in a typical year, where 29 February is taken as the 28th.
-
-        Raises
-        ------
-        InputError
-            The file has no such hours.
-        """
+        """Return the hours of one date."""
         leap_day = (day.month, day.day) == (2, 29)
         wanted = date(TYPICAL_YEAR, day.month, day.day - leap_day) if self.typical_year else day
         mask = self.start.astype("datetime64[D]") == np.datetime64(wanted)
@@ -155,35 +130,7 @@ def read_weather(
     *,
     least_hours: int = 24,
 ) -> HourlyWeather:
-    """Read hourly weather from a CSV whose columns are named, or without names a typical meteorological year.
-
-    The latter is in the TMY3 format (Wilcox & Marion 2008, NREL/TP-581-43156): the first line names the station and its
-    place, the second the columns. A row bears the *end* of its hour in local standard time; here the beginning is kept.
-    Each month comes from another year, so all get the year 2001. Some files' depths of rain are off by a factor of ten:
-    use them to tell rain from none.
-
-    Parameters
-    ----------
-    path : Path
-        File, UTF-8.
-    columns : mapping of str to str, optional
-        Column of "time", "wind", "temperature", "humidity" and, if there is one, "rain". None reads TMY3. A time reads
-        like ``2024-06-01 07:00``: local clock, the beginning of the hour.
-    units : mapping of str to str, optional
-        Unit of a column where it is not m/s, degC, % or mm: mph, km/h, kt; degF, K; share; in.
-    least_hours : int, optional
-        Hours that the file must have.
-
-    Returns
-    -------
-    HourlyWeather
-        In SI units and degrees. Where the file has no hourly rain none is assumed, and noted.
-
-    Raises
-    ------
-    InputError
-        Everything wrong with the file or the names, with line and nearest name.
-    """
+    """Read hourly weather from a CSV whose columns are named, or without names a typical meteorological year."""
     problems = _Problems(path.name)
     if columns is not None:
         _check_keys(columns, units or {}, problems)
