@@ -17,7 +17,7 @@ FloatArray = NDArray[np.float64]
 
 _LEAST_NORMAL_SHARE = 1e-6
 """A truncation must keep this share of the normal: less is a mistyped bound, and beyond it rounding grows."""
-_WITHOUT_UNIT = ("cv", "shape")
+WITHOUT_UNIT = ("cv", "shape")
 """Parameters that do not change with the unit; all others scale with the quantity."""
 
 
@@ -95,7 +95,7 @@ class Distribution(ABC):
             if isinstance(value, tuple):
                 made[name] = tuple(one * factor for one in value)
             else:
-                made[name] = value if name in _WITHOUT_UNIT else value * factor
+                made[name] = value if name in WITHOUT_UNIT else value * factor
         return type(self)(**made)
 
 

@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import codecs
-import csv
-import difflib
-import io
 import os
-import re
 import stat
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,8 +14,6 @@ from simulator.scenario.shown import shown
 CSV = "a CSV file (.csv)"
 GEOJSON = "a GeoJSON file (.geojson, .json)"
 _ENDINGS = {CSV: (".csv",), GEOJSON: (".geojson", ".json")}
-_NUMBERS = re.compile(r"[-+\d.,:/ ]{1,30}")
-_MOST_COMPARED = 500
 
 
 @dataclass(frozen=True)
@@ -66,20 +60,6 @@ def decoded(content: bytes) -> str:
     return content.decode("utf-16" if marked else "utf-8-sig")
 
 
-def cell_shown(text: str) -> str:
-    """Return a cell of a table for a message: numbers as they are; words might be none of the reader's business."""
-    if not text.strip():
-        return "nothing"
-    return repr(text.strip()) if _NUMBERS.fullmatch(text.strip()) else "text"
-
-
-def near_name(name: str, known: list[str]) -> str:
-    """Return ``; nearest is 'x'`` for a name in a file; what is not near is not quoted, only counted."""
-    few = {one.lower(): one for one in reversed(known[:_MOST_COMPARED]) if one}
-    near = difflib.get_close_matches(name.strip().lower()[:100], few, n=1, cutoff=0.6)
-    return f"; nearest is {few[near[0]]!r}" if near else f"; there are {len(known)} others"
-
-
 def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
     """Read a file that a user names, wherever it is, if it is an ordinary one of a sane size."""
     name = str(path)
@@ -110,22 +90,3 @@ def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
             file=name,
         )
     return content
-
-
-def csv_rows(
-    path: Path, most_bytes: int, allowed: str, where: str = "", most_rows: int | None = None
-) -> tuple[list[tuple[int, list[str]]], bytes]:
-    """Read the rows of a CSV file that hold anything."""
-    content = read_ordinary_file(path, most_bytes, allowed)
-    rows = []
-    try:
-        # strict: a quote that is never closed would swallow the rest of the file in silence
-        reader = csv.reader(io.StringIO(decoded(content), newline=""), strict=True)
-        for row in reader:
-            if any(cell.strip() for cell in row):
-                rows.append((reader.line_num, row))
-            if most_rows is not None and len(rows) > most_rows:
-                raise InputError.single(f"got more than {most_rows} rows; allowed is {allowed}", where, str(path))
-    except (csv.Error, ValueError) as error:
-        raise InputError.single(f"cannot be read as CSV (UTF-8): {error}", where, str(path)) from error
-    return rows, content

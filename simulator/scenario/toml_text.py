@@ -8,31 +8,8 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from simulator.scenario.distributions import (
-    Constant,
-    Distribution,
-    Empirical,
-    Exponential,
-    Gamma,
-    Lognormal,
-    Triangular,
-    TruncatedNormal,
-    Uniform,
-    Weibull,
-)
+from simulator.scenario.distributions import KINDS, WITHOUT_UNIT, Distribution
 
-_NAMES: dict[type[Distribution], str] = {
-    Constant: "constant",
-    Uniform: "uniform",
-    Triangular: "triangular",
-    TruncatedNormal: "normal",
-    Lognormal: "lognormal",
-    Gamma: "gamma",
-    Exponential: "exponential",
-    Weibull: "weibull",
-    Empirical: "empirical",
-}
-_PLAIN = ("cv", "shape")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -43,11 +20,11 @@ def quantity_text(value: float, unit: str, digits: int = 6) -> str:
 
 def distribution_table(distribution: Distribution, unit: str, digits: int = 6) -> dict[str, Any]:
     """Return the scenario table of a distribution."""
-    table: dict[str, Any] = {"dist": _NAMES[type(distribution)]}
+    table: dict[str, Any] = {"dist": next(name for name, kind in KINDS.items() if type(distribution) is kind)}
     for name, value in distribution.parameters().items():
         if isinstance(value, tuple):
             table[name] = [quantity_text(one, unit, digits) for one in value]
-        elif name in _PLAIN:
+        elif name in WITHOUT_UNIT:
             table[name] = float(f"{value:.{digits}g}")
         elif math.isfinite(value):
             table[name] = quantity_text(value, unit, digits)

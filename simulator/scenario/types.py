@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import inspect
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -20,19 +20,10 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from simulator.errors import InputError
 from simulator.scenario import units
-from simulator.scenario.distributions import (
-    Constant,
-    Distribution,
-    Empirical,
-    Exponential,
-    Gamma,
-    Lognormal,
-    Triangular,
-    TruncatedNormal,
-    Uniform,
-    Weibull,
-)
-from simulator.scenario.files import CSV, ScenarioFolder, cell_shown, csv_rows, near_name
+from simulator.scenario.csv_table import cell, csv_rows, near_column, quantity_of
+from simulator.scenario.distributions import KINDS, Constant, Distribution
+from simulator.scenario.files import CSV, ScenarioFolder
+from simulator.scenario.merge import near
 from simulator.scenario.shown import shown
 from simulator.scenario.units import Dimension, UnitError
 
@@ -43,19 +34,8 @@ LARGEST_CV = 10.0
 LARGEST_TABLE_BYTES = 5_000_000
 """A larger file of measured values is refused unread."""
 
-_DISTRIBUTIONS: dict[str, tuple[Callable[..., Distribution], tuple[str, ...], tuple[str, ...]]] = {
-    # name: (class, keys that must stand, keys that may stand); keys carry the unit unless they are plain numbers
-    "constant": (Constant, ("value",), ()),
-    "uniform": (Uniform, ("low", "high"), ()),
-    "triangular": (Triangular, ("low", "mode", "high"), ()),
-    "normal": (TruncatedNormal, ("mean", "sd"), ("low", "high")),
-    "lognormal": (Lognormal, ("mean", "cv"), ()),
-    "gamma": (Gamma, ("mean", "cv"), ()),
-    "exponential": (Exponential, ("mean",), ()),
-    "weibull": (Weibull, ("mean", "shape"), ()),
-}
-_PLAIN_KEYS = {"cv": units.SHARE, "shape": units.NUMBER}
-_PLAIN_MOST = {"cv": LARGEST_CV, "shape": 100.0}
+_PLAIN_KEYS = {"cv": (units.SHARE, 0.0, LARGEST_CV), "shape": (units.NUMBER, 0.0, 100.0)}
+"""Parameters without the quantity's unit: what they are, and their limits."""
 
 
 class Table(BaseModel):
@@ -187,8 +167,7 @@ class Drawn:
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
         """Describe it for the published schema."""
-        names = sorted([*_DISTRIBUTIONS, "empirical"])
-        drawn = {"type": "object", "required": ["dist"], "properties": {"dist": {"enum": names}}}
+        drawn = {"type": "object", "required": ["dist"], "properties": {"dist": {"enum": sorted(KINDS)}}}
         return {"anyOf": [_quantity_schema(self.dimension), drawn]}
 
 
@@ -200,87 +179,77 @@ def _quantity_schema(dimension: Dimension) -> dict[str, Any]:
 def _distribution(
     table: dict[str, Any], dimension: Dimension, above: float | None, least: float | None, info: ValidationInfo
 ) -> Distribution:
-    import difflib
-
     kind = table.get("dist")
-    known = [*_DISTRIBUTIONS, "empirical"]
-    if not isinstance(kind, str) or kind not in known:
-        near = difflib.get_close_matches(kind[:60], known, n=1) if isinstance(kind, str) else []
-        hint = f"; nearest is {near[0]!r}" if near else ""
-        raise fail(f"got dist = {shown(kind)}; allowed is one of {', '.join(known)}{hint}")
-    if kind == "empirical":
-        return _empirical(table, dimension, above, least, info)
-    maker, needed, optional = _DISTRIBUTIONS[kind]
+    if not isinstance(kind, str) or kind not in KINDS:
+        hint = near(kind, KINDS) if isinstance(kind, str) else ""
+        raise fail(f"got dist = {shown(kind)}; allowed is one of {', '.join(KINDS)}{hint}")
     given = {key: value for key, value in table.items() if key != "dist"}
-    unknown = sorted(set(given) - set(needed) - set(optional))
-    missing = [key for key in needed if key not in given]
-    if unknown or missing:
-        strange = ", ".join(key[:60] for key in unknown[:20])
-        said = [f"unknown {strange}"] * bool(unknown) + [f"missing {', '.join(missing)}"] * bool(missing)
-        takes = ", ".join([*needed, *(f"{key} (optional)" for key in optional)])
-        raise fail(f"dist = {kind!r}: {'; '.join(said)}; it takes {takes}")
-    values: dict[str, float] = {}
-    for key, value in given.items():
-        if key in _PLAIN_KEYS:
-            values[key] = _check(_read(value, _PLAIN_KEYS[key]), value, _PLAIN_KEYS[key], None, 0.0, _PLAIN_MOST[key])
-        elif key == "sd":
-            values[key] = _check(_read(value, dimension), value, dimension, None, 0.0, None)
-        else:
-            values[key] = _check(
-                _read(value, dimension), value, dimension, above if key == "mean" else None, least, None
-            )
+    values: dict[str, Any] = (
+        {"values": tuple(_measured(given, dimension, least, info))}
+        if kind == "empirical"
+        else _numbers(kind, given, dimension, above, least)
+    )
     try:
-        made = maker(**values)
+        made = KINDS[kind](**values)
     except ValueError as error:
         raise fail(f"dist = {kind!r}: {error}") from error
     _check(made.mean(), table, dimension, above, least, None)
     return made
 
 
-def _empirical(
-    table: dict[str, Any], dimension: Dimension, above: float | None, least: float | None, info: ValidationInfo
-) -> Distribution:
-    if "values" in table and set(table) <= {"dist", "values"}:
-        given = table["values"]
-        if not isinstance(given, list) or not given:
-            raise fail(f"got values = {shown(given)}; allowed is a list such as ['62 s', '71 s']")
-        numbers = [_check(_read(value, dimension), value, dimension, None, least, None) for value in given]
-    elif set(table) == {"dist", "file", "column", "unit"}:
-        numbers = _csv_column(table, dimension, least, info)
-    else:
+def _numbers(
+    kind: str, given: dict[str, Any], dimension: Dimension, above: float | None, least: float | None
+) -> dict[str, float]:
+    takes = inspect.signature(KINDS[kind]).parameters
+    missing = [key for key, one in takes.items() if one.default is one.empty and key not in given]
+    unknown = sorted(set(given) - set(takes))
+    if unknown or missing:
+        strange = ", ".join(key[:60] for key in unknown[:20])
+        said = [f"unknown {strange}"] * bool(unknown) + [f"missing {', '.join(missing)}"] * bool(missing)
+        listed = ", ".join(f"{key}{'' if one.default is one.empty else ' (optional)'}" for key, one in takes.items())
+        raise fail(f"dist = {kind!r}: {'; '.join(said)}; it takes {listed}")
+    values: dict[str, float] = {}
+    for key, value in given.items():
+        kind_of, lowest, most = _PLAIN_KEYS.get(key, (dimension, 0.0 if key == "sd" else least, None))
+        number = _read(value, kind_of)
+        values[key] = _check(number, value, kind_of, above if key == "mean" else None, lowest, most)
+    return values
+
+
+def _measured(given: dict[str, Any], dimension: Dimension, least: float | None, info: ValidationInfo) -> list[float]:
+    if set(given) == {"file", "column", "unit"}:
+        return _csv_column(given, dimension, least, info)
+    if set(given) != {"values"}:
         raise fail("dist = 'empirical' takes either values = [...], or file, column and unit of a CSV column")
-    try:
-        measured = Empirical(tuple(numbers))
-    except ValueError as error:
-        raise fail(f"dist = 'empirical': {error}") from error
-    _check(measured.mean(), table, dimension, above, least, None)
-    return measured
+    values = given["values"]
+    if not isinstance(values, list) or not values:
+        raise fail(f"got values = {shown(values)}; allowed is a list such as ['62 s', '71 s']")
+    return [_check(_read(value, dimension), value, dimension, None, least, None) for value in values]
 
 
 def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None, info: ValidationInfo) -> list[float]:
     folder: ScenarioFolder = (info.context or {}).get("folder") or ScenarioFolder()
-    for key in ("file", "column", "unit"):
-        if not isinstance(table[key], str):
-            raise fail(f"got {key} = {shown(table[key])}; allowed is text in quotes")
+    for key, value in table.items():
+        if not isinstance(value, str):
+            raise fail(f"got {key} = {shown(value)}; allowed is text in quotes")
     name, column, unit = table["file"], table["column"], table["unit"]
+    numbers = []
     try:
         rows, _ = csv_rows(folder.file(name, CSV), LARGEST_TABLE_BYTES, CSV)
+        heads = rows[0][1] if rows else []
+        if column.strip() not in heads:
+            raise fail(f"{shown(name)}: no column {shown(column)}{near_column(column, heads)}")
+        # of two columns of one name the last
+        place = len(heads) - 1 - heads[::-1].index(column.strip())
+        for line, cells in rows[1:]:
+            if text := cell(cells, place):
+                try:
+                    value = quantity_of(text, unit, dimension)
+                except UnitError as error:
+                    raise fail(f"{shown(name)}: line {line}: {error}") from error
+                numbers.append(_check(value, text, dimension, None, least, None))
     except InputError as error:
         raise fail(f"{shown(name)}: {error.problems[0].message}") from error
-    heads = rows[0][1] if rows else []
-    if column not in heads:
-        raise fail(f"{shown(name)}: no column {shown(column)}{near_name(column, heads)}")
-    # of two columns of one name the last; a table by name would be filled up for each short row
-    place = len(heads) - 1 - heads[::-1].index(column)
-    texts = [(line, row[place]) for line, row in rows[1:] if len(row) > place and row[place].strip()]
-    numbers = []
-    for line, text in texts:
-        try:
-            value = units.parse(f"{text.strip()} {unit}".strip(), dimension)
-        except UnitError as error:
-            got = f"got {cell_shown(text)} in {shown(unit)}"
-            raise fail(f"{shown(name)}: line {line}: {got}; allowed is a number that makes {dimension.name}") from error
-        numbers.append(_check(value, text, dimension, None, least, None))
     if not numbers:
         raise fail(f"{shown(name)}: column {shown(column)} holds no number")
     return numbers

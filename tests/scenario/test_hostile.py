@@ -15,7 +15,7 @@ from small_day import TABLE, table
 from simulator.errors import InputError
 from simulator.operation.day import simulate
 from simulator.plan.day_plan import make_plan
-from simulator.scenario import boundaries, files, layers, loading, stopwatch, types, weather_file
+from simulator.scenario import boundaries, csv_table, files, layers, loading, stopwatch, types, weather_file
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
@@ -545,7 +545,7 @@ def test_sets_times_values_are_bounded():
 def test_files_that_sets_share_are_read_once(tmp_path, monkeypatch):
     read = []
     honest = files.read_ordinary_file
-    for module in (boundaries, files):
+    for module in (boundaries, csv_table):
         monkeypatch.setattr(
             module, "read_ordinary_file", lambda path, *more: (read.append(path.name), honest(path, *more))[1]
         )

@@ -102,7 +102,7 @@ def test_a_problem_in_an_override_is_named_where_it_stands(raw: dict[str, Any]) 
         ({"equipment_set": {"three_packs": {"equipment_set": {}}}}, "cannot hold others"),
         (
             {"rig": {"main": {"crew": {"tasks": {"fill": {"time": {"dist": "lognorml", "mean": "3 s", "cv": 1}}}}}}},
-            "nearest is 'lognormal'",
+            "nearest known is 'lognormal'",
         ),
         (
             {"rig": {"main": {"crew": {"tasks": {"fill": {"time": {"dist": "lognormal", "mean": "3 s"}}}}}}},

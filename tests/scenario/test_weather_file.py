@@ -78,8 +78,8 @@ def test_missing_columns_name_the_nearest(tmp_path):
     columns = {**COLUMNS, "wind": "windspeed", "humidity": "rh", "rain": "Zz9"}
     found = problems_of(lambda: read_weather(write(tmp_path, lines()), columns))
     assert found == [
-        "weather.csv: line 1: no column 'windspeed' for wind; nearest is 'wind speed'",
-        "weather.csv: line 1: no column 'rh' for humidity; nearest is 'RH'",
+        "weather.csv: line 1: no column 'windspeed' for wind; nearest known is 'wind speed'",
+        "weather.csv: line 1: no column 'rh' for humidity; nearest known is 'RH'",
         "weather.csv: line 1: no column 'Zz9' for rain; there are 5 others",
     ]
 
@@ -88,7 +88,7 @@ def test_wrong_names_and_units_are_found_before_reading(tmp_path):
     columns = {"time": "when", "wnd": "wind speed", "temperature": "air"}
     found = problems_of(lambda: read_weather(tmp_path / "absent.csv", columns, {"temperature": "F", "time": "s"}))
     assert len(found) == 5
-    assert "nearest is 'wind'" in found[0]
+    assert "nearest known is 'wind'" in found[0]
     assert any("'humidity'" in problem for problem in found)
     assert any("degF" in problem for problem in found)
 
@@ -189,7 +189,7 @@ def test_typical_year_problems(tmp_path):
     found = problems_of(lambda: read_weather(write(tmp_path, rows)))
     assert len(found) == 2
     assert "latitude" in found[0]
-    assert "nearest is 'RHum (pct)'" in found[1]
+    assert "nearest known is 'RHum (pct)'" in found[1]
     rows = tmy3_lines()
     rows[4] = rows[4].replace("03:00", "25:00")
     rows[6] = rows[6].replace(",60,3.1,", ",60,-9900,")
