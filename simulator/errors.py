@@ -41,28 +41,27 @@ class Problems:
     """Collects what is wrong with one file, up to a number that a person will read; more are counted."""
 
     def __init__(self, file: str = "", most: int = 20) -> None:
-        self._file, self._most = file, most
-        self._found: list[Problem] = []
-        self._more = 0
+        self.found: list[Problem] = []
+        self._file, self._most, self._more = file, most, 0
 
     def add(self, where: str, message: str) -> None:
         """Note one."""
-        if len(self._found) < self._most:
-            self._found.append(Problem(where, message, self._file))
+        if len(self.found) < self._most:
+            self.found.append(Problem(where, message, self._file))
         else:
             self._more += 1
 
     @property
     def full(self) -> bool:
         """Whether more would only be counted."""
-        return len(self._found) >= self._most
+        return len(self.found) >= self._most
 
     def refuse(self) -> None:
         """Raise `InputError` where there are any."""
         if self._more:
-            self._found.append(Problem("", f"and {self._more} more problems", self._file))
-        if self._found:
-            raise InputError(self._found)
+            self.found.append(Problem("", f"and {self._more} more problems", self._file))
+        if self.found:
+            raise InputError(self.found)
 
 
 class ConservationError(AcredayError):

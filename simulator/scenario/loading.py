@@ -17,12 +17,13 @@ from simulator.scenario.catalogue import catalogue
 from simulator.scenario.field_list import FieldList, field_list
 from simulator.scenario.files import ScenarioFolder, decoded, read_ordinary_file
 from simulator.scenario.layers import merge_set
+from simulator.scenario.limits import check_size
 from simulator.scenario.merge import apply_setting, nearest, parse_setting
 from simulator.scenario.references import check_references
 from simulator.scenario.remarks import remarks
 from simulator.scenario.schema import Scenario
 from simulator.scenario.shown import shown
-from simulator.scenario.validate import check_names, check_size, fill_defaults, validate
+from simulator.scenario.validate import check_names, fill_defaults, validate
 from simulator.scenario.weather_days import Windows, weather_days
 
 LARGEST_FILE_BYTES = 5_000_000

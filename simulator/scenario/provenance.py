@@ -7,7 +7,6 @@ cannot drift from what loading does, and a key that is new in the schema appears
 from __future__ import annotations
 
 import re
-import types
 import typing
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -23,7 +22,7 @@ from simulator.scenario.layers import LIKE_TABLES, merge_set
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.merge import apply_setting, parse_setting
 from simulator.scenario.schema import Scenario
-from simulator.scenario.types import Drawn, Quantity
+from simulator.scenario.types import Drawn, Quantity, bare_type
 from simulator.scenario.units import Dimension
 from simulator.scenario.validate import fill_defaults
 
@@ -171,20 +170,6 @@ def _step(instance: Any, name: str | int) -> Any:
     if isinstance(instance, list | tuple) and isinstance(name, int) and name < len(instance):
         return instance[name]
     return None
-
-
-def bare_type(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
-    """Take ``| None`` and ``Annotated`` off a type; return it with the marks that ``Annotated`` carried."""
-    marks: tuple[Any, ...] = ()
-    while True:
-        origin = typing.get_origin(annotation)
-        if origin is typing.Annotated:
-            annotation, *more = typing.get_args(annotation)
-            marks += tuple(more)
-        elif origin in (typing.Union, types.UnionType):
-            annotation = next(item for item in typing.get_args(annotation) if item is not type(None))
-        else:
-            return annotation, marks
 
 
 def _origin(node: Any, key: str) -> str:

@@ -3,6 +3,8 @@
 from __future__ import annotations
 
 import inspect
+import types
+import typing
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -54,6 +56,20 @@ def must(why: str, **limits: Any) -> Any:
 def may(default: Any, why: str, **limits: Any) -> Any:
     """Declare a key with a default; ``why`` says its source or the word "assumption"."""
     return Field(default, description=why, **limits)
+
+
+def bare_type(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
+    """Take ``| None`` and ``Annotated`` off a type; return it with the marks that ``Annotated`` carried."""
+    marks: tuple[Any, ...] = ()
+    while True:
+        origin = typing.get_origin(annotation)
+        if origin is typing.Annotated:
+            annotation, *more = typing.get_args(annotation)
+            marks += tuple(more)
+        elif origin in (typing.Union, types.UnionType):
+            annotation = next(item for item in typing.get_args(annotation) if item is not type(None))
+        else:
+            return annotation, marks
 
 
 def fail(message: str) -> PydanticCustomError:
