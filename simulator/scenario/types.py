@@ -77,26 +77,15 @@ def fail(message: str) -> PydanticCustomError:
     return PydanticCustomError("acreday", "{message}", {"message": message})
 
 
-def _limits_text(above: float | None, least: float | None, most: float | None) -> str:
-    parts = []
-    if above is not None:
-        parts.append(f"more than {above:g}")
-    if least is not None:
-        parts.append(f"at least {least:g}")
-    if most is not None:
-        parts.append(f"at most {most:g}")
-    return " and ".join(parts)
-
-
 def _check(
     value: float, got: Any, dimension: Dimension, above: float | None, least: float | None, most: float | None
 ) -> float:
     wrong = (above is not None and value <= above) or (least is not None and value < least)
     if wrong or (most is not None and value > most):
-        unit = f" {dimension.unit.replace('**', '^')}" if dimension.unit else ""
-        limits = f"{_limits_text(above, least, most)}{unit}"
-        message = f"got {shown(got)}; allowed is {dimension.name} {limits}, such as {dimension.example!r}"
-        raise fail(message)
+        words = (("more than", above), ("at least", least), ("at most", most))
+        limits = " and ".join(f"{word} {limit:g}" for word, limit in words if limit is not None)
+        allowed = f"{dimension.name} {limits} {dimension.symbol}".rstrip()
+        raise fail(f"got {shown(got)}; allowed is {allowed}, such as {dimension.example!r}")
     # zero is the limit of what is a size, so a number next to it is none that anybody meant
     lost = 0.0 in (above, least) and 0.0 < value < SMALLEST
     if lost or not abs(value) <= dimension.largest:

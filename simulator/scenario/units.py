@@ -64,28 +64,33 @@ class Dimension:
     """A kind of quantity: its inner unit and an example to show a user."""
 
     name: str
+    """Plain word for messages ("a speed")."""
     unit: str
+    """The inner unit, as pint writes it."""
+    symbol: str
+    """The inner unit for short."""
     example: str
     largest: float = 1e12
+    """Value, in the inner unit, beyond which a number is mistyped whatever it describes; assumption."""
 
 
-TIME = Dimension("a time", "second", "70 s", 1e8)
-LENGTH = Dimension("a length", "meter", "30 ft", 1e8)
-AREA = Dimension("an area", "meter**2", "40 acre")
-VOLUME = Dimension("a volume", "liter", "40 L", 1e9)
-MASS = Dimension("a mass", "kilogram", "12 kg", 1e9)
-SPEED = Dimension("a speed", "meter/second", "15 mph", 1e3)
-ACCELERATION = Dimension("an acceleration", "meter/second**2", "2 m/s^2")
-POWER = Dimension("a power", "watt", "9 kW", 1e9)
-ENERGY = Dimension("an energy", "watt_hour", "1500 Wh", 1e9)
-LIQUID_FLOW = Dimension("a liquid flow", "liter/second", "15 gal/min")
-DRY_FLOW = Dimension("a mass flow", "kilogram/second", "80 lb/min")
-LIQUID_RATE = Dimension("a liquid application rate", "liter/meter**2", "2 gal/acre")
-DRY_RATE = Dimension("a dry application rate", "kilogram/meter**2", "30 lb/acre")
-DENSITY = Dimension("a density", "kilogram/liter", "0.8 kg/L")
-TEMPERATURE = Dimension("a temperature", "degree_Celsius", "85 degF")
-SHARE = Dimension("a share", "", "20 %")
-NUMBER = Dimension("a plain number", "", "1.05")
+TIME = Dimension("a time", "second", "s", "70 s", 1e8)
+LENGTH = Dimension("a length", "meter", "m", "30 ft", 1e8)
+AREA = Dimension("an area", "meter**2", "m2", "40 acre")
+VOLUME = Dimension("a volume", "liter", "L", "40 L", 1e9)
+MASS = Dimension("a mass", "kilogram", "kg", "12 kg", 1e9)
+SPEED = Dimension("a speed", "meter/second", "m/s", "15 mph", 1e3)
+ACCELERATION = Dimension("an acceleration", "meter/second**2", "m/s2", "2 m/s^2")
+POWER = Dimension("a power", "watt", "W", "9 kW", 1e9)
+ENERGY = Dimension("an energy", "watt_hour", "Wh", "1500 Wh", 1e9)
+LIQUID_FLOW = Dimension("a liquid flow", "liter/second", "L/s", "15 gal/min")
+DRY_FLOW = Dimension("a mass flow", "kilogram/second", "kg/s", "80 lb/min")
+LIQUID_RATE = Dimension("a liquid application rate", "liter/meter**2", "L/m2", "2 gal/acre")
+DRY_RATE = Dimension("a dry application rate", "kilogram/meter**2", "kg/m2", "30 lb/acre")
+DENSITY = Dimension("a density", "kilogram/liter", "kg/L", "0.8 kg/L")
+TEMPERATURE = Dimension("a temperature", "degree_Celsius", "degC", "85 degF")
+SHARE = Dimension("a share", "", "", "20 %")
+NUMBER = Dimension("a plain number", "", "", "1.05")
 
 
 class UnitError(ValueError):
