@@ -116,15 +116,12 @@ def test_wrong_unit_shows(tmp_path):
 @pytest.mark.parametrize(
     ("time", "said"),
     [
-        ("2024-06-01 02:00", "the same as"),
-        ("2024-06-01 01:00", "earlier than"),
-        ("2024-06-01 07:00", "5 hours after"),
-        ("2024-06-01 02:30", "0.5 hours after"),
-        ("2024-06-01 03:00+02:00", "without an offset"),
-        ("yesterday", "allowed is a date and time"),
+        ("2024-06-01 02:00", "the same as"), ("2024-06-01 01:00", "earlier than"),
+        ("2024-06-01 07:00", "5 hours after"), ("2024-06-01 02:30", "0.5 hours after"),
+        ("2024-06-01 03:00+02:00", "without an offset"), ("yesterday", "allowed is a date and time"),
         ("", "allowed is a date and time"),
     ],
-)
+)  # fmt: skip
 def test_times_that_do_not_follow(tmp_path, time, said):
     rows = lines()
     rows[4] = f"{time},2,20,50,0"
