@@ -58,6 +58,11 @@ def may(default: Any, why: str, **limits: Any) -> Any:
     return Field(default, description=why, **limits)
 
 
+def maybe(why: str, **limits: Any) -> Any:
+    """Declare a key that may be left out, with nothing in its place; ``why`` says what that means, and its source."""
+    return Field(None, description=why, **limits)
+
+
 def bare_type(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
     """Take ``| None`` and ``Annotated`` off a type; return it with the marks that ``Annotated`` carried."""
     marks: tuple[Any, ...] = ()
