@@ -36,9 +36,6 @@ LARGEST_CV = 10.0
 LARGEST_TABLE_BYTES = 5_000_000
 """A larger file of measured values is refused unread."""
 
-_PLAIN_KEYS = {"cv": (units.SHARE, 0.0, LARGEST_CV), "shape": (units.NUMBER, 0.0, 100.0)}
-"""Parameters without the quantity's unit: what they are, and their limits."""
-
 
 class Table(BaseModel):
     """Base of every table of a scenario: frozen, unknown keys refused, defaults read like input."""
@@ -82,24 +79,6 @@ def fail(message: str) -> PydanticCustomError:
     return PydanticCustomError("acreday", "{message}", {"message": message})
 
 
-def _check(
-    value: float, got: Any, dimension: Dimension, above: float | None, least: float | None, most: float | None
-) -> float:
-    wrong = (above is not None and value <= above) or (least is not None and value < least)
-    if wrong or (most is not None and value > most):
-        words = (("more than", above), ("at least", least), ("at most", most))
-        limits = " and ".join(f"{word} {limit:g}" for word, limit in words if limit is not None)
-        allowed = f"{dimension.name} {limits} {dimension.symbol}".rstrip()
-        raise fail(f"got {shown(got)}; allowed is {allowed}, such as {dimension.example!r}")
-    # zero is the limit of what is a size, so a number next to it is none that anybody meant
-    lost = 0.0 in (above, least) and 0.0 < value < SMALLEST
-    if lost or not abs(value) <= dimension.largest:
-        raise fail(
-            f"got {shown(got)}, which is beyond all reason; allowed is {dimension.name} such as {dimension.example!r}"
-        )
-    return value
-
-
 def _read(value: Any, dimension: Dimension) -> float:
     if isinstance(value, str):
         try:
@@ -112,15 +91,14 @@ def _read(value: Any, dimension: Dimension) -> float:
     if plain and number and abs(value) <= dimension.largest:
         return float(value)
     if number and not plain:
-        raise fail(
-            f"got the bare number {shown(value)}; write {dimension.name} with its unit, such as {dimension.example!r}"
-        )
+        wanted = f"write {dimension.name} with its unit, such as {dimension.example!r}"
+        raise fail(f"got the bare number {shown(value)}; {wanted}")
     raise fail(f"got {shown(value)}; allowed is {dimension.name} such as {dimension.example!r}")
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """Mark of a fixed quantity: ``Annotated[float, Quantity(units.TIME)]``."""
+    """Mark of a fixed quantity, limits in the inner unit: ``Annotated[float, Quantity(units.TIME, above=0.0)]``."""
 
     dimension: Dimension
     above: float | None = None
@@ -129,8 +107,23 @@ class Quantity:
 
     def read(self, value: Any) -> float:
         """Validate one value of a scenario."""
-        number = _read(value, self.dimension)
-        return _check(number, value, self.dimension, self.above, self.least, self.most)
+        return self.check(_read(value, self.dimension), value)
+
+    def check(self, value: float, got: Any) -> float:
+        """Return a value within the limits; ``got`` is what the user wrote."""
+        wrong = (self.above is not None and value <= self.above) or (self.least is not None and value < self.least)
+        kind = self.dimension
+        if wrong or (self.most is not None and value > self.most):
+            words = (("more than", self.above), ("at least", self.least), ("at most", self.most))
+            limits = " and ".join(f"{word} {limit:g}" for word, limit in words if limit is not None)
+            allowed = f"{kind.name} {limits} {kind.symbol}".rstrip()
+            raise fail(f"got {shown(got)}; allowed is {allowed}, such as {kind.example!r}")
+        # zero is the limit of what is a size, so a number next to it is none that anybody meant
+        lost = 0.0 in (self.above, self.least) and 0.0 < value < SMALLEST
+        if lost or not abs(value) <= kind.largest:
+            beyond = f"got {shown(got)}, which is beyond all reason"
+            raise fail(f"{beyond}; allowed is {kind.name} such as {kind.example!r}")
+        return value
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         """Tell pydantic how to read it."""
@@ -158,7 +151,10 @@ class WaterOrMass(Quantity):
 
 @dataclass(frozen=True)
 class Drawn:
-    """Mark of a quantity that may be fixed or drawn: ``Annotated[Distribution, Drawn(units.TIME)]``."""
+    """Mark of a quantity that may be fixed or drawn: ``Annotated[Distribution, Drawn(units.TIME)]``.
+
+    Limits are in the inner unit, for the mean (``above``) and for every bound (``least``).
+    """
 
     dimension: Dimension
     above: float | None = None
@@ -166,10 +162,50 @@ class Drawn:
 
     def read(self, value: Any, info: ValidationInfo) -> Distribution:
         """Validate one value of a scenario."""
-        if isinstance(value, dict):
-            return _distribution(value, self.dimension, self.above, self.least, info)
-        number = _read(value, self.dimension)
-        return Constant(_check(number, value, self.dimension, self.above, self.least, None))
+        mean = Quantity(self.dimension, self.above, self.least)
+        if not isinstance(value, dict):
+            return Constant(mean.read(value))
+        kind = value.get("dist")
+        if not isinstance(kind, str) or kind not in KINDS:
+            hint = near(kind, KINDS) if isinstance(kind, str) else ""
+            raise fail(f"got dist = {shown(kind)}; allowed is one of {', '.join(KINDS)}{hint}")
+        given = {key: one for key, one in value.items() if key != "dist"}
+        values = self._measured(given, info) if kind == "empirical" else self._numbers(kind, given)
+        try:
+            made = KINDS[kind](**values)
+        except ValueError as error:
+            raise fail(f"dist = {kind!r}: {error}") from error
+        mean.check(made.mean(), value)
+        return made
+
+    def _numbers(self, kind: str, given: dict[str, Any]) -> dict[str, Any]:
+        takes = inspect.signature(KINDS[kind]).parameters
+        missing = [key for key, one in takes.items() if one.default is one.empty and key not in given]
+        unknown = sorted(set(given) - set(takes))
+        if unknown or missing:
+            strange = ", ".join(key[:60] for key in unknown[:20])
+            said = [f"unknown {strange}"] * bool(unknown) + [f"missing {', '.join(missing)}"] * bool(missing)
+            names = ", ".join(f"{key}{'' if one.default is one.empty else ' (optional)'}" for key, one in takes.items())
+            raise fail(f"dist = {kind!r}: {'; '.join(said)}; it takes {names}")
+        own = {
+            **_PLAIN_KEYS,
+            "mean": Quantity(self.dimension, self.above, self.least),
+            "sd": Quantity(self.dimension, least=0.0),
+        }
+        bound = Quantity(self.dimension, least=self.least)
+        return {key: own.get(key, bound).read(value) for key, value in given.items()}
+
+    def _measured(self, given: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
+        quantity = Quantity(self.dimension, least=self.least)
+        if set(given) == {"file", "column", "unit"}:
+            folder = (info.context or {}).get("folder") or ScenarioFolder()
+            return {"values": tuple(_csv_column(given, quantity, folder))}
+        if set(given) != {"values"}:
+            raise fail("dist = 'empirical' takes either values = [...], or file, column and unit of a CSV column")
+        values = given["values"]
+        if not isinstance(values, list) or not values:
+            raise fail(f"got values = {shown(values)}; allowed is a list such as ['62 s', '71 s']")
+        return {"values": tuple(quantity.read(value) for value in values)}
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
         """Tell pydantic how to read it."""
@@ -181,85 +217,36 @@ class Drawn:
         return {"anyOf": [_quantity_schema(self.dimension), drawn]}
 
 
+_PLAIN_KEYS = {"cv": Quantity(units.SHARE, None, 0.0, LARGEST_CV), "shape": Quantity(units.NUMBER, None, 0.0, 100.0)}
+"""Parameters without the quantity's unit."""
+
+
 def _quantity_schema(dimension: Dimension) -> dict[str, Any]:
     kinds: str | list[str] = "string" if dimension.unit else ["string", "number"]
     return {"type": kinds, "description": f"{dimension.name} with its unit", "examples": [dimension.example]}
 
 
-def _distribution(
-    table: dict[str, Any], dimension: Dimension, above: float | None, least: float | None, info: ValidationInfo
-) -> Distribution:
-    kind = table.get("dist")
-    if not isinstance(kind, str) or kind not in KINDS:
-        hint = near(kind, KINDS) if isinstance(kind, str) else ""
-        raise fail(f"got dist = {shown(kind)}; allowed is one of {', '.join(KINDS)}{hint}")
-    given = {key: value for key, value in table.items() if key != "dist"}
-    values: dict[str, Any] = (
-        {"values": tuple(_measured(given, dimension, least, info))}
-        if kind == "empirical"
-        else _numbers(kind, given, dimension, above, least)
-    )
-    try:
-        made = KINDS[kind](**values)
-    except ValueError as error:
-        raise fail(f"dist = {kind!r}: {error}") from error
-    _check(made.mean(), table, dimension, above, least, None)
-    return made
-
-
-def _numbers(
-    kind: str, given: dict[str, Any], dimension: Dimension, above: float | None, least: float | None
-) -> dict[str, float]:
-    takes = inspect.signature(KINDS[kind]).parameters
-    missing = [key for key, one in takes.items() if one.default is one.empty and key not in given]
-    unknown = sorted(set(given) - set(takes))
-    if unknown or missing:
-        strange = ", ".join(key[:60] for key in unknown[:20])
-        said = [f"unknown {strange}"] * bool(unknown) + [f"missing {', '.join(missing)}"] * bool(missing)
-        listed = ", ".join(f"{key}{'' if one.default is one.empty else ' (optional)'}" for key, one in takes.items())
-        raise fail(f"dist = {kind!r}: {'; '.join(said)}; it takes {listed}")
-    values: dict[str, float] = {}
-    for key, value in given.items():
-        kind_of, lowest, most = _PLAIN_KEYS.get(key, (dimension, 0.0 if key == "sd" else least, None))
-        number = _read(value, kind_of)
-        values[key] = _check(number, value, kind_of, above if key == "mean" else None, lowest, most)
-    return values
-
-
-def _measured(given: dict[str, Any], dimension: Dimension, least: float | None, info: ValidationInfo) -> list[float]:
-    if set(given) == {"file", "column", "unit"}:
-        return _csv_column(given, dimension, least, info)
-    if set(given) != {"values"}:
-        raise fail("dist = 'empirical' takes either values = [...], or file, column and unit of a CSV column")
-    values = given["values"]
-    if not isinstance(values, list) or not values:
-        raise fail(f"got values = {shown(values)}; allowed is a list such as ['62 s', '71 s']")
-    return [_check(_read(value, dimension), value, dimension, None, least, None) for value in values]
-
-
-def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None, info: ValidationInfo) -> list[float]:
-    folder: ScenarioFolder = (info.context or {}).get("folder") or ScenarioFolder()
+def _csv_column(table: dict[str, Any], quantity: Quantity, folder: ScenarioFolder) -> list[float]:
     for key, value in table.items():
         if not isinstance(value, str):
             raise fail(f"got {key} = {shown(value)}; allowed is text in quotes")
-    name, column, unit = table["file"], table["column"], table["unit"]
-    numbers = []
+    name, column, unit = table["file"], table["column"].strip(), table["unit"]
     try:
         rows, _ = csv_rows(folder.file(name, CSV), LARGEST_TABLE_BYTES, CSV)
-        heads = rows[0][1] if rows else []
-        if column.strip() not in heads:
-            raise fail(f"{shown(name)}: no column {shown(column)}{near_column(column, heads)}")
-        # of two columns of one name the last
-        place = len(heads) - 1 - heads[::-1].index(column.strip())
-        for line, cells in rows[1:]:
-            if text := cell(cells, place):
-                try:
-                    value = quantity_of(text, unit, dimension)
-                except UnitError as error:
-                    raise fail(f"{shown(name)}: line {line}: {error}") from error
-                numbers.append(_check(value, text, dimension, None, least, None))
     except InputError as error:
         raise fail(f"{shown(name)}: {error.problems[0].message}") from error
+    heads = rows[0][1] if rows else []
+    if column not in heads:
+        raise fail(f"{shown(name)}: no column {shown(column)}{near_column(column, heads)}")
+    # of two columns of one name the last
+    place = len(heads) - 1 - heads[::-1].index(column)
+    numbers = []
+    for line, cells in rows[1:]:
+        if text := cell(cells, place):
+            try:
+                numbers.append(quantity.check(quantity_of(text, unit, quantity.dimension), text))
+            except UnitError as error:
+                raise fail(f"{shown(name)}: line {line}: {error}") from error
     if not numbers:
         raise fail(f"{shown(name)}: column {shown(column)} holds no number")
     return numbers

@@ -124,28 +124,29 @@ def registry() -> pint.UnitRegistry[Any]:
 
 @lru_cache(maxsize=4096)
 def parse(text: str, dimension: Dimension) -> float:
-    """Read a quantity and return it in the inner unit of its dimension."""
+    """Read a quantity and return it in the inner unit of its dimension, to 12 significant digits."""
+    got, allowed = f"got {text[:80]!r}", f"{dimension.name} such as {dimension.example!r}"
     # the length comes first: the pattern is slow on long runs of spaces
     typed = " ".join(_FRACTION.sub(_written_out, text).translate(_TYPED).split()) if len(text) <= 80 else ""
     found = _NUMBER.match(typed)
     if found is None:
-        raise UnitError(f"got {text[:60]!r}; allowed is {dimension.name} with its unit, such as {dimension.example!r}")
+        raise UnitError(f"{got}; allowed is {dimension.name} with its unit, such as {dimension.example!r}")
     number, unit_text = _amount(found), found.group(4)
     if not math.isfinite(number):
-        raise UnitError(
-            f"got {text!r}, which is not finite; allowed is {dimension.name}, such as {dimension.example!r}"
-        )
+        raise UnitError(f"{got}, which is not finite; allowed is {allowed}")
     if dimension is SHARE or dimension is NUMBER:
-        return _plain(number, unit_text, text, dimension)
+        if unit_text and unit_text.lower() not in _PERCENT:
+            raise UnitError(f"{got}; allowed is {allowed}")
+        return number / 100.0 if unit_text else number
     if not unit_text:
-        raise UnitError(f"got {text!r} without a unit; write {dimension.name} such as {dimension.example!r}")
+        raise UnitError(f"{got} without a unit; write {allowed}")
     try:
         factor, offset = _conversion(unit_text, dimension)
     except _ConversionError as error:
-        raise UnitError(f"got {text!r}, {error}; write {dimension.name} such as {dimension.example!r}") from error
+        raise UnitError(f"{got}, {error}; write {allowed}") from error
     inner = _rounded(number * factor + offset, max(abs(number * factor), abs(offset)))
     if not math.isfinite(inner):
-        raise UnitError(f"got {text!r}, which is beyond all reason; allowed is such as {dimension.example!r}")
+        raise UnitError(f"{got}, which is beyond all reason; allowed is {allowed}")
     return inner
 
 
@@ -172,14 +173,6 @@ def _amount(found: re.Match[str]) -> float:
     if found.group(2) is None:
         return number / below
     return number + math.copysign(float(found.group(2)) / below, -1.0 if found.group(1).startswith("-") else 1.0)
-
-
-def _plain(number: float, unit_text: str, text: str, dimension: Dimension) -> float:
-    if unit_text.lower() in _PERCENT:
-        return number / 100.0
-    if unit_text:
-        raise UnitError(f"got {text!r}; allowed is {dimension.name} such as {dimension.example!r}")
-    return number
 
 
 class _ConversionError(ValueError):
