@@ -14,6 +14,7 @@ from simulator.scenario.shown import shown
 CSV = "a CSV file (.csv)"
 GEOJSON = "a GeoJSON file (.geojson, .json)"
 _ENDINGS = {CSV: (".csv",), GEOJSON: (".geojson", ".json")}
+_OTHER_KINDS = {".kml": "KML", ".kmz": "KMZ", ".shp": "a shapefile", ".gpkg": "a GeoPackage", ".gpx": "GPX"}
 
 
 @dataclass(frozen=True)
@@ -22,7 +23,9 @@ class ScenarioFolder:
 
     path: Path = field(default_factory=Path)
     outside: bool = False
+    """Whether they may lead out of the folder: a scenario from somebody else could name any file of the user's."""
     named: frozenset[Path] = frozenset()
+    """Files that the user named himself, wherever they are and whatever they are called."""
 
     def file(self, name: str, kind: str) -> Path:
         """Return the path of a file that a scenario names."""
@@ -37,21 +40,11 @@ class ScenarioFolder:
         if not (self.outside or path.is_relative_to(home)):
             message = f"got {shown(name)}, which is not in the scenario's folder; allowed is a file there, or any file"
             raise InputError.single(f"{message} with --allow-files-outside, if you trust the scenario")
-        check_kind(path, kind, shown(name))
+        if path.suffix.lower() not in _ENDINGS[kind]:
+            other = _OTHER_KINDS.get(path.suffix.lower())
+            hint = f", which is {other}: export it as GeoJSON (longitude and latitude, EPSG:4326)" if other else ""
+            raise InputError.single(f"got {shown(name)}{hint}; allowed is {kind}")
         return path
-
-
-def check_kind(path: Path, kind: str, name: str) -> None:
-    """Refuse a file whose name does not end as its kind's do, before it is read."""
-    if path.suffix.lower() not in _ENDINGS[kind]:
-        raise InputError.single(f"got {name}{other_kind(path)}; allowed is {kind}")
-
-
-def other_kind(path: Path) -> str:
-    """Say what a file of boundaries is that is no GeoJSON, by its name; empty when that is not known."""
-    known = {".kml": "KML", ".kmz": "KMZ", ".shp": "a shapefile", ".gpkg": "a GeoPackage", ".gpx": "GPX"}
-    kind = known.get(path.suffix.lower())
-    return f", which is {kind}: export it as GeoJSON (longitude and latitude, EPSG:4326)" if kind else ""
 
 
 def decoded(content: bytes) -> str:

@@ -3,7 +3,6 @@
 import copy
 import json
 import os
-import random
 import re
 import threading
 from pathlib import Path
@@ -14,7 +13,7 @@ from small_day import TABLE, table
 from simulator.errors import InputError
 from simulator.operation.day import simulate
 from simulator.plan.day_plan import make_plan
-from simulator.scenario import boundaries, csv_table, files, layers, loading, stopwatch, types, weather_file
+from simulator.scenario import boundaries, csv_table, files, layers, loading
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
@@ -545,38 +544,6 @@ def geojson(tmp_path, rings, kind="Polygon", count=1, **properties):
 SQUARE = [[[0, 0], [0.01, 0], [0.01, 0.01], [0, 0.01], [0, 0]]]
 
 
-@pytest.mark.parametrize(
-    "coordinates",
-    [
-        [], [[]], [None], "x", 5, {}, [[[0, 0]]], [[[0, 0], [1e999, 0], [1, 1]]], [[["0", "0"]] * 4],
-        [[[True, False]] * 4], [[[0]] * 4],
-    ],
-)  # fmt: skip
-def test_coordinates(tmp_path, coordinates):
-    assert refusal(lambda: read_boundaries(geojson(tmp_path, coordinates)))
-
-
-def test_json_nested_deeply_or_with_huge_numbers(tmp_path):
-    path = tmp_path / "deep.geojson"
-    for text in (
-        "[" * 200_000,
-        '{"a":' * 200_000,
-        '{"type": ' + "9" * 5000 + "}",
-        "NaN",
-        '{"type": "\\ud800"}',
-        "\0",
-        "",
-    ):
-        path.write_text(text, encoding="utf-8")
-        assert refusal(lambda: read_boundaries(path))
-
-
-def test_a_tangle_of_corners_is_skipped_not_repaired_for_hours(tmp_path):
-    chooser = random.Random(5)
-    tangle = [[round(chooser.random() * 0.01, 6), round(chooser.random() * 0.01, 6)] for _ in range(20_000)]
-    assert "too many corners" in refusal(lambda: read_boundaries(geojson(tmp_path, [[*tangle, tangle[0]]])))
-
-
 def test_thousands_of_parts_and_of_equal_names(tmp_path):
     squares = [
         [[[x * 0.002 + dx, y * 0.002 + dy] for dx, dy in ((0, 0), (0.001, 0), (0.001, 0.001), (0, 0.001), (0, 0))]]
@@ -636,15 +603,3 @@ def test_dates_of_a_typical_year(date, tmp_path):
     head = "1,TOWN,UT,-7,38,-109,1000\nDate (MM/DD/YYYY),Time (HH:MM),Wspd (m/s),Dry-bulb (C),RHum (%)\n"
     path.write_text(f"{head}{date},01:00,3,12,50\n")
     assert "such as '06/01/1997'" in refusal(lambda: read_weather(path, least_hours=1))
-
-
-def test_limits_of_files_stand_together():
-    """The limits that the tests above lean on: a file of 200 MB is beyond each of them."""
-    limits = (
-        loading.LARGEST_FILE_BYTES,
-        boundaries.FILE_LIMIT_BYTES,
-        types.LARGEST_TABLE_BYTES,
-        stopwatch.LARGEST_FILE_BYTES,
-        weather_file._LARGEST_FILE_BYTES,
-    )
-    assert max(limits) < 200_000_000
