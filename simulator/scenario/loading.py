@@ -19,7 +19,6 @@ from simulator.scenario.files import ScenarioFolder, decoded, read_ordinary_file
 from simulator.scenario.layers import merge_set
 from simulator.scenario.limits import check_size
 from simulator.scenario.merge import apply_setting, nearest, parse_setting
-from simulator.scenario.references import check_references
 from simulator.scenario.remarks import remarks
 from simulator.scenario.schema import Scenario
 from simulator.scenario.shown import shown
@@ -317,8 +316,6 @@ def _load_set(
         override = {key: value for key, value in override.items() if key != "equipment_set"}
     merged = merge_set(plain, override, changes, catalogue(), problems)
     scenario, found = validate(merged, folder)
-    if scenario is not None:
-        found = check_references(scenario)
     # an entry whose ``like`` or ``pack`` leads nowhere lacks keys only for that reason
     lost = tuple(f"{problem.where.rpartition('.')[0]}." for problem in problems)
     found = [
@@ -391,7 +388,7 @@ def vary(
     merged = merge_set(equipment.resolved, {}, changes, catalogue(), problems)
     scenario, found = validate(merged, folder)
     if scenario is not None:
-        found = check_references(scenario) or check_size(scenario, equipment.fields)
+        found = check_size(scenario, equipment.fields)
     if problems or found or scenario is None:
         raise InputError(problems + found)
     return replace(equipment, name=name or equipment.name, scenario=scenario, resolved=fill_defaults(merged))

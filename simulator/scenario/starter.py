@@ -67,7 +67,7 @@ class FieldGroup:
 
 @dataclass(frozen=True)
 class Answers:
-    """What a new user said."""
+    """What a new user said; to one set alone a second with one more pack is added."""
 
     units: str = "us"
     sets: tuple[Equipment, ...] = (Equipment(),)
@@ -75,6 +75,7 @@ class Answers:
     from_yard: str = "6 mi"
     price_per_acre: float | None = None
     purchase: tuple[tuple[str, str, float], ...] = ()
+    """Prices of one aircraft, pack or charger by its class: ``("pack", "pack_1800_wh", 2000.0)``."""
 
 
 _HEAD = """A scenario made from answers. The equipment classes are invented round numbers: replace them by your own.
@@ -106,7 +107,9 @@ def starter_text(name: str, answers: Answers | None = None) -> str:
 
 def answers_table(starter: dict[str, Any], answers: Answers) -> dict[str, Any]:
     """Return the scenario of some answers: what was not asked is the starter's."""
-    sets = answers.sets if len(answers.sets) != 1 else (answers.sets[0], one_more_pack(answers.sets[0]))
+    sets = answers.sets
+    if len(sets) == 1:
+        sets += (replace(sets[0], packs=sets[0].packs + 1),)
     if not sets or len(set(sets)) < len(sets):
         raise ValueError("got the same equipment twice, or none; allowed are sets that differ")
     rig = starter["rig"]["main"]
@@ -151,11 +154,6 @@ def set_names(sets: tuple[Equipment, ...]) -> list[str]:
         longer = [f"{name}_{word}".strip("_") for name, word in zip(names, column, strict=True)]
         names = longer if len(set(longer)) > len(set(names)) else names
     return [name.replace(".", "-") for name in names]
-
-
-def one_more_pack(equipment: Equipment) -> Equipment:
-    """Return the same set with one more pack."""
-    return replace(equipment, packs=equipment.packs + 1)
 
 
 def _field(place: int, group: FieldGroup, usual: str) -> dict[str, Any]:

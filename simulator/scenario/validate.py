@@ -14,6 +14,7 @@ from simulator.scenario.catalogue import catalogue
 from simulator.scenario.files import ScenarioFolder
 from simulator.scenario.layers import LIKE_TABLES
 from simulator.scenario.merge import nearest
+from simulator.scenario.references import check_references
 from simulator.scenario.schema import Scenario
 from simulator.scenario.shown import shown
 from simulator.scenario.types import bare_type
@@ -43,7 +44,7 @@ def validate(raw: Mapping[str, Any], folder: ScenarioFolder) -> tuple[Scenario |
         return None, [_problem(entry) for entry in error.errors(include_url=False)[:MOST_PROBLEMS]]
     except RecursionError:
         return None, [Problem("", "is nested too deeply")]
-    problems = _check_all_names(scenario)
+    problems = _check_all_names(scenario) or check_references(scenario)
     return (None, problems) if problems else (scenario, [])
 
 

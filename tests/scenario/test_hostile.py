@@ -360,17 +360,6 @@ def test_a_file_that_grows_while_it_is_read_is_still_bounded(tmp_path, monkeypat
         files.read_ordinary_file(path, 50, "anything")
 
 
-def test_an_ordinary_file_elsewhere_may_be_named(tmp_path):
-    times = tmp_path / "elsewhere" / "times.csv"
-    times.parent.mkdir()
-    times.write_text("\ufeffturn\r\n5\r\n7\r\n", encoding="utf-8")
-    folder = tmp_path / "scenario"
-    folder.mkdir()
-    drawn = {"dist": "empirical", "file": "../elsewhere/times.csv", "column": "turn", "unit": "s"}
-    loaded = load_scenario(table(aircraft__big__turn_time=drawn), folder=folder, allow_files_outside=True)
-    assert loaded.base.aircraft["big"].turn_time.mean() == pytest.approx(6.0)
-
-
 @pytest.mark.parametrize("name", ["", " ", "\0", "a\nb", "\u202e.csv", "x" * 5000, "../" * 400 + "etc"])
 @pytest.mark.parametrize("key", ["field_file", "weather"])
 def test_names_of_files(key, name):
@@ -581,20 +570,6 @@ def test_csv(reader, content, tmp_path):
     path = tmp_path / "log.csv"
     path.write_bytes(content)
     assert len(refusal(lambda: reader(path))) < 20_000
-
-
-@pytest.mark.parametrize(
-    "row",
-    [
-        "2024-06-01 00:00,nan,20,50", "2024-06-01 00:00,inf,20,50", "x,3,20,50", "0001-01-01 00:00,3,20,-5",
-        ",,,", "9999-12-31 23:00",
-    ],
-)  # fmt: skip
-def test_weather(row, tmp_path):
-    path = tmp_path / "weather.csv"
-    path.write_text(f"time,wind,temperature,humidity\n{row}\n")
-    columns = {name: name for name in ("time", "wind", "temperature", "humidity")}
-    assert refusal(lambda: read_weather(path, columns, least_hours=1))
 
 
 @pytest.mark.parametrize("date", ["9" * 30 + "/01/1997", "01/" + "9" * 30 + "/1997", "9" * 5000, "13/45/1", "//", ""])

@@ -99,12 +99,14 @@ def test_bad_numbers_name_their_lines(tmp_path):
     rows[5] = "2024-06-01 04:00,2,20,nan,0"
     rows[7] = "2024-06-01 06:00,2,20,170,-1"
     rows[9] = "2024-06-01 08:00,2"
+    rows[10] = "2024-06-01 09:00,inf,20,50,0"
     found = problems_of(lambda: read_weather(write(tmp_path, rows), COLUMNS))
     assert sum("line 4: got wind = text;" in problem for problem in found) == 1
     assert sum("line 6:" in problem and "humidity" in problem for problem in found) == 1
     assert sum("line 8:" in problem for problem in found) == 2
     assert sum("line 10:" in problem for problem in found) == 3
-    assert len(found) == 7
+    assert "line 11: got wind = text; allowed is a number" in "".join(found)
+    assert len(found) == 8
 
 
 def test_wrong_unit_shows(tmp_path):
