@@ -19,7 +19,7 @@ _MOST_COMPARED = 500
 
 
 def deep_merge(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
-    """Return ``base`` with ``change`` laid over it, neither altered."""
+    """Return ``base`` with ``change`` laid over it key by key, neither altered; a distribution is replaced whole."""
     merged = dict(base)
     for key, value in change.items():
         old = merged.get(key)

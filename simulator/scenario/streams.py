@@ -59,7 +59,7 @@ def _check_count(name: str, value: int) -> int:
 
 
 def _uniforms(key: int, counter: tuple[int, int, int], count: int, skip: int = 0) -> NDArray[np.float64]:
-    """Return numbers in the open interval (0, 1): 52 bits and a half, so that neither end can occur."""
+    """Return numbers in the open interval (0, 1), 52 bits and a half; the first ``skip``, a multiple of 4, left out."""
     segment, place, kind = counter
     generator = np.random.Philox(counter=np.array([skip // 4, segment, place, kind], dtype=np.uint64), key=key)
     bits: NDArray[np.uint64] = generator.random_raw(count)

@@ -122,26 +122,23 @@ def _model_at(where: list[str]) -> type[BaseModel] | None:
 
 
 def fill_defaults(raw: Mapping[str, Any], model: type[BaseModel] = Scenario) -> dict[str, Any]:
-    """Return a scenario table with every default written out, itself a valid scenario."""
+    """Return a scenario table with every default written out, itself a valid scenario; None is left out."""
     filled: dict[str, Any] = {}
     for name, field in model.model_fields.items():
         value = raw.get(name, field.default)
-        inner = bare_type(field.annotation)[0]
-        if value is None or (name not in raw and field.is_required()):
-            continue
-        filled[name] = _fill(value, inner)
+        if value is not None and (name in raw or not field.is_required()):
+            filled[name] = _fill(value, field.annotation)
     return filled
 
 
-def _fill(value: Any, inner: Any) -> Any:
+def _fill(value: Any, annotation: Any) -> Any:
+    inner = bare_type(annotation)[0]
     if isinstance(value, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
         return fill_defaults(value, inner)
-    arguments = typing.get_args(inner)
-    if isinstance(value, Mapping) and arguments:
-        return {key: _fill(item, bare_type(arguments[-1])[0]) for key, item in value.items()}
-    if isinstance(value, list) and arguments:
-        return [_fill(item, bare_type(arguments[-1])[0]) for item in value]
-    return value
+    item = (None, *typing.get_args(inner))[-1]
+    if isinstance(value, Mapping) and item is not None:
+        return {key: _fill(one, item) for key, one in value.items()}
+    return [_fill(one, item) for one in value] if isinstance(value, list) and item is not None else value
 
 
 def json_schema() -> dict[str, Any]:
@@ -151,6 +148,7 @@ def json_schema() -> dict[str, Any]:
     schema["title"] = "acreday scenario"
     tables = {"Hover": "", "LoadLog": "", "PowerPoint": "power", **{name.title(): name for name in LIKE_TABLES}}
     for name, table in tables.items():
+        # ``like`` may stand for any key that must be given, and name an entry of the scenario too
         schema["$defs"][name].pop("required", None)
         if table:
             schema["$defs"][name]["properties"]["like"]["anyOf"].insert(0, {"enum": list(catalogue()[table])})
