@@ -43,15 +43,12 @@ class Distribution(ABC):
         return dict(self._given)
 
     def __eq__(self, other: object) -> bool:
-        """Tell whether the other draws the same, by its kind and parameters."""
         return type(other) is type(self) and self._given == other._given
 
     def __hash__(self) -> int:
-        """Return the hash of the parameters."""
         return self._hash
 
     def __repr__(self) -> str:
-        """Return the call that makes this distribution."""
         return f"{type(self).__name__}({', '.join(f'{name}={value!r}' for name, value in self._given.items())})"
 
     def mean(self) -> float:

@@ -109,9 +109,8 @@ def with_calibrations(
 
 def _entries(raw: _Tables, table: str) -> dict[str, Any]:
     entries = raw.get(table)
-    return (
-        {key: one for key, one in entries.items() if isinstance(one, Mapping)} if isinstance(entries, Mapping) else {}
-    )
+    named = entries.items() if isinstance(entries, Mapping) else ()
+    return {name: one for name, one in named if isinstance(one, Mapping)}
 
 
 def _measured_in(raw: _Tables) -> set[str]:

@@ -126,11 +126,9 @@ class Quantity:
         return value
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Tell pydantic how to read it."""
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        """Describe it for the published schema."""
         return _quantity_schema(self.dimension)
 
 
@@ -208,11 +206,9 @@ class Drawn:
         return {"values": tuple(quantity.read(value) for value in values)}
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Tell pydantic how to read it."""
         return core_schema.with_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        """Describe it for the published schema."""
         drawn = {"type": "object", "required": ["dist"], "properties": {"dist": {"enum": sorted(KINDS)}}}
         return {"anyOf": [_quantity_schema(self.dimension), drawn]}
 

@@ -66,7 +66,6 @@ class HourlyWeather:
     notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
-        """Return the number of hours."""
         return len(self.start)
 
     def clock_s(self) -> FloatArray:
