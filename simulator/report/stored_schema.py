@@ -101,6 +101,8 @@ class Hold(Stored):
     resource: Annotated[Text, Field(min_length=1)]
     sentence: Annotated[Text, Field(min_length=1)]
     active_period_share: Shares
+    alone_acres_per_day: Shares = {}
+    alone_sentence: Text = ""
     one_more: Annotated[list[Change], Field(max_length=1000)] = []
 
 
