@@ -72,6 +72,8 @@ class SetResult:
         Fields of which some place is out of reach of every charge.
     power : tuple of PowerBalance
         What is asked of each power source and what it gives.
+    label : str
+        Name to show people; empty: its own.
     """
 
     name: str
@@ -85,6 +87,7 @@ class SetResult:
     most_work_days: int = 0
     unreached: tuple[str, ...] = ()
     power: tuple[PowerBalance, ...] = ()
+    label: str = ""
     _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
@@ -352,6 +355,7 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
     hourly, alone = entry.acres_per_field_hour(), entry.alone()
     return {
         "name": entry.name,
+        "label": entry.label or entry.name.replace("_", " "),
         "runs": entry.runs,
         "acres_per_day": _spread(entry.column("acres")),
         "hectares_per_day": _spread(entry.column("hectares")),

@@ -12,7 +12,7 @@ from simulator.scenario.schema_costs import Costs
 from simulator.scenario.schema_equipment import Aircraft, Charger, Generator, Length, Pack, PositiveLength
 from simulator.scenario.schema_rig import Flying, Rig
 from simulator.scenario.schema_weather import Weather
-from simulator.scenario.types import Clock, Drawn, PositiveCount, Quantity, Table, fail, may, maybe, must
+from simulator.scenario.types import Clock, Drawn, PositiveCount, Quantity, Table, fail, label_key, may, maybe, must
 
 LiquidRate = Annotated[float, Quantity(units.LIQUID_RATE, above=0.0)]
 DryRate = Annotated[float, Quantity(units.DRY_RATE, above=0.0)]
@@ -190,6 +190,7 @@ class Scenario(Table):
         "Short name: letters, digits, - and _."
     )
     title: str = may("", "One line for reports. Assumption: none.", max_length=200)
+    label: str = label_key()
     notes: str = may("", "Free text: where the numbers come from. Assumption: none.", max_length=5000)
     invented: bool = may(False, "True when places and equipment are invented; shown on every report; assumption: real.")
     units: Literal["us", "metric"] = may("us", "Units of the output; assumption.")

@@ -8,7 +8,18 @@ from pydantic import model_validator
 
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
-from simulator.scenario.types import Drawn, PositiveCount, Quantity, Table, WaterOrMass, fail, may, maybe, must
+from simulator.scenario.types import (
+    Drawn,
+    PositiveCount,
+    Quantity,
+    Table,
+    WaterOrMass,
+    fail,
+    label_key,
+    may,
+    maybe,
+    must,
+)
 
 Time = Annotated[Distribution, Drawn(units.TIME)]
 Factor = Annotated[Distribution, Drawn(units.NUMBER, above=0.0)]
@@ -113,6 +124,7 @@ class Aircraft(Table):
     """One class of unmanned multirotor spray aircraft."""
 
     like: str | None = like_key()
+    label: str = label_key()
     tank: Volume | None = maybe("Spray tank volume; needed for liquids. Source: the spec sheet.")
     hopper_mass: Mass | None = maybe("Most granules carried; needed for spreading. Source: the spec sheet.")
     hopper_volume: Volume | None = maybe(
@@ -194,6 +206,7 @@ class Pack(Table):
     """One class of pack (battery)."""
 
     like: str | None = like_key()
+    label: str = label_key()
     energy: Energy = must("Nominal energy. Source: the spec sheet.")
     mass: Mass = must("Mass. Source: the spec sheet.")
     fits: list[str] = must("Aircraft classes it can fly.", min_length=1)
@@ -231,6 +244,7 @@ class Charger(Table):
     """One class of charger."""
 
     like: str | None = like_key()
+    label: str = label_key()
     serves: list[str] = must("Pack types it can charge.", min_length=1)
     slots: PositiveCount = may(1, "Packs charged at the same time; assumption.")
     output_power: Power = must("Most power to all its packs together. Source: the spec sheet.")
@@ -263,6 +277,7 @@ class Generator(Table):
     """One class of engine generator."""
 
     like: str | None = like_key()
+    label: str = label_key()
     rated_power: Power = must("Nameplate power. Source: the spec sheet.")
     continuous_share: PositiveShare = may(
         "80 %", "Part of the rating it is loaded to; source: the 80 % continuous-load rule, from memory."

@@ -50,6 +50,16 @@ def must(why: str, **limits: Any) -> Any:
     return Field(description=why, **limits)
 
 
+def label_key() -> Any:
+    """Return the field of a display name."""
+    return may("", "Name to show people; none: its key in words. Assumption.", max_length=60)
+
+
+def called(table: Any, name: str, noun: str) -> str:
+    """Return what people call a class: its label, or its kind and its key in words."""
+    return str(table.label) or f"{noun} ({name.replace('_', ' ')})"
+
+
 def may(default: Any, why: str, **limits: Any) -> Any:
     """Declare a key with a default; ``why`` says its source or the word "assumption"."""
     return Field(default, description=why, **limits)
