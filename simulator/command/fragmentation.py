@@ -147,11 +147,5 @@ def _estimate(value: float, low: float, high: float) -> str:
 
 
 def _write_parquet(frame: pd.DataFrame, file: str) -> None:
-    """Write a table as Parquet, whole or not at all.
-
-    Raises
-    ------
-    InputError
-        The file cannot be written.
-    """
+    """Write a table as Parquet, whole or not at all."""
     write_whole(Path(file), lambda temporary: frame.to_parquet(temporary, index=False), "--parquet")

@@ -126,13 +126,7 @@ def _wear(name: str, share: float) -> list[str]:
 
 
 def read_days(text: str | None) -> float | Distribution | None:
-    """Read ``40`` or ``30..50`` (any number between is as likely).
-
-    Raises
-    ------
-    InputError
-        Neither.
-    """
+    """Read ``40`` or ``30..50`` (any number between is as likely)."""
     from simulator.errors import InputError
     from simulator.scenario.distributions import Uniform
 

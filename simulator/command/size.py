@@ -127,13 +127,7 @@ def command(
 
 
 def _read_days(text: str) -> int:
-    """Read ``4 days`` or ``4``.
-
-    Raises
-    ------
-    InputError
-        No whole number of days.
-    """
+    """Read ``4 days`` or ``4``."""
     from simulator.errors import InputError
 
     number, _, word = text.strip().partition(" ")

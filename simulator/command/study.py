@@ -43,17 +43,7 @@ if TYPE_CHECKING:
 def study_command(
     name: str, fields: bool = False, seeded: bool = True
 ) -> Callable[[Callable[..., None]], click.Command]:
-    """Make a command of a function that takes a :class:`StudyRun` and its own arguments and options.
-
-    Parameters
-    ----------
-    name : str
-        Command.
-    fields : bool
-        Whether a GeoJSON file may stand for the list of fields.
-    seeded : bool
-        Whether the study draws random numbers, and may use several processes.
-    """
+    """Make a command of a function that takes a :class:`StudyRun` and its own arguments and options."""
     random = [SEED, WORKERS] if seeded else []
     shared = options(*random, SETTINGS, *([FIELDS] if fields else []), STUDY_OUT, FORCE, JSON, QUIET)
 
@@ -116,13 +106,7 @@ class StudyRun:
         return Progress(self.quiet)
 
     def finish(self, loaded: LoadedScenario, output: StudyOutput, stopped: str = "") -> None:
-        """Print the answer and write what was asked for; ``stopped`` says why the study ended early.
-
-        Raises
-        ------
-        InputError
-            The folder or file cannot be written.
-        """
+        """Print the answer and write what was asked for; ``stopped`` says why the study ended early."""
         from simulator.command.study_output import aligned, filled, shown
 
         self.progress.end()

@@ -22,25 +22,7 @@ _LEAST = 12
 
 @dataclass(frozen=True)
 class StudyOutput:
-    """What a study says and writes.
-
-    Parameters
-    ----------
-    sentences : sequence of str
-        The answer first.
-    rows : sequence of sequence of str
-        Table for people, its head first.
-    notes : sequence of str
-        What to know beside it.
-    document : mapping
-        For ``study.json``.
-    tables : mapping
-        File name to table, for CSV.
-    figures : mapping
-        File stem to what draws it.
-    runs : mapping
-        Runs simulated, by set.
-    """
+    """What a study says and writes."""
 
     sentences: Sequence[str]
     rows: Sequence[Sequence[str]]
@@ -59,32 +41,14 @@ def shown(text: str) -> str:
 
 
 def filled(text: str, width: int, first: str = "", later: str = "") -> str:
-    """Return a paragraph broken into lines; a number stays with its per cent sign.
-
-    Parameters
-    ----------
-    text : str
-        One line.
-    width : int
-        Characters of a line.
-    first, later : str
-        What the first line and the others begin with.
-    """
+    """Return a paragraph broken into lines; a number stays with its per cent sign."""
     kept = text.replace(" %", "\N{NO-BREAK SPACE}%")
     broken = textwrap.fill(kept, width, initial_indent=first, subsequent_indent=later)
     return broken.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def aligned(rows: Sequence[Sequence[str]], width: int) -> str:
-    """Return rows as columns: texts left, numbers right; heads and texts are broken where the table is too wide.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        The head first; all of one length.
-    width : int
-        Characters of a line; a table of many numbers may be wider, for numbers are never broken.
-    """
+    """Return rows as columns: texts left, numbers right; heads and texts are broken where the table is too wide."""
     from simulator.report.writing import plain
 
     count = len(rows[0])
@@ -168,13 +132,7 @@ def cell(value: float, decimals: int = 0) -> str:
 
 
 def read_area(text: str, option: str) -> float:
-    """Read an area such as ``"150 acre"`` and return acres.
-
-    Raises
-    ------
-    InputError
-        Not an area with its unit.
-    """
+    """Read an area such as ``"150 acre"`` and return acres."""
     from simulator.scenario.units import AREA, M2_PER_ACRE, UnitError, parse
 
     try:

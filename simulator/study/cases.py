@@ -27,21 +27,7 @@ MOST_CASE_RUNS = 5_000_000
 
 
 class CaseRuns:
-    """Runs of many cases, always replications 0 to n - 1 of each, so that any two cases are pairs.
-
-    Parameters
-    ----------
-    plans : sequence of DayPlan
-        One a case.
-    seed : int
-        Seed of the streams.
-    workers : int
-        Processes.
-    report : callable, optional
-        Progress.
-    stage : str, optional
-        What progress is said to be of.
-    """
+    """Runs of many cases, always replications 0 to n - 1 of each, so that any two cases are pairs."""
 
     def __init__(
         self, plans: Sequence[DayPlan], seed: int, workers: int = 1, report: Report | None = None, stage: str = "runs"

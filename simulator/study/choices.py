@@ -15,15 +15,7 @@ MOST_SETS = 1000
 
 @dataclass(frozen=True)
 class Choice:
-    """One key and the values it may take, as written.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key of the scenario; several joined by ``+`` take the same value.
-    values : tuple of str
-        At least one.
-    """
+    """One key and the values it may take, as written."""
 
     key: str
     values: tuple[str, ...]

@@ -37,35 +37,7 @@ MEASURE_WORDS = {"day": "per day", "person_hour": "per person-hour", "cost": "pe
 
 @dataclass(frozen=True)
 class Crossover:
-    """Map of winners.
-
-    Parameters
-    ----------
-    a, b : str
-        The sets; differences are a less b, and for cost b less a, so that above 0 is always in favour of a.
-    cells : pandas.DataFrame
-        One row a cell and measure: field_area_m2, fields, rate, measure, difference, low, high, winner ("" when
-        undecided), runs, a_value, b_value, and for each set work_days of the job and done_share, the share of runs
-        that did it.
-    rates : tuple of str
-        Application rates as given.
-    areas_m2 : tuple of float
-        Field sizes.
-    measures : tuple of str
-        Of `MEASURES`; cost only with a ``[costs]`` table.
-    level : float
-        Confidence of each interval: raised over 95 % because borders are looked at several times.
-    looks : int
-        Times that cells could be looked at.
-    unpriced : tuple of str
-        Equipment without a price, which the cost leaves out.
-    units : {"us", "metric"}
-        Units of sentences.
-    sentence : str
-        The answer.
-    stopped : str
-        Why it ended early; empty when it did not.
-    """
+    """Map of winners."""
 
     a: str
     b: str

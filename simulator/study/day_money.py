@@ -73,22 +73,7 @@ def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> Fl
 
 @dataclass(frozen=True)
 class SeasonMoney:
-    """Money of seasons, one value for each row of day means.
-
-    Parameters
-    ----------
-    days : ndarray
-        Days worked; fewer than the season has when the demand is met before.
-    acres : ndarray
-        Acres done and sold.
-    capacity_acres : ndarray
-        Acres that could be done on all days of the season.
-    revenue, running, upkeep, capital : ndarray
-        Earned; spent on wages, fuel, driving and the like; upkeep of equipment; capital recovery of equipment (interest
-        and wear), a year.
-    cycles_per_pack : ndarray
-        Charge cycles that one pack goes through.
-    """
+    """Money of seasons, one value for each row of day means."""
 
     days: FloatArray
     acres: FloatArray
@@ -141,21 +126,6 @@ def season_money(
     """Return the money of a season from what its days are on average.
 
     Work stops when the demand is met; the last day counts as far as it is needed.
-
-    Parameters
-    ----------
-    means : ndarray, shape (..., len(LEDGER))
-        Mean day of each season.
-    costs : Costs
-        Prices.
-    pieces : sequence of Piece
-        Equipment that shares the use; classes without a price cost nothing here (see `money.need_prices`).
-    days : array_like of float
-        Work days of the season.
-    demand_acres : float, optional
-        Most that can be sold.
-    charged : sequence of Piece, optional
-        Pieces whose upkeep and capital are counted; all by default.
     """
     acres_day = means[..., _AT["acres"]]
     most = np.broadcast_to(np.asarray(days, dtype=np.float64), acres_day.shape)
@@ -198,15 +168,6 @@ def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, 
 
     For a linear function this is the t interval of the mean (Efron & Tibshirani, *An Introduction to the Bootstrap*,
     chapter 11; from memory). Runs of several sets that share random numbers go in as columns side by side.
-
-    Parameters
-    ----------
-    function : callable, (..., columns) -> (...)
-        Of the means of the columns.
-    ledger : ndarray, shape (runs, columns)
-        At least two runs.
-    level : float, optional
-        Confidence.
     """
     n = len(ledger)
     total = ledger.sum(axis=0)

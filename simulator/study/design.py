@@ -27,19 +27,7 @@ _BOUND = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*
 
 @dataclass(frozen=True)
 class InputRange:
-    """What an input may be: any value between two bounds, each as likely.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key of the scenario.
-    low, high : float
-        Bounds in ``unit``, ``low < high``.
-    unit : str
-        Unit as the scenario writes it; empty for a plain number.
-    whole : bool
-        Only whole numbers, such as packs.
-    """
+    """What an input may be: any value between two bounds, each as likely."""
 
     key: str
     low: float
@@ -222,23 +210,6 @@ def latin_hypercube(factors: int, points: int, seed: int) -> FloatArray:
     """Return a Latin hypercube: each of the equal slices of each factor holds one point.
 
     Source: McKay, Beckman & Conover 1979, Technometrics 21:239-245; made by ``scipy.stats.qmc``.
-
-    Parameters
-    ----------
-    factors, points : int
-        At least one of each.
-    seed : int
-        Seed of its own generator.
-
-    Returns
-    -------
-    ndarray of float, shape (points, factors)
-        Shares between 0 and 1.
-
-    Raises
-    ------
-    ValueError
-        No factor or no point.
     """
     if factors < 1 or points < 1:
         raise ValueError(f"got {factors} factors and {points} points; allowed is at least one of each")

@@ -30,31 +30,7 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class TaskFit:
-    """One fitted quantity.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key of the scenario; empty: it has none, the fit is for the reader.
-    task : str
-        What was timed.
-    values : ndarray of float, shape (n,)
-        Values fitted, in ``unit``, after what the scenario counts elsewhere was taken off.
-    unit : str
-        Unit as a scenario writes it.
-    mean : Interval
-        Their mean.
-    before : float or None
-        Mean that the scenario had, in ``unit``.
-    shape : Shape
-        The fit.
-    setting : dict or str
-        What goes to the key.
-    note : str
-        What was taken off, and the like; empty: nothing.
-    source : str
-        File, digest, dates and lines.
-    """
+    """One fitted quantity."""
 
     key: str
     task: str
@@ -80,17 +56,7 @@ class TaskFit:
 
 @dataclass(frozen=True)
 class Fit:
-    """All fitted quantities of a log.
-
-    Parameters
-    ----------
-    fits : tuple of TaskFit
-        In the order of first appearance in the log.
-    fragment : dict
-        Part of a scenario that sets them.
-    sentence : str
-        The answer.
-    """
+    """All fitted quantities of a log."""
 
     fits: tuple[TaskFit, ...]
     fragment: dict[str, Any]
@@ -164,31 +130,7 @@ def fit(
     kind: str = "auto",
     seed: int = 1,
 ) -> Fit:
-    """Fit every task of a stopwatch log and return the part of a scenario that sets it.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        Says which rigs, aircraft and packs there are, and what is counted elsewhere (pumping, handling).
-    log : StopwatchLog
-        Times.
-    equipment_set : str, optional
-        Set to look at; the first by default.
-    kind : str, optional
-        See `fit_shape`.
-    seed : int, optional
-        Seed of the goodness-of-fit test.
-
-    Returns
-    -------
-    Fit
-        Fitted quantities.
-
-    Raises
-    ------
-    InputError
-        With every task that cannot be placed or makes no sense.
-    """
+    """Fit every task of a stopwatch log and return the part of a scenario that sets it."""
     if kind not in KINDS:
         raise InputError.single(f"got {kind!r}; allowed is one of {', '.join(KINDS)}", "--kind")
     entry = one_set(loaded, equipment_set)
@@ -255,20 +197,6 @@ def fit_past(past: PastDays, kind: str = "auto", seed: int = 1) -> Fit:
     """Fit the outcome of past days: acres a day, and hours and acres an hour where hours were noted.
 
     No key of a scenario takes an outcome, so the fragment stays empty; see `hindcast` for what to do with it.
-
-    Parameters
-    ----------
-    past : PastDays
-        Past days.
-    kind : str, optional
-        See `fit_shape`.
-    seed : int, optional
-        Seed of the goodness-of-fit test.
-
-    Raises
-    ------
-    InputError
-        No day with acres, or an unknown kind.
     """
     if kind not in KINDS:
         raise InputError.single(f"got {kind!r}; allowed is one of {', '.join(KINDS)}", "--kind")

@@ -33,26 +33,7 @@ _COLUMNS = (
 
 @dataclass(frozen=True)
 class Fragmentation:
-    """Throughput against how the same acres are split.
-
-    Parameters
-    ----------
-    runs : pandas.DataFrame
-        Tidy: one row a run, with the case's properties.
-    cases : pandas.DataFrame
-        One row a case and set: properties, indices, mean acres per work day and work days of the job with intervals,
-        share of the runs that did the job.
-    responses : dict
-        Set name to its fitted response; a set with too few cases has none.
-    units : {"us", "metric"}
-        Units of sentences.
-    sentence : str
-        The answer.
-    runs_each : int
-        Runs of each case and set.
-    stopped : str
-        Why it ended early; empty when it did not.
-    """
+    """Throughput against how the same acres are split."""
 
     runs: pd.DataFrame
     cases: pd.DataFrame

@@ -33,19 +33,7 @@ RECORD_ERROR = 0.005
 
 @dataclass(frozen=True)
 class Coverage:
-    """How often a band held what was observed.
-
-    Parameters
-    ----------
-    measure : {"acres", "paid_hours"}
-        What was observed.
-    band : float
-        Share that it should hold.
-    inside, days : int
-        Days inside, and in all.
-    low, high : float
-        Exact 95 % interval (Clopper & Pearson 1934) of the share that the band holds in the long run.
-    """
+    """How often a band held what was observed."""
 
     measure: str
     band: float
@@ -62,30 +50,7 @@ class Coverage:
 
 @dataclass(frozen=True)
 class Hindcast:
-    """Observed against predicted.
-
-    Parameters
-    ----------
-    days : pandas.DataFrame
-        One row a past day and measure: date, line, equipment_set, measure, observed, predicted (mean), p5, p10, p25,
-        p75, p90, p95, rank (share of simulated days below what was observed, ties counted half), tells (False where
-        the list was finished in every simulation and in fact, so that the acres are no evidence).
-    coverage : tuple of Coverage
-        By measure and band.
-    bias : dict
-        Measure to the mean of (predicted - observed) / mean observed, with its interval over the past days; None with
-        fewer than two days.
-    rank_p : dict
-        Measure to the p value of the ranks being spread evenly (Kolmogorov-Smirnov); None with fewer than five days.
-    runs : int
-        Runs of one work day simulated for each past day.
-    units : {"us", "metric"}
-        Units of sentences.
-    sentence : str
-        The answer.
-    stopped : str
-        Why it ended early; empty when it did not.
-    """
+    """Observed against predicted."""
 
     days: pd.DataFrame
     coverage: tuple[Coverage, ...]
@@ -145,33 +110,7 @@ def hindcast(
     workers: int = 1,
     report: Report | None = None,
 ) -> Hindcast:
-    """Simulate past days from what was known before them, and hold the outcome against what was observed.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        Equipment sets.
-    past : sequence of PastDay
-        Days with their inputs and outcome.
-    runs : int, optional
-        Runs of one work day simulated for each.
-    seed : int, optional
-        Seed; the scenario's by default.
-    workers : int, optional
-        Processes.
-    report : callable, optional
-        Progress.
-
-    Returns
-    -------
-    Hindcast
-        When interrupted, of the past days that were finished.
-
-    Raises
-    ------
-    InputError
-        With the problems of all days.
-    """
+    """Simulate past days from what was known before them, and hold the outcome against what was observed."""
     import pandas as pd
 
     if not past:

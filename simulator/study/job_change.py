@@ -25,15 +25,7 @@ Rows = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class JobChange:
-    """The job with a change less the job without it.
-
-    Parameters
-    ----------
-    work_days : Interval
-        More work days; below 0 are days saved.
-    cost_per_acre : Interval or None
-        More cost of an acre, in the scenario's currency; None without prices of everything.
-    """
+    """The job with a change less the job without it."""
 
     work_days: Interval
     cost_per_acre: Interval | None = None

@@ -41,21 +41,7 @@ MOST_RUNGS = 6
 
 @dataclass(frozen=True)
 class Rung:
-    """One rung: the set as it stands, what holds it back, what was tried and what was taken.
-
-    Parameters
-    ----------
-    number : int
-        0 for the set as it is.
-    acres_per_day : float
-        Mean output.
-    bottleneck : Bottleneck
-        What holds it back.
-    steps : tuple of Step
-        Changes tried, best first.
-    taken : Step or None
-        The change that leads to the next rung; None on the last.
-    """
+    """One rung: the set as it stands, what holds it back, what was tried and what was taken."""
 
     number: int
     acres_per_day: float
@@ -66,27 +52,7 @@ class Rung:
 
 @dataclass(frozen=True)
 class Ladder:
-    """What to buy next, and next after that.
-
-    Parameters
-    ----------
-    set_name : str
-        Set at the foot.
-    runs : int
-        Runs simulated for each change.
-    rungs : tuple of Rung
-        From the foot up.
-    ended : str
-        Why it ends.
-    costs : Costs or None
-        Money; None when steps are judged by acres alone.
-    settings : tuple of str
-        All changes taken, which make the set at the top.
-    unit : AreaUnit
-        Area unit of sentences.
-    notes : tuple of str
-        What to know beside it.
-    """
+    """What to buy next, and next after that."""
 
     set_name: str
     runs: int

@@ -36,27 +36,7 @@ LEAST_GAIN = 0.01
 
 @dataclass(frozen=True)
 class Step:
-    """One change tried on a rung.
-
-    Parameters
-    ----------
-    change, resource : str
-        In plain words, and what it relieves.
-    settings : tuple of str
-        ``KEY=VALUE`` changes.
-    parts : int
-        Changes in it: 1, or 2 of a pair.
-    extra_acres_per_day : PairedInterval
-        Paired difference to the set of the rung.
-    price : float or None
-        Cash needed; None when it has no price.
-    extra_margin_per_season : Interval or None
-        After running costs and equipment; None without a price.
-    net_present_value : Interval or None
-        Over the horizon, at the confidence that holds for all changes of the rung together.
-    job : JobChange or None
-        What it does to the whole job; None where the list repeats or is not always done.
-    """
+    """One change tried on a rung."""
 
     change: str
     resource: str

@@ -35,23 +35,7 @@ _AIRCRAFT = {task: f"{task}_time" for task in ("turn", "take_off", "landing", "h
 
 @dataclass(frozen=True)
 class Measured:
-    """Values for one key.
-
-    Parameters
-    ----------
-    key, task : str
-        Where they go, and what was timed.
-    values : ndarray of float
-        In ``unit``.
-    unit : str
-        As a scenario writes it.
-    before : float or None
-        Mean that the scenario had, in ``unit``.
-    fixed : bool
-        The scenario takes one number there, no distribution.
-    note : str
-        What was taken off; empty: nothing.
-    """
+    """Values for one key."""
 
     key: str
     task: str

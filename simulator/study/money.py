@@ -26,20 +26,7 @@ KINDS = ("aircraft", "pack", "charger", "generator", "rig")
 
 
 def annuity_factor(interest: float, years: ArrayLike) -> FloatArray:
-    """Return the present worth of 1 at the end of each year, (1 - (1 + i)^-n) / i.
-
-    Parameters
-    ----------
-    interest : float
-        Share a year, at least 0; 0 gives n.
-    years : array_like of float
-        Number of years n, at least 0; need not be whole.
-
-    Raises
-    ------
-    ValueError
-        A negative interest or number of years.
-    """
+    """Return the present worth of 1 at the end of each year, (1 - (1 + i)^-n) / i."""
     n = np.asarray(years, dtype=np.float64)
     if not interest >= 0 or bool((n < 0).any()):
         raise ValueError(f"got interest = {interest!r} and years = {years!r}; allowed is at least 0")
@@ -50,15 +37,7 @@ def annuity_factor(interest: float, years: ArrayLike) -> FloatArray:
 
 
 def net_present_value(flows: ArrayLike, interest: float) -> float:
-    """Return the worth today of a row of cash flows, the first paid today and the others at year ends.
-
-    Parameters
-    ----------
-    flows : array_like of float, shape (n,)
-        Received (positive) and spent (negative).
-    interest : float
-        Share a year, above -1.
-    """
+    """Return the worth today of a row of cash flows, the first paid today and the others at year ends."""
     values = np.asarray(flows, dtype=np.float64)
     if values.ndim != 1 or not interest > -1:
         raise ValueError(f"got flows of shape {values.shape} and interest {interest!r}; allowed is a row and above -1")
@@ -66,21 +45,7 @@ def net_present_value(flows: ArrayLike, interest: float) -> float:
 
 
 def payback_years(price: float, yearly: ArrayLike) -> FloatArray:
-    """Return when yearly gains have added up to a price, without interest; the last year's gain goes on for ever.
-
-    Parameters
-    ----------
-    price : float
-        Spent at the start, at least 0.
-    yearly : array_like of float, shape (..., years)
-        Gain of each year, spread evenly over it.
-
-    Returns
-    -------
-    ndarray of float64, shape (...)
-        Years, 0 for a price of 0; infinity where the price is never got back: the gains of the years given do not
-        reach it and their mean is not positive.
-    """
+    """Return when yearly gains have added up to a price, without interest; the last year's gain goes on for ever."""
     gains = np.asarray(yearly, dtype=np.float64)
     if gains.ndim < 1 or gains.shape[-1] < 1 or not price >= 0:
         raise ValueError(f"got gains of shape {gains.shape} and price = {price!r}; allowed is at least a year and 0")
@@ -100,15 +65,7 @@ def payback_years(price: float, yearly: ArrayLike) -> FloatArray:
 
 
 def life_years(item: Item, cycles_per_year: ArrayLike = 0.0, hours_per_year: ArrayLike = 0.0) -> FloatArray:
-    """Return how long one piece lasts: its years, or sooner the cycles or hours that it stands.
-
-    Parameters
-    ----------
-    item : Item
-        Limits.
-    cycles_per_year, hours_per_year : array_like of float
-        Use of one piece.
-    """
+    """Return how long one piece lasts: its years, or sooner the cycles or hours that it stands."""
     cycles, hours = np.broadcast_arrays(
         np.asarray(cycles_per_year, dtype=np.float64), np.asarray(hours_per_year, dtype=np.float64)
     )
@@ -123,15 +80,6 @@ def yearly_cost(item: Item, life: ArrayLike, interest: float) -> FloatArray:
     """Return the equivalent uniform yearly cost of owning one piece: capital recovery and upkeep.
 
     (P - S) / annuity(i, life) + S i + u P, with price P, resale S and upkeep share u.
-
-    Parameters
-    ----------
-    item : Item
-        Price, resale and upkeep.
-    life : array_like of float
-        Years until it is replaced, above 0.
-    interest : float
-        Share a year.
     """
     resale = item.resale_share * item.purchase
     factor = annuity_factor(interest, life)
@@ -141,17 +89,7 @@ def yearly_cost(item: Item, life: ArrayLike, interest: float) -> FloatArray:
 
 @dataclass(frozen=True)
 class Piece:
-    """Equipment of one class that a set owns.
-
-    Parameters
-    ----------
-    kind : str
-        One of :data:`KINDS`.
-    name : str
-        Class (or rig).
-    number : int
-        How many.
-    """
+    """Equipment of one class that a set owns."""
 
     kind: str
     name: str
@@ -225,17 +163,7 @@ def need_prices(pieces: Sequence[Piece], costs: Costs, question: str) -> None:
 
 @dataclass(frozen=True)
 class Purchase:
-    """What a change buys and sells.
-
-    Parameters
-    ----------
-    bought : tuple of (Piece, Item)
-        New pieces and their prices.
-    sold : tuple of (Piece, Item)
-        Pieces no longer needed; they fetch their resale value.
-    words : str
-        In plain words, such as ``"one more pack (large_pack)"``; empty when no number changes.
-    """
+    """What a change buys and sells."""
 
     bought: tuple[tuple[Piece, Item], ...]
     sold: tuple[tuple[Piece, Item], ...]

@@ -30,19 +30,7 @@ _K = len(LEDGER)
 
 @dataclass(frozen=True)
 class BreakEven:
-    """Where the change just pays over the horizon, all else as it is; None where it never turns.
-
-    Parameters
-    ----------
-    purchase_price : Interval or None
-        Highest price of what is bought; None when nothing is.
-    price_per_acre : float or None
-        Lowest price of an acre.
-    season_days : float or None
-        Fewest work days a season.
-    season_demand_acres : float or None
-        Least demand a season.
-    """
+    """Where the change just pays over the horizon, all else as it is; None where it never turns."""
 
     purchase_price: Interval | None
     price_per_acre: float | None
@@ -52,23 +40,7 @@ class BreakEven:
 
 @dataclass(frozen=True)
 class Case:
-    """The money of a change: two sets, what is bought and sold, and the season they work in.
-
-    Parameters
-    ----------
-    costs : Costs
-        Prices.
-    before, after : tuple of Piece
-        Equipment of each set.
-    price : float
-        Of what is bought.
-    resale : float
-        Got today for what is no longer needed.
-    own_items : tuple of Item
-        Prices of what is no number of pieces: a change as a whole, a larger generator, a faster pump.
-    only_own : bool
-        Whether these stand instead of the prices of the pieces bought.
-    """
+    """The money of a change: two sets, what is bought and sold, and the season they work in."""
 
     costs: Costs
     before: tuple[Piece, ...]

@@ -14,19 +14,7 @@ from simulator.study.words import interval_text
 
 @dataclass(frozen=True)
 class Pair:
-    """The change together with one thing more.
-
-    Parameters
-    ----------
-    change, setting : str
-        The one thing more, in plain words and as ``KEY=VALUE`` over the changed set.
-    extra_acres_per_day : PairedInterval
-        What both add to the set as it was.
-    beyond_change : PairedInterval
-        What they add to the change alone.
-    only_together : bool
-        Whether neither was shown to add anything alone.
-    """
+    """The change together with one thing more."""
 
     change: str
     setting: str

@@ -44,59 +44,7 @@ def spread_of(values: FloatArray) -> Spread:
 
 @dataclass(frozen=True)
 class Payoff:
-    """Whether a change pays.
-
-    Parameters
-    ----------
-    set_name, change : str
-        Set, and the change in plain words.
-    settings : tuple of str
-        The change as ``KEY=VALUE``; empty when it is another set.
-    runs : int
-        Simulated runs of each.
-    acres_before, acres_after : float
-        Mean acres per day.
-    extra_acres_per_day : PairedInterval
-        Paired difference.
-    noise_reduction : float
-        How many times smaller the variance of the difference is than with independent runs; NaN when it is 0.
-    extra_acres_per_season : Interval
-        Sold acres; a met demand caps them.
-    saved_days_per_season : float
-        Work days that are no longer needed because the demand is met sooner.
-    extra_margin_per_season : Interval
-        After running costs, upkeep and equipment (interest and wear).
-    purchase : float
-        Cash needed today.
-    net_present_value : Interval
-        Over the horizon.
-    payback_seasons, payback_days : Spread
-        Over drawn futures; infinity is never (or not before it is worn out).
-    value_spread : Spread
-        Net present value over drawn futures.
-    chance : float
-        Share of drawn futures in which the net present value is positive.
-    break_even : BreakEven
-        Where it turns.
-    bottleneck_before, bottleneck_after : str
-        Resource that holds the set back.
-    sentence_before, sentence_after : str
-        What holds each back, in a sentence.
-    notes : tuple of str
-        What a buyer must know: demand met, constraint moved on, paid by the hour.
-    pair : Pair or None
-        The best thing to add to the change; None when none was tried or none is shown to add to it.
-    job : JobChange or None
-        What the change does to the whole job; None where the list repeats or is not always done.
-    costs : Costs
-        Money used.
-    unit : AreaUnit
-        Area unit of the sentence.
-    futures : pandas.DataFrame
-        One row a drawn future.
-    cash : pandas.DataFrame
-        Cash added up by season: 10th, 50th and 90th percentile.
-    """
+    """Whether a change pays."""
 
     set_name: str
     change: str

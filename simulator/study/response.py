@@ -45,19 +45,6 @@ class Response:
 
     The terms are what a move, a mile and a turn cost; each acre bears its part. Fitted by least squares on the cases'
     means (own derivation from time per area = sum of its parts, as in work-rate formulas of aerial application).
-
-    Parameters
-    ----------
-    terms : tuple of Term
-        Those that the cases can tell apart.
-    hours : float
-        Mean paid hours a day, to turn hours an acre into acres a day.
-    r2 : float
-        Share of the variation of hours an acre that is explained.
-    error_acres : float
-        Root mean square error in acres per day when each case is foretold from all the others (leave one out).
-    cases : int
-        Cases fitted.
     """
 
     terms: tuple[Term, ...]

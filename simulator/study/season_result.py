@@ -21,19 +21,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Goal:
-    """An acreage to be done within the season.
-
-    Parameters
-    ----------
-    acres : float
-        To do.
-    chance : float
-        Share of drawn seasons that finish it by the last date.
-    half_done_by, safe_by : str
-        Date by which half of the seasons, and nine in ten, are finished; empty when fewer ever are.
-    days_half, days_safe : float
-        Work days needed in half of the seasons, and at most in nine of ten; infinity when fewer ever finish.
-    """
+    """An acreage to be done within the season."""
 
     acres: float
     chance: float
@@ -45,19 +33,7 @@ class Goal:
 
 @dataclass(frozen=True)
 class SizeCost:
-    """What an acre costs in a season of a given size.
-
-    Parameters
-    ----------
-    acres : float
-        Done in the season.
-    days : float
-        Work days that it takes.
-    fits : bool
-        Whether half of the seasons or more can do as much.
-    cost_per_acre : Interval
-        Everything: wages, fuel, driving, upkeep, interest and wear.
-    """
+    """What an acre costs in a season of a given size."""
 
     acres: float
     days: float
@@ -67,31 +43,7 @@ class SizeCost:
 
 @dataclass(frozen=True)
 class SetSeason:
-    """The season of one equipment set.
-
-    Parameters
-    ----------
-    name : str
-        Set.
-    runs : int
-        Simulated runs behind it.
-    acres_per_day : Interval
-        Mean of a work day.
-    total : tuple of float
-        10th, 50th and 90th percentile of acres in the whole season.
-    by_date : ndarray, shape (dates, 4)
-        Acres by each date: mean, 10th, 50th and 90th percentile.
-    goals : tuple of Goal
-        Acreages asked for.
-    cycles_per_pack : tuple of float
-        Charge cycles of one pack in the season: 10th, 50th, 90th percentile.
-    life_used_share : float
-        Part of a pack's life in cycles that a median season takes; NaN when no life in cycles is given.
-    costs_by_size : tuple of SizeCost
-        Empty without costs.
-    break_even_acres : float or None
-        Season size from which the price of the work covers everything; None when it never does, or is not asked.
-    """
+    """The season of one equipment set."""
 
     name: str
     runs: int
@@ -107,25 +59,7 @@ class SetSeason:
 
 @dataclass(frozen=True)
 class Season:
-    """How far equipment sets get in a season.
-
-    Parameters
-    ----------
-    sets : tuple of SetSeason
-        One a set.
-    dates : tuple of str
-        Dates as ``06-15``.
-    work_days : tuple of float
-        10th, 50th and 90th percentile of work days.
-    worlds : int
-        Seasons drawn.
-    notes : tuple of str
-        What was assumed.
-    costs : Costs or None
-        Money.
-    unit : AreaUnit
-        Area unit of sentences.
-    """
+    """How far equipment sets get in a season."""
 
     sets: tuple[SetSeason, ...]
     dates: tuple[str, ...]

@@ -39,37 +39,7 @@ _GENERIC = frozenset({"rig", "crew", "tasks", "aircraft", "pack", "charger", "ge
 
 @dataclass(frozen=True)
 class Sensitivity:
-    """What the answer owes to each input.
-
-    Parameters
-    ----------
-    bars : pandas.DataFrame
-        One row an input, the widest first: key, words, low, high (texts), at_low, at_high (answer), change_low,
-        change_high (from the scenario's own values, with ``_ci_low`` and ``_ci_high``), swing (widest difference of
-        the three answers) with its interval, flips (the sign of the answer changes within the range).
-    needs : pandas.DataFrame
-        What to measure (a whole number needs no measuring): key, words, plus_minus (how well the input must be known,
-        in its unit), timings (how many stopwatch times give that; NaN for an input without spread), enough (the range
-        is narrow enough as it is).
-    base : Interval
-        The answer with the scenario's own values.
-    indices : SobolIndices or None
-        None when not asked for, or interrupted.
-    noise_share : float
-        Part of the variance among the points of the Sobol sample that is chance of the runs; NaN without.
-    measure : str
-        What the answer is.
-    target : float
-        Precision wished for, as a share of the answer.
-    units : {"us", "metric"}
-        Units of sentences.
-    sentence : str
-        The answer.
-    runs : int
-        Runs of each point of the bars.
-    stopped : str
-        Why it ended early; empty when it did not.
-    """
+    """What the answer owes to each input."""
 
     bars: pd.DataFrame
     needs: pd.DataFrame

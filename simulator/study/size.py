@@ -42,33 +42,7 @@ _STATUS = {
 
 @dataclass(frozen=True)
 class Size:
-    """The equipment set of least cost that reaches a target.
-
-    Parameters
-    ----------
-    set_name : str
-        Set that the choices vary.
-    target : Target
-        What is to be reached.
-    candidates : tuple of Candidate
-        All valid combinations.
-    refused : tuple of (str, str)
-        Combinations that are no valid set, and why.
-    best : Candidate or None
-        The choice; None when none reaches the target.
-    selection : Selection or None
-        What the selection procedure did; None when one set or none was left to it.
-    indifference : float
-        Least difference in cost that it was to find.
-    confidence : float
-        Of each of the two statements of the guarantee.
-    costs : Costs
-        Money.
-    unit : AreaUnit
-        Area unit of sentences.
-    stopped : str
-        Why it ended early; empty when it did not.
-    """
+    """The equipment set of least cost that reaches a target."""
 
     set_name: str
     target: Target

@@ -24,19 +24,7 @@ MOST_FIELDS = 500
 
 @dataclass(frozen=True)
 class Split:
-    """One way to split the acres.
-
-    Parameters
-    ----------
-    name : str
-        Label.
-    kind : {"grid", "latin", "map"}
-        From a full grid, a Latin hypercube, or a boundary file.
-    sites : tuple of FieldSite
-        The fields.
-    factors : tuple of float
-        What else than the number was chosen (shape, distance, inequality); empty for a map.
-    """
+    """One way to split the acres."""
 
     name: str
     kind: str
@@ -147,23 +135,7 @@ def shape_of(site: FieldSite) -> float:
 
 
 def properties(split: Split, plan: DayPlan) -> dict[str, float]:
-    """Return what is known of a split before anything is flown.
-
-    Parameters
-    ----------
-    split : Split
-        Fields.
-    plan : DayPlan
-        Their plan, for the road distances in the order of the visits.
-
-    Returns
-    -------
-    dict
-        fields, area_m2, mean_area_m2, simmons, januszewski, length_to_width (area-weighted), move_m (mean road
-        distance of a move in the order of visits, back to the first at the end), reach_m (area-weighted mean of half
-        the diagonal, which ferrying goes with), pass_inverse_per_m (area-weighted mean of one over the length of the
-        field, which turns go with).
-    """
+    """Return what is known of a split before anything is flown."""
     areas = np.array([site.area_m2 for site in split.sites])
     shapes = np.array([shape_of(site) for site in split.sites])
     lengths = np.sqrt(areas * shapes)

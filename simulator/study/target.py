@@ -21,17 +21,7 @@ _ACRES, _WORK_DAYS = LEDGER.index("acres"), LEDGER.index("work_days")
 
 @dataclass(frozen=True)
 class Verdict:
-    """How a set stands to a target.
-
-    Parameters
-    ----------
-    reached : float
-        What is passed in the share of cases asked for: acres a day or a season; for a job, work days that are enough.
-    chance : float
-        Estimated chance to reach the target.
-    sure, hopeless : bool
-        Shown, at the confidence asked for, to reach the target up to the tolerance; shown not to reach it.
-    """
+    """How a set stands to a target."""
 
     reached: float
     chance: float
@@ -40,21 +30,7 @@ class Verdict:
 
 
 class Target:
-    """What is to be reached.
-
-    Attributes
-    ----------
-    acres : float
-        Area to do: a day, a season, or the job.
-    share : float
-        Share of days, seasons or runs that must reach it.
-    tolerance : float
-        How much less may be taken for it by mistake.
-    kind : {"day", "season", "job"}
-        What it is about.
-    cost_of, work : str
-        What its cost is the cost of, and for what work.
-    """
+    """What is to be reached."""
 
     acres: float
     share: float
@@ -100,13 +76,6 @@ def share_limits(hits: int, n: int, error: float) -> tuple[float, float]:
     """Return one-sided lower and upper limits of a share, each at confidence 1 - error.
 
     Clopper & Pearson (1934, Biometrika 26:404-413) by quantiles of the beta distribution.
-
-    Parameters
-    ----------
-    hits, n : int
-        Successes of n trials.
-    error : float
-        Probability that each limit is wrong.
     """
     from scipy.special import betaincinv
 
@@ -117,17 +86,7 @@ def share_limits(hits: int, n: int, error: float) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class DailyTarget(Target):
-    """So many acres a day, on a share of the days: single full work days, one of each run.
-
-    Parameters
-    ----------
-    acres : float
-        A day.
-    share : float
-        Of the days, such as 0.9.
-    tolerance : float
-        A set that reaches it on this much smaller a share may be chosen by mistake.
-    """
+    """So many acres a day, on a share of the days: single full work days, one of each run."""
 
     acres: float
     share: float = 0.9
@@ -164,19 +123,7 @@ class DailyTarget(Target):
 
 @dataclass(frozen=True)
 class SeasonTarget(Target):
-    """So many acres within a number of work days, in a share of the seasons.
-
-    Parameters
-    ----------
-    acres : float
-        In all.
-    days : float
-        Work days there are.
-    share : float
-        Of the seasons.
-    tolerance : float
-        A set that reaches this share of the acres less may be chosen by mistake.
-    """
+    """So many acres within a number of work days, in a share of the seasons."""
 
     acres: float
     days: float
@@ -234,19 +181,7 @@ class SeasonTarget(Target):
 
 @dataclass(frozen=True)
 class JobTarget(Target):
-    """The whole list of fields within a number of work days, in a share of the runs.
-
-    Parameters
-    ----------
-    acres : float
-        Of the list.
-    days : int
-        Work days, the last by its evening.
-    share : float
-        Of the runs.
-    tolerance : float
-        A set that does it in this much smaller a share may be chosen by mistake.
-    """
+    """The whole list of fields within a number of work days, in a share of the runs."""
 
     acres: float
     days: int

@@ -26,15 +26,7 @@ _FULL_DAY = MEASURES.index("full_day_acres")
 
 @dataclass(frozen=True)
 class AreaUnit:
-    """Unit of area in which a study speaks.
-
-    Parameters
-    ----------
-    name, one : str
-        As in "40 acres" and "a price per acre".
-    acres : float
-        Acres in one.
-    """
+    """Unit of area in which a study speaks."""
 
     name: str
     one: str

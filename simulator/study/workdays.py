@@ -24,13 +24,7 @@ NOT_WORKED = -1
 
 @dataclass(frozen=True)
 class Span:
-    """The dates between which the work must be done, both included.
-
-    Parameters
-    ----------
-    first, last : (int, int)
-        Month and day; a last date before the first is in the next year.
-    """
+    """The dates between which the work must be done, both included."""
 
     first: tuple[int, int]
     last: tuple[int, int]
@@ -57,22 +51,7 @@ def read_month_day(text: str, option: str) -> tuple[int, int]:
 
 @dataclass(frozen=True)
 class Calendar:
-    """Which dates are worked, season by season, and what kind of day each is.
-
-    Parameters
-    ----------
-    dates : tuple of date
-        Dates of the span, of the first season.
-    kinds : tuple of (Windows or None)
-        Kinds of day to be simulated; None is the scenario's own day.
-    notes : tuple of str
-        What was assumed.
-    seasons : ndarray of int, shape (seasons, dates) or None
-        Kind of each date of each season on record, :data:`NOT_WORKED` where it is not worked; None when only the
-        number of work days is known.
-    number : Distribution or None
-        Number of work days, when that is what is known.
-    """
+    """Which dates are worked, season by season, and what kind of day each is."""
 
     dates: tuple[date, ...]
     kinds: tuple[Windows | None, ...]
