@@ -13,7 +13,7 @@ from simulator.report.writing import plain
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from simulator.study.season_result import Season
+    from simulator.study.season import Season
 
 _COLOURS = ("#12503f", "#b8401c", "#3b56a5", "#ee9a2e", "#9c79b8", "#5f6672", "#d6457f", "#6b3a14")
 _LINES = ("-", "--", "-.", ":")

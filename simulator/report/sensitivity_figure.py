@@ -32,7 +32,7 @@ def sensitivity_figure(study: Sensitivity) -> Figure:
         Result.
     """
     count = min(MOST_BARS, len(study.bars))
-    table = study.sobol_table()
+    table = study.sobol_table
     figure = new_figure(9.4 if table is not None else 7.6, 1.7 + 0.42 * count)
     if table is None:
         left = figure.add_subplot()
@@ -81,7 +81,7 @@ def _bars(axes: Axes, study: Sensitivity, count: int) -> None:
 
 
 def _indices(axes: Axes, study: Sensitivity, count: int) -> None:
-    table = study.sobol_table()
+    table = study.sobol_table
     if table is None:
         return
     part = table.head(count)
