@@ -154,7 +154,7 @@ def _side_by_side(by_set: Mapping[str, Sequence[Pair]]) -> DataTable:
     said = {name: dict(pairs) for name, pairs in by_set.items()}
     labels = dict.fromkeys(label for pairs in by_set.values() for label, _ in pairs)
     rows = tuple(text_row(label, *(pairs.get(label, NOTHING) for pairs in said.values())) for label in labels)
-    return DataTable("", ("", *said), rows, words=1 + len(said))
+    return DataTable("", ("figure", *said), rows, words=1 + len(said))
 
 
 def _by_set(sets: Sequence[Offered], words: Callable[[Offered], str]) -> Iterable[str]:

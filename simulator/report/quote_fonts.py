@@ -14,6 +14,9 @@ _MOST_NAMED = 20
 _ODD = ("bold", "slant", "italic", "oblique", "light", "thin", "black", "mono", "color", "condensed")
 """Parts of the names of fonts that go less well with the base font."""
 
+_NEEDED = {"head", "hhea", "hmtx", "maxp", "name", "OS/2", "post"}
+"""Tables that a font must have to be put into a PDF."""
+
 
 @dataclass(frozen=True)
 class Fonts:
@@ -84,6 +87,7 @@ def _signs(path: Path) -> frozenset[str]:
 
     try:
         with TTFont(path, fontNumber=0, lazy=True) as font:
-            return frozenset(map(chr, font.getBestCmap() or ()))
+            drawn = {*font.keys()} >= _NEEDED and not {"glyf", "CFF "}.isdisjoint(font.keys())
+            return frozenset(map(chr, font.getBestCmap() or ())) if drawn else frozenset()
     except (TTLibError, OSError, KeyError, AttributeError):
         return frozenset()

@@ -80,8 +80,7 @@ def _svg_problem(content: bytes) -> str:
     strange = sorted(set(names) - _SHAPES)
     if strange:
         return f"holds <{strange[0][:40]}>; allowed are {', '.join(sorted(_SHAPES))} (save text as paths), or a PNG"
-    values = [value for node in nodes for value in node.attrib.values()]
-    links = [value for node in nodes for key, value in node.attrib.items() if key.endswith(("href", "src"))]
-    if any(not value.startswith("#") for value in links) or any("url(" in one.replace("url(#", "") for one in values):
-        return "refers to something outside itself; allowed are shapes alone"
+    links = [node for node in nodes for key in node.attrib if key.endswith(("href", "src"))]
+    if links or any("url(" in text.replace("url(#", "") for node in nodes for text in node.attrib.values()):
+        return "refers to something by href or url; allowed are shapes that say all themselves"
     return ""

@@ -197,7 +197,7 @@ def test_equipment_is_the_sets_own_with_its_prices(stored: StoredResult) -> None
 def test_sets_stand_side_by_side(stored: StoredResult) -> None:
     content = content_of(stored, "four_packs", "two_packs")
     columns = {table.columns for one in content.sections for table in one.tables if one.title != "Fields"}
-    assert ("", "four_packs", "two_packs") in columns
+    assert ("figure", "four_packs", "two_packs") in columns
     assert [name for name, _ in content.answers] == ["four_packs", "two_packs"]
     assert "more than two_packs" in content.answers[0][1] or "told apart from two_packs" in content.answers[0][1]
     assert "three_packs" not in quote_html(content)
@@ -435,8 +435,8 @@ def test_a_logo_stands_on_both_sheets(stored: StoredResult, tmp_path: Path, form
         (SQUARE.format("<script>alert(1)</script>").encode(), "holds <script>"),
         (SQUARE.format('<image href="/etc/passwd"/>').encode(), "holds <image>"),
         (SQUARE.format('<use href="#a"/>').encode(), "holds <use>"),
-        (SQUARE.format('<rect fill="url(http://example.org/a)"/>').encode(), "outside itself"),
-        (SQUARE.format('<linearGradient href="file:///etc/passwd"/>').encode(), "outside itself"),
+        (SQUARE.format('<rect fill="url(http://example.org/a)"/>').encode(), "refers to something"),
+        (SQUARE.format('<linearGradient href="file:///etc/passwd"/>').encode(), "refers to something"),
         (SQUARE.format("<g/>" * 6000).encode(), "elements"),
         (b"<html/>", "elements in <html>"),
     ],
