@@ -8,7 +8,7 @@ from simulator.analysis.explain import practitioner_checks
 from simulator.plan.day_plan import DayPlan
 from simulator.report.numbers import fixed, report_units
 
-_LEFT_OUT = ("minutes on the ground",)
+_LEFT_OUT = ("minutes on the ground", "area an hour of one that never waits")
 _OF_ONE = re.compile(r"(power asked|power that|weight to lift)(?: of|,)? (.*?)(?: gives)?")
 _WORDS = {"power that": "power given"}
 

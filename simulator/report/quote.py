@@ -50,7 +50,7 @@ def write_quote(
 def quote_html(content: QuoteContent) -> str:
     """Return a quote as one HTML page that loads nothing and runs nothing."""
     picture = svg_markup(quote_map(content), "map", "The fields, numbered as in the list", content.map_words)
-    return render("quote.html.j2", quote=content, map=Markup(picture), title=f"{content.title} for {content.customer}")
+    return render("quote.html.j2", quote=content, map=Markup(picture), title=f"Quote for {content.customer}")
 
 
 @styled

@@ -33,7 +33,9 @@ from simulator.report.table import DataTable, text_row
 from simulator.report.tables import one_more
 from simulator.report.writing import plain
 
-_MOST_CHANGES = 3
+_MOST_CHANGES, _MOST_LEFT_OUT = 3, 40
+_OF_LOADS = "Of a load on a field of about mean area, by mean times and without waiting."
+_OTHERS = "All other numbers stand with the simulation's result and are given on request."
 _LEAVE = "What is simulated is not thereby allowed: the product label, local codes and licensed practice decide."
 Document = Mapping[str, Any]
 
@@ -73,7 +75,6 @@ class Section:
 class QuoteContent:
     """A quote's text, each already one clean line or paragraph."""
 
-    title: str
     customer: str
     dealer: str
     subject: str
@@ -94,32 +95,28 @@ def quote_content(stored: StoredResult, plans: Mapping[str, DayPlan], asked: Ask
     document, first = _of_sets(stored.document, plans), next(iter(plans.values()))
     shown, tables = units_of(document), stored.manifest["resolved"]
     entries = {entry["name"]: entry for entry in document["equipment_sets"]}
-    sets = [Offered(plain(name, 60), plan, tables[name], entries[name], shown) for name, plan in plans.items()]
+    sets = [Offered(plain(name, 200), plan, tables[name], entries[name], shown) for name, plan in plans.items()]
     made = datetime.date.today() if asked.today is None else asked.today
     valid_until = made + datetime.timedelta(days=asked.valid_days)
     rings, map_words = outlines(first)
     invented = (INVENTED_NOTE,) if first.scenario.invented else ()
-    asides = "Of a load on a field of about mean area, by mean times and without waiting."
-    others = "All other numbers stand with the simulation's result and are given on request."
+
+    def of_each(words: Callable[[Offered], Sequence[Pair]]) -> tuple[DataTable]:
+        return (_side_by_side({one.name: words(one) for one in sets}),)
+
     sections = [
-        Section("", tables=(_side_by_side({one.name: _pace(document, one) for one in sets}),)),
-        Section("What these figures rest on", (_basis(sets), SIMULATION_NOTE)),
-        Section(
-            "What to check first", (asides,), (),
-            (_side_by_side({one.name: practitioner_lines(one.plan) for one in sets}),),
-        ),
-        Section("Fields", tables=tuple(field_tables(sets)), has_map=True),
+        Section("", tables=of_each(lambda one: _pace(document, one))),
+        Section("What these figures rest on", (_basis(document, sets), SIMULATION_NOTE)),
+        Section("What to check first", (_OF_LOADS,), tables=of_each(lambda one: practitioner_lines(one.plan))),
+        Section("Fields", tuple(_left_out(document)), tables=tuple(field_tables(sets)), has_map=True),
         Section("Equipment", tables=tuple(map(equipment_table, sets))),
         Section("What limits it", tuple(_by_set(sets, lambda one: hold_text(one.entry)))),
         Section("What one more would add, with its 95 % interval", points=tuple(_more(document, sets))),
         Section("Notes", (plain(asked.notes, 4000),)),
-        Section(
-            "What was assumed", (others,), (), (_side_by_side({one.name: assumption_lines(one) for one in sets}),)
-        ),
+        Section("What was assumed", (_OTHERS,), tables=of_each(assumption_lines)),
         Section("Cautions", (_LEAVE, *invented), CAUTIONS),
-    ]  # fmt: skip
+    ]
     return QuoteContent(
-        title="Quote",
         customer=plain(asked.customer, 120),
         dealer=plain(asked.dealer, 120),
         subject=plain(report_title(document, stored.manifest), 200),
@@ -139,12 +136,14 @@ def quote_content(stored: StoredResult, plans: Mapping[str, DayPlan], asked: Ask
 def _of_sets(document: Document, names: Iterable[str]) -> dict[str, Any]:
     """Return the document of some sets alone, without what the work costs who does it."""
     chosen = set(names)
-    sets = [one for one in document["equipment_sets"] if one["name"] in chosen]
+    sets = [
+        {**one, "job": one.get("job") and {**one["job"], "cost_per_acre": None}}
+        for one in document["equipment_sets"]
+        if one["name"] in chosen
+    ]
     return {
         **document,
-        "equipment_sets": [
-            {**one, "job": {**one["job"], "cost_per_acre": None}} if one.get("job") else one for one in sets
-        ],
+        "equipment_sets": sets,
         "paired": [one for one in document.get("paired") or [] if {one["a"], one["b"]} <= chosen],
     }
 
@@ -214,14 +213,19 @@ def _pace(document: Document, one: Offered) -> list[Pair]:
     ]
 
 
-def _basis(sets: Sequence[Offered]) -> str:
+def _left_out(document: Document) -> Iterable[str]:
+    for text in (document.get("skipped") or [])[:_MOST_LEFT_OUT]:
+        yield f"Left out: {plain(text, 400)}"
+
+
+def _basis(document: Document, sets: Sequence[Offered]) -> str:
     """Return what every figure rests on."""
     plan, runs = sets[0].plan, " and ".join(map(str, sorted({one.entry["runs"] for one in sets})))
-    start_s = plan.scenario.day.start
+    start_s, stopped = plan.scenario.day.start, document.get("stopped")
     return (
         f"{runs} simulated runs of the work on the fields listed below, at their rates; work days from"
         f" {clock_text(start_s)}, last landing {clock_text(start_s + plan.last_landing_s)}; weather stops:"
-        f" {weather_words(plan)}."
+        f" {weather_words(plan)}.{f' Stopped early: {plain(stopped, 400)}.' if stopped else ''}"
     )
 
 

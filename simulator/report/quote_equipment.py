@@ -18,6 +18,7 @@ from simulator.report.quantities import (
     TEMPERATURE,
     WIDTH,
     Kind,
+    amount_text,
     quantity_text,
 )
 from simulator.report.table import DataTable, text_row
@@ -45,12 +46,11 @@ class Offered(NamedTuple):
 
 
 _Part = tuple[str, str, Kind | None]
-_POWER: _Part = ("output_power", "{}", None)
 _TOLD: dict[str, tuple[_Part, ...]] = {
     "liquid": (("tank", "tank {}", TANK), ("swath", "swath {}", WIDTH)),
     "granules": (("hopper_mass", "hopper {}", HOPPER), ("spread_swath", "swath {}", WIDTH)),
     "pack": (("energy", "{}", None), ("mass", "{}", MASS)),
-    "charger": (_POWER, ("setting", "set to {}", None), ("slots", "slots: {}", None)),
+    "charger": (("output_power", "{}", None), ("setting", "set to {}", None), ("slots", "slots: {}", None)),
     "generator": (("rated_power", "{}", None),),
 }
 """What tells a class, by kind of equipment, or of product for aircraft."""
@@ -70,30 +70,27 @@ def sub(table: Any, *keys: str) -> Any:
 
 def equipment_table(one: Offered) -> DataTable:
     """Return what works in a set, and no more, with the prices that the scenario has."""
-    scenario = one.plan.scenario
+    scenario, rows, total, unpriced = one.plan.scenario, [], 0.0, False
     prices = item_table(scenario.costs) if scenario.costs else {}
     currency = scenario.costs.currency if scenario.costs else ""
-    rows, total, unpriced = [], 0.0, False
     for piece in pieces_of(scenario):
         text, item = _described(one, piece.kind, piece.name), prices.get((piece.kind, piece.name))
         if piece.kind == "rig":
             crew = scenario.rig[piece.name].crew
             text += f", with pilots: {crew.pilots}, helpers: {crew.helpers}"
-        each, price = (money(item.purchase, currency), piece.number * item.purchase) if item else (NOTHING, None)
-        total, unpriced = total + (price or 0.0), unpriced or price is None
-        shown_price = NOTHING if price is None else money(price, currency)
-        rows.append((piece.kind, text, str(piece.number), *((each, shown_price) if prices else ())))
+        price = piece.number * item.purchase if item else 0.0
+        total, unpriced = total + price, unpriced or item is None
+        paid = [money(item.purchase, currency), money(price, currency)] if item else [NOTHING, NOTHING]
+        rows.append([piece.kind, text, str(piece.number), *paid])
     mains = [point.grid_power for rig in one.plan.rigs for point in rig.rig.power.values() if point.grid_power]
-    rows += [("mains", f"{power_w / 1000.0:.3g} kW", "1", *((NOTHING, NOTHING) if prices else ())) for power_w in mains]
-    if prices:
-        words = "all that has a price" if unpriced else "all"
-        rows.append(("", words, "", "", money(total, currency)))
-    columns = ("equipment", "class", "number", *(("each", "price") if prices else ()))
+    rows += [["mains", f"{power_w / 1000.0:.3g} kW", "1", NOTHING, NOTHING] for power_w in mains]
+    rows.append(["", "all that has a price" if unpriced else "all", "", "", money(total, currency)])
+    rows = rows if prices else [row[:3] for row in rows[:-1]]
+    columns = ("equipment", "class", "number", "each", "price")[: len(rows[0])]
     return DataTable(one.name, columns, tuple(text_row(*row) for row in rows), words=2)
 
 
 def _described(one: Offered, kind: str, name: str) -> str:
-    """Return a class and what tells it."""
     values, product = sub(one.resolved, kind, name), one.plan.scenario.product.kind
     told = _TOLD.get(product if kind == "aircraft" else kind, ())
     words = [form.format(quantity_text(values[key], one.shown, what)) for key, form, what in told if values.get(key)]
@@ -107,22 +104,20 @@ _ASSUMED: _Wanted = (
     ("Day starts", ("day", "start"), None),
     ("Last landing", ("day", "last_landing"), None),
     ("Flying window", ("day", "window"), None),
-    ("Way from the yard", ("yard", "drive_distance"), ROAD),
     ("Road speed", ("route", "road_speed"), ROAD_SPEED),
     ("Air temperature", ("weather", "air_temperature"), TEMPERATURE),
     ("Altitude", ("weather", "altitude"), WIDTH),
 )
-_OF_RIG: _Wanted = (
-    ("Swap of a pack", ("crew", "tasks", "swap", "time"), None),
-    ("Fill, besides pumping", ("crew", "tasks", "fill", "time"), None),
-    ("Fill pump", ("supply", "pump_flow"), LIQUID_FLOW),
-    ("Set up at a field", ("trailer", "set_up_time"), None),
-    ("Pack up at a field", ("trailer", "pack_up_time"), None),
-)
 _OF_KIND: dict[str, _Wanted] = {
     "aircraft": (("Working speed", ("spray_speed",), FLYING_SPEED),),
     "pack": (("Charge kept", ("reserve",), None),),
-    "rig": _OF_RIG,
+    "rig": (
+        ("Swap of a pack", ("crew", "tasks", "swap", "time"), None),
+        ("Fill, besides pumping", ("crew", "tasks", "fill", "time"), None),
+        ("Fill pump", ("supply", "pump_flow"), LIQUID_FLOW),
+        ("Set up at a field", ("trailer", "set_up_time"), None),
+        ("Pack up at a field", ("trailer", "pack_up_time"), None),
+    ),
 }
 
 
@@ -136,7 +131,9 @@ def assumption_lines(one: Offered) -> list[Pair]:
     """Return what was assumed of day, weather, and of the set's own equipment and tasks."""
     rows = _found(one.resolved, _ASSUMED, one.shown)
     work = {"repeat": "fields are gone through again until the day ends", "once": "each field once"}
-    rows.append(("Work", work[one.plan.scenario.work]))
+    geography = one.plan.geography
+    road = amount_text(geography.distance_m(None, geography.order[0]), one.shown, ROAD)
+    rows += [("Road to the first field", road), ("Work", work[one.plan.scenario.work])]
     pieces = pieces_of(one.plan.scenario)
     for piece in pieces:
         several = sum(other.kind == piece.kind for other in pieces) > 1

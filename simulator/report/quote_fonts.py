@@ -49,14 +49,12 @@ def fonts_for(text: str) -> Fonts:
 
     folder = Path(matplotlib.get_data_path()) / "fonts" / "ttf"
     base = {"": folder / "DejaVuSans.ttf", "B": folder / "DejaVuSans-Bold.ttf"}
-    missing = {sign for sign in unicodedata.normalize("NFC", text) if _is_drawn(sign)} - _signs(base[""])
+    missing = {sign for sign in unicodedata.normalize("NFC", text) if _is_drawn(sign)}
+    missing -= _signs(base[""]) & _signs(base["B"])
     further: list[Path] = []
-    candidates = _system_fonts() if missing else []
-    while candidates and missing:
-        # the first of those that have most
-        best = max(candidates, key=lambda path: len(missing & _signs(path)))
-        if not missing & _signs(best):
-            break
+    candidates = [base[""], *_system_fonts()] if missing else []
+    # the first of those that have most
+    while missing & _signs(best := max(candidates, key=lambda path: len(missing & _signs(path)), default=base[""])):
         further.append(best)
         missing -= _signs(best)
     return Fonts(base, tuple(further), frozenset(missing))
@@ -64,9 +62,8 @@ def fonts_for(text: str) -> Fonts:
 
 def _is_drawn(sign: str) -> bool:
     """Return whether a sign is more than space, control or the choice of another sign's form."""
-    return not (
-        sign.isspace() or unicodedata.category(sign) in ("Cf", "Cc") or "VARIATION" in unicodedata.name(sign, "")
-    )
+    unseen = sign.isspace() or unicodedata.category(sign) in ("Cf", "Cc")
+    return not (unseen or "VARIATION" in unicodedata.name(sign, ""))
 
 
 def _system_fonts() -> list[Path]:

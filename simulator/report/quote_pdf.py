@@ -51,7 +51,7 @@ class _Sheets(FPDF):
         self.set_draw_color(QUIET)
         self.set_line_width(0.1)
         self.set_lang("en")
-        self.set_title(f"{content.title} for {content.customer}")
+        self.set_title(f"Quote for {content.customer}")
         self.set_creation_date(datetime.datetime.combine(content.made, datetime.time(), datetime.UTC))
         self.add_page()
 
@@ -81,20 +81,16 @@ class _Sheets(FPDF):
             self.write_line(content.title, 9.0, bold=True)
         self.set_font("base", size=8.5)
         self.set_text_color(INK)
-        heads = [content.columns] if any(content.columns[1:]) else []
-        rows = [*heads, *([cell.text for cell in row] for row in content.rows)]
-        rows = [[self.type.settable(text) for text in row] for row in rows]
-        widest = [
-            min(max(map(self.get_string_width, column)) + 4.0, _WIDEST * self.epw) for column in zip(*rows, strict=True)
-        ]
+        texts = [content.columns, *([cell.text for cell in row] for row in content.rows)]
+        rows = [[self.type.settable(text) for text in row] for row in texts]
+        natural = [max(map(self.get_string_width, column)) + 4.0 for column in zip(*rows, strict=True)]
         with self.table(
             rows,
             width=self.epw,
-            col_widths=widest,
-            text_align=tuple("LEFT" if place < content.words else "RIGHT" for place in range(len(widest))),
+            col_widths=[min(width, _WIDEST * self.epw) for width in natural],
+            text_align=tuple("LEFT" if place < content.words else "RIGHT" for place in range(len(natural))),
             align="LEFT",
             borders_layout=TableBordersLayout.HORIZONTAL_LINES,
-            first_row_as_headings=bool(heads),
             headings_style=FontFace(emphasis="BOLD"),
             line_height=8.5 * _LEADING * _MM_PER_PT,
             padding=(0.6, 1.0),
@@ -123,7 +119,7 @@ def _head(pdf: _Sheets, content: QuoteContent) -> None:
         place: dict[str, Any] = {"x": pdf.w - _MARGIN_MM - width, "y": _MARGIN_MM, "w": width, "h": height}
         pdf.image(io.BytesIO(content.logo.content), keep_aspect_ratio=True, alt_text=content.dealer or "logo", **place)
     beside = pdf.epw - _LOGO_MM[0] - 5.0
-    pdf.write_line(content.title, 17.0, bold=True, colour=_ACCENT, width_mm=beside)
+    pdf.write_line("Quote", 17.0, bold=True, colour=_ACCENT, width_mm=beside)
     if content.dealer:
         pdf.write_line(f"From {content.dealer}", 11.0, width_mm=beside)
     pdf.write_line(f"For {content.customer}", 11.0, width_mm=beside)
@@ -136,7 +132,6 @@ def _head(pdf: _Sheets, content: QuoteContent) -> None:
 
 
 def _kept_mm(content: DataTable) -> float:
-    """Return the height that a table should find on its sheet."""
     return min(_KEPT_MM, (len(content.rows) + 2) * _ROW_MM)
 
 

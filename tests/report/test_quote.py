@@ -237,7 +237,7 @@ def test_a_sheet_has_the_units_it_was_asked_for_and_no_others(stored: StoredResu
     content = content_of(stored, plans=changed(stored, units=system))
     assumed = dict(section(content, "What was assumed"))
     expected = {"us": ("75 °F", "820 ft", "8 mi", "15 mph"), "metric": ("24 °C", "250 m", "12.9 km", "6.71 m/s")}
-    labels = ("Air temperature", "Altitude", "Way from the yard", "Working speed")
+    labels = ("Air temperature", "Altitude", "Road to the first field", "Working speed")
     assert tuple(assumed[label] for label in labels) == expected[system]
     other = {"us": r"\d (L|kg|m|km|m/s|L/min|°C|ha)\b", "metric": r"\d (gal|lb|ft|mi|mph|gal/min|°F|acres?)\b"}[system]
     words = [cell.text for one in content.sections for table in one.tables for row in table.rows for cell in row]
