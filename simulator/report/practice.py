@@ -19,22 +19,27 @@ def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
     Where a set has several aircraft, packs, rigs or power points, each amount says of which it tells.
     """
     area, said = report_units(plan.scenario.units).area, dict[str, dict[str, str]]()
-    for sheet in practitioner_checks(plan):
-        of = sheet.title if len(plan.rigs) > 1 else sheet.title.partition(" on rig ")[0]
+    sheets = practitioner_checks(plan)
+    several_rigs, one_case = len(plan.rigs) > 1, len(sheets) == 2 * len(plan.rigs)
+    for sheet in sheets:
+        case, _, rig = sheet.title.rpartition("rig ")
+        case = "" if several_rigs and one_case else case.removesuffix(" on ")
         for line in sheet.lines:
-            found = _OF_ONE.fullmatch(line.quantity)
+            found, words, unit = _OF_ONE.fullmatch(line.quantity), line.quantity, line.unit
             if found:
-                words, of = _WORDS.get(found[1], found[1]), found[2]
-            else:
-                words = line.quantity.replace("area of", area).replace("area", area)
-            told = (line.quantity != words and not found) or words.startswith("minutes")
-            amount = f"{_digits(line.value)} {'' if told else line.unit}".rstrip()
+                words, case = _WORDS.get(found[1], found[1]), found[2]
+            elif words.startswith(("area", "minutes")):
+                words, unit = words.replace("area of", area).replace("area", area), ""
             if line.quantity not in _LEFT_OUT:
-                said.setdefault(words, {})[of] = amount
-    return [
-        (words, "; ".join(amount if len(amounts) == 1 else f"{of}: {amount}" for of, amount in amounts.items()))
-        for words, amounts in said.items()
-    ]
+                of = ", ".join(part for part in (case, rig if several_rigs else "") if part)
+                said.setdefault(words, {})[of] = f"{_digits(line.value)} {unit}".rstrip()
+    return [(words, _together(amounts)) for words, amounts in said.items()]
+
+
+def _together(amounts: dict[str, str]) -> str:
+    if len(set(amounts.values())) == 1:
+        return next(iter(amounts.values())) + (" each" if len(amounts) > 1 else "")
+    return "; ".join(f"{of}: {amount}" for of, amount in amounts.items())
 
 
 def _digits(value: float) -> str:

@@ -15,7 +15,7 @@ from typing import Any
 import pytest
 from fontTools.ttLib import TTFont
 from PIL import Image
-from stored_support import HOSTILE, sample_job, write_folder
+from stored_support import HOSTILE, SCENARIOS, sample_job, write_folder
 
 from simulator.errors import InputError
 from simulator.plan.day_plan import DayPlan, make_plan
@@ -32,6 +32,7 @@ from simulator.report.quote_fonts import REPLACEMENT, fonts_for
 from simulator.report.quote_logo import MOST_PIXELS, read_logo
 from simulator.report.quote_pdf import quote_pdf
 from simulator.report.stored import StoredResult, read_result
+from simulator.scenario.loading import load_scenario
 
 DAY = datetime.date(2026, 5, 4)
 LONG = "A name that goes on and on, and a word that never endddddddddddddddddddddddddddddddddddddddddddddddd. "
@@ -212,6 +213,18 @@ def test_what_a_practitioner_checks_is_the_models_own(stored: StoredResult) -> N
     assert 0.0 < float(lines["charge left at landing"].removesuffix(" %")) < 100.0
 
 
+def test_each_rig_has_its_own_line_of_what_a_practitioner_checks() -> None:
+    plan = make_plan(load_scenario(SCENARIOS / "two_rigs.toml").equipment_set("two_rigs"))
+    lines = dict(practitioner_lines(plan))
+    assert lines["power asked"] == "9 kW each"
+    assert lines["people needed to lift it"] == "2 each"
+    plan = make_plan(load_scenario(SCENARIOS / "two_sizes.toml").equipment_set("both"))
+    lines = dict(practitioner_lines(plan))
+    assert re.fullmatch(r"large with large_pack: [\d.]+; small with small_pack: [\d.]+", lines["acres a load"])
+    assert lines["people needed to lift it"] == "large: 2; small: 1"
+    assert lines["power asked"] == "for_large: 9 kW; for_small: 4.89 kW"
+
+
 def test_what_one_more_adds_is_only_told_beyond_doubt(stored: StoredResult) -> None:
     hold = stored.equipment_set("two_packs")["bottleneck"]
 
@@ -271,7 +284,7 @@ def test_quantities_come_in_the_units_of_the_sheet(value: Any, kind: Kind | None
 def test_long_texts_stay_on_the_paper(stored: StoredResult, paper: str, size_pt: tuple[int, int]) -> None:
     """Everything that can be long is very long: nothing is lost or cut off, on Letter (8.5 by 11 in) and A4."""
     pypdf = pytest.importorskip("pypdf")
-    fields = [{"name": f"{LONG[:70]}{number}", "area": "1 acre"} for number in range(120)]
+    fields = [{"name": f"{LONG[:70]}{number}", "area": "1 acre"} for number in range(40)]
     plans = changed(stored, field=fields)
     stored.equipment_set("two_packs")["bottleneck"]["sentence"] = LONG * 20
     content = content_of(stored, plans=plans, customer=LONG * 4, dealer=LONG * 4, notes=LONG * 30, paper=paper)
@@ -282,7 +295,7 @@ def test_long_texts_stay_on_the_paper(stored: StoredResult, paper: str, size_pt:
         sheet.extract_text(visitor_text=lambda _, __, at, *___: places.append((at[4], at[5])))
     assert all(0.0 <= x < size_pt[0] and 0.0 <= y < size_pt[1] for x, y in places)
     text = " ".join(" ".join(sheet.extract_text() for sheet in reader.pages).split())
-    assert text.replace(" ", "").count("endddd") > 150
+    assert text.replace(" ", "").count("endddd") > 70
     assert CAUTIONS[-1] in text
 
 
