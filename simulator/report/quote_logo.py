@@ -8,6 +8,7 @@ from pathlib import Path
 from typing import NamedTuple
 
 from simulator.errors import InputError
+from simulator.report.writing import plain
 from simulator.scenario.files import read_ordinary_file
 
 LARGEST_BYTES = 2_000_000
@@ -40,10 +41,12 @@ def read_logo(path: Path) -> Logo:
         It cannot be read, is too large, or is no such picture.
     """
     content = read_ordinary_file(path, LARGEST_BYTES, "a picture (PNG, JPEG or SVG)")
-    problem = _svg_problem(content) if content.lstrip()[:1] == b"<" else ""
+    if content.lstrip()[:1] != b"<":
+        return _raster(content, str(path))
+    problem = _svg_problem(content)
     if problem:
         raise InputError.single(problem, "--logo", str(path))
-    return Logo("image/svg+xml", content) if content.lstrip()[:1] == b"<" else _raster(content, str(path))
+    return Logo("image/svg+xml", content)
 
 
 def _raster(content: bytes, name: str) -> Logo:
@@ -69,6 +72,8 @@ def _svg_problem(content: bytes) -> str:
     """Return what is wrong with an SVG file: what it holds besides shapes, or refers to outside itself."""
     from defusedxml.common import DefusedXmlException
     from defusedxml.ElementTree import ParseError, fromstring
+    from fpdf import FPDF
+    from fpdf.errors import FPDFException
 
     try:
         nodes = list(fromstring(content, forbid_dtd=True).iter())
@@ -83,4 +88,10 @@ def _svg_problem(content: bytes) -> str:
     links = [node for node in nodes for key in node.attrib if key.endswith(("href", "src"))]
     if links or any("url(" in text.replace("url(#", "") for node in nodes for text in node.attrib.values()):
         return "refers to something by href or url; allowed are shapes that say all themselves"
+    try:
+        trial = FPDF()
+        trial.add_page()
+        trial.image(io.BytesIO(content), w=10.0, h=10.0)
+    except (ArithmeticError, AttributeError, LookupError, RuntimeError, TypeError, ValueError, FPDFException) as error:
+        return f"cannot be drawn ({plain(error, 80)}); allowed are sound shapes, or a PNG"
     return ""

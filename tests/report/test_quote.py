@@ -452,6 +452,8 @@ def test_a_logo_stands_on_both_sheets(stored: StoredResult, tmp_path: Path, form
         (SQUARE.format('<linearGradient href="file:///etc/passwd"/>').encode(), "refers to something"),
         (SQUARE.format("<g/>" * 6000).encode(), "elements"),
         (b"<html/>", "elements in <html>"),
+        (SQUARE.format('<path d="M nonsense"/>').encode(), "cannot be drawn"),
+        (SQUARE.format('<rect width="wide" height="2"/>').encode(), "cannot be drawn"),
     ],
 )
 def test_a_logo_that_is_none_is_refused(tmp_path: Path, content: bytes, message: str) -> None:
