@@ -24,13 +24,7 @@ if TYPE_CHECKING:
 def write_quote(
     stored: StoredResult, plans: Mapping[str, DayPlan], asked: Asked, out_pdf: Path
 ) -> tuple[list[Path], str]:
-    """Write a quote as PDF, and as HTML beside it; return the files, and what to say of signs that no font has.
-
-    Raises
-    ------
-    InputError
-        No such set, no customer, a number out of range, or a file that cannot be written.
-    """
+    """Write a quote as PDF, and as HTML beside it; return the files, and what to say of signs that no font has."""
     from simulator.report.quote_pdf import quote_pdf
 
     if out_pdf.suffix.lower() != ".pdf":

@@ -96,10 +96,8 @@ def quote_content(stored: StoredResult, plans: Mapping[str, DayPlan], asked: Ask
     shown, tables = units_of(document), stored.manifest["resolved"]
     entries = {entry["name"]: entry for entry in document["equipment_sets"]}
     sets = [Offered(plain(name, 200), plan, tables[name], entries[name], shown) for name, plan in plans.items()]
-    made = datetime.date.today() if asked.today is None else asked.today
-    valid_until = made + datetime.timedelta(days=asked.valid_days)
+    made = asked.today or datetime.date.today()
     rings, map_words = outlines(first)
-    invented = (INVENTED_NOTE,) if first.scenario.invented else ()
 
     def of_each(words: Callable[[Offered], Sequence[Pair]]) -> tuple[DataTable]:
         return (_side_by_side({one.name: words(one) for one in sets}),)
@@ -114,13 +112,13 @@ def quote_content(stored: StoredResult, plans: Mapping[str, DayPlan], asked: Ask
         Section("What one more would add, with its 95 % interval", points=tuple(_more(document, sets))),
         Section("Notes", (plain(asked.notes, 4000),)),
         Section("What was assumed", (_OTHERS,), tables=of_each(assumption_lines)),
-        Section("Cautions", (_LEAVE, *invented), CAUTIONS),
+        Section("Cautions", (_LEAVE, *([INVENTED_NOTE] if first.scenario.invented else [])), CAUTIONS),
     ]
     return QuoteContent(
         customer=plain(asked.customer, 120),
         dealer=plain(asked.dealer, 120),
         subject=plain(report_title(document, stored.manifest), 200),
-        dates=f"{made.isoformat()}, valid until {valid_until.isoformat()}",
+        dates=f"{made}, valid until {made + datetime.timedelta(days=asked.valid_days)}",
         price=tuple(_prices(document, sets, asked)),
         answers=tuple(answer_lines(document)),
         sections=tuple(one for one in sections if any((*one.lines, one.points, one.tables))),

@@ -45,8 +45,7 @@ class Offered(NamedTuple):
         return self.plan.list_m2 / M2_PER_ACRE * self.shown.per_acre
 
 
-_Part = tuple[str, str, Kind | None]
-_TOLD: dict[str, tuple[_Part, ...]] = {
+_TOLD: dict[str, tuple[tuple[str, str, Kind | None], ...]] = {
     "liquid": (("tank", "tank {}", TANK), ("swath", "swath {}", WIDTH)),
     "granules": (("hopper_mass", "hopper {}", HOPPER), ("spread_swath", "swath {}", WIDTH)),
     "pack": (("energy", "{}", None), ("mass", "{}", MASS)),

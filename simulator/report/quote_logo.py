@@ -11,9 +11,7 @@ from simulator.errors import InputError
 from simulator.report.writing import plain
 from simulator.scenario.files import read_ordinary_file
 
-LARGEST_BYTES = 2_000_000
-MOST_PIXELS = 25_000_000
-MOST_SHAPES = 5_000
+LARGEST_BYTES, MOST_PIXELS, MOST_SHAPES = 2_000_000, 25_000_000, 5_000
 _SHOWN_PIXELS = (1200, 600)
 _SHAPES = {"svg", "g", "path", "rect", "circle", "ellipse", "line", "polyline", "polygon"}
 _SHAPES |= {"defs", "title", "desc", "linearGradient", "radialGradient", "stop"}
@@ -33,13 +31,7 @@ class Logo(NamedTuple):
 
 
 def read_logo(path: Path) -> Logo:
-    """Return a logo from a PNG, JPEG or SVG file, told apart by content.
-
-    Raises
-    ------
-    InputError
-        It cannot be read, is too large, or is no such picture.
-    """
+    """Return a logo from a PNG, JPEG or SVG file, told apart by content; anything else is an `InputError`."""
     content = read_ordinary_file(path, LARGEST_BYTES, "a picture (PNG, JPEG or SVG)")
     if content.lstrip()[:1] != b"<":
         return _raster(content, str(path))
@@ -60,8 +52,7 @@ def _raster(content: bytes, name: str) -> Logo:
                 raise InputError.single(message, "--logo", name)
             drawn = picture.convert("RGBA")
     except (UnidentifiedImageError, Image.DecompressionBombError, OSError, SyntaxError, ValueError) as error:
-        message = "is no picture that can be read; allowed is a PNG, JPEG or SVG file"
-        raise InputError.single(message, "--logo", name) from error
+        raise InputError.single("is no picture; allowed is a sound PNG, JPEG or SVG file", "--logo", name) from error
     drawn.thumbnail(_SHOWN_PIXELS)
     stream = io.BytesIO()
     drawn.save(stream, format="PNG")

@@ -27,8 +27,8 @@ _LOGO_MM = (45.0, 18.0)
 _MAP_MM, _LEAST_MAP_MM = 80.0, 45.0
 _KEPT_MM, _ROW_MM = 100.0, 5.3
 """Tables up to this height stand on one sheet."""
-_LEADING = 1.35
-_MM_PER_PT = 25.4 / 72.0
+_LINE_MM = 1.35 * 25.4 / 72.0
+"""Distance of lines for a point of type size."""
 _WIDEST = 0.5
 """Part of the sheet's width that a column's text takes at most before it is broken."""
 
@@ -66,8 +66,9 @@ class _Sheets(FPDF):
         """Write a paragraph below what is there."""
         self.set_font("base", "B" if bold else "", size_pt)
         self.set_text_color(colour)
-        height = size_pt * _LEADING * _MM_PER_PT
-        self.multi_cell(width_mm, height, self.type.settable(text), align="L", new_x="LMARGIN", new_y="NEXT")
+        self.multi_cell(
+            width_mm, size_pt * _LINE_MM, self.type.settable(text), align="L", new_x="LMARGIN", new_y="NEXT"
+        )
 
     def keep(self, height_mm: float) -> None:
         """Begin a new sheet unless so much still fits on this one."""
@@ -92,7 +93,7 @@ class _Sheets(FPDF):
             align="LEFT",
             borders_layout=TableBordersLayout.HORIZONTAL_LINES,
             headings_style=FontFace(emphasis="BOLD"),
-            line_height=8.5 * _LEADING * _MM_PER_PT,
+            line_height=8.5 * _LINE_MM,
             padding=(0.6, 1.0),
         ):
             pass
@@ -123,8 +124,7 @@ def _head(pdf: _Sheets, content: QuoteContent) -> None:
     if content.dealer:
         pdf.write_line(f"From {content.dealer}", 11.0, width_mm=beside)
     pdf.write_line(f"For {content.customer}", 11.0, width_mm=beside)
-    pdf.write_line(content.subject, colour=QUIET)
-    pdf.write_line(content.dates, colour=QUIET)
+    pdf.write_line(f"{content.subject}\n{content.dates}", colour=QUIET)
     pdf.ln(2.0)
     for text in (*content.price, *(f"{name}: {text}" for name, text in content.answers)):
         pdf.write_line(text, 11.0, bold=True)
