@@ -67,7 +67,7 @@ def explain(
         raw = read_toml(Path(loaded.file))
     index = _field_number(plan, field_name)
     metric = plan.scenario.units == "metric"
-    checks, sections, bounds = [], [air_sheet(plan, metric)], {}
+    sections, bounds = [air_sheet(plan, metric)], {}
     flown = {aircraft.name: aircraft for rig in plan.rigs for aircraft, _ in rig.aircraft}
     sections += [rotor_sheet(plan, aircraft, metric) for aircraft in flown.values()]
     for rig in plan.rigs:
@@ -78,13 +78,11 @@ def explain(
                 title = f"No load of {case.name} reaches {plan.fields[index].name} and comes back"
                 sections.append(Sheet(title, metric))
                 continue
-            checks.append(_load_check(plan, rig, case, metric))
             sections += [load_sheet(plan, case, metric), power_sheet(plan, case, metric)]
             sections += [ground_sheet(plan, rig, case, metric), pack_sheet(plan, rig, case, metric)]
         sections += [source_sheet(plan, rig, point, metric) for point in rig.power]
         sections.append(road_sheet(plan, rig, metric))
         limits, bounds[rig.name] = _limits(plan, rig, cases, metric)
-        checks.append(_rig_check(plan, rig, cases, metric))
         sections.append(limits)
         if len(plan.fields) > 1:
             sections.append(range_sheet(by_field, rig, metric))
@@ -94,11 +92,22 @@ def explain(
         plan.fields[index].name,
         tuple(entry.name for entry in loaded.sets if entry.name != plan.name),
         plan.scenario.invented,
-        tuple(checks),
+        practitioner_checks(plan, index),
         provenance(loaded.equipment_set(plan.name), raw, settings, field_file),
         tuple(sections),
         bounds,
     )
+
+
+def practitioner_checks(plan: DayPlan, index: int | None = None) -> tuple[Sheet, ...]:
+    """Return what a practitioner checks first, of a load by mean times on a field, by default one of mean area."""
+    place, metric = _field_number(plan, None) if index is None else index, plan.scenario.units == "metric"
+    checks = []
+    for rig in plan.rigs:
+        cases = [case for case in cases_of(plan, rig, place) if case.load.reaches]
+        checks += [_load_check(plan, rig, case, metric) for case in cases]
+        checks.append(_rig_check(plan, rig, cases, metric))
+    return tuple(checks)
 
 
 def _field_number(plan: DayPlan, name: str | None) -> int:

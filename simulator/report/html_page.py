@@ -91,7 +91,13 @@ def render(template: str, **context: Any) -> str:
     """Return a page made of a template, with its style, its script and the policy that allows only those."""
     style = asset("report.css")
     script = str(context.pop("script", ""))
-    rules = ["default-src 'none'", f"style-src {_hash(style)}", "base-uri 'none'", "form-action 'none'"]
+    rules = [
+        "default-src 'none'",
+        f"style-src {_hash(style)}",
+        "img-src data:",
+        "base-uri 'none'",
+        "form-action 'none'",
+    ]
     rules.append(f"script-src {_hash(script)}" if script else "script-src 'none'")
     return (
         _environment()
