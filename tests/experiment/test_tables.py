@@ -102,7 +102,7 @@ def test_places_take_little_memory_and_rows_none():
         tables.add(0, start, block)
     kept, peak = tracemalloc.get_traced_memory()
     _, stored = tables.stored(0)
-    for place in range(WIDTH):
+    for place in range(0, WIDTH, 10):
         assert len(stored.column(place)) == 60_000
     _, read_peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
