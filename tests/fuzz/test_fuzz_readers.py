@@ -1,7 +1,7 @@
 """Fuzz of all readers, in a short form: an ordinary run tries a few hundred inputs, the slow one about 5,000.
 
 ``ACREDAY_FUZZ`` sets another number for the slow one. `fuzzing.py` and `atheris_readers.py` beside this file are the
-long forms; what they found is at the end, each input with its test.
+long forms; what they found has its tests in `test_found.py`.
 """
 
 import resource

@@ -7,7 +7,7 @@ whichever comes first, and with Ctrl-C:
 
 ``--wider`` takes scenarios that say more (boundaries of files, hourly weather, moving landing zones ...); see
 `wider_scenarios.py`. Batch ``n`` of the scenarios is made from seed ``n`` alone, so ``--first-seed n --days 1`` brings
-a finding back. Each violation is written to the log as one line of JSON with its seed, replication and whole scenario.
+a finding back. Each violation is a line of the log: its seed, then replication, laws and whole scenario as JSON.
 A run may take two minutes of processor time and may not let the process grow without end; either is a finding too.
 """
 
