@@ -36,24 +36,9 @@ _GOES_ON = ("chargers", "generator or grid", "packs")
 
 @dataclass(frozen=True)
 class Page:
-    """The evidence page.
+    """The evidence page: what a practitioner checks, every value with its origin, and what the model makes of them.
 
-    Parameters
-    ----------
-    scenario, equipment_set, field : str
-        Names; the field is the one that loads are worked out on.
-    others : tuple of str
-        The scenario's other equipment sets.
-    invented : bool
-        Whether places and equipment are invented.
-    checks : tuple of Sheet
-        What a practitioner checks.
-    values : tuple of Leaf
-        Every value with its origin.
-    sections : tuple of Sheet
-        What the model makes of them.
-    bounds : dict
-        Rig name to the most that each resource allows in a day, in the page's unit of area.
+    The bounds are the most that each resource of a rig allows in a day, in the page's unit of area.
     """
 
     scenario: str
@@ -75,30 +60,7 @@ def explain(
     settings: tuple[str, ...] = (),
     field_file: str | None = None,
 ) -> Page:
-    """Return the evidence page of one equipment set.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        The scenario.
-    plan : DayPlan
-        Plan of one of its equipment sets.
-    field_name : str, optional
-        Field to work the loads out on; the one nearest to the mean area by default.
-    raw : mapping, optional
-        Content of the scenario file; read from ``loaded.file`` by default.
-    settings : tuple of str, optional
-        ``KEY=VALUE`` overrides that the scenario was loaded with.
-    field_file : str, optional
-        GeoJSON file that it was loaded with.
-
-    Raises
-    ------
-    InputError
-        No field or no equipment set of that name, or the file can no longer be read.
-    ValueError
-        The scenario was not read from a file and ``raw`` is not given.
-    """
+    """Return the evidence page of a set, on the field nearest to the mean area unless one is named."""
     if raw is None:
         if not loaded.file:
             raise ValueError("raw: got None for a scenario that was not read from a file, allowed its content")
