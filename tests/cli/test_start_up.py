@@ -65,7 +65,7 @@ def test_help_and_checks_load_nothing_heavy(folder):
 
 @pytest.mark.parametrize("command", ["run", "compare"])
 def test_a_run_shows_its_first_line_before_loading_anything_heavy(folder, command):
-    ((code, loaded, first),) = start(folder, [command, "mine.toml", "--runs", "2", *SHORT])
+    ((code, loaded, first),) = start(folder, [command, "mine.toml", "--runs", "2", "--out", "out", *SHORT])
     assert code == 0
     (text, loaded_then), *_ = first
     assert text.startswith("reading")
