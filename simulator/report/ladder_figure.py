@@ -68,7 +68,7 @@ def ladder_figure(answer: Ladder) -> Figure:
     else:
         money, years = plain(answer.costs.currency, 5), answer.costs.horizon_years
         axes.set_xlabel(
-            f"net present value over {years:g} years, {money}; interval that holds for all changes of a rung together"
+            f"worth over {years:g} years, {money}, before tax; interval that holds for all changes of a rung together"
         )
         axes.xaxis.set_major_formatter(_amount)
     axes.set_title(f"{plain(answer.set_name, 40)}: what to buy next, {answer.runs} runs for each change", color=INK)

@@ -55,7 +55,7 @@ def payoff_figure(answer: Payoff) -> Figure:
     right.axvline(answer.net_present_value.mean, color=INK, linewidth=1.2, linestyle="--")
     right.annotate("mean", (answer.net_present_value.mean, 1.0), xycoords=("data", "axes fraction"), xytext=(4, -10),
                    textcoords="offset points", fontsize=8)  # fmt: skip
-    right.set_xlabel(f"net present value, {money}")
+    right.set_xlabel(f"worth, {money}, before tax")
     right.set_ylabel("futures")
     right.xaxis.set_major_locator(_few())
     right.xaxis.set_major_formatter(_amount)
