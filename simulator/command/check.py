@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+import textwrap
+
 import click
 
-from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, options
+from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, options, terminal_width
 
 
 @click.command("check")
@@ -12,7 +14,7 @@ from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, op
 def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet: bool) -> None:
     """Check a scenario with all its equipment sets, and name every problem at once."""
     from simulator.experiment.run import make_plans
-    from simulator.scenario.power_balance import power_balances, power_words
+    from simulator.report.practice import practice_text, practitioner_lines
     from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
     loaded = load(scenario, settings, fields=fields)
@@ -31,8 +33,9 @@ def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet:
             + ", ".join(f"{number} packs {pack.name}" for pack, number in rig.packs)
             for rig in plan.rigs
         )
-        click.echo(f"{entry.name}: {len(plan.fields)} fields, {size}; {rigs}")
-        click.echo(power_words(one._asdict() for one in power_balances(plan.scenario)))
+        click.echo(f"{plan.scenario.label or entry.name}: {len(plan.fields)} fields, {size}; {rigs}")
+        click.echo(textwrap.fill(practice_text(practitioner_lines(plan)), terminal_width(), initial_indent="  ",
+                                 subsequent_indent="  "))  # fmt: skip
     for problem in dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.notes):
         click.echo(problem, err=True)
     click.echo(f"{loaded.file}: sound, {len(loaded.sets)} equipment {'set' if len(loaded.sets) == 1 else 'sets'}")

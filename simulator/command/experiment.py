@@ -213,7 +213,8 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     check_target(target, request.force, _same_run(loaded, request))
     path = unfinished_file(target, request.resume)
     from simulator.experiment.disk import sync_folder
-    from simulator.experiment.run import Options, open_store, run
+    from simulator.experiment.run import Options, make_plans, open_store, run
+    from simulator.report.practice import practitioner_lines
     from simulator.study.job_cost import put_costs
 
     budget_s, certificates = read_budget(request.budget), read_certificates(request.tls)
@@ -245,6 +246,8 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
         document["product_kind"] = loaded.base.product.kind
         put_costs(document, loaded, result)
+        for entry, plan in zip(document["equipment_sets"], make_plans(loaded), strict=True):
+            entry["practice"] = practitioner_lines(plan)
         if not request.quiet and request.json_file != "-":
             from simulator.report.text import result_table
 

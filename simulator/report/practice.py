@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from collections.abc import Iterable, Sequence
 
 from simulator.analysis.explain import practitioner_checks
 from simulator.plan.day_plan import DayPlan
@@ -34,6 +35,11 @@ def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
                 of = ", ".join(part for part in (case, rig if several_rigs else "") if part)
                 said.setdefault(words, {})[of] = f"{_digits(line.value)} {unit}".rstrip()
     return [(words, _together(amounts)) for words, amounts in said.items()]
+
+
+def practice_text(lines: Iterable[Sequence[str]]) -> str:
+    """Return what a practitioner checks first as one sentence."""
+    return f"Check first: {', '.join(f'{words} {amount}' for words, amount in lines)}."
 
 
 def _together(amounts: dict[str, str]) -> str:

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
 from simulator.report.answer import answer_lines
@@ -10,6 +10,7 @@ from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, job_area
 from simulator.report.numbers import shown_name, units_of
+from simulator.report.practice import practice_text
 from simulator.report.tables import best_first, paired, terminal_table
 from simulator.report.writing import fit, plain, wrap
 
@@ -46,9 +47,27 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
         first, *rest = wrap(f"{name}: {plain(hold_text(entry))}", width, later="  ")
         painted = first.startswith(f"{name}:")
         lines += ["", paint(f"{name}:", _ACCENT) + first[len(name) + 1 :] if painted else first, *rest]
-    lines += _paired(document, width, paint)
+    lines += _practice(sets, width, paint) + _paired(document, width, paint)
     lines += _remarks(document, width)
     return "\n".join(line.rstrip() for line in lines)
+
+
+def _practice(sets: Sequence[Mapping[str, Any]], width: int, paint: Paint) -> list[str]:
+    """Return what a practitioner checks first, once for all sets that agree."""
+    alike: dict[str, list[str]] = {}
+    for entry in sets:
+        if entry.get("practice"):
+            alike.setdefault(practice_text(entry["practice"]), []).append(fit(shown_name(entry), _LONGEST_NAME))
+    lines = []
+    for text, names in alike.items():
+        of = "Every set" if len(names) == len(sets) > 1 else ", ".join(names)
+        first, *rest = wrap(f"{of}: {plain(text)}", width, later="  ")
+        lines += [
+            "",
+            paint(first[: len(of) + 1], _ACCENT) + first[len(of) + 1 :] if first.startswith(of) else first,
+            *rest,
+        ]
+    return lines
 
 
 def _paired(document: Mapping[str, Any], width: int, paint: Paint) -> list[str]:
