@@ -169,7 +169,8 @@ class StudyRun:
         target = Path(self.out or "")
         with ResultFolder(target, self.force) as folder:
             with told_file(target, "study.json"):
-                folder.write_json("study.json", document)
+                said = {"sentences": output.sentences, "rows": output.rows, "notes": output.notes}
+                folder.write_json("study.json", {**document, "said": {**said, "figures": list(output.figures)}})
             for name, frame in output.tables.items():
                 with told_file(target, name):
                     folder.write_table(name, frame)

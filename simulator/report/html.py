@@ -9,15 +9,14 @@ from typing import TYPE_CHECKING, Any
 
 from simulator.report import answer_figure, figures
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table, resources_of
+from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table
 from simulator.report.day_output import legend_text
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
-from simulator.report.html_page import PageFigure, asset, clean, page_figure, render, write
+from simulator.report.html_page import PageFigure, asset, clean, manifest_table, page_figure, render, write
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
 from simulator.report.map_figure import map_figure, map_words, visit_table
 from simulator.report.numbers import ReportUnits, units_of
-from simulator.report.palette import resource_looks
 from simulator.report.replay import replay_data
 from simulator.report.table import DataTable, text_row
 from simulator.report.tables import (
@@ -75,7 +74,6 @@ def report_page(stored: StoredResult) -> str:
         per_day=per_day_table(document),
         paired=paired_table(document) if len(ranked) > 2 else None,
         replay=replay_data(records, units) if records else None,
-        legend=resource_looks(resources_of(records.values())).values(),
         set_differences=_differences(resolved),
         input_groups=_input_groups(resolved),
         stopped=document.get("stopped") or "",
@@ -84,8 +82,8 @@ def report_page(stored: StoredResult) -> str:
         cautions=CAUTIONS,
         simulation_note=SIMULATION_NOTE,
         invented_note=INVENTED_NOTE if base.get("invented", True) else "",
-        manifest_table=_manifest_table(document, manifest),
-        script=asset("replay.js") if records else "",
+        manifest_table=manifest_table(document, manifest),
+        script=asset("view.js") + asset("replay.js") if records else "",
     )
 
 
@@ -176,28 +174,3 @@ def _input_groups(resolved: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, 
             text = "; ".join(f"{name}: {entry.value}" for name, entry in found.items())
         groups.setdefault(group_words(key), []).append((first, text))
     return list(groups.items())
-
-
-_MADE = {
-    "runs": "runs",
-    "command": "command",
-    "created": "made",
-    "duration_s": "seconds it took",
-    "scenario_sha256": "scenario, SHA-256",
-    "acreday_version": "acreday",
-    "engine": "engine",
-    "python": "Python",
-}
-
-
-def _manifest_table(document: Mapping[str, Any], manifest: Mapping[str, Any]) -> DataTable:
-    rows = [("scenario", str(document["scenario"])), ("seed", str(document["seed"]))]
-    for key, label in _MADE.items():
-        value = manifest.get(key)
-        if isinstance(value, Mapping):
-            rows += [(f"{label}: {name}", str(item)) for name, item in value.items()]
-        elif value not in (None, ""):
-            rows.append((label, str(value)))
-    rows += [(f"package {name}", str(value)) for name, value in (manifest.get("packages") or {}).items()]
-    rows += [(f"file {name}, SHA-256", str(value)) for name, value in (manifest.get("files") or {}).items()]
-    return DataTable("What made this result", ("item", "value"), tuple(text_row(*row) for row in rows), words=2)

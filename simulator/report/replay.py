@@ -11,7 +11,6 @@ from markupsafe import Markup
 from simulator.report.day_figure import resources_of
 from simulator.report.map_figure import driving_order
 from simulator.report.numbers import ReportUnits
-from simulator.report.palette import resource_looks
 from simulator.scenario.units import M2_PER_ACRE, M_PER_FOOT, M_PER_MILE
 
 
@@ -19,13 +18,11 @@ def replay_data(records: Mapping[str, Mapping[str, Any]], units: ReportUnits) ->
     """Return the records by set and the settings of the replay as JSON in which no text can end its data block."""
     us = units.name == "us"
     scales = [("mi", 1.0 / M_PER_MILE), ("ft", 1.0 / M_PER_FOOT)] if us else [("km", 0.001), ("m", 1.0)]
-    looks = resource_looks(resources_of(records.values()))
     content = {
         "area_unit": units.area,
         "area_per_m2": units.per_acre / M2_PER_ACRE,
         "scales": scales,
-        "resources": list(looks),
-        "colours": [look.colour for look in looks.values()],
+        "resources": resources_of(records.values()),
         "records": [
             {
                 **record,

@@ -79,8 +79,8 @@ def read_result(folder: Path) -> StoredResult:
         message = "is no result folder: it holds no result.json; allowed is a folder written by acreday run or compare"
         raise InputError.single(message, file=name)
     problems: list[Problem] = []
-    document = _read_json(folder / "result.json", ResultDocument, problems)
-    manifest = _read_json(folder / "manifest.json", Manifest, problems)
+    document = read_json(folder / "result.json", ResultDocument, problems)
+    manifest = read_json(folder / "manifest.json", Manifest, problems)
     if problems or document is None or manifest is None:
         raise InputError(problems)
     names = [entry["name"] for entry in document["equipment_sets"]]
@@ -89,7 +89,7 @@ def read_result(folder: Path) -> StoredResult:
     for set_name in names:
         path = folder / f"day_{file_stem(set_name)}.json"
         if path.is_file():
-            record = _read_json(path, DayRecord, problems, LARGEST_DAY_BYTES)
+            record = read_json(path, DayRecord, problems, LARGEST_DAY_BYTES)
             if record is not None:
                 records[set_name] = record
     runs, time_use, bottleneck = tables.values()
@@ -109,7 +109,7 @@ def _no_constant(text: str) -> float:
     raise ValueError(f"the number {text} is not finite")
 
 
-def _read_json(
+def read_json(
     path: Path, model: type[Stored], problems: list[Problem], most_bytes: int = LARGEST_JSON_BYTES
 ) -> dict[str, Any] | None:
     """Return a JSON file's table when it is what the model says, or None with its problems noted."""

@@ -27,6 +27,8 @@ WIDE_IN, NARROW_IN = 7.6, 3.6
 """Widths of a figure for a desk and for a phone; type keeps its size."""
 FONTS = "'DejaVu Sans', Verdana, Geneva, sans-serif"
 """The type of figures, pages and quotes; Verdana is as wide, where the first is missing."""
+CLOCK = "clock"
+"""Group id of a figure whose first axes run by the clock: its page's script is told where they lie."""
 _SVG = "http://www.w3.org/2000/svg"
 _LINK = "{http://www.w3.org/1999/xlink}href"
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
@@ -129,6 +131,11 @@ def svg_markup(figure: Figure, name: str, title: str = "", words: str = "", kind
     root.attrib.update({"font-family": FONTS, "stroke-linejoin": "round"})
     if kind:
         root.set("class", kind)
+    if figure.get_gid() == CLOCK:
+        (width, height), axes = 72.0 * figure.get_size_inches(), figure.axes[0]
+        box, span = axes.get_position(), axes.get_xlim()
+        edges = (width * box.x0, width * box.x1, height * (1 - box.y1), height * (1 - box.y0), *span)
+        root.set("data-clock", " ".join(f"{edge:.2f}" for edge in edges))
     if title:
         for place, (tag, text) in enumerate((("title", title), ("desc", words))):
             said = ET.Element(f"{{{_SVG}}}{tag}", {"id": f"{name}-{tag}"})
