@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulator.report.palette import QUIET
+from simulator.report.palette import PAPER, QUIET, series
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
 from simulator.scenario.units import M2_PER_ACRE
@@ -17,25 +17,17 @@ if TYPE_CHECKING:
 
     from simulator.study.fragmentation import Fragmentation
 
-SET_COLOURS = ("#12503f", "#ee9a2e", "#3b56a5", "#b8401c", "#9c79b8", "#6b3a14")
-SET_MARKERS = ("o", "s", "^", "D", "v", "P")
-
 
 @styled
 def fragmentation_figure(study: Fragmentation) -> Figure:
-    """Draw each case with its interval, real maps as hollow marks, and the fitted response of each set.
-
-    Parameters
-    ----------
-    study : Fragmentation
-        Result.
-    """
+    """Draw each case with its interval, real maps as hollow marks, and the fitted response of each set."""
     unit = area_unit(study.units)
     figure = new_figure(8.0, 4.8)
     axes = figure.add_subplot()
     names = [str(name) for name in dict.fromkeys(study.cases["equipment_set"])]
     for place, name in enumerate(names):
-        colour, marker = SET_COLOURS[place % len(SET_COLOURS)], SET_MARKERS[place % len(SET_MARKERS)]
+        look = series(place)
+        colour, marker = look["color"], look["marker"]
         own = study.cases[study.cases["equipment_set"] == name].sort_values("mean_area_m2")
         for real in (False, True):
             part = own[(own["kind"] == "map") == real]
@@ -50,7 +42,7 @@ def fragmentation_figure(study: Fragmentation) -> Figure:
                 fmt=marker,
                 markersize=7 if real else 5,
                 color=colour,
-                markerfacecolor="white" if real else colour,
+                markerfacecolor=PAPER if real else colour,
                 elinewidth=1.0,
                 capsize=2,
                 linestyle="none",
@@ -70,7 +62,7 @@ def fragmentation_figure(study: Fragmentation) -> Figure:
                 np.asarray(y) / unit.acres,
                 color=colour,
                 linewidth=1.1,
-                linestyle=(0, (5, 4)),
+                linestyle=look["linestyle"],
                 alpha=0.75,
                 zorder=1.0,
                 label=f"{plain(name, 40)}, fitted\n(off by {response.error_acres / unit.acres:.2g})",
@@ -94,7 +86,7 @@ def fragmentation_figure(study: Fragmentation) -> Figure:
     text = f"bars: 95 % interval, {study.runs_each} runs a case"
     if study.responses:
         text += (
-            ". Dashed: fitted response for fields of the median shape and move, not drawn through the points;"
+            ". Lines: fitted response for fields of the median shape and move, not drawn through the points;"
             f"\noff by: its root mean square error on a case left out, {unit.name} a day"
         )
     figure.supxlabel(text, fontsize=8, color=QUIET, x=0.02, ha="left")

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 from zlib import crc32
 
 from simulator.analysis.day_rows import added_kinds
@@ -17,7 +18,16 @@ INK = "#22282b"
 PAPER = "#ffffff"
 QUIET = "#4b5459"
 MARK = "#b8401c"
-"""Diamonds of means."""
+"""Diamonds of means; losses."""
+GAIN = "#12503f"
+"""Gains, and the first of several sets."""
+_SERIES = ((GAIN, "o", "-"), (MARK, "s", "--"), ("#3b56a5", "^", "-."), ("#ee9a2e", "D", ":"),
+           ("#9c79b8", "v", "-"), ("#6b3a14", "P", "--"))  # fmt: skip
+
+
+def series(place: int) -> dict[str, Any]:
+    """Return how matplotlib draws one of several sets: told apart by colour, mark and line."""
+    return dict(zip(("color", "marker", "linestyle"), _SERIES[place % len(_SERIES)], strict=True))
 
 
 @dataclass(frozen=True)

@@ -89,6 +89,11 @@ def put_left(axes: Axes, text: str, level: float, **style: Any) -> None:
     axes.text(0.0, level, text, transform=axes.get_yaxis_transform(), **style)
 
 
+def thousands(value: float, _: object = None) -> str:
+    """Return a whole number with its thousands parted, as the ticks of an axis are written."""
+    return f"{value:,.0f}".replace("-", "\N{MINUS SIGN}")
+
+
 def svg_markup(figure: Figure, name: str, title: str = "", words: str = "", kind: str = "") -> str:
     """Return a figure as an SVG element that can stand in a page beside others.
 
