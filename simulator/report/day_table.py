@@ -16,21 +16,7 @@ COLUMNS = (
 
 
 def day_frame(rows: DayRows) -> pd.DataFrame:
-    """Return a day's log as a table.
-
-    Parameters
-    ----------
-    rows : DayRows
-        Its intervals; with a plan they have clock times, the unit of product, and flights in single passes and turns.
-
-    Returns
-    -------
-    pandas.DataFrame
-        One row an interval in order of time: ``start_s``, ``end_s`` (s from the start of the day), ``clock_start``,
-        ``clock_end`` (None without a plan), ``entity``, ``kind``, ``activity``, ``reason``, ``field`` (of a person's
-        task or a charge: what it was done to), ``amount``, ``unit`` (m2 sprayed, L or kg filled and mixed, Wh from the
-        supply or into a pack, L of fuel, m driven; empty where an amount has no meaning).
-    """
+    """Return a day's log as a table."""
     import pandas as pd
 
     records = []

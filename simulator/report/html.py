@@ -38,13 +38,7 @@ if TYPE_CHECKING:
 
 
 def write_report(stored: StoredResult, out_html: Path) -> None:
-    """Write the report of one result, whole or not at all.
-
-    Raises
-    ------
-    InputError
-        The file cannot be written.
-    """
+    """Write the report of one result, whole or not at all."""
     write(out_html, report_page(stored))
 
 

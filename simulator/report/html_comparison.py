@@ -47,13 +47,7 @@ class _Column:
 
 
 def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
-    """Write a page that sets two or more results side by side, in the units of the first.
-
-    Raises
-    ------
-    InputError
-        Fewer than two results, or the file cannot be written.
-    """
+    """Write a page that sets two or more results side by side, in the units of the first."""
     write(out_html, comparison_page(results))
 
 

@@ -51,13 +51,7 @@ def write_study(folder: Path, out_html: Path) -> None:
 
 
 def study_page(folder: Path) -> str:
-    """Return the page of a study's folder as HTML text.
-
-    Raises
-    ------
-    InputError
-        A file is missing, too large, or holds what no study writes; all problems at once.
-    """
+    """Return the page of a study's folder as HTML text."""
     problems: list[Problem] = []
     document = clean(read_json(folder / STUDY, StudyDocument, problems))
     manifest = clean(read_json(folder / "manifest.json", Manifest, problems))

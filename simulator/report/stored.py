@@ -46,13 +46,7 @@ class StoredResult:
     day_records: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     def equipment_set(self, name: str) -> dict[str, Any]:
-        """Return one set of the document.
-
-        Raises
-        ------
-        InputError
-            There is no such set.
-        """
+        """Return one set of the document."""
         for entry in self.document["equipment_sets"]:
             if entry["name"] == name:
                 found: dict[str, Any] = entry
@@ -64,14 +58,7 @@ class StoredResult:
 
 
 def read_result(folder: Path) -> StoredResult:
-    """Read a result folder.
-
-    Raises
-    ------
-    InputError
-        It is no result folder, a file is missing, broken or too large, or its content is not what a result holds; all
-        problems at once.
-    """
+    """Read a result folder."""
     name = str(folder)
     if not folder.is_dir():
         raise InputError.single("is no folder; allowed is a result folder written by acreday run or compare", file=name)

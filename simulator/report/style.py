@@ -155,13 +155,7 @@ def svg_markup(figure: Figure, name: str, title: str = "", words: str = "", kind
 
 
 def figure_bytes(figure: Figure, form: str) -> bytes:
-    """Return a figure as the content of an ``svg``, ``png`` or ``pdf`` file; the same figure gives the same bytes.
-
-    Raises
-    ------
-    ValueError
-        Another format.
-    """
+    """Return a figure as the content of an ``svg``, ``png`` or ``pdf`` file; the same figure gives the same bytes."""
     metadata: dict[str, dict[str, Any]] = {
         "svg": {},
         "png": {"Software": None},
@@ -178,13 +172,7 @@ def figure_bytes(figure: Figure, form: str) -> bytes:
 
 
 def save_figure(figure: Figure, stem: Path, formats: Sequence[str] = ("svg", "png")) -> list[Path]:
-    """Write a figure in some formats under a path without ending, and return the files.
-
-    Raises
-    ------
-    OSError
-        The folder cannot be written.
-    """
+    """Write a figure in some formats under a path without ending, and return the files."""
     contents = {stem.with_name(f"{stem.name}.{form}"): figure_bytes(figure, form) for form in formats}
     for path, content in contents.items():
         write_atomically(path, content)
