@@ -1,5 +1,7 @@
 """The page of a study's folder: its answer, figures and table, and at the end what to know and to beware of."""
 
+# ruff: noqa: UP013
+
 from __future__ import annotations
 
 import base64
@@ -8,34 +10,27 @@ from pathlib import Path
 from typing import Annotated, Any, NamedTuple
 
 from pydantic import Field
+from typing_extensions import TypedDict
 
 from simulator.errors import InputError, Problem
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.html_page import clean, manifest_table, render, write
 from simulator.report.stored import LARGEST_DAY_BYTES, read_json
-from simulator.report.stored_schema import Manifest, Stored, Text
+from simulator.report.stored_schema import Manifest, Text
 from simulator.report.table import DataTable, text_row
 
 STUDY = "study.json"
 
 
-class Said(Stored):
-    """What a study says."""
-
-    sentences: Annotated[list[Text], Field(min_length=1, max_length=1000)]
-    rows: Annotated[list[Annotated[list[Text], Field(min_length=1, max_length=100)]], Field(min_length=1)]
-    notes: Annotated[list[Text], Field(max_length=1000)]
-    figures: Annotated[list[Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,60}$")]], Field(max_length=100)]
-
-
-class StudyDocument(Stored):
-    """``study.json``, as far as a page shows it."""
-
-    study: Text
-    scenario: Text
-    seed: int
-    invented: bool
-    said: Said
+Said = TypedDict("Said", {
+    "sentences": Annotated[list[Text], Field(min_length=1, max_length=1000)],
+    "rows": Annotated[list[Annotated[list[Text], Field(min_length=1, max_length=100)]], Field(min_length=1)],
+    "notes": Annotated[list[Text], Field(max_length=1000)],
+    "figures": Annotated[list[Annotated[str, Field(pattern=r"^[a-z0-9_-]{1,60}$")]], Field(max_length=100)],
+})  # fmt: skip
+StudyDocument = TypedDict(
+    "StudyDocument", {"study": Text, "scenario": Text, "seed": int, "invented": bool, "said": Said}
+)
 
 
 class Picture(NamedTuple):

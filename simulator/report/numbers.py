@@ -161,7 +161,7 @@ def clock_text(seconds: float, with_seconds: bool = False) -> str:
 
 
 def day_start_s(document: Mapping[str, Any]) -> float | None:
-    """Return the start of the day, s after midnight, from ``day_start_s`` or ``day_start``; None when neither stands."""
+    """Return the start of the day, s after midnight, from one of its two keys; None when neither stands."""
     if document.get("day_start_s") is not None:
         return float(document["day_start_s"])
     start = document.get("day_start")

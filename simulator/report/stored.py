@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError, Problem
-from simulator.report.stored_schema import DayRecord, Manifest, ResultDocument, Stored, problems_of
+from simulator.report.stored_schema import DayRecord, Manifest, ResultDocument, problems_of
 from simulator.report.writing import file_stem, plain, plain_cell
 
 if TYPE_CHECKING:
@@ -97,7 +97,7 @@ def _no_constant(text: str) -> float:
 
 
 def read_json(
-    path: Path, model: type[Stored], problems: list[Problem], most_bytes: int = LARGEST_JSON_BYTES
+    path: Path, model: Any, problems: list[Problem], most_bytes: int = LARGEST_JSON_BYTES
 ) -> dict[str, Any] | None:
     """Return a JSON file's table when it is what the model says, or None with its problems noted."""
     try:

@@ -35,9 +35,7 @@ def test_the_command_writes_one_page_with_the_answer_before_all_else(folder):
     assert done.exit_code == 0, done.output
     text = (folder / "report.html").read_text(encoding="utf-8")
     said = json.loads((folder / "study.json").read_text(encoding="utf-8"))["said"]
-    places = [
-        text.index(one) for one in (said["sentences"][0], "data:image/svg+xml", "The numbers", "Cautions</h2>")
-    ]
+    places = [text.index(one) for one in (said["sentences"][0], "data:image/svg+xml", "The numbers", "Cautions</h2>")]
     assert places == sorted(places)
     assert "<script" not in text
     assert all(cell in text for row in said["rows"] for cell in row)
