@@ -83,12 +83,7 @@ def hindcast_figure(study: Hindcast) -> Figure:
         ):
             axes.plot(x[kept], off["observed"][kept], marker, color=colour, markersize=6, label=label)
         axes.plot(
-            x[~tells],
-            off["observed"][~tells],
-            "o",
-            color=QUIET,
-            markerfacecolor=PAPER,
-            label="list done: no evidence",
+            x[~tells], off["observed"][~tells], "o", color=QUIET, markerfacecolor=PAPER, label="list done: no evidence"
         )
         axes.grid(axis="y")
         axes.set_title(f"{area_unit(study.units).name} a day" if name == "acres" else "paid hours")

@@ -14,11 +14,7 @@ from simulator.experiment.run import make_plans
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = ROOT / "scenarios"
-HOSTILE = (
-    "<img src=x onerror=window.hit=1>",
-    "</script><script>window.hit=1</script>",
-    '"><svg onload=window.hit=1>',
-)
+HOSTILE = ("<img src=x onerror=window.hit=1>", "</script><script>window.hit=1</script>", '"><svg onload=window.hit=1>')
 FLAGS = (
     "--headless",
     "--no-sandbox",

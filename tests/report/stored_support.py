@@ -44,10 +44,7 @@ def sample_day(name: str = "third_pack") -> tuple[DayPlan, SimulatedDay]:
 
 def sample_job() -> dict[str, Any]:
     """Return the job of one equipment set: 760 acres, done by 15:30 or 16:00 on work day 4."""
-    finish = {
-        "p50": {"work_day": 4, "hour_of_day": 8.5},
-        "p90": {"work_day": 4, "hour_of_day": 9.0},
-    }
+    finish = {"p50": {"work_day": 4, "hour_of_day": 8.5}, "p90": {"work_day": 4, "hour_of_day": 9.0}}
     return {
         "work": "once", "acres": 760.0, "list_acres": 760.0, "most_work_days": 60, "unreached_fields": [],
         "work_days": {"mean": 3.4, "ci95": [3.35, 3.45], "p50": 3.4, "p90": 3.6}, "done_share": 1.0,

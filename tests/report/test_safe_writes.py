@@ -250,11 +250,7 @@ def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: p
     ("command", "largest_file", "failing"),
     [
         (("day", "mine.toml"), 3_000, "day.csv"),
-        (
-            ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"),
-            300,
-            "study.json",
-        ),
+        (("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"), 300, "study.json"),
         (
             ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"),
             4_000,
