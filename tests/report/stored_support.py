@@ -16,6 +16,8 @@ from simulator.analysis.day_record import day_record
 from simulator.experiment.result import Result
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
+from simulator.report.folder import ResultFolder
+from simulator.report.own_files import MANIFEST, WRITTEN, json_bytes, sha256_of
 from simulator.report.writing import file_stem, safe_cell
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -129,3 +131,27 @@ def assert_nothing_cut_off(figure: Figure) -> None:
     assert box.y0 >= -0.01, box
     assert box.x1 <= width + 0.01, box
     assert box.y1 <= height + 0.01, box
+
+
+OWN = {"acreday_version": "0.1.0"}
+
+
+def own(folder: Path) -> str:
+    """Return the manifest of a folder that holds runs.csv."""
+    return json_bytes({**OWN, WRITTEN: {"runs.csv": sha256_of(folder / "runs.csv")}}).decode()
+
+
+def older_result(folder: Path, text: str = "old") -> Path:
+    """Make a folder that acreday may have written."""
+    folder.mkdir(parents=True)
+    (folder / "runs.csv").write_text(text)
+    (folder / MANIFEST).write_text(own(folder))
+    return folder
+
+
+def write_result(folder: Path, force: bool = False) -> None:
+    """Write a result of one file."""
+    with ResultFolder(folder, force) as result:
+        result.write_text("runs.csv", "new")
+        result.write_manifest(OWN)
+        result.finish()
