@@ -2,22 +2,24 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
+from markupsafe import Markup
+
 from simulator.report import answer_figure, figures
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table
+from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table, resources_of
 from simulator.report.day_output import legend_text
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
 from simulator.report.html_page import PageFigure, asset, clean, manifest_table, page_figure, render, write
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
-from simulator.report.map_figure import map_figure, map_words, visit_table
+from simulator.report.map_figure import driving_order, map_figure, map_words, visit_table
 from simulator.report.numbers import ReportUnits, units_of
-from simulator.report.replay import replay_data
 from simulator.report.table import DataTable, text_row
 from simulator.report.tables import (
     answer_table,
@@ -30,6 +32,7 @@ from simulator.report.tables import (
     time_table,
 )
 from simulator.report.writing import plain
+from simulator.scenario.units import M2_PER_ACRE, M_PER_FOOT, M_PER_MILE
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -67,7 +70,7 @@ def report_page(stored: StoredResult) -> str:
         days=[_day(place, name, record, span) for place, (name, record) in enumerate(records.items())],
         per_day=per_day_table(document),
         paired=paired_table(document) if len(ranked) > 2 else None,
-        replay=replay_data(records, units) if records else None,
+        replay=_replay(records, units) if records else None,
         set_differences=_differences(resolved),
         input_groups=_input_groups(resolved),
         stopped=document.get("stopped") or "",
@@ -168,3 +171,27 @@ def _input_groups(resolved: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, 
             text = "; ".join(f"{name}: {entry.value}" for name, entry in found.items())
         groups.setdefault(group_words(key), []).append((first, text))
     return list(groups.items())
+
+
+def _replay(records: Mapping[str, Mapping[str, Any]], units: ReportUnits) -> Markup:
+    """Return the records by set and the settings of the replay as JSON in which no text can end its data block."""
+    us = units.name == "us"
+    scales = [("mi", 1.0 / M_PER_MILE), ("ft", 1.0 / M_PER_FOOT)] if us else [("km", 0.001), ("m", 1.0)]
+    content = {
+        "area_unit": units.area,
+        "area_per_m2": units.per_acre / M2_PER_ACRE,
+        "scales": scales,
+        "resources": resources_of(records.values()),
+        "records": [
+            {
+                **record,
+                "equipment_set": name,
+                "numbers": [number for _, number in sorted(driving_order(record).items())],
+            }
+            for name, record in records.items()
+        ],
+    }
+    text = json.dumps(content, separators=(",", ":"), allow_nan=False)
+    for mark, escape in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026")):
+        text = text.replace(mark, escape)
+    return Markup(text)

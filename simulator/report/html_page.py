@@ -115,15 +115,9 @@ def write(path: Path, text: str) -> None:
 
 
 _MADE = {
-    "runs": "runs",
-    "command": "command",
-    "created": "made",
-    "duration_s": "seconds it took",
-    "scenario_sha256": "scenario, SHA-256",
-    "acreday_version": "acreday",
-    "engine": "engine",
-    "python": "Python",
-}
+    "runs": "runs", "command": "command", "created": "made", "duration_s": "seconds it took",
+    "scenario_sha256": "scenario, SHA-256", "acreday_version": "acreday", "engine": "engine", "python": "Python",
+}  # fmt: skip
 
 
 def manifest_table(document: Mapping[str, Any], manifest: Mapping[str, Any]) -> DataTable:

@@ -91,47 +91,20 @@ RESOURCE_LOOKS: dict[str, Look] = {
 """Resources that can hold a set back, coloured as the waiting that they cause."""
 
 _FLYING = {
-    "take-off": "take-off and landing",
-    "landing": "take-off and landing",
-    "ferry out": "ferry",
-    "ferry back": "ferry",
-    "spray": "spraying",
-    "turn": "turning",
-    "swap": "service",
-    "fill": "service",
-    "launch check": "service",
-    "repair": "repair",
-    "move": "moving",
-    "done": "done",
-    "break": "pause",
-}
+    "take-off": "take-off and landing", "landing": "take-off and landing", "ferry out": "ferry",
+    "ferry back": "ferry", "spray": "spraying", "turn": "turning", "swap": "service", "fill": "service",
+    "launch check": "service", "repair": "repair", "move": "moving", "done": "done", "break": "pause",
+}  # fmt: skip
 _WAITS = {
-    "too few packs": "wait packs",
-    "chargers busy": "wait chargers",
-    "generator limited": "wait generator",
-    "crew busy": "wait crew",
-    "pilot busy": "wait crew",
-    "pump busy": "wait mix",
-    "no mix": "wait mix",
-    "moving": "moving",
-    "yard": "moving",
-    "relocate": "moving",
-    "break": "pause",
-    "weather": "pause",
-    "breakdown": "repair",
-    "list done": "done",
-    "day end": "done",
-}
+    "too few packs": "wait packs", "chargers busy": "wait chargers", "generator limited": "wait generator",
+    "crew busy": "wait crew", "pilot busy": "wait crew", "pump busy": "wait mix", "no mix": "wait mix",
+    "moving": "moving", "yard": "moving", "relocate": "moving", "break": "pause", "weather": "pause",
+    "breakdown": "repair", "list done": "done", "day end": "done",
+}  # fmt: skip
 _PACKS = {
-    "flown": "flown",
-    "cool": "cool",
-    "queue": "queue",
-    "wait": "plug",
-    "charge": "charge",
-    "charge limited": "limited",
-    "stopped": "stopped",
-    "ready": "ready",
-}
+    "flown": "flown", "cool": "cool", "queue": "queue", "wait": "plug", "charge": "charge",
+    "charge limited": "limited", "stopped": "stopped", "ready": "ready",
+}  # fmt: skip
 _MOVES = ("yard", "drive", "pack up", "set up", "relocate", "moving")
 _SUPPLY = ("mix", "refuel", "restart", "restock")
 

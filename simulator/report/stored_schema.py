@@ -257,16 +257,10 @@ def _wrong(message: str) -> PydanticCustomError:
 
 
 _ALLOWED = {
-    "missing": "a value",
-    "string_type": "a text",
-    "float_type": "a number",
-    "int_type": "a whole number",
-    "bool_type": "true or false",
-    "dict_type": "a table",
-    "list_type": "a list",
-    "tuple_type": "a list",
+    "missing": "a value", "string_type": "a text", "float_type": "a number", "int_type": "a whole number",
+    "bool_type": "true or false", "dict_type": "a table", "list_type": "a list", "tuple_type": "a list",
     "enum": "a word of the log",
-}
+}  # fmt: skip
 
 
 def problems_of(model: Any, content: Mapping[str, Any]) -> list[tuple[str, str]]:
