@@ -70,6 +70,7 @@ def report_page(stored: StoredResult) -> str:
         days=[_day(place, name, record, span) for place, (name, record) in enumerate(records.items())],
         per_day=per_day_table(document),
         paired=paired_table(document) if len(ranked) > 2 else None,
+        days_differ=len({(record["run"], record["work_day"]) for record in records.values()}) > 1,
         replay=_replay(records, units) if records else None,
         set_differences=_differences(resolved),
         input_groups=_input_groups(resolved),
