@@ -87,7 +87,7 @@ DRAWN = {
     "payoff": payoff, "crossover": crossover,
 }  # fmt: skip
 NAMED = {
-    "ladder": "TAKEN: one more pack", "size": "large_pack=2", "season": "two packs", "crossover": "small\n+25 %",
+    "ladder": "TAKEN: one more pack", "size": "large_pack=2", "season": "two packs", "crossover": "small\n25 %",
     "ladder with prices": "worth today over 5 years", "payoff": "mean",
 }  # fmt: skip
 
