@@ -95,7 +95,7 @@ def cases_of(plan: DayPlan, rig: RigPlan, index: int) -> list[Case]:
         share = 1.0
         if work.load_m2:
             best = planner.load(aircraft, profile, 1.0).pack
-            planned = work.load_m2[place] * work.fill * profile.product_per_m2
+            planned = work.load_m2[place] * profile.product_per_m2
             share = min(1.0, planned / aircraft.capacity(best.mass_kg) * (1.0 + 1e-9))
         for pack, _ in rig.packs:
             if aircraft.name in pack.fits and aircraft.capacity(pack.mass_kg) > 0.0:

@@ -48,7 +48,15 @@ SETTINGS = click.option(
 FIELDS = click.option("--fields", metavar="FILE", help="GeoJSON file to use as the field list.")
 SEED = click.option("--seed", type=int, help="Seed of the random streams [default: the scenario's].")
 RUNS = click.option("--runs", type=int, help="Runs to simulate for each set [default: the scenario's].")
-WORKERS = click.option("--workers", type=int, default=1, show_default=True, help="Processes.")
+
+
+def _cores() -> int:
+    return len(os.sched_getaffinity(0)) if hasattr(os, "sched_getaffinity") else os.cpu_count() or 1
+
+
+WORKERS = click.option(
+    "--workers", type=int, default=_cores, show_default="one a core", help="Processes; results do not depend on it."
+)
 OUT = click.option("--out", metavar="DIR", help="Folder for the results [default: reports/<scenario>].")
 STUDY_OUT = click.option("--out", metavar="DIR", help="Folder for tables, figure and summary [default: none written].")
 FORCE = click.option("--force", is_flag=True, help="Replace an older result in that folder.")
@@ -106,9 +114,10 @@ class Progress:
         self._begun_s = time.monotonic()
 
     def __call__(self, stage: str, done: int, total: int) -> None:
-        """Show that ``done`` of ``total`` are finished."""
+        """Show that ``done`` of ``total`` are finished; what is known so far stands behind the stage and a semicolon."""
         if self._quiet:
             return
+        stage, _, known = stage.partition("; ")
         now = time.monotonic()
         if stage != self._stage:
             self.end()
@@ -118,10 +127,12 @@ class Progress:
         self._drawn_s = now
         share = done / total if total else 1.0
         left = (now - self._begun_s) * (1 / share - 1) if share > 0 else 0.0
-        filled = round(24 * share)
-        text = f"{stage}: [{'#' * filled}{'.' * (24 - filled)}] {done}/{total}" + (
-            f", {left:.0f} s left" if 0 < share < 1 else ""
-        )
+        filled = round(12 * share)
+        text = f"{stage}: [{'#' * filled}{'.' * (12 - filled)}] {done}/{total}"
+        if 0 < share < 1 and now - self._begun_s > 1.0:
+            text += f", {left:.0f} s left"
+        if known and (not self._terminal or len(text) + len(known) < 76):
+            text += f"; {known}"
         if self._terminal:
             steer(f"\r{text:<78}", sys.stderr)
         else:

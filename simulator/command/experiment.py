@@ -246,6 +246,10 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
         document["product_kind"] = loaded.base.product.kind
         put_costs(document, loaded, result)
+        if not request.quiet and request.json_file != "-":
+            from simulator.report.text import result_table
+
+            steer(result_table(document, terminal_width(), use_color()) + "\n", sys.stdout)
         folder = write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
         # its name must be on the disk before the runs that it was made of go
         sync_folder(folder.resolve().parent)
@@ -262,10 +266,6 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         sys.exit(130)
     finally:
         store.close(remove=finished or store.count == 0)
-    if not request.quiet and request.json_file != "-":
-        from simulator.report.text import result_table
-
-        steer(result_table(document, terminal_width(), use_color()) + "\n", sys.stdout)
     note(f"results: {folder}", request.quiet)
     if not cut_short and result.beyond > 0:
         note(f"acreday: {result.beyond} more finished runs are kept; --resume with a larger --runs takes them in")

@@ -14,6 +14,7 @@ from simulator.experiment.run_store import Rows, RunStore
 from simulator.experiment.runs import LatestBlock, row_of_run
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers
+from simulator.operation.rehearsal import take_up, ways_of
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_RUNS
 
@@ -115,6 +116,8 @@ class Runner:
         known = sum(self.tables.known(plan, first, last) for plan in chosen)
         if known and progress is not None:
             progress(known)
+        if known == len(chosen) * (last - first):
+            return
         if self._pool is None:
             self._run_here(chosen, first, last, progress)
         else:
@@ -127,6 +130,9 @@ class Runner:
         return min(self.tables.done(plan) for plan in plans) >= LEAST_RUNS
 
     def _run_pool(self, pool: Workers, plans: Sequence[int], first: int, last: int, progress: Progress | None) -> None:
+        new = [plan for plan in plans if not self.plans[plan].rehearsals]
+        for plan, ways in zip(new, pool.rehearse(new), strict=True):
+            take_up(self.plans[plan], ways)
         target_s = PIECE_S
         if self.deadline_s is not None:
             target_s = min(PIECE_S, max(LEAST_PIECE_S, 0.05 * (self.deadline_s - time.monotonic())))
@@ -152,7 +158,8 @@ class Runner:
                     and not self._out_of_time(plans)
                     and (piece := next(queue, None)) is not None
                 ):
-                    waiting[pool.submit(piece)] = piece
+                    learnt = tuple(ways_of(self.plans[plan]) for plan in piece.plans)
+                    waiting[pool.submit(piece, learnt)] = piece
                 if not waiting:
                     break
                 for future in pool.finished(waiting):

@@ -8,17 +8,19 @@ import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
 
 from simulator.analysis.bottleneck import OneMore
-from simulator.analysis.resources import one_more_of_each
+from simulator.analysis.resources import one_more_of_each, resources
 from simulator.analysis.summary import columns, place_of
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError, Problem
 from simulator.experiment.cluster import Certificates
+from simulator.experiment.deciding import FIRST_RUNS, decided, in_the_race, looks
 from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
 from simulator.experiment.replicate import BudgetSpentError, Runner
@@ -31,7 +33,7 @@ from simulator.plan.reach import unreached_fields
 from simulator.scenario.loading import LoadedScenario, vary
 from simulator.scenario.power_balance import power_balances
 from simulator.scenario.streams import BLOCK_RUNS, StreamBank
-from simulator.scenario.units import M2_PER_ACRE
+from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 from simulator.version import __version__
 
 MOST_RUNS = 1_000_000
@@ -40,7 +42,7 @@ ONE_MORE_RUNS = 20
 """Runs that each change of one more is simulated, unless asked otherwise."""
 
 Report = Callable[[str, int, int], None]
-"""Called with what is being done, runs done, and runs to do."""
+"""Called with what is being done (and, behind a semicolon, what is known so far), runs done, and runs to do."""
 
 
 def make_plans(loaded: LoadedScenario) -> list[DayPlan]:
@@ -69,7 +71,8 @@ class Options:
     Parameters
     ----------
     runs : int, optional
-        Runs per set; the scenario's by default. With a precision, the least number.
+        Runs per set. By default at most the scenario's: simulating ends earlier when it is decided (see
+        :mod:`simulator.experiment.deciding`). With a precision, the least number.
     seed : int, optional
         Seed; the scenario's by default.
     workers : int
@@ -80,7 +83,7 @@ class Options:
         What must be that precise: mean acres per day, the tenth percentile, or each paired difference (relative to the
         first set's mean).
     one_more_runs : int
-        Runs that each change of one more is simulated; 0 leaves them out.
+        Runs of each change of one more, at most: those that can no longer matter are simulated less; 0 leaves them out.
     scheduler : str, optional
         Address of a dask scheduler.
     certificates : Certificates, optional
@@ -267,7 +270,7 @@ def _run_sets(
         nonlocal done
         done += count
         if report is not None:
-            report("runs", done, target * len(sets))
+            report(f"runs{_so_far(runner, sets)}", done, target * len(sets))
 
     def width_before(last: int | None) -> float:
         of = _full_days if options.precise == "p10" else Tables.acres
@@ -276,8 +279,17 @@ def _run_sets(
 
     try:
         if options.precision is None:
-            runner.extend(0, wanted, progress, sets)
-            return "", wanted
+            if options.runs is not None or options.budget_s is not None:
+                runner.extend(0, wanted, progress, sets)
+                return "", wanted
+            # as many as the scenario allows, or as decide it
+            times = looks(wanted)
+            for first, target in pairwise([0, *times]):
+                runner.extend(first, target, progress, sets)
+                acres = [runner.tables.acres(place, target) for place in sets]
+                if target < wanted and decided(acres, len(times) - 1):
+                    break
+            return "", target
         first, last = 0, min(max(wanted, 10), MOST_RUNS) if options.budget_s is None else BLOCK_RUNS
         # look only where a block of replications ends, so that any number of workers stops at the same run
         while True:
@@ -295,6 +307,17 @@ def _run_sets(
         fewest = min(runner.tables.done(place) for place in sets)
         reached = f"the {options.precise} is known to ± {width_before(None):.2%}"
         return f"the time was over after {fewest} runs of every set; {reached}", None
+
+
+def _so_far(runner: Runner, sets: Sequence[int]) -> str:
+    """Return the means known so far, in words behind a semicolon; empty before every set has one."""
+    known = [(runner.plans[place], runner.tables.acres(place)) for place in sets]
+    if not all(len(acres) for _, acres in known):
+        return ""
+    metric = known[0][0].scenario.units == "metric"
+    per, unit = (M2_PER_HECTARE / M2_PER_ACRE, "ha") if metric else (1.0, "acres")
+    means = [f"{plan.name} {acres.mean() / per:.0f}" for plan, acres in known]
+    return f"; {', '.join(means)} {unit} a day so far"
 
 
 def _full_days(tables: Tables, place: int, last: int | None) -> Rows:
@@ -360,21 +383,23 @@ def _run_one_more(
     runner: Runner, tried: Sequence[_Tried], sets: int, runs: int, budget_s: float | None, report: Report | None
 ) -> list[tuple[OneMore, ...]]:
     """Simulate one more of each for every set, on the same streams; their plans stand after those of the sets."""
-    done = 0
+    done, racing, target = 0, list(range(sets, sets + len(tried))), 0
 
     def progress(count: int) -> None:
         nonlocal done
         done += count
         if report is not None:
-            report("one more of each", done, runs * len(tried))
+            report("one more of each", done, target)
 
     changes: list[list[OneMore]] = [[] for _ in range(sets)]
     if budget_s is not None:
         runner.deadline_s = time.monotonic() + 0.35 * budget_s
-    numbers = range(sets, sets + len(tried))
     with suppress(BudgetSpentError):
-        runner.extend(0, runs, progress, numbers)
-    for number, one in zip(numbers, tried, strict=True):
+        for first, last in pairwise([0, *([FIRST_RUNS] if runs > FIRST_RUNS else []), runs]):
+            target += (last - first) * len(racing)
+            runner.extend(first, last, progress, racing)
+            racing = _still_racing(runner, tried, sets, last)
+    for number, one in enumerate(tried, sets):
         both = runner.tables.whole([number], runs)
         if both < 2:
             continue
@@ -385,6 +410,21 @@ def _run_one_more(
             OneMore(variation.change, variation.resource, variation.setting, pair.mean, low, high, pair.n)
         )
     return [tuple(sorted(entries, key=lambda change: -change.acres_per_day)) for entries in changes]
+
+
+def _still_racing(runner: Runner, tried: Sequence[_Tried], sets: int, runs: int) -> list[int]:
+    """Return the plans of changes that further runs may still rank."""
+    left = []
+    last_resort = {one.name for one in resources() if one.last_resort}
+    for place in range(sets):
+        numbers = [number for number, one in enumerate(tried, sets) if one.place == place]
+        numbers = [number for number in numbers if runner.tables.whole([number]) >= runs]
+        if numbers:
+            changed = [runner.tables.acres(number)[:runs] for number in numbers]
+            resort = [tried[number - sets].variation.resource in last_resort for number in numbers]
+            still = in_the_race(changed, runner.tables.acres(place)[:runs], resort)
+            left += [numbers[one] for one in still]
+    return left
 
 
 def simulate_day(

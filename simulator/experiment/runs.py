@@ -18,7 +18,7 @@ from simulator.operation.rehearsal import rehearsed
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_RUNS, DayStreams, StreamBank, StreamSource
 
-ACTIVE_PERIOD_RUNS = 100
+ACTIVE_PERIOD_RUNS = 10
 """Momentary bottlenecks are found in this many runs of a set; the rest only adds to the other figures."""
 
 VERIFY_VARIABLE = "ACREDAY_VERIFY"

@@ -9,7 +9,7 @@ import pickle
 import signal
 import threading
 import time
-from collections.abc import Iterable, Sequence
+from collections.abc import Callable, Iterable, Sequence
 from concurrent.futures import (
     FIRST_COMPLETED,
     BrokenExecutor,
@@ -27,6 +27,7 @@ from simulator.errors import InputError
 from simulator.experiment.pieces import Piece
 from simulator.experiment.run_store import Rows
 from simulator.experiment.runs import LatestBlock, run_piece
+from simulator.operation.rehearsal import Ways, take_up, ways_of
 from simulator.plan.day_plan import DayPlan
 
 if TYPE_CHECKING:
@@ -53,15 +54,21 @@ def _leave_with(sentinel: int) -> None:
     os._exit(1)
 
 
-def _work(piece: Piece) -> tuple[Rows, list[float]]:
+def _work(piece: Piece, ways: tuple[Ways, ...]) -> tuple[Rows, list[float]]:
+    for plan, learnt in zip(piece.plans, ways, strict=True):
+        take_up(_worker["plans"][plan], learnt)
     return run_piece(_worker["plans"], _worker["bank"], piece)
 
 
-def _work_anywhere(packed: bytes, key: str, seed: int, piece: Piece) -> tuple[Rows, list[float]]:
-    """Simulate a piece on a cluster's worker, which keeps the plans it saw last."""
+def _rehearse(plan: int) -> Ways:
+    return ways_of(_worker["plans"][plan])
+
+
+def _anywhere(packed: bytes, key: str, seed: int, function: Callable[..., Any], *given: object) -> Any:
+    """Work on a cluster's worker, which keeps the plans it saw last."""
     if _worker.get("key") != key:
         _worker.update(key=key, plans=pickle.loads(packed), bank=LatestBlock(seed))
-    return _work(piece)
+    return function(*given)
 
 
 class Workers:
@@ -112,23 +119,40 @@ class Workers:
         # a task rather than data put there: when the workers that hold its result leave, it is made again
         self._packed = self._client.submit(bytes, packed, key=f"plans-{hashlib.sha256(packed).hexdigest()}")
 
-    def submit(self, piece: Piece) -> Done:
-        """Hand over a piece.
+    def submit(self, piece: Piece, ways: tuple[Ways, ...]) -> Done:
+        """Hand over a piece, with what the crews of its plans have learnt.
 
         Raises
         ------
         InputError
             A worker process was killed.
         """
+        return self._call(_work, piece, ways)
+
+    def rehearse(self, plans: Sequence[int]) -> list[Ways]:
+        """Return what crews have learnt, plan by plan.
+
+        Raises
+        ------
+        InputError
+            A worker process was killed.
+        """
+        calls = [self._call(_rehearse, plan) for plan in plans]
+        waiting = set(calls)
+        while waiting:
+            waiting -= self.finished(waiting)
+        return [self.result(call) for call in calls]
+
+    def _call(self, function: Callable[..., Any], *given: object) -> Future[Any]:
         if self._client is not None:
             key = f"{self.seed}-{self._packed.key}"
-            return self._executor.submit(_work_anywhere, self._packed, key, self.seed, piece)
+            return self._executor.submit(_anywhere, self._packed, key, self.seed, function, *given)
         try:
-            return self._executor.submit(_work, piece)
+            return self._executor.submit(function, *given)
         except BrokenExecutor as error:
             raise lost_worker() from error
 
-    def finished(self, waiting: Iterable[Done]) -> set[Done]:
+    def finished(self, waiting: Iterable[Future[Any]]) -> set[Future[Any]]:
         """Wait until a piece or more has come back, and return them.
 
         Raises
@@ -149,7 +173,7 @@ class Workers:
         self._seen_s = time.monotonic()
         return done
 
-    def result(self, future: Done) -> tuple[Rows, list[float]]:
+    def result(self, future: Future[Any]) -> Any:
         """Return what came back.
 
         Raises

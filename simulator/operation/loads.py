@@ -45,7 +45,7 @@ class LoadPlanner:
         self._whole_passes = flying.stop_at == "pass end"
         self._swap_mean_s = rig.tasks.swap.time.mean()
         place = [plan for plan, _ in rig.plan.aircraft].index(aircraft.plan)
-        self._load_m2 = [one.load_m2[place] * one.fill for one in rig.day.work[rig.name]]
+        self._load_m2 = [one.load_m2[place] for one in rig.day.work[rig.name]]
 
     def next_load(self) -> Load | None:
         """Claim the next stretch; None when nothing can be flown, with `idle_reason` set."""

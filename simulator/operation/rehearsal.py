@@ -10,25 +10,30 @@ import math
 from collections.abc import Iterator, Sequence
 from dataclasses import replace
 from functools import lru_cache
-from itertools import accumulate
+from itertools import accumulate, count, islice, product
 from typing import NamedTuple
 
 from simulator.operation.day import work_day
 from simulator.operation.log import Kind, Reason, State
 from simulator.operation.morning import Morning, first_morning, next_morning
 from simulator.operation.work import WorkList
-from simulator.plan.day_plan import DayPlan, RigPlan
+from simulator.plan.day_plan import DayPlan
 from simulator.plan.field_work import FieldWork
 from simulator.scenario.streams import StreamBank
 
 _SEED = 0x5EED0FCE
-_STAYS, _DAYS = 2, 3
-"""Rehearsals of a way of working, and work days of each."""
-_BETTER, _CLEARLY = 1.005, 1.03
-"""What is not better by the first factor is left as it is; the second tells after the first rehearsal."""
-_FILLS, _LIGHTEST = (0.9, 0.8, 1.0 / 0.9), 0.5
-"""Loads are tried that are lighter or heavier by these factors, down to the last and up to the whole of a full one."""
-_LEAST_WAITED = 0.02
+_DAYS = 3
+"""Work days of a rehearsal, at most; each begins at another place of the list."""
+_HEATS = ((1, 0.9), (3, 0.97), (6, 0.995))
+"""Days that each way is tried in all, and the share of the best by which the ways stay in that come close to it."""
+_STEP, _LIGHTEST, _HEAVIEST = 1.12, 0.5, 1.6
+"""Loads that differ by this factor are tried, between these parts of the estimated one; then half a step aside."""
+_GOLDEN = 0.618
+"""Rehearsals begin this part of the list apart, which spreads any number of them over it."""
+_MOST_COUNTS = 16
+"""Numbers of aircraft that are tried, by class; of more, only those with all classes but one whole."""
+_ROUNDS = 3
+_LEAST_WAITED = 0.01
 """Where aircraft wait for less of their time, no other way is looked for: it could save no more than that."""
 _SAVED = (
     Reason.TOO_FEW_PACKS, Reason.CHARGERS_BUSY, Reason.GENERATOR_LIMITED, Reason.CREW_BUSY, Reason.PUMP_BUSY,
@@ -49,119 +54,190 @@ def rehearsed(plan: DayPlan) -> DayPlan:
         trial = _Trial(plan)
         for place in range(len(plan.rigs)):
             trial.settle(place)
-        plan.rehearsals.append(replace(trial.best, learnt=True))
+        plan.rehearsals.append(replace(trial.best.plan, learnt=True))
     return plan.rehearsals[0]
 
 
-class _Stay(NamedTuple):
-    """One rehearsal: what gets done, and the aircraft time in all and waited for what other ways might bring sooner.
+class Ways(NamedTuple):
+    """What crews have learnt: how each rig works each field, and whether it takes packs early."""
 
-    ``done`` is area, of a list that is worked once by the paid time that it takes.
-    """
+    work: dict[str, tuple[FieldWork, ...]]
+    take_early: tuple[bool, ...]
 
-    done: float
+
+def ways_of(plan: DayPlan) -> Ways:
+    """Return what the crews of a plan have learnt, after its rehearsal."""
+    learnt = rehearsed(plan)
+    return Ways(learnt.work, tuple(rig.take_early for rig in learnt.rigs))
+
+
+def take_up(plan: DayPlan, ways: Ways) -> None:
+    """Let a plan know what was learnt elsewhere."""
+    if not plan.rehearsals:
+        rigs = tuple(replace(rig, take_early=early) for rig, early in zip(plan.rigs, ways.take_early, strict=True))
+        plan.rehearsals.append(replace(plan, work=ways.work, rigs=rigs, learnt=True))
+
+
+class _Day(NamedTuple):
+    """One day of rehearsal: area done, paid time, aircraft time and, of that, what other ways might save."""
+
+    done_m2: float
+    paid_s: float
     aircraft_s: float
     waited_s: float
 
 
-class _Trial:
-    """Ways of working a plan, and what gets done by each."""
+class _Way:
+    """A way of working a plan, and how its rehearsals went."""
 
     def __init__(self, plan: DayPlan) -> None:
-        self.best = plan
-        self._stays: list[_Stay] = []
+        self.plan = plan
+        self.days: list[_Day] = []
+        self._coming = _rehearsals(plan)
+
+    def done(self, days: int) -> float:
+        """Return what gets done in the first days: area, of a list that is worked once by the paid time it takes."""
+        self.days += islice(self._coming, max(0, days - len(self.days)))
+        done_m2 = math.fsum([one.done_m2 for one in self.days[:days]])
+        once = self.plan.scenario.work == "once"
+        return done_m2 / math.fsum([one.paid_s for one in self.days[:days]]) if once else done_m2
+
+    def waits(self) -> bool:
+        """Tell whether aircraft wait for so much of their time that another way may be better."""
+        self.done(_DAYS)
+        waited_s = math.fsum([one.waited_s for one in self.days[:_DAYS]])
+        return waited_s >= _LEAST_WAITED * math.fsum([one.aircraft_s for one in self.days[:_DAYS]])
+
+
+class _Trial:
+    """Ways of working a plan, of which the best is kept.
+
+    The ways do not depend on where the search stands: with one more of anything, what was best without it is tried too.
+    """
+
+    def __init__(self, plan: DayPlan) -> None:
+        self._estimated = plan
+        self.best = _Way(plan)
+        self._tried = {_key(plan): self.best}
 
     def settle(self, place: int) -> None:
-        """Try one change of a rig's ways after the other, as long as one is better."""
-        _rehearse(self.best, self._stays, 1)
-        if self._stays[0].waited_s < _LEAST_WAITED * self._stays[0].aircraft_s:
+        """Choose a rig's ways, one kind after the other, until none changes."""
+        if not self.best.waits():
             return
-        tried = [self._key(self.best)]
-        found = True
-        while found:
-            found = False
-            for other in _others(self.best, place):
-                if self._key(other) not in tried:
-                    tried.append(self._key(other))
-                    found = self._is_better(other)
-                    if found:
-                        break
+        for _ in range(_ROUNDS):
+            before = self.best
+            for others in (self._counts, self._fills, self._fills_between, self._early):
+                self._race([self._way(plan) for plan in others(place)])
+            if self.best is before:
+                return
 
-    def _is_better(self, other: DayPlan) -> bool:
-        """Take another way if more gets done, or hardly less with fewer aircraft.
+    def _way(self, plan: DayPlan) -> _Way:
+        return self._tried.setdefault(_key(plan), _Way(plan))
 
-        The first rehearsal tells when it is clearly better, or clearly not.
-        """
-        stays: list[_Stay] = []
-        better = 1.0 / _BETTER if _unloaded(other) < _unloaded(self.best) else _BETTER
-        for number, factor in ((1, _CLEARLY), (_STAYS, better)):
-            _rehearse(self.best, self._stays, number)
-            _rehearse(other, stays, number)
-            done, before = (math.fsum([one.done for one in each[:number]]) for each in (stays, self._stays))
-            if done > factor * before:
-                self.best, self._stays = other, stays
-                return True
-            if number == 1 and done < before / factor:
-                return False
-        return False
+    def _race(self, ways: list[_Way]) -> None:
+        """Keep the best, or among those that come close to it the one with the fewest aircraft."""
+        ways = list(dict.fromkeys([self.best, *ways]))
+        for number, close in _HEATS:
+            if len(ways) > 1:
+                least = close * max(one.done(number) for one in ways)
+                ways = [one for one in ways if one.done(number) >= least]
+        self.best = min(ways, key=lambda one: (_unloaded(one.plan), -one.done(_HEATS[-1][0])))
 
-    @staticmethod
-    def _key(plan: DayPlan) -> object:
-        return tuple(plan.work.values()), [rig.take_early for rig in plan.rigs]
+    def _counts(self, place: int) -> Iterator[DayPlan]:
+        """Yield plans with other numbers of aircraft off the trailer: at most so many, or as many everywhere."""
+        rig = self._estimated.rigs[place]
+        if rig.rig.unload == "all":
+            return
+        estimated = self._estimated.work[rig.name]
+        most = [number for _, number in rig.aircraft]
+        for counts in _numbers(most):
+            for at_most in (True, False):
+                works = []
+                for work, guess in zip(self.best.plan.work[rig.name], estimated, strict=True):
+                    fewer = tuple(map(min, guess.unloaded, counts))
+                    works.append(replace(work, unloaded=fewer if at_most and any(fewer) else counts))
+                yield self._working(rig.name, works)
+
+    def _fills(self, place: int) -> Iterator[DayPlan]:
+        """Yield plans whose loads are as estimated, full, or of areas that do not depend on what full is."""
+        name = self._estimated.rigs[place].name
+        estimated = zip(self.best.plan.work[name], self._estimated.work[name], strict=True)
+        yield self._working(name, [replace(one, load_m2=guess.load_m2) for one, guess in estimated])
+        yield self._filled(name, 1.0)
+        first = self._estimated.work[name][0]
+        full_m2, load_m2 = first.full_m2[0], min(first.full_m2[0], first.load_m2[0])
+        power = math.floor(math.log(min(full_m2, _HEAVIEST * load_m2), _STEP))
+        while _STEP**power >= _LIGHTEST * load_m2:
+            yield self._filled(name, _STEP**power / full_m2)
+            power -= 1
+
+    def _fills_between(self, place: int) -> Iterator[DayPlan]:
+        """Yield plans whose loads are half a step lighter or heavier."""
+        name = self._estimated.rigs[place].name
+        first = self.best.plan.work[name][0]
+        for factor in (_STEP**-0.5, _STEP**0.5):
+            yield self._filled(name, min(1.0, factor * first.load_m2[0] / first.full_m2[0]))
+
+    def _filled(self, name: str, part: float) -> DayPlan:
+        works = self.best.plan.work[name]
+        return self._working(name, [replace(one, load_m2=tuple(part * m2 for m2 in one.full_m2)) for one in works])
+
+    def _working(self, name: str, works: list[FieldWork]) -> DayPlan:
+        return replace(self.best.plan, work={**self.best.plan.work, name: tuple(works)})
+
+    def _early(self, place: int) -> Iterator[DayPlan]:
+        """Yield plans whose packs are taken early, if ever, and not."""
+        now = self.best.plan
+        for early in {self._estimated.rigs[place].take_early, False}:
+            rigs = (*now.rigs[:place], replace(now.rigs[place], take_early=early), *now.rigs[place + 1 :])
+            yield replace(now, rigs=rigs)
 
 
-def _others(plan: DayPlan, place: int) -> Iterator[DayPlan]:
-    """Yield plans with one thing changed in the ways of a rig."""
-    rig = plan.rigs[place]
-    works = plan.work[rig.name]
-    if rig.rig.unload != "all":
-        for step in (-1, 1):
-            for kind in range(len(rig.aircraft)):
-                changed = tuple(_unload(rig, one, kind, step) for one in works)
-                yield replace(plan, work={**plan.work, rig.name: changed})
-    for factor in _FILLS:
-        filled = tuple(replace(one, fill=min(one.fill * factor, 1.0 / one.share)) for one in works)
-        if all(one.fill >= _LIGHTEST for one in filled):
-            yield replace(plan, work={**plan.work, rig.name: filled})
-    if rig.take_early:
-        rigs = (*plan.rigs[:place], replace(rig, take_early=False), *plan.rigs[place + 1 :])
-        yield replace(plan, rigs=rigs)
+def _key(plan: DayPlan) -> object:
+    works = tuple(
+        (one.unloaded, *(round(m2, 3) for m2 in one.load_m2)) for works in plan.work.values() for one in works
+    )
+    return works, tuple(rig.take_early for rig in plan.rigs)
+
+
+def _numbers(most: list[int]) -> list[tuple[int, ...]]:
+    """Return the numbers of each class that may come off the trailer."""
+    every = [range(number + 1) for number in most]
+    if math.prod(map(len, every)) > _MOST_COUNTS:
+        one_class = ((place, number) for place, numbers in enumerate(every) for number in numbers)
+        return [
+            (*most[:place], number, *most[place + 1 :])
+            for place, number in one_class
+            if sum(most) - most[place] + number
+        ]
+    return [counts for counts in product(*every) if sum(counts)]
 
 
 def _unloaded(plan: DayPlan) -> int:
     return sum(sum(one.unloaded) for works in plan.work.values() for one in works)
 
 
-def _unload(rig: RigPlan, work: FieldWork, kind: int, step: int) -> FieldWork:
-    """Return how a field is worked with one aircraft of a class more or fewer, where that can be."""
-    counts = list(work.unloaded)
-    counts[kind] = min(max(counts[kind] + step, 0), rig.aircraft[kind][1])
-    return replace(work, unloaded=tuple(counts)) if sum(counts) else work
-
-
-def _rehearse(plan: DayPlan, stays: list[_Stay], most: int) -> None:
-    """Add rehearsals, up to so many; each begins at another place of the list."""
-    for number in range(len(stays), most):
-        order = _from_share(plan, number / _STAYS)
-        once = plan.scenario.work == "once"
-        work = WorkList(plan.fields, replace(plan.geography, order=order), not once)
+def _rehearsals(plan: DayPlan) -> Iterator[_Day]:
+    """Yield the days of rehearsals, one after the other."""
+    for stay in count():
+        order = _from_share(plan, (stay * _GOLDEN) % 1.0)
+        work = WorkList(plan.fields, replace(plan.geography, order=order), plan.scenario.work != "once")
         mornings: Sequence[Morning] = first_morning(plan)
-        done_m2, paid_s, aircraft_s, waited_s = 0.0, 0.0, 0.0, 0.0
         for place in range(_DAYS):
-            day = work_day(plan, _bank().day(number, place), number, place + 1, work, mornings)
-            done_m2 += math.fsum([one.area_to_m2 - one.area_from_m2 for one in day.log.sorties])
+            day = work_day(plan, _bank().day(stay, place), stay, place + 1, work, mornings)
             kinds, until_s = day.log.kinds, day.log.paid_until_s
-            paid_s += until_s
             waits = [row for row in day.log.rows if row.state == State.WAIT and row.reason in _SAVED]
-            waited_s += math.fsum([one.end_s - one.start_s for one in waits if kinds[one.entity] == Kind.AIRCRAFT])
-            aircraft_s += until_s * sum(number for rig in plan.rigs for _, number in rig.aircraft)
+            yield _Day(
+                math.fsum([one.area_to_m2 - one.area_from_m2 for one in day.log.sorties]),
+                until_s,
+                until_s * sum(number for rig in plan.rigs for _, number in rig.aircraft),
+                math.fsum([one.end_s - one.start_s for one in waits if kinds[one.entity] == Kind.AIRCRAFT]),
+            )
             work.new_day()
-            if work.all_finished:
+            if work.all_finished or place + 1 == _DAYS:
                 break
-            if place + 1 < _DAYS:
-                ends = zip(plan.rigs, day.ends, strict=True)
-                mornings = [next_morning(plan, rig, end)[0] for rig, end in ends]
-        stays.append(_Stay(done_m2 / paid_s if once else done_m2, aircraft_s, waited_s))
+            ends = zip(plan.rigs, day.ends, strict=True)
+            mornings = [next_morning(plan, rig, end)[0] for rig, end in ends]
 
 
 def _from_share(plan: DayPlan, share: float) -> tuple[int, ...]:

@@ -8,6 +8,7 @@ from __future__ import annotations
 import math
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from weakref import WeakKeyDictionary
 
 from simulator.errors import InputError, Problem
 from simulator.physics.path import FieldPath
@@ -96,6 +97,10 @@ class DayPlan:
         return self.scenario.day.last_landing_s
 
 
+_MADE: WeakKeyDictionary[EquipmentSet, DayPlan] = WeakKeyDictionary()
+"""Plans of equipment sets that are in use, so that a set is planned and rehearsed once."""
+
+
 def make_plan(equipment: EquipmentSet) -> DayPlan:
     """Return the plan of an equipment set.
 
@@ -105,7 +110,11 @@ def make_plan(equipment: EquipmentSet) -> DayPlan:
         The physics refuses the equipment: a hover power below the momentum limit, a load that no reserve allows to be
         flown, and the like; all problems at once.
     """
-    return plan_scenario(equipment.name, equipment.scenario, equipment.fields, equipment.weather_days)
+    made = _MADE.get(equipment)
+    if made is None:
+        made = plan_scenario(equipment.name, equipment.scenario, equipment.fields, equipment.weather_days)
+        _MADE[equipment] = made
+    return made
 
 
 def plan_scenario(

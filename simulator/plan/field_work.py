@@ -38,14 +38,12 @@ _ROUNDS = 30
 class FieldWork:
     """How one rig works one field.
 
-    By aircraft class, how many come off the trailer, and the area (m2) of a load, which is ``share`` of a full one;
-    ``fill`` is the part of that which the crew has learnt to fly.
+    By aircraft class, how many come off the trailer, and the area (m2) that a full tank covers and that of a load.
     """
 
     unloaded: tuple[int, ...]
+    full_m2: tuple[float, ...]
     load_m2: tuple[float, ...]
-    share: float = 1.0
-    fill: float = 1.0
 
 
 class _Times(NamedTuple):
@@ -113,16 +111,18 @@ class WorkPlanner:
 
         Aircraft fly full, unless charging is scarcer than anything else: a lighter load takes less for each area.
         """
+        pairs = [(one, profile) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
+        full_m2 = tuple(one.capacity(self._pack(one).mass_kg) / profile.product_per_m2 for one, profile in pairs)
         if self._rig.unload == "all":
-            full = [self.load(one, profile, 1.0) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
-            return FieldWork(tuple(number for _, number in self._aircraft), tuple(one.area_m2 for one in full))
-        best_s, best = math.inf, FieldWork((), ())
+            counts = tuple(number for _, number in self._aircraft)
+            return FieldWork(counts, full_m2, tuple(self.load(one, profile, 1.0).area_m2 for one, profile in pairs))
+        best_s, best = math.inf, FieldWork((), (), ())
         for share in _SHARES:
-            loads = [self.load(one, profile, share) for (one, _), profile in zip(self._aircraft, profiles, strict=True)]
+            loads = [self.load(one, profile, share) for one, profile in pairs]
             counts, time_s = self._unload(loads, field.area_m2, move_s)
             if not time_s < best_s * (1.0 - _LEAST_GAIN_OF_LESS):
                 break
-            best_s, best = time_s, FieldWork(counts, tuple(one.area_m2 for one in loads), share)
+            best_s, best = time_s, FieldWork(counts, full_m2, tuple(one.area_m2 for one in loads))
             if self._parts(counts, loads, field.area_m2, move_s).scarcest not in (_SLOTS, _POWER):
                 break
         return best
@@ -134,9 +134,7 @@ class WorkPlanner:
     ) -> MeanLoad:
         """Return a load of a share of a full one on a field, with the pack that holds most unless one is given."""
         rig, tasks = self._rig, self._rig.crew.tasks
-        if pack is None:
-            fitting = [one for one, _ in self._packs if aircraft.name in one.fits and aircraft.capacity(one.mass_kg)]
-            pack = max(fitting, key=lambda one: one.usable_wh(rig.charge_to))
+        pack = pack or self._pack(aircraft)
         usable_wh = pack.usable_wh(rig.charge_to) / (1.0 + self._scenario.flying.energy_margin)
         flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
         full_m2 = aircraft.capacity(pack.mass_kg) * share / profile.product_per_m2
@@ -177,6 +175,10 @@ class WorkPlanner:
             pack, charger, area_m2, amount, air, usable_wh, reaches, charges, fill_s, swap_s, check_s, service_s,
             power_w, charge_s, mix_s, trip_s, hands_s, off_s, cycle_s, demands,
         )  # fmt: skip
+
+    def _pack(self, aircraft: AircraftPlan) -> PackPlan:
+        fitting = [one for one, _ in self._packs if aircraft.name in one.fits and aircraft.capacity(one.mass_kg)]
+        return max(fitting, key=lambda one: one.usable_wh(self._rig.charge_to))
 
     def _sizes_m2(self, full_m2: float, path: FieldPath) -> Iterator[float]:
         """Yield areas of a load, evenly cut, from the largest down: of the field, or whole passes and parts of one."""

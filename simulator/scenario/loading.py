@@ -45,7 +45,7 @@ _Files = dict[tuple[object, ...], Any]
 """What was made of the files of one scenario, by all that it depends on."""
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class EquipmentSet:
     """One equipment set: a whole scenario with its overrides merged, and its fields.
 

@@ -36,8 +36,9 @@ def test_cut_and_spoilt_stores_resume_to_the_same_tables(
     assert same(again, reference)
     assert again.resumed.endswith("runs were finished before; its database was damaged, and what could be read is kept")
     with path.open("r+b") as handle:
-        handle.seek(path.stat().st_size // 2)
-        handle.write(b"\x55" * 8)  # and spoilt in the middle
+        for share in (0.25, 0.5, 0.75):  # and spoilt in places, one of which at least is in use
+            handle.seek(round(share * path.stat().st_size))
+            handle.write(b"\x55" * 8)
     third = run(loaded, runs=70, one_more_runs=0, store=path, workers=2)
     assert same(third, reference)
     assert 120 <= int(third.resumed.split()[0]) < 140
