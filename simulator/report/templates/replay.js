@@ -50,8 +50,8 @@
     frame.setAttribute("clip-path", clipped[0].getAttribute("clip-path"));
     const inner = make("g", {}, frame);
     clipped.forEach((node) => { node.removeAttribute("clip-path"); inner.append(node); });
-    const words = [...svg.querySelectorAll("text, use")].map((node) => ({ node, x: Number(node.getAttribute("x")), y: Number(node.getAttribute("y")) }))
-      .filter(({ x, y }) => x > x0 + 0.5 && x < x1 + 0.5 && y < y1 + 16);
+    const words = [...svg.querySelectorAll("text, use")].map((node) => ({ node, x: Number(node.getAttribute("x")) }))
+      .filter(({ node, x }) => x > x0 + 0.5 && x < x1 + 0.5 && Number(node.getAttribute("y")) < y1 + 16);
     const cursor = make("line", { y1: y0, y2: y1, class: "cursor" }, svg);
     svg.addEventListener("pointerdown", (event) => {
       const point = new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());

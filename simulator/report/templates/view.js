@@ -181,11 +181,8 @@ const makeView = (data, root) => {
       pen.fill(); pen.stroke();
     });
     const [yardX, yardY] = [X(day.yard_m[0]), Y(day.yard_m[1])];
-    pen.strokeStyle = INK; pen.lineWidth = 1.5;
-    pen.beginPath();
-    pen.moveTo(yardX - 7, yardY + 5); pen.lineTo(yardX - 7, yardY - 2); pen.lineTo(yardX, yardY - 8);
-    pen.lineTo(yardX + 7, yardY - 2); pen.lineTo(yardX + 7, yardY + 5); pen.closePath();
-    pen.stroke();
+    pen.strokeStyle = INK; pen.lineWidth = 1.5; pen.fillStyle = PAPER;
+    pen.beginPath(); pen.rect(yardX - 6, yardY - 6, 12, 12); pen.fill(); pen.stroke();
     write(pen, "yard", yardX, yardY + 18, 60);
     drawRigs(pen, X, Y);
     drawScale(pen, width, height, scale);
@@ -243,11 +240,8 @@ const makeView = (data, root) => {
     }
   };
 
-  const coverLength = ({ x_m: x, y_m: y }) => {
-    let length = 0;
-    for (let k = 0; k < x.length; k += 2) length += Math.hypot(x[k + 1] - x[k], y[k + 1] - y[k]);
-    return length;
-  };
+  const coverLength = ({ x_m: x, y_m: y }) =>
+    x.reduce((sum, _, k) => (k % 2 ? sum + Math.hypot(x[k] - x[k - 1], y[k] - y[k - 1]) : sum), 0);
 
   const drawRigs = (pen, X, Y) => {
     day.rigs.forEach((rig) => {
