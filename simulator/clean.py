@@ -16,15 +16,7 @@ _OWN_CODES = re.compile(r"(\r|\x1b\[(?:0|1|2|36)m)")
 
 
 def plain(text: object, longest: int | None = None) -> str:
-    """Return a foreign text on one line, without control and direction marks.
-
-    Parameters
-    ----------
-    text : object
-        Name or sentence that came from outside.
-    longest : int, optional
-        Characters to keep; a longer text ends in an ellipsis.
-    """
+    """Return a foreign text on one line, without control and direction marks."""
     joined = "".join(" " if character in "\t\n\r" else character for character in str(text))
     clean = "".join(character for character in joined if unicodedata.category(character) not in _MARKS)
     clean = " ".join(clean.split())
@@ -34,15 +26,7 @@ def plain(text: object, longest: int | None = None) -> str:
 
 
 def visible(text: str, kept: str = "\n\t") -> str:
-    """Return a text with every control and direction mark written out as an escape.
-
-    Parameters
-    ----------
-    text : str
-        What is to be printed.
-    kept : str, optional
-        Marks that stay as they are.
-    """
+    """Return a text with every control and direction mark written out as an escape."""
     if text.isprintable() or (kept == "\n\t" and text.replace("\n", "").replace("\t", "").isprintable()):
         return text
     return "".join(
@@ -58,13 +42,7 @@ class OutputError(Exception):
 
 
 class CleanStream:
-    """A text stream on which nothing foreign can steer a terminal; what the stream cannot encode is written out.
-
-    Parameters
-    ----------
-    stream : TextIO
-        Where the text goes. Its binary side is hidden, for it would be a way round.
-    """
+    """A text stream on which nothing foreign can steer a terminal; what the stream cannot encode is written out."""
 
     def __init__(self, stream: TextIO) -> None:
         self._stream = stream

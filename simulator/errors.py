@@ -9,17 +9,7 @@ from simulator.clean import visible
 
 @dataclass(frozen=True)
 class Problem:
-    """One thing wrong with what the user gave.
-
-    Parameters
-    ----------
-    where : str
-        Dotted key (``rig.main.packs.big``) or place (``feature 12``); empty for the whole file.
-    message : str
-        What was found, what is allowed, and the nearest known name where there is one.
-    file : str
-        File the problem is in; empty when it comes from the command line.
-    """
+    """One thing wrong with what the user gave."""
 
     where: str
     message: str
@@ -35,13 +25,7 @@ class AcredayError(Exception):
 
 
 class InputError(AcredayError):
-    """What the user gave cannot be used; carries every problem found.
-
-    Parameters
-    ----------
-    problems : list of Problem
-        At least one problem.
-    """
+    """What the user gave cannot be used; carries every problem found."""
 
     def __init__(self, problems: list[Problem]) -> None:
         self.problems = problems
@@ -51,6 +35,33 @@ class InputError(AcredayError):
     def single(cls, message: str, where: str = "", file: str = "") -> InputError:
         """Make an error of one problem."""
         return cls([Problem(where, message, file)])
+
+
+class Problems:
+    """Collects what is wrong with one file, up to a number that a person will read; more are counted."""
+
+    def __init__(self, file: str = "", most: int = 20) -> None:
+        self.found: list[Problem] = []
+        self._file, self._most, self._more = file, most, 0
+
+    def add(self, where: str, message: str) -> None:
+        """Note one."""
+        if len(self.found) < self._most:
+            self.found.append(Problem(where, message, self._file))
+        else:
+            self._more += 1
+
+    @property
+    def full(self) -> bool:
+        """Whether more would only be counted."""
+        return len(self.found) >= self._most
+
+    def refuse(self) -> None:
+        """Raise `InputError` where there are any."""
+        if self._more:
+            self.found.append(Problem("", f"and {self._more} more problems", self._file))
+        if self.found:
+            raise InputError(self.found)
 
 
 class ConservationError(AcredayError):

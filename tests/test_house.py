@@ -195,7 +195,13 @@ def test_reports_take_nothing_of_the_model_even_for_types() -> None:
 
 @pytest.mark.parametrize(
     ("package", "rooms"),
-    [("simpy", {"operation"}), ("matplotlib", {"report"}), ("jinja2", {"report"}), ("pint", {"scenario"})],
+    [
+        ("simpy", {"operation"}),
+        ("matplotlib", {"report"}),
+        ("jinja2", {"report"}),
+        ("fpdf", {"report"}),
+        ("pint", {"scenario"}),
+    ],
 )
 def test_a_package_is_used_in_one_room(package: str, rooms: set[str]) -> None:
     used = {

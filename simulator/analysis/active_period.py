@@ -8,9 +8,8 @@ waiting for nobody for longest. While the active periods of one bottleneck and o
 
 from __future__ import annotations
 
-import heapq
+from bisect import bisect_right
 from collections.abc import Iterable, Mapping, Sequence
-from dataclasses import dataclass
 from typing import NamedTuple
 
 TOUCH_S = 1e-6
@@ -20,17 +19,7 @@ Span = tuple[float, float]
 
 
 class Segment(NamedTuple):
-    """A stretch of time with one bottleneck, or with a bottleneck that shifts.
-
-    Parameters
-    ----------
-    start_s, end_s : float
-        Stretch.
-    resource : str
-        The bottleneck; while shifting, the one that hands over.
-    shifting_with : str or None
-        The one that takes over; None for a sole bottleneck. Several are joined by " & ".
-    """
+    """A stretch of time with one bottleneck, or with one that hands over to another, or others joined by " & "."""
 
     start_s: float
     end_s: float
@@ -38,172 +27,69 @@ class Segment(NamedTuple):
     shifting_with: str | None
 
 
-@dataclass(frozen=True)
-class ActivePeriodResult:
-    """What the active-period method says of one day.
-
-    Parameters
-    ----------
-    window_s : float
-        Length of the window looked at.
-    sole_s, shifting_s : dict of str to float
-        Seconds as sole bottleneck, and seconds in which the bottleneck shifts to or from it. A second of shifting is
-        counted with each resource that takes part.
-    share : dict of str to float
-        Sole seconds plus each resource's equal part of the shifting seconds, over the window. Sums to 1 less the
-        share of the window in which nothing is active.
-    segments : list of Segment
-        In order of time, without overlap; stretches in which nothing is active are left out.
-    """
-
-    window_s: float
-    sole_s: dict[str, float]
-    shifting_s: dict[str, float]
-    share: dict[str, float]
-    segments: list[Segment]
-
-    @property
-    def bottleneck(self) -> str | None:
-        """The resource with the largest share (first by name among equals); None when nothing is active."""
-        best = min(self.share, key=lambda name: (-self.share[name], name), default=None)
-        return best if best is not None and self.share[best] > 0 else None
-
-
 def active_periods(intervals: Iterable[Span], start_s: float, end_s: float) -> list[Span]:
-    """Return uninterrupted active periods: intervals cut to a window, with touching and overlapping ones merged.
-
-    Parameters
-    ----------
-    intervals : iterable of (float, float)
-        Start and end, in seconds, in any order.
-    start_s, end_s : float
-        Window.
-
-    Returns
-    -------
-    list of (float, float)
-        Periods of positive length in order of time.
-
-    Raises
-    ------
-    ValueError
-        An interval ends before it starts, or the window has no length.
-    """
+    """Return intervals cut to a window, with touching and overlapping ones merged; a ValueError when one ends first."""
     if not end_s > start_s:
         raise ValueError(f"got a window from {start_s!r} to {end_s!r}; allowed is an end after the start")
     periods: list[Span] = []
-    first, last = 0.0, 0.0
-    pending = False
     for begin, end in sorted(intervals):
         if not end >= begin:
-            raise ValueError(
-                f"got an interval from {begin!r} to {end!r}; allowed is an end that is not before the start"
-            )
+            message = f"got an interval from {begin!r} to {end!r}; allowed is an end that is not before the start"
+            raise ValueError(message)
         begin, end = max(begin, start_s), min(end, end_s)
         if end <= begin:
             continue
-        if pending and begin <= last + TOUCH_S:
-            last = max(last, end)
-            continue
-        if pending:
-            periods.append((first, last))
-        first, last, pending = begin, end, True
-    if pending:
-        periods.append((first, last))
+        if periods and begin <= periods[-1][1] + TOUCH_S:
+            periods[-1] = (periods[-1][0], max(periods[-1][1], end))
+        else:
+            periods.append((begin, end))
     return periods
 
 
-def momentary_bottleneck(active: Mapping[str, Sequence[Span]], start_s: float, end_s: float) -> ActivePeriodResult:
-    """Return who was the bottleneck when.
+def momentary_bottleneck(
+    active: Mapping[str, Sequence[Span]], start_s: float, end_s: float
+) -> tuple[list[Segment], dict[str, float]]:
+    """Return who of some resources was the bottleneck when, of their intervals of activity, and its share of the time.
 
-    Parameters
-    ----------
-    active : mapping of str to sequence of (float, float)
-        Intervals of activity of each resource, in seconds, in any order; cut to the window.
-    start_s, end_s : float
-        Window.
-
-    Returns
-    -------
-    ActivePeriodResult
-        Resources that are active over exactly the same period tie, and shift among each other. Where more than two
-        bottlenecks' periods overlap, an earlier hand-over is finished before the next one begins.
-
-    Raises
-    ------
-    ValueError
-        See `active_periods`.
+    A second of shifting is parted evenly among those that take part. Resources that are active over exactly the same
+    period tie, and shift among each other. Where more than two bottlenecks' periods overlap, an earlier hand-over is
+    finished before the next one begins. Stretches in which nothing is active are left out.
     """
     owners: dict[Span, list[str]] = {}
     for resource in active:
         for span in active_periods(active[resource], start_s, end_s):
             owners.setdefault(span, []).append(resource)
     segments: list[Segment] = []
-    sole_s = dict.fromkeys(active, 0.0)
-    shifting_s = dict.fromkeys(active, 0.0)
     held_s = dict.fromkeys(active, 0.0)
-
-    def record(begin: float, end: float, names: list[str]) -> None:
-        if end <= begin:
-            return
-        segments.append(Segment(begin, end, names[0], " & ".join(names[1:]) or None))
-        kind_s = sole_s if len(names) == 1 else shifting_s
-        for name in names:
-            kind_s[name] += end - begin
-            held_s[name] += (end - begin) / len(names)
-
-    reigns = _reigns(sorted(owners))
+    reigns = _reigns(owners)
     reached = start_s
-    for place, span in enumerate(reigns):
-        names = owners[span]
-        following = reigns[place + 1] if place + 1 < len(reigns) else None
-        reached = max(reached, span[0])
-        hand_over = span[1] if following is None else min(span[1], max(reached, following[0]))
-        record(reached, hand_over, names)
-        if following is not None:
-            # Names of both sides once each, those that hand over first.
-            record(hand_over, span[1], list(dict.fromkeys([*names, *owners[following]])))
-        reached = max(reached, span[1])
-    window_s = end_s - start_s
-    share = {name: held / window_s for name, held in held_s.items()}
-    return ActivePeriodResult(window_s, sole_s, shifting_s, share, segments)
+    for place, (begin, end) in enumerate(reigns):
+        names, following = owners[begin, end], reigns[place + 1 : place + 2]
+        reached = max(reached, begin)
+        hand_over = min(end, max(reached, following[0][0])) if following else end
+        # names of both sides once each, those that hand over first
+        both = list(dict.fromkeys([*names, *(name for span in following for name in owners[span])]))
+        for first_s, last_s, holders in ((reached, hand_over, names), (hand_over, end, both)):
+            if last_s > first_s:
+                segments.append(Segment(first_s, last_s, holders[0], " & ".join(holders[1:]) or None))
+                for name in holders:
+                    held_s[name] += (last_s - first_s) / len(holders)
+        reached = max(reached, end)
+    return segments, {name: held / (end_s - start_s) for name, held in held_s.items()}
 
 
-def _reigns(spans: list[Span]) -> list[Span]:
+def _reigns(spans: Iterable[Span]) -> list[Span]:
     """Return the spans that are the longest one at some instant, in order of time.
 
-    A longer span can never lie inside a shorter one, so each span holds the title over one stretch at most. Among
-    equally long ones the holder keeps it.
+    Such a span is not covered by longer ones, of which none lies inside it; among equally long ones the earlier keeps
+    the title.
     """
-    reigns: list[Span] = []
-    waiting: list[tuple[float, float, float]] = []  # (-length, start, end): the longest on top
-    holder: Span | None = None
-    place = 0
-
-    def admit(now_s: float) -> None:
-        nonlocal place
-        while place < len(spans) and spans[place][0] <= now_s:
-            begin, end = spans[place]
-            heapq.heappush(waiting, (begin - end, begin, end))
-            place += 1
-
-    while True:
-        if holder is None:
-            over_s = reigns[-1][1] if reigns else float("-inf")
-            admit(over_s)  # one that starts at this very instant competes as well
-            while waiting and waiting[0][2] <= over_s:
-                heapq.heappop(waiting)  # ended while another held the title
-            if not waiting:
-                if place >= len(spans):
-                    return reigns
-                admit(spans[place][0])
-        elif place < len(spans) and spans[place][0] < holder[1]:
-            admit(spans[place][0])
-            if -waiting[0][0] <= holder[1] - holder[0]:
-                continue
-        else:
-            holder = None
-            continue
-        _, begin, end = heapq.heappop(waiting)
-        holder = (begin, end)
-        reigns.append(holder)
+    starts: list[float] = []
+    ends: list[float] = []
+    for begin, end in sorted(spans, key=lambda span: (span[0] - span[1], span[0])):
+        place = bisect_right(starts, begin)
+        free_from = max(begin, ends[place - 1]) if place else begin
+        if free_from < (min(end, starts[place]) if place < len(starts) else end):
+            starts.insert(place, begin)
+            ends.insert(place, end)
+    return list(zip(starts, ends, strict=True))

@@ -15,20 +15,7 @@ _OVER_WH = 0.01
 
 
 def verify_run(plan: DayPlan, days: Sequence[WorkDay]) -> None:
-    """Check every work day of a run against the laws of a day, and each night against what is before and after it.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan that the run was simulated from.
-    days : sequence of WorkDay
-        Its work days, from the first.
-
-    Raises
-    ------
-    ConservationError
-        With every violation found (the first twenty in words).
-    """
+    """Raise a `ConservationError` with all that does not add up in the work days of a run and the nights between."""
     refuse(run_violations(plan, days), days[0].day.replication)
 
 

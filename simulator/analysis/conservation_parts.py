@@ -3,14 +3,17 @@
 from __future__ import annotations
 
 from collections.abc import Iterable, Iterator
+from dataclasses import dataclass
+from functools import cached_property
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from simulator.operation.log import Row
+from simulator.operation.log import RigEnd, Row, Sortie
 
 if TYPE_CHECKING:
+    from simulator.operation.day import SimulatedDay
     from simulator.plan.aircraft import AircraftPlan
-    from simulator.plan.day_plan import RigPlan
+    from simulator.plan.day_plan import DayPlan, RigPlan
     from simulator.plan.equipment import ChargerPlan, PowerPointPlan
 
 TIME_S = 1e-5
@@ -19,6 +22,24 @@ SHARE = 1e-6
 """Two amounts that differ by this share are the same."""
 
 Span = tuple[float, float]
+
+
+@dataclass(frozen=True)
+class RigDay:
+    """One rig's day, as checks are given it: log rows by entity, its flights in order of time, what it has left."""
+
+    plan: DayPlan
+    rig: RigPlan
+    day: SimulatedDay
+    rows: dict[str, list[Row]]
+    sorties: list[Sortie]
+    end: RigEnd
+    units: dict[str, AircraftPlan]
+
+    @cached_property
+    def field_numbers(self) -> dict[str, int]:
+        """Where each field stands in the plan."""
+        return {one.name: index for index, one in enumerate(self.plan.fields)}
 
 
 def aircraft_units(rig: RigPlan) -> dict[str, AircraftPlan]:

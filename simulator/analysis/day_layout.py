@@ -18,22 +18,10 @@ _GAP_SHARE = 0.12
 
 @dataclass(frozen=True)
 class Layout:
-    """Places on the common grid, x east and y north, m.
+    """Places on the common grid, m: shifts of the drawn fields' coordinates, their landing zones in these, the yard.
 
-    Parameters
-    ----------
-    given : bool
-        True when the fields stand where the scenario puts them; False when they are laid out in rows.
-    shift_m : tuple of (float, float)
-        What to add to each drawn field's own coordinates.
-    zone_m : tuple of (float, float)
-        Landing zone of each field in its own coordinates.
-    yard_m : (float, float)
-        Yard; beside the fields when its place is unknown.
-    tolerance_m : float
-        Bends of an outline smaller than this need not be drawn.
-    yard_given : bool
-        Whether the yard stands where the scenario puts it.
+    Fields are laid out in rows, and the yard beside them, where the scenario does not place them. Bends of an outline
+    smaller than the tolerance need not be drawn.
     """
 
     given: bool
@@ -45,20 +33,10 @@ class Layout:
 
 
 def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
-    """Return where each drawn field stands.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan whose fields are drawn.
-    used : sequence of int
-        Numbers of the fields that are drawn.
-    """
+    """Return where each field that is drawn stands."""
     fields = [plan.fields[index] for index in used]
     boxes = [_box(field.outline) for field in fields]
-    zones = []
-    for index in used:
-        zones.append(next(profile.path.zone for (_, at), profile in plan.profiles.items() if at == index))
+    zones = {index: profile.path.zone for (_, index), profile in reversed(plan.profiles.items())}
     drawn = plan.scenario.field_file is not None
     given = drawn or all(field.location_m is not None for field in plan.fields)
     yard = plan.geography.yard_m if drawn else None
@@ -70,9 +48,8 @@ def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
         yard = (0.0, 0.0)
     else:
         shifts = _rows(boxes)
-    placed = [_moved(box, shift) for box, shift in zip(boxes, shifts, strict=True)]
-    left, bottom = min(box[0] for box in placed), min(box[1] for box in placed)
-    right, top = max(box[2] for box in placed), max(box[3] for box in placed)
+    left, bottom = (min(box[at] + shift[at] for box, shift in zip(boxes, shifts, strict=True)) for at in (0, 1))
+    right, top = (max(box[at + 2] + shift[at] for box, shift in zip(boxes, shifts, strict=True)) for at in (0, 1))
     size = max(right - left, top - bottom, 1.0)
     placed_yard = yard is not None
     if yard is None:
@@ -81,7 +58,7 @@ def lay_out(plan: DayPlan, used: Sequence[int]) -> Layout:
     return Layout(
         given,
         tuple((x - origin_x, y - origin_y) for x, y in shifts),
-        tuple(zones),
+        tuple(zones[index] for index in used),
         (yard[0] - origin_x, yard[1] - origin_y),
         max(0.3, 0.0004 * size) if len(fields) > 1 else 0.3,
         placed_yard,
@@ -92,10 +69,6 @@ def _box(outline: Sequence[Sequence[Point]]) -> tuple[float, float, float, float
     points = [point for ring in outline for point in ring] or [(0.0, 0.0), (1.0, 1.0)]
     xs, ys = [x for x, _ in points], [y for _, y in points]
     return min(xs), min(ys), max(xs), max(ys)
-
-
-def _moved(box: tuple[float, float, float, float], shift: Point) -> tuple[float, float, float, float]:
-    return box[0] + shift[0], box[1] + shift[1], box[2] + shift[0], box[3] + shift[1]
 
 
 def _rows(boxes: Sequence[tuple[float, float, float, float]]) -> list[Point]:
@@ -116,38 +89,20 @@ def _rows(boxes: Sequence[tuple[float, float, float, float]]) -> list[Point]:
 
 
 def thin_ring(ring: Sequence[Point], tolerance_m: float) -> list[Point]:
-    """Return a closed ring without the corners that lie within a tolerance of the line through their neighbours.
+    """Return a closed ring without the corners within a tolerance of the line through their neighbours.
 
     Douglas & Peucker (1973), Cartographica 10:112-122, on the two halves of the ring.
-
-    Parameters
-    ----------
-    ring : sequence of (float, float)
-        Closed ring, m.
-    tolerance_m : float
-        Largest distance (m) that a left-out corner may stand off.
     """
     if len(ring) <= 5:
         return list(ring)
-    far = max(range(len(ring)), key=lambda place: math.dist(ring[0], ring[place]))
-    kept = {0, far, len(ring) - 1}
-    stack = [(0, far), (far, len(ring) - 1)]
-    while stack:
-        start, end = stack.pop()
-        if end - start < 2:
-            continue
-        worst = max(range(start + 1, end), key=lambda place: _off(ring[place], ring[start], ring[end]))
-        if _off(ring[worst], ring[start], ring[end]) > tolerance_m:
-            kept.add(worst)
-            stack += [(start, worst), (worst, end)]
-    return [ring[place] for place in sorted(kept)]
+    import shapely
 
-
-def _off(point: Point, start: Point, end: Point) -> float:
-    length = math.dist(start, end)
-    if length == 0.0:
-        return math.dist(point, start)
-    return abs((end[0] - start[0]) * (start[1] - point[1]) - (start[0] - point[0]) * (end[1] - start[1])) / length
+    far = max(range(1, len(ring) - 1), key=lambda place: math.dist(ring[0], ring[place]))
+    halves = [
+        shapely.LineString(part).simplify(tolerance_m, preserve_topology=False)
+        for part in (ring[: far + 1], ring[far:])
+    ]
+    return [*halves[0].coords, *halves[1].coords[1:]]
 
 
 def field_records(plan: DayPlan, used: Sequence[int], layout: Layout) -> list[dict[str, Any]]:

@@ -6,10 +6,11 @@ rounded to 0.1 m. Entities are referred to by their number in the record's own l
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from typing import Any
 
 from simulator.analysis.active_period import Segment
-from simulator.analysis.conservation_parts import intervals
+from simulator.analysis.conservation_parts import aircraft_units, intervals
 from simulator.analysis.day_layout import Layout, field_records, lay_out
 from simulator.analysis.day_rows import added_kinds
 from simulator.analysis.digits import tenth
@@ -19,8 +20,8 @@ from simulator.analysis.resources import resource_names
 from simulator.analysis.summary import MEASURES, momentary_bottlenecks, summarise
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import Kind, Reason, Row, State
+from simulator.plan.aircraft import AircraftPlan
 from simulator.plan.day_plan import DayPlan
-from simulator.plan.equipment import PackPlan
 
 VERSION = 1
 """Raised when the record's shape changes."""
@@ -37,29 +38,8 @@ _TOTALS = (
 
 
 def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
-    """Return a day as a JSON-able table.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan that was simulated.
-    day : SimulatedDay
-        The day, with its whole log.
-
-    Returns
-    -------
-    dict
-        ``version``, ``equipment_set``, ``run``, ``work_day``, ``day_start_s`` (clock, s from midnight), ``end_s`` (paid
-        day), ``last_landing_s``, ``list_finished_s`` (or None), ``product_unit``; ``layout`` ("given" or "invented":
-        whether fields stand where they are), ``yard_m`` and ``yard_given``; ``fields`` (name, area_m2, rings, zone_m);
-        ``rigs`` with ``moves`` and the length of each drive (``roads_m``); ``aircraft``, ``packs``, ``chargers``,
-        ``power``, ``people``, ``supplies`` (each with its intervals); ``weather`` (stoppages); ``sorties`` with their
-        lines, and ``cover`` where the swath is not the finest: ends of the strips that their area is on the finest
-        swath's path; ``bottleneck`` (segments by resource); ``totals``. Energies in Wh, power in kW, product in L or
-        kg. With resources added to the model's own: ``resources`` (names, in the order that ``bottleneck`` counts by)
-        and ``others`` (their entities with their states).
-    """
-    log = day.log
+    """Return a day, with its whole log, as a JSON-able table; the report's `stored_schema` says what is in it."""
+    log, scenario = day.log, plan.scenario
     rows = rows_by_entity(log)
     used = _fields_used(plan, day)
     layout = lay_out(plan, used)
@@ -68,8 +48,17 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
     for name, kind in log.kinds.items():
         names[kind].append(name)
     number = {name: count for of_kind in names.values() for count, name in enumerate(of_kind)}
-    capacity = _pack_plans(plan)
-    scenario = plan.scenario
+    units = {name: unit for rig in plan.rigs for name, unit in aircraft_units(rig).items()}
+    packs = {name: pack for rig in plan.rigs for name, pack in rig.pack_types.items()}
+
+    classes = {name: {"class": unit.name} for name, unit in units.items()}
+    classes |= {name: {"type": pack.name} for name, pack in packs.items()}
+
+    def each(kind: str, tell: Callable[[str], dict[str, Any]]) -> list[dict[str, Any]]:
+        return [
+            {"name": name, **classes.get(name, {}), "rig": number[_rig_of(name)], **tell(name)} for name in names[kind]
+        ]
+
     record = {
         "version": VERSION,
         "equipment_set": plan.name,
@@ -93,55 +82,34 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
             }
             for name in names[Kind.RIG]
         ],
-        "aircraft": [
-            {
-                "name": name,
-                "class": _class_of(name),
-                "rig": number[_rig_of(name)],
-                "states": _aircraft_states(rows, day, name),
-            }
-            for name in names[Kind.AIRCRAFT]
-        ],
-        "packs": [
-            {
-                "name": name,
-                "type": _class_of(name),
-                "rig": number[_rig_of(name)],
-                "capacity_wh": tenth(capacity[_class_of(name)].capacity_wh),
-                "reserve_wh": tenth(capacity[_class_of(name)].reserve_wh),
+        "aircraft": each(Kind.AIRCRAFT, lambda name: {"states": _aircraft_states(rows, day, name)}),
+        "packs": each(
+            Kind.PACK,
+            lambda name: {
+                "capacity_wh": tenth(packs[name].capacity_wh),
+                "reserve_wh": tenth(packs[name].reserve_wh),
                 "states": [[*_span(row), str(row.state)] for row in rows[name]],
-                "charge": _charge_series(plan, day, rows, names[Kind.CHARGER], name),
-            }
-            for name in names[Kind.PACK]
-        ],
-        "chargers": [
-            {
-                "name": name,
-                "rig": number[_rig_of(name)],
+                "charge": _charge_series(day, rows, names[Kind.CHARGER], name),
+            },
+        ),
+        "chargers": each(
+            Kind.CHARGER,
+            lambda name: {
                 "power": number[name.rsplit("/", 1)[0]],
                 "sessions": [[*_span(row), number[row.field], tenth(row.amount)] for row in rows[name]],
-            }
-            for name in names[Kind.CHARGER]
-        ],
-        "power": [_power(plan, rows, name) for name in names[Kind.POWER]],
-        "people": [
-            {
-                "name": name,
-                "rig": number[_rig_of(name)],
-                "tasks": [[*_span(row), str(row.reason), row.field] for row in intervals(rows[name])],
-            }
-            for name in names[Kind.PERSON]
-        ],
-        "supplies": [
-            {
-                "name": name,
-                "rig": number[_rig_of(name)],
-                "tasks": [[*_span(row), str(row.reason), tenth(row.amount)] for row in rows[name]],
-            }
-            for name in names[Kind.SUPPLY]
-        ],
+            },
+        ),
+        "power": each(Kind.POWER, lambda name: _power(plan, rows, name)),
+        "people": each(
+            Kind.PERSON,
+            lambda name: {"tasks": [[*_span(row), str(row.reason), row.field] for row in intervals(rows[name])]},
+        ),
+        "supplies": each(
+            Kind.SUPPLY,
+            lambda name: {"tasks": [[*_span(row), str(row.reason), tenth(row.amount)] for row in rows[name]]},
+        ),
         "weather": [[*_span(row), str(row.reason)] for name in names[Kind.WEATHER] for row in rows[name]],
-        "sorties": _sorties(plan, day, layout, place, number),
+        "sorties": _sorties(plan, day, units, layout, place, number),
         "bottleneck": _bottleneck(day),
         "totals": _totals(plan, day),
     }
@@ -162,15 +130,6 @@ def _span(row: Row | Segment) -> list[float]:
 
 def _rig_of(entity: str) -> str:
     return entity.split("/", 1)[0]
-
-
-def _class_of(entity: str) -> str:
-    """Return the class in a name such as ``rig/class 1``."""
-    return entity.split("/", 1)[1].rsplit(" ", 1)[0]
-
-
-def _pack_plans(plan: DayPlan) -> dict[str, PackPlan]:
-    return {pack.name: pack for rig in plan.rigs for pack, _ in rig.packs}
 
 
 def _fields_used(plan: DayPlan, day: SimulatedDay) -> list[int]:
@@ -235,15 +194,10 @@ def _states(rows: list[Row]) -> list[list[Any]]:
     return [[*_span(row), str(row.state), str(row.reason)] for row in intervals(rows)]
 
 
-def _charge_series(
-    plan: DayPlan, day: SimulatedDay, rows: dict[str, list[Row]], chargers: list[str], pack: str
-) -> list[list[float]]:
+def _charge_series(day: SimulatedDay, rows: dict[str, list[Row]], chargers: list[str], pack: str) -> list[list[float]]:
     """Return (time, Wh) points of a pack: straight lines between them follow its charge."""
     held = next(end.pack_start_wh[pack] for end in day.ends if end.name == _rig_of(pack))
-    changes: list[tuple[float, float, float]] = []
-    for sortie in day.log.sorties:
-        if sortie.pack == pack:
-            changes.append((sortie.start_s, sortie.end_s, -sortie.energy_wh))
+    changes = [(one.start_s, one.end_s, -one.energy_wh) for one in day.log.sorties if one.pack == pack]
     for charger in chargers:
         changes += [(row.start_s, row.end_s, row.amount) for row in rows[charger] if row.field == pack]
     points = [(0.0, held)]
@@ -256,10 +210,8 @@ def _charge_series(
 
 
 def _power(plan: DayPlan, rows: dict[str, list[Row]], name: str) -> dict[str, Any]:
-    """Return a power point: what it can give, its mean load (kW) over each interval, and its stops."""
-    rig_name, point_name = name.split("/", 1)
-    rig = next(rig for rig in plan.rigs if rig.name == rig_name)
-    point = next(point for point in rig.power if point.name == point_name)
+    """Return what a power point can give, its mean load (kW) over each interval, and its stops."""
+    point = next(point for rig in plan.rigs for point in rig.power if f"{rig.name}/{point.name}" == name)
     loads, stops = [], []
     for row in intervals(rows[name]):
         if row.state is State.RUN:
@@ -267,8 +219,6 @@ def _power(plan: DayPlan, rows: dict[str, list[Row]], name: str) -> dict[str, An
         else:
             stops.append([*_span(row), str(row.reason)])
     return {
-        "name": name,
-        "rig": [entry.name for entry in plan.rigs].index(rig_name),
         "kind": "grid" if point.generator is None else "generator",
         "capacity_kw": round(point.capacity_w / 1000.0, 3),
         "load_kw": loads,
@@ -277,20 +227,23 @@ def _power(plan: DayPlan, rows: dict[str, list[Row]], name: str) -> dict[str, An
 
 
 def _sorties(
-    plan: DayPlan, day: SimulatedDay, layout: Layout, place: dict[str, int], number: dict[str, int]
+    plan: DayPlan,
+    day: SimulatedDay,
+    units: dict[str, AircraftPlan],
+    layout: Layout,
+    place: dict[str, int],
+    number: dict[str, int],
 ) -> list[dict[str, Any]]:
     index_of = {field.name: index for index, field in enumerate(plan.fields)}
-    aircraft = {entry.name: entry for rig in plan.rigs for entry, _ in rig.aircraft}
-    sorties = sorted(day.log.sorties)
-    lines, covers = [], []
-    finest = min(aircraft.values(), key=lambda one: one.swath_m)
+    sorties, lines, covers = sorted(day.log.sorties), [], []
+    finest = min(units.values(), key=lambda one: one.swath_m)
     for sortie in sorties:
-        kind = _class_of(sortie.aircraft)
-        speed = aircraft[kind].ferry_speed_m_per_s
-        lines.append(flown_line(sortie, plan.profiles[kind, index_of[sortie.field]], speed))
+        unit, index = units[sortie.aircraft], index_of[sortie.field]
+        speed = unit.ferry_speed_m_per_s
+        lines.append(flown_line(sortie, plan.profiles[unit.name, index], speed))
         # stretches are shared out by area: passes of several swaths lie side by side without gaps on one path alone
-        finer = aircraft[kind].swath_m > finest.swath_m
-        covers.append(flown_line(sortie, plan.profiles[finest.name, index_of[sortie.field]], speed) if finer else None)
+        finer = unit.swath_m > finest.swath_m
+        covers.append(flown_line(sortie, plan.profiles[finest.name, index], speed) if finer else None)
     bundle = -(-sum(len(line) for line in lines) // MOST_POINTS)
     records = []
     for sortie, line, cover in zip(sorties, lines, covers, strict=True):
@@ -309,7 +262,7 @@ def _sorties(
                 "area_m2": tenth(sortie.area_to_m2 - sortie.area_from_m2),
                 "applied": round(sortie.applied, 2),
                 "energy_wh": tenth(sortie.energy_wh),
-                "swath_m": round(aircraft[_class_of(sortie.aircraft)].swath_m, 2),
+                "swath_m": round(units[sortie.aircraft].swath_m, 2),
                 "line": {
                     "t_s": [tenth(point.time_s) for point in kept],
                     "x_m": [tenth(point.x_m + shift_x) for point in kept],
@@ -335,10 +288,10 @@ def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
 
     Source: Roser, Nakano & Tanaka 2002, Winter Simulation Conference (active-period method).
     """
-    found, owner = momentary_bottlenecks(day)
+    segments, _, owner = momentary_bottlenecks(day)
     number = {name: place for place, name in enumerate(resource_names())}
     merged: list[list[Any]] = []
-    for segment in found.segments:
+    for segment in segments:
         first = number[owner[segment.resource]]
         other = segment.shifting_with.split(" & ")[-1] if segment.shifting_with else segment.resource
         second = number[owner[other]]

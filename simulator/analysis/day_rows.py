@@ -2,14 +2,12 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
-from collections.abc import Callable, Iterator
-from dataclasses import dataclass
 from typing import NamedTuple
 
-from simulator.analysis.flown_line import link_seconds
+from simulator.analysis.conservation_parts import aircraft_units
+from simulator.analysis.flown_line import flown_passes
 from simulator.analysis.log_rows import rows_by_entity, sortie_rows
-from simulator.analysis.resources import resources
+from simulator.analysis.resources import Resource, resources
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import Kind, Reason, Row, Sortie, State
 from simulator.plan.day_plan import DayPlan
@@ -32,165 +30,57 @@ class Interval(NamedTuple):
     unit: str
 
 
-@dataclass(frozen=True)
-class DayRows:
-    """All intervals of a day.
-
-    Parameters
-    ----------
-    kinds : dict
-        Entity to kind.
-    entities : dict
-        Entity to its intervals, in order of time.
-    stays : dict
-        Rig to (field, start, end) of its flights.
-    capacity_w : dict
-        What each power point can give; empty without a plan.
-    day_start_s : float or None
-        Start of the day after midnight; None when not known.
-    paid_until_s : float
-        End of the paid day.
-    """
-
-    kinds: dict[str, str]
-    entities: dict[str, list[Interval]]
-    stays: dict[str, list[tuple[str, float, float]]]
-    capacity_w: dict[str, float]
-    day_start_s: float | None
-    paid_until_s: float
-
-    @classmethod
-    def of(cls, day: SimulatedDay, plan: DayPlan | None = None) -> DayRows:
-        """Collect a day's intervals.
-
-        Parameters
-        ----------
-        day : SimulatedDay
-            The day.
-        plan : DayPlan, optional
-            Its plan: gives the clock, units of product, what power points can give, and flights in single passes and
-            turns; without it, spraying and turning of a flight are one interval each.
-        """
-        log = day.log
-        rows = rows_by_entity(log)
-        stays: dict[str, list[tuple[str, float, float]]] = defaultdict(list)
-        expand = sortie_rows if plan is None else _expander(plan)
-        for sortie in log.sorties:
-            rows[sortie.aircraft] += expand(sortie)
-            stays[sortie.aircraft.split("/", 1)[0]].append((sortie.field, sortie.start_s, sortie.end_s))
-        product = "" if plan is None else "L" if plan.scenario.product.kind == "liquid" else "kg"
-        entities = {
-            name: [_interval(log.kinds[name], row, product) for row in sorted(own, key=lambda row: row[:2])]
-            for name, own in rows.items()
-        }
-        capacity = (
-            {}
-            if plan is None
-            else {f"{rig.name}/{point.name}": point.capacity_w for rig in plan.rigs for point in rig.power}
-        )
-        start = None if plan is None else float(plan.scenario.day.start)
-        return cls(
-            {name: str(kind) for name, kind in log.kinds.items()}, entities, stays, capacity, start, log.paid_until_s
-        )
-
-    def of_entity(self, name: str) -> list[Interval]:
-        """Return the intervals of one entity in order of time."""
-        return self.entities.get(name, [])
-
-    def __iter__(self) -> Iterator[Interval]:
-        """Yield every interval in order of time."""
-        order = {name: place for place, name in enumerate(self.kinds)}
-        rows = [row for part in self.entities.values() for row in part]
-        yield from sorted(rows, key=lambda row: (row.start_s, order[row.entity], row.end_s))
+def day_rows(plan: DayPlan, day: SimulatedDay) -> list[Interval]:
+    """Return all intervals of a day in order of time."""
+    log, rows = day.log, rows_by_entity(day.log)
+    units = {name: unit for rig in plan.rigs for name, unit in aircraft_units(rig).items()}
+    numbers = {one.name: place for place, one in enumerate(plan.fields)}
+    for sortie in log.sorties:
+        unit = units[sortie.aircraft]
+        profile = plan.profiles[unit.name, numbers[sortie.field]]
+        rows[sortie.aircraft] += expanded_sortie(sortie, profile, unit.ferry_speed_m_per_s)
+    product = "L" if plan.scenario.product.kind == "liquid" else "kg"
+    order = {name: place for place, name in enumerate(log.kinds)}
+    every = sorted((row for own in rows.values() for row in own), key=lambda row: (row[0], order[row.entity], row[1]))
+    return [_interval(log.kinds[row.entity], row, product) for row in every]
 
 
 def _interval(kind: str, row: Row, product: str) -> Interval:
     start_s, end_s, entity, state, reason, field, amount = row
-    unit = _unit(kind, row, product)
+    unit = ""
+    if kind == Kind.AIRCRAFT:
+        unit = "m2" if state == State.WORK else product if reason == Reason.FILL else ""
+    elif kind == Kind.SUPPLY:
+        unit = product if reason in (Reason.MIX, Reason.RESTOCK) else ""
+    elif kind == Kind.POWER:
+        unit = "L" if reason == Reason.REFUEL else "Wh" if state == State.RUN else ""
+    elif kind == Kind.CHARGER:
+        unit = "Wh"
+    elif kind == Kind.RIG and reason == Reason.DRIVE:
+        unit = "m"
     return Interval(start_s, end_s, entity, str(kind), str(state), str(reason), field, amount, unit)
 
 
-def _unit(kind: str, row: Row, product: str) -> str:
-    """Return the unit of a row's amount; empty when it has none."""
-    if kind == Kind.AIRCRAFT:
-        return "m2" if row.state == State.WORK else product if row.reason == Reason.FILL else ""
-    if kind == Kind.SUPPLY:
-        return product if row.reason in (Reason.MIX, Reason.RESTOCK) else ""
-    if kind == Kind.POWER:
-        return "L" if row.reason == Reason.REFUEL else "Wh" if row.state == State.RUN else ""
-    if kind == Kind.CHARGER:
-        return "Wh"
-    return "m" if kind == Kind.RIG and row.reason == Reason.DRIVE else ""
-
-
-def _expander(plan: DayPlan) -> Callable[[Sortie], list[Row]]:
-    index = {one.name: place for place, one in enumerate(plan.fields)}
-    speeds = {aircraft.name: aircraft.ferry_speed_m_per_s for rig in plan.rigs for aircraft, _ in rig.aircraft}
-
-    def expand(sortie: Sortie) -> list[Row]:
-        name = sortie.aircraft.split("/", 1)[1].rsplit(" ", 1)[0]
-        return expanded_sortie(sortie, plan.profiles[name, index[sortie.field]], speeds[name])
-
-    return expand
-
-
 def expanded_sortie(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float) -> list[Row]:
-    """Return a flight as rows in true order: take-off, ferry, each pass and the turn after it, ferry, landing.
-
-    Time, area and their sums are those of the flight: passes share the spraying time by length, turns are equal once
-    the flying across gaps is taken out.
-
-    Parameters
-    ----------
-    sortie : Sortie
-        The flight.
-    profile : WorkProfile
-        Its class's work on its field.
-    ferry_speed_m_per_s : float
-        Speed across gaps.
-    """
-    path = profile.path
-    first, first_part = path.place(sortie.area_from_m2, ending=False)
-    last, last_part = path.place(sortie.area_to_m2, ending=True)
-    flight = sortie_rows(sortie)
-    if last <= first or sortie.path_m <= 0.0:
+    """Return a flight as rows in true order: take-off, ferry, each pass and the turn after it, ferry, landing."""
+    flight, totals = sortie_rows(sortie), profile.path.cumulative_m2
+    passes = flown_passes(sortie, profile, ferry_speed_m_per_s, sortie.start_s)
+    if len(passes) < 2 or sortie.path_m <= 0.0:
         return flight
-    passes: list[tuple[float, float]] = []
-    totals = path.cumulative_m2
-    for index in range(first, last + 1):
-        begin = first_part if index == first else 0.0
-        share = max(0.0, (last_part if index == last else 1.0) - begin)
-        passes.append(
-            (share * (path.path_m[index + 1] - path.path_m[index]), share * (totals[index + 1] - totals[index]))
-        )
-    links = link_seconds(sortie, profile, first, last, ferry_speed_m_per_s)
-    length_m, area_m2 = sum(part for part, _ in passes), sortie.area_to_m2 - sortie.area_from_m2
-    area_scale = area_m2 / sum(part for _, part in passes)
-    rows = [row for row in flight if row.state in (State.TAKE_OFF, State.FERRY_OUT)]
-    time = sortie.start_s + sortie.take_off_s + sortie.ferry_out_s
-    for (path_m, part_m2), link_s in zip(passes, [*links, 0.0], strict=True):
-        until = time + sortie.work_s * path_m / length_m
-        rows.append(Row(time, until, sortie.aircraft, State.WORK, Reason.NONE, sortie.field, part_m2 * area_scale))
-        time = until
-        if link_s > 0.0:
-            until = time + link_s
-            rows.append(Row(time, until, sortie.aircraft, State.TURN, Reason.NONE, sortie.field, 0.0))
-            time = until
-    return rows + [row for row in flight if row.state in (State.FERRY_BACK, State.LANDING)]
+    areas_m2 = [(one.to_part - one.from_part) * (totals[one.place + 1] - totals[one.place]) for one in passes]
+    scale = (sortie.area_to_m2 - sortie.area_from_m2) / sum(areas_m2)
+
+    def row(start_s: float, end_s: float, state: State, amount: float) -> Row:
+        return Row(start_s, end_s, sortie.aircraft, state, Reason.NONE, sortie.field, amount)
+
+    rows = [one for one in flight if one.state in (State.TAKE_OFF, State.FERRY_OUT)]
+    for place, (one, area_m2) in enumerate(zip(passes, areas_m2, strict=True)):
+        rows.append(row(one.start_s, one.end_s, State.WORK, area_m2 * scale))
+        if place + 1 < len(passes) and passes[place + 1].start_s > one.end_s:
+            rows.append(row(one.end_s, passes[place + 1].start_s, State.TURN, 0.0))
+    return rows + [one for one in flight if one.state in (State.FERRY_BACK, State.LANDING)]
 
 
-class AddedKind(NamedTuple):
-    """A kind of resource beside the model's own: its name, its entities' kind and states, and what it is waited for.
-
-    ``lost`` are labels of aircraft time.
-    """
-
-    name: str
-    kind: str
-    states: tuple[str, ...]
-    lost: tuple[str, ...]
-
-
-def added_kinds() -> tuple[AddedKind, ...]:
+def added_kinds() -> tuple[Resource, ...]:
     """Return the kinds of resource that were added to the model's own, in the order of reports."""
-    return tuple(AddedKind(one.name, one.kind, one.states, one.lost) for one in resources() if one.kind not in _OWN)
+    return tuple(one for one in resources() if one.kind not in _OWN)

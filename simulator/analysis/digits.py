@@ -11,20 +11,10 @@ SAME = 1e-9
 
 
 def supported_decimals(half_width: float) -> int:
-    """Return the last decimal place that an interval supports.
+    """Return the last decimal place that an interval of a half-width above 0 supports; negative for tens and so on.
 
-    The half-width keeps one significant digit, or two where it begins with 1 or 2 (rounding 1.4 to 1 would change it
-    by a third): the common rule for stated uncertainties; from memory.
-
-    Parameters
-    ----------
-    half_width : float
-        Above 0.
-
-    Returns
-    -------
-    int
-        Decimals to print; negative for tens, hundreds and so on.
+    The half-width keeps one significant digit, or two where it begins with 1 or 2 (rounding 1.4 to 1 would change it by
+    a third): the common rule for stated uncertainties; from memory.
     """
     if not (math.isfinite(half_width) and half_width > 0):
         raise ValueError(f"got half_width = {half_width!r}; allowed is a finite number above 0")

@@ -36,24 +36,9 @@ _GOES_ON = ("chargers", "generator or grid", "packs")
 
 @dataclass(frozen=True)
 class Page:
-    """The evidence page.
+    """The evidence page: what a practitioner checks, every value with its origin, and what the model makes of them.
 
-    Parameters
-    ----------
-    scenario, equipment_set, field : str
-        Names; the field is the one that loads are worked out on.
-    others : tuple of str
-        The scenario's other equipment sets.
-    invented : bool
-        Whether places and equipment are invented.
-    checks : tuple of Sheet
-        What a practitioner checks.
-    values : tuple of Leaf
-        Every value with its origin.
-    sections : tuple of Sheet
-        What the model makes of them.
-    bounds : dict
-        Rig name to the most that each resource allows in a day, in the page's unit of area.
+    The bounds are the most that each resource of a rig allows in a day, in the page's unit of area.
     """
 
     scenario: str
@@ -75,37 +60,14 @@ def explain(
     settings: tuple[str, ...] = (),
     field_file: str | None = None,
 ) -> Page:
-    """Return the evidence page of one equipment set.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        The scenario.
-    plan : DayPlan
-        Plan of one of its equipment sets.
-    field_name : str, optional
-        Field to work the loads out on; the one nearest to the mean area by default.
-    raw : mapping, optional
-        Content of the scenario file; read from ``loaded.file`` by default.
-    settings : tuple of str, optional
-        ``KEY=VALUE`` overrides that the scenario was loaded with.
-    field_file : str, optional
-        GeoJSON file that it was loaded with.
-
-    Raises
-    ------
-    InputError
-        No field or no equipment set of that name, or the file can no longer be read.
-    ValueError
-        The scenario was not read from a file and ``raw`` is not given.
-    """
+    """Return the evidence page of a set, on the field nearest to the mean area unless one is named."""
     if raw is None:
         if not loaded.file:
             raise ValueError("raw: got None for a scenario that was not read from a file, allowed its content")
         raw = read_toml(Path(loaded.file))
     index = _field_number(plan, field_name)
     metric = plan.scenario.units == "metric"
-    checks, sections, bounds = [], [air_sheet(plan, metric)], {}
+    sections, bounds = [air_sheet(plan, metric)], {}
     flown = {aircraft.name: aircraft for rig in plan.rigs for aircraft, _ in rig.aircraft}
     sections += [rotor_sheet(plan, aircraft, metric) for aircraft in flown.values()]
     for rig in plan.rigs:
@@ -116,13 +78,11 @@ def explain(
                 title = f"No load of {case.name} reaches {plan.fields[index].name} and comes back"
                 sections.append(Sheet(title, metric))
                 continue
-            checks.append(_load_check(plan, rig, case, metric))
             sections += [load_sheet(plan, case, metric), power_sheet(plan, case, metric)]
             sections += [ground_sheet(plan, rig, case, metric), pack_sheet(plan, rig, case, metric)]
         sections += [source_sheet(plan, rig, point, metric) for point in rig.power]
         sections.append(road_sheet(plan, rig, metric))
         limits, bounds[rig.name] = _limits(plan, rig, cases, metric)
-        checks.append(_rig_check(plan, rig, cases, metric))
         sections.append(limits)
         if len(plan.fields) > 1:
             sections.append(range_sheet(by_field, rig, metric))
@@ -132,11 +92,22 @@ def explain(
         plan.fields[index].name,
         tuple(entry.name for entry in loaded.sets if entry.name != plan.name),
         plan.scenario.invented,
-        tuple(checks),
+        practitioner_checks(plan, index),
         provenance(loaded.equipment_set(plan.name), raw, settings, field_file),
         tuple(sections),
         bounds,
     )
+
+
+def practitioner_checks(plan: DayPlan, index: int | None = None) -> tuple[Sheet, ...]:
+    """Return what a practitioner checks first, of a load by mean times on a field, by default one of mean area."""
+    place, metric = _field_number(plan, None) if index is None else index, plan.scenario.units == "metric"
+    checks = []
+    for rig in plan.rigs:
+        cases = [case for case in cases_of(plan, rig, place) if case.load.reaches]
+        checks += [_load_check(plan, rig, case, metric) for case in cases]
+        checks.append(_rig_check(plan, rig, cases, metric))
+    return tuple(checks)
 
 
 def _field_number(plan: DayPlan, name: str | None) -> int:

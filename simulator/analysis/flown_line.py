@@ -1,4 +1,4 @@
-"""The line that one flight drew over its field, with the time at every corner."""
+"""The passes of one flight with their times, and the line that it drew over its field."""
 
 from __future__ import annotations
 
@@ -8,18 +8,18 @@ from simulator.operation.log import Sortie
 from simulator.plan.fields import WorkProfile
 
 
-class LinePoint(NamedTuple):
-    """A corner of a flown line.
+class FlownPass(NamedTuple):
+    """The part of one pass of a path that a flight sprayed, and when."""
 
-    Parameters
-    ----------
-    time_s : float
-        Seconds from take-off.
-    x_m, y_m : float
-        Place on the field's own grid.
-    spraying : bool
-        Whether the stretch from here to the next corner is sprayed.
-    """
+    place: int
+    from_part: float
+    to_part: float
+    start_s: float
+    end_s: float
+
+
+class LinePoint(NamedTuple):
+    """A corner of a flown line: seconds from take-off, place on the field's own grid, whether it sprays from here."""
 
     time_s: float
     x_m: float
@@ -27,56 +27,34 @@ class LinePoint(NamedTuple):
     spraying: bool
 
 
-def flown_line(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float) -> list[LinePoint]:
-    """Return the line of one flight: landing zone, passes in their true order, landing zone.
+def flown_passes(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float, start_s: float) -> list[FlownPass]:
+    """Return the passes of a flight that takes off at some time, in true order, at least one.
 
-    Parameters
-    ----------
-    sortie : Sortie
-        The flight, whole.
-    profile : WorkProfile
-        Path and speed of its aircraft class on its field.
-    ferry_speed_m_per_s : float
-        Speed over gaps between passes of one strip.
-
-    Returns
-    -------
-    list of LinePoint
-        In order of time; the last point is the landing. Spraying seconds sum to the flight's ``work_s``, links between
-        passes to its ``turn_s``.
+    They share its spraying time by length, and sum to its ``work_s``. What is between sums to its ``turn_s``: turns are
+    equal once the flying across gaps is taken out.
     """
     path = profile.path
-    zone_x, zone_y = path.zone
     first, first_part = path.place(sortie.area_from_m2, ending=False)
     last, last_part = path.place(sortie.area_to_m2, ending=True)
     last = max(first, last)
-    points = [LinePoint(0.0, zone_x, zone_y, False)]
-    time = sortie.take_off_s
-    points.append(LinePoint(time, zone_x, zone_y, False))
-    time += sortie.ferry_out_s
-    links = link_seconds(sortie, profile, first, last, ferry_speed_m_per_s)
-    per_m = sortie.work_s / sortie.path_m if sortie.path_m > 0.0 else 0.0
-    for index in range(first, last + 1):
-        begin = first_part if index == first else 0.0
-        end = last_part if index == last else 1.0
-        points.append(LinePoint(time, *path.point(index, begin), True))
-        time += (path.path_m[index + 1] - path.path_m[index]) * max(0.0, end - begin) * per_m
-        points.append(LinePoint(time, *path.point(index, end), False))
-        if index < last:
-            time += links[index - first]
-    time += sortie.ferry_back_s
-    points.append(LinePoint(time, zone_x, zone_y, False))
-    points.append(LinePoint(time + sortie.landing_s, zone_x, zone_y, False))
-    return points
+    links_s = _link_seconds(sortie, profile, first, last, ferry_speed_m_per_s)
+    parts = [
+        (at, first_part if at == first else 0.0, last_part if at == last else 1.0) for at in range(first, last + 1)
+    ]
+    lengths_m = [max(0.0, end - begin) * (path.path_m[at + 1] - path.path_m[at]) for at, begin, end in parts]
+    whole_m = sum(lengths_m)
+    passes, time_s = [], start_s + sortie.take_off_s + sortie.ferry_out_s
+    for part, length_m, link_s in zip(parts, lengths_m, [*links_s, 0.0], strict=True):
+        end_s = time_s + (sortie.work_s * length_m / whole_m if whole_m > 0.0 else 0.0)
+        passes.append(FlownPass(*part, time_s, end_s))
+        time_s = end_s + link_s
+    return passes
 
 
-def link_seconds(
+def _link_seconds(
     sortie: Sortie, profile: WorkProfile, first: int, last: int, ferry_speed_m_per_s: float
 ) -> list[float]:
-    """Return the seconds between each pass and the next, from pass ``first`` to ``last`` of a flight's path.
-
-    Turns are equal once the flying across gaps is taken out; all sum to the flight's turning time.
-    """
+    """Return the seconds between each pass and the next, from pass ``first`` to ``last`` of a flight's path."""
     path = profile.path
     stretches = [path.stretch(path.cumulative_m2[at], path.cumulative_m2[at + 2]) for at in range(first, last)]
     # the day's flight time factor shows in how long the spraying took against its mean
@@ -88,6 +66,17 @@ def link_seconds(
     whole = sum(seconds)
     scale = sortie.turn_s / whole if whole > 0.0 else 0.0
     return [length * scale for length in seconds]
+
+
+def flown_line(sortie: Sortie, profile: WorkProfile, ferry_speed_m_per_s: float) -> list[LinePoint]:
+    """Return the line of one flight: landing zone, passes in their true order, landing zone."""
+    path, zone_m = profile.path, profile.path.zone
+    points = [LinePoint(0.0, *zone_m, False), LinePoint(sortie.take_off_s, *zone_m, False)]
+    for one in flown_passes(sortie, profile, ferry_speed_m_per_s, 0.0):
+        points.append(LinePoint(one.start_s, *path.point(one.place, one.from_part), True))
+        points.append(LinePoint(one.end_s, *path.point(one.place, one.to_part), False))
+    home_s = points[-1].time_s + sortie.ferry_back_s
+    return [*points, LinePoint(home_s, *zone_m, False), LinePoint(home_s + sortie.landing_s, *zone_m, False)]
 
 
 def bundled(line: list[LinePoint], bundle: int) -> list[LinePoint]:

@@ -22,27 +22,11 @@ _SHARES = ("utilisation/", "active_share/")
 def summarise_run(
     plan: DayPlan, days: Sequence[WorkDay], rows: NDArray[np.float64], pick: float
 ) -> NDArray[np.float64]:
-    """Return one run as a row of numbers.
+    """Return one run as a row of numbers, in the order of `columns`, from the rows of its work days.
 
     Amounts and times are per work day: their sums over the run, divided by ``work_days``. The last day of a list that
-    is done counts by the share of a full day's paid time that it took; any other day is one. The acres of a single
-    full work day are those of one drawn from the run, so that runs give independent work days.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan that was simulated.
-    days : sequence of WorkDay
-        Work days, from the first.
-    rows : ndarray, shape (days, len(columns()))
-        Their rows (:func:`simulator.analysis.summary.summarise`).
-    pick : float
-        Number in (0, 1) that draws the single work day.
-
-    Returns
-    -------
-    ndarray, shape (len(columns()),)
-        In the order of :func:`simulator.analysis.summary.columns`.
+    is done counts by the share of a full day's paid time that it took; any other day is one. The acres of a single full
+    work day are those of one drawn from the run (``pick`` in (0, 1)), so that runs give independent work days.
     """
     last = days[-1]
     share = _share_of_last(plan, last)

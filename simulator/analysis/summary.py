@@ -9,7 +9,7 @@ from functools import cache
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.active_period import ActivePeriodResult, Span, momentary_bottleneck
+from simulator.analysis.active_period import Segment, Span, momentary_bottleneck
 from simulator.analysis.resources import Active, Resource, Rows, label, resources, time_labels
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import FLIGHT_STATES, Kind, Reason, Row, State
@@ -87,22 +87,7 @@ def place_of(column: str) -> int:
 
 
 def summarise(plan: DayPlan, day: SimulatedDay, active_period: bool = True) -> NDArray[np.float64]:
-    """Return one day as a row of numbers.
-
-    Parameters
-    ----------
-    plan : DayPlan
-        Plan that was simulated.
-    day : SimulatedDay
-        The day.
-    active_period : bool
-        Whether to find the momentary bottleneck (else those columns are NaN).
-
-    Returns
-    -------
-    numpy.ndarray, shape (len(columns()),)
-        In the order of :func:`columns`; NaN where a measure has no value that day.
-    """
+    """Return one day as a row of numbers in the order of `columns`; NaN where a measure has no value that day."""
     place = _columns(resources()).place
     row = np.full(len(place), math.nan)
     sums = _Sums(day)
@@ -164,11 +149,8 @@ def _measures(plan: DayPlan, day: SimulatedDay, sums: _Sums) -> dict[str, float]
     rates = {field.name: field.rate for field in plan.fields}
     on_area = [rates[one.field] * (one.area_to_m2 - one.area_from_m2) for one in sorties]
     finished = sum(1 for (name, _), flown in done.items() if flown >= areas[name] * (1 - 1e-9))
-    capacity = {pack.name: pack.capacity_wh for rig in plan.rigs for pack, _ in rig.packs}
-    landings = [
-        (sortie.charge_before_wh - sortie.energy_wh) / capacity[sortie.pack.split("/", 1)[1].rsplit(" ", 1)[0]]
-        for sortie in sorties
-    ]
+    capacity_wh = {name: pack.capacity_wh for rig in plan.rigs for name, pack in rig.pack_types.items()}
+    landings = [(one.charge_before_wh - one.energy_wh) / capacity_wh[one.pack] for one in sorties]
     swaps = sum(end.pack_swaps for end in ends)
     aircraft = sum(number for rig in plan.rigs for _, number in rig.aircraft)
     _, drive_m, drives = sums.of(_DRIVES)
@@ -283,16 +265,17 @@ def active_period_share(day: SimulatedDay) -> dict[str, float]:
     The entity with the longest uninterrupted active period holds the title; shifting seconds are split evenly. Source:
     Roser, Nakano & Tanaka 2002, Winter Simulation Conference.
     """
-    result, owner = momentary_bottlenecks(day)
+    _, held, owner = momentary_bottlenecks(day)
     shares = dict.fromkeys([resource.name for resource in resources()], 0.0)
-    for entity, share in result.share.items():
+    for entity, share in held.items():
         shares[owner[entity]] += share
     return shares
 
 
-def momentary_bottlenecks(day: SimulatedDay) -> tuple[ActivePeriodResult, dict[str, str]]:
-    """Return which entity was the momentary bottleneck when, and the resource of each entity."""
+def momentary_bottlenecks(day: SimulatedDay) -> tuple[list[Segment], dict[str, float], dict[str, str]]:
+    """Return which entity was the momentary bottleneck when, for which share of the day, and its resource."""
     active = active_intervals(day)
     owner = {entity: resource for resource, entities in active.items() for entity in entities}
     flat = {entity: spans for entities in active.values() for entity, spans in entities.items()}
-    return momentary_bottleneck(flat, 0.0, day.log.paid_until_s), owner
+    segments, held = momentary_bottleneck(flat, 0.0, day.log.paid_until_s)
+    return segments, held, owner

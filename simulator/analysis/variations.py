@@ -9,6 +9,7 @@ from dataclasses import dataclass
 from simulator.scenario.power_balance import asked_w, drawn_w, given_w
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
+from simulator.scenario.types import called
 
 LARGER = 1.25
 """A larger generator or grid supply is this much larger."""
@@ -53,20 +54,21 @@ def more_aircraft(scenario: Scenario, rig: str) -> Iterator[Variation]:
             sharing = sum(count for one, count in table.aircraft.items() if one in scenario.pack[pack].fits)
             more = math.ceil(table.packs[pack] / sharing)
             settings.append(f"rig.{rig}.packs.{pack}={table.packs[pack] + more}")
-            comes_with.append(f"{more} {pack}")
+            comes_with.append(f"{more} × {called(scenario.pack[pack], pack, 'pack')}")
         for point_name, point in table.power.items():
             added_w = 0.0
             for charger, held in point.chargers.items():
                 if held and fitting & set(scenario.charger[charger].serves):
                     more = math.ceil(held / total)
                     settings.append(f"rig.{rig}.power.{point_name}.chargers.{charger}={held + more}")
-                    comes_with.append(f"{more} {charger}")
+                    comes_with.append(f"{more} × {called(scenario.charger[charger], charger, 'charger')}")
                     added_w += more * drawn_w(scenario.charger[charger])
             _with_power(scenario, rig, point_name, added_w, settings, comes_with)
         if table.crew.pilots * table.crew.aircraft_per_pilot <= total:
             settings.append(f"rig.{rig}.crew.pilots={table.crew.pilots + 1}")
             comes_with.append("a pilot")
-        change = f"one more aircraft ({name}, with {', '.join(comes_with)}){_where(scenario, rig)}"
+        what = called(scenario.aircraft[name], name, "aircraft")
+        change = f"one more {what} with {', '.join(comes_with)}{_where(scenario, rig)}"
         yield Variation(change, "aircraft", tuple(settings))
 
 
@@ -94,14 +96,14 @@ def _larger_generator(scenario: Scenario, name: str, factor: float) -> tuple[lis
     table = scenario.generator[name]
     rated_w, tank_l = table.rated_power * factor, table.fuel_tank * factor
     settings = [f"generator.{name}.rated_power={rated_w:.6g}W", f"generator.{name}.fuel_tank={tank_l:.6g}L"]
-    return settings, f"a {rated_w / 1000:.3g} kW generator ({name})"
+    return settings, f"a {rated_w / 1000:.3g} kW generator instead of the {called(table, name, 'generator')}"
 
 
 def more_packs(scenario: Scenario, rig: str) -> Iterator[Variation]:
     """Yield one more pack of each type."""
     for name, number in scenario.rig[rig].packs.items():
         if number:
-            change = f"one more pack ({name}){_where(scenario, rig)}"
+            change = f"one more {called(scenario.pack[name], name, 'pack')}{_where(scenario, rig)}"
             yield Variation(change, "packs", (f"rig.{rig}.packs.{name}={number + 1}",))
 
 
@@ -110,9 +112,10 @@ def more_chargers(scenario: Scenario, rig: str) -> Iterator[Variation]:
     for point_name, point in scenario.rig[rig].power.items():
         for name, number in point.chargers.items():
             if number:
-                settings, comes_with = [f"rig.{rig}.power.{point_name}.chargers.{name}={number + 1}"], [name]
+                settings, comes_with = [f"rig.{rig}.power.{point_name}.chargers.{name}={number + 1}"], list[str]()
                 _with_power(scenario, rig, point_name, drawn_w(scenario.charger[name]), settings, comes_with)
-                change = f"one more charger ({', with '.join(comes_with)}){_where(scenario, rig)}"
+                more = f"one more {called(scenario.charger[name], name, 'charger')}"
+                change = f"{' with '.join([more, *comes_with])}{_where(scenario, rig)}"
                 yield Variation(change, "chargers", tuple(settings))
 
 

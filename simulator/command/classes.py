@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from dataclasses import replace
 from functools import reduce
 from typing import TYPE_CHECKING, Any
 
@@ -72,10 +71,9 @@ def _table(table: str, shown: ReportUnits) -> tuple[str, list[list[str]]]:
     from simulator.scenario.catalogue import catalogue
     from simulator.scenario.validate import fill_defaults
 
-    volume = replace(kind.TANK, both=False)
     tables: dict[str, tuple[str, type[BaseModel], dict[str, tuple[str, Kind | None]]]] = {
         "aircraft": ("Aircraft, with minutes of hover on a full and on an empty tank", equipment.Aircraft, {
-            "tank": ("tank", volume), "rotors": ("rotors", None), "mass": ("empty_mass", kind.MASS),
+            "tank": ("tank", kind.TANK), "rotors": ("rotors", None), "mass": ("empty_mass", kind.MASS),
             "full": ("hover.full_time", None), "empty": ("hover.empty_time", None), "swath": ("swath", kind.WIDTH),
             "handling": ("handling_time", None),
         }),
@@ -89,13 +87,13 @@ def _table(table: str, shown: ReportUnits) -> tuple[str, list[list[str]]]:
         }),
         "generator": ("Generators", equipment.Generator, {
             "rated power": ("rated_power", None), "loaded to": ("continuous_share", None), "fuel": ("fuel", None),
-            "fuel tank": ("fuel_tank", volume),
+            "fuel tank": ("fuel_tank", kind.TANK),
         }),
         "power": ("Mains, for a power point of a rig", rig.PowerPoint, {"power": ("grid_power", None)}),
         "rig": ("Set-ups, for a rig", rig.Rig, {
             "pack up": ("trailer.pack_up_time", None), "set up": ("trailer.set_up_time", None),
-            "yard": ("trailer.yard_time", None), "mix tank": ("supply.mix_tank", volume),
-            "water": ("supply.nurse_water", volume),
+            "yard": ("trailer.yard_time", None), "mix tank": ("supply.mix_tank", kind.TANK),
+            "water": ("supply.nurse_water", kind.TANK),
         }),
     }  # fmt: skip
     title, model, columns = tables[table]

@@ -114,7 +114,7 @@ class Progress:
         self._begun_s = time.monotonic()
 
     def __call__(self, stage: str, done: int, total: int) -> None:
-        """Show that ``done`` of ``total`` are finished; what is known so far stands behind the stage and a semicolon."""
+        """Show that ``done`` of ``total`` are finished; a stage may end in a semicolon and what is known so far."""
         if self._quiet:
             return
         stage, _, known = stage.partition("; ")

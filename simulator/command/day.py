@@ -35,7 +35,7 @@ def command(
     from pathlib import Path
 
     from simulator.analysis.day_record import day_record
-    from simulator.analysis.day_rows import DayRows
+    from simulator.analysis.day_rows import day_rows
     from simulator.experiment.run import simulate_day
     from simulator.plan.day_plan import make_plan
     from simulator.report.folder import ResultFolder, check_target, manifest
@@ -49,7 +49,6 @@ def command(
     used_seed = loaded.base.seed if seed is None else seed
     plan = make_plan(entry)
     day = simulate_day(loaded, entry.name, run, work_day, used_seed)
-    rows = DayRows.of(day, plan)
     from simulator.report.day_figure import day_figure
     from simulator.report.day_table import day_frame
     from simulator.report.style import save_figure
@@ -66,7 +65,7 @@ def command(
     )
     with ResultFolder(target, force) as folder:
         with told_file(target, "day.csv"):
-            folder.write_table("day.csv", day_frame(rows))
+            folder.write_table("day.csv", day_frame(day_rows(plan, day), plan.scenario.day.start))
         figure = day_figure(day_record(plan, day), f"{entry.name}: run {run}, work day {work_day}")
         for form in ("svg", "png"):
             with told_file(target, f"timeline.{form}"):

@@ -43,13 +43,7 @@ def command(file: str, force: bool, ask: bool | None) -> None:
 
 
 def implied(text: str) -> str:
-    """Return what a scenario's numbers imply, in a few lines.
-
-    Parameters
-    ----------
-    text : str
-        A scenario file.
-    """
+    """Return what a scenario's numbers imply, in a few lines."""
     import tomllib
 
     from simulator.plan.day_plan import make_plan

@@ -3,15 +3,16 @@
 from __future__ import annotations
 
 import datetime
-import functools
 import shlex
 import signal
 import sys
 import time
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass, field
+from functools import cached_property
+from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, TypeVar
 
 import click
 
@@ -36,33 +37,31 @@ from simulator.command.common import (
 )
 
 if TYPE_CHECKING:
-    from simulator.command.study_output import StudyOutput
     from simulator.scenario.loading import LoadedScenario
+    from simulator.study.answer import Answer
+
+A = TypeVar("A", bound="Answer")
+READING = "simulator.study.reading"
 
 
 def study_command(
     name: str, fields: bool = False, seeded: bool = True
-) -> Callable[[Callable[..., None]], click.Command]:
-    """Make a command of a function that takes a :class:`StudyRun` and its own arguments and options.
+) -> Callable[[Callable[..., Answer]], click.Command]:
+    """Make a command of a function that takes a :class:`StudyRun` and its own arguments, and returns the answer.
 
-    Parameters
-    ----------
-    name : str
-        Command.
-    fields : bool
-        Whether a GeoJSON file may stand for the list of fields.
-    seeded : bool
-        Whether the study draws random numbers, and may use several processes.
+    With ``fields`` a GeoJSON file may stand for the list of fields; with ``seeded`` the study draws random numbers, and
+    may use several processes.
     """
     random = [SEED, WORKERS] if seeded else []
     shared = options(*random, SETTINGS, *([FIELDS] if fields else []), STUDY_OUT, FORCE, JSON, QUIET)
 
-    def decorate(function: Callable[..., None]) -> click.Command:
+    def decorate(function: Callable[..., Answer]) -> click.Command:
         own = getattr(function, "__click_params__", [])
 
         def command(**given: Any) -> None:
             mine = {key: given.pop(key) for key in names}
-            function(StudyRun(name, **given), **mine)
+            study = StudyRun(**given)
+            study.finish(function(study, **mine))
 
         names = [option.name for option in own]
         command.__doc__ = function.__doc__
@@ -73,11 +72,19 @@ def study_command(
     return decorate
 
 
+def reads(function: str, *more: Any, module: str = READING) -> Callable[[click.Context, click.Parameter, Any], Any]:
+    """Let an option be read by a function that takes the text and the option; it is imported only then."""
+
+    def read(_: click.Context, option: click.Parameter, text: Any) -> Any:
+        return None if text is None else getattr(import_module(module), function)(text, option.opts[0], *more)
+
+    return read
+
+
 @dataclass
 class StudyRun:
     """One call of a study command: the options that all of them have."""
 
-    name: str
     scenario: str
     settings: tuple[str, ...]
     out: str | None
@@ -89,6 +96,7 @@ class StudyRun:
     workers: int = 1
     begun_s: float = field(default_factory=time.monotonic)
     interrupted: list[bool] = field(default_factory=list)
+    inputs: tuple[str, ...] = ()
 
     def __post_init__(self) -> None:
         """Remember a Ctrl-C, so that an answer from what had finished says so first."""
@@ -100,87 +108,91 @@ class StudyRun:
         if signal.getsignal(signal.SIGINT) is signal.default_int_handler:
             signal.signal(signal.SIGINT, note_and_raise)
 
-    def load(self, *inputs: str) -> LoadedScenario:
-        """Load the scenario, and refuse a folder or file that cannot take the result before anything is simulated."""
+    @cached_property
+    def loaded(self) -> LoadedScenario:
+        """The scenario; a folder or file that cannot take the result is refused before anything is simulated."""
         loaded = load(self.scenario, self.settings, self.fields)
-        refuse_existing(self.json_file, self.force, self.scenario, *inputs)
+        refuse_existing(self.json_file, self.force, self.scenario, *self.inputs)
         if self.out is not None:
             from simulator.report.folder import check_target
 
             check_target(Path(self.out), self.force)
         return loaded
 
-    @functools.cached_property
+    @cached_property
+    def used_seed(self) -> int:
+        """The seed given, or the scenario's."""
+        return self.loaded.base.seed if self.seed is None else self.seed
+
+    @cached_property
     def progress(self) -> Progress:
-        """Return the progress line of the study."""
+        """The progress line of the study."""
         return Progress(self.quiet)
 
-    def finish(self, loaded: LoadedScenario, output: StudyOutput, stopped: str = "") -> None:
-        """Print the answer and write what was asked for; ``stopped`` says why the study ended early.
+    def ask(self, study: Callable[..., A], *arguments: Any, **given: Any) -> A:
+        """Ask a study that simulates."""
+        loaded = self.loaded
+        return study(loaded, *arguments, **given, seed=self.seed, workers=self.workers, report=self.progress)
 
-        Raises
-        ------
-        InputError
-            The folder or file cannot be written.
-        """
-        from simulator.command.study_output import aligned, filled, shown
+    def finish(self, answer: Answer) -> None:
+        """Print the answer and write what was asked for."""
+        from simulator.command.study_output import aligned, filled
 
         self.progress.end()
         if self.interrupted:
             note("Stopped early (Ctrl-C): the answer is from what had finished by then, and may change with more runs.")
-        used = loaded.base.seed if self.seed is None else self.seed
-        document = {**output.document, "scenario": loaded.name, "seed": used, "invented": loaded.base.invented}
+        base = {"scenario": self.loaded.name, "seed": self.used_seed, "invented": self.loaded.base.invented}
+        document = {**answer.to_json(), **base}
         if self.out is not None:
-            self._write_folder(loaded, used, output, document)
+            self._write_folder(answer, document, Path(self.out))
         if self.json_file is not None:
             write_json(document, self.json_file)
         if not self.quiet and self.json_file != "-":
+            from simulator.report.writing import plain
+
             width = terminal_width()
-            for text in output.sentences:
-                click.echo(filled(shown(text), width))
-            click.echo()
-            click.echo(aligned(output.rows, width))
-            for text in output.notes:
-                click.echo(filled(shown(text), width, "- ", "  "))
+            for text in answer.sentences:
+                click.echo(filled(plain(text), width))
+            click.echo(f"\n{aligned(answer.rows, width)}")
+            for text in answer.remarks:
+                click.echo(filled(plain(text), width, "- ", "  "))
         if self.out is not None:
             note(f"results: {self.out}", self.quiet)
-        if stopped:
-            note(f"acreday: {stopped}")
-        if self.interrupted or stopped:
+        if answer.stopped:
+            note(f"acreday: {answer.stopped}")
+        if self.interrupted or answer.stopped:
             sys.exit(130)
 
-    def _write_folder(
-        self, loaded: LoadedScenario, seed: int, output: StudyOutput, document: Mapping[str, Any]
-    ) -> None:
+    def _write_folder(self, answer: Answer, document: dict[str, Any], target: Path) -> None:
         from simulator.command.study_output import summary
         from simulator.report.folder import ResultFolder, manifest
         from simulator.report.style import save_figure
 
+        name, loaded = answer.study, self.loaded
         record = manifest(
             {entry.name: entry.resolved for entry in loaded.sets},
             [],
             loaded.digest(),
-            seed,
-            output.runs,
+            self.used_seed,
+            answer.simulated,
             shlex.join(["acreday", *sys.argv[1:]]),
             datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
             time.monotonic() - self.begun_s,
         )
-        target = Path(self.out or "")
+        module = import_module(f"simulator.report.{'fit' if name == 'hindcast' else name}_figure")
         with ResultFolder(target, self.force) as folder:
             with told_file(target, "study.json"):
-                said = {"sentences": output.sentences, "rows": output.rows, "notes": output.notes}
-                folder.write_json("study.json", {**document, "said": {**said, "figures": list(output.figures)}})
-            for name, frame in output.tables.items():
-                with told_file(target, name):
-                    folder.write_table(name, frame)
-            for stem, draw in output.figures.items():
-                figure = draw()
-                for form in ("svg", "png"):
-                    with told_file(target, f"{stem}.{form}"):
-                        save_figure(figure, folder.path / stem, (form,))
+                said = {"sentences": answer.sentences, "rows": answer.rows, "notes": answer.remarks}
+                folder.write_json("study.json", {**document, "said": {**said, "figures": [name]}})
+            for file, frame in answer.tables.items():
+                with told_file(target, file):
+                    folder.write_table(file, frame)
+            figure = getattr(module, f"{name}_figure")(answer)
+            for form in ("svg", "png"):
+                with told_file(target, f"{name}.{form}"):
+                    save_figure(figure, folder.path / name, (form,))
             with told_file(target, "summary.md"):
-                folder.write_text("summary.md", summary(self.name, loaded, output, seed))
+                folder.write_text("summary.md", summary(loaded, answer, self.used_seed))
             with told_file(target, "manifest.json"):
                 folder.write_manifest(record)
             folder.finish()

@@ -1,90 +1,30 @@
-"""What a study says: its sentences and table on the terminal, ``summary.md``, and options that are read alike."""
+"""What a study says: its sentences and table on the terminal, and ``summary.md``."""
 
 from __future__ import annotations
 
 import re
 import textwrap
-from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, Any
-
-from simulator.errors import InputError
-from simulator.scenario.loading import LoadedScenario
+from collections.abc import Sequence
+from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    import pandas as pd
-    from matplotlib.figure import Figure
+    from simulator.scenario.loading import LoadedScenario
+    from simulator.study.answer import Answer
 
 _LONGEST_CELL = 200
 _LEAST = 12
 """Characters that a column of texts is left with at least."""
 
 
-@dataclass(frozen=True)
-class StudyOutput:
-    """What a study says and writes.
-
-    Parameters
-    ----------
-    sentences : sequence of str
-        The answer first.
-    rows : sequence of sequence of str
-        Table for people, its head first.
-    notes : sequence of str
-        What to know beside it.
-    document : mapping
-        For ``study.json``.
-    tables : mapping
-        File name to table, for CSV.
-    figures : mapping
-        File stem to what draws it.
-    runs : mapping
-        Runs simulated, by set.
-    """
-
-    sentences: Sequence[str]
-    rows: Sequence[Sequence[str]]
-    notes: Sequence[str]
-    document: Mapping[str, Any]
-    tables: Mapping[str, pd.DataFrame]
-    figures: Mapping[str, Callable[[], Figure]]
-    runs: Mapping[str, int] = field(default_factory=dict)
-
-
-def shown(text: str) -> str:
-    """Return a text that cannot steer a terminal."""
-    from simulator.report.writing import plain
-
-    return plain(text)
-
-
 def filled(text: str, width: int, first: str = "", later: str = "") -> str:
-    """Return a paragraph broken into lines; a number stays with its per cent sign.
-
-    Parameters
-    ----------
-    text : str
-        One line.
-    width : int
-        Characters of a line.
-    first, later : str
-        What the first line and the others begin with.
-    """
+    """Return a paragraph broken into lines; a number stays with its per cent sign."""
     kept = text.replace(" %", "\N{NO-BREAK SPACE}%")
     broken = textwrap.fill(kept, width, initial_indent=first, subsequent_indent=later)
     return broken.replace("\N{NO-BREAK SPACE}", " ")
 
 
 def aligned(rows: Sequence[Sequence[str]], width: int) -> str:
-    """Return rows as columns: texts left, numbers right; heads and texts are broken where the table is too wide.
-
-    Parameters
-    ----------
-    rows : sequence of sequence of str
-        The head first; all of one length.
-    width : int
-        Characters of a line; a table of many numbers may be wider, for numbers are never broken.
-    """
+    """Return rows as columns: texts left, numbers right; heads and texts are broken where the table is too wide."""
     from simulator.report.writing import plain
 
     count = len(rows[0])
@@ -137,67 +77,19 @@ def _numeric(text: str) -> bool:
     return _NUMBER.fullmatch(text) is not None
 
 
-def summary(name: str, loaded: LoadedScenario, output: StudyOutput, seed: int) -> str:
-    """Return ``summary.md``: the answer, the table, figures, notes and cautions."""
+def summary(loaded: LoadedScenario, answer: Answer, seed: int) -> str:
+    """Return ``summary.md``: the answer, the table, the figure, notes and cautions."""
     from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-    from simulator.report.summary import markdown_text
+    from simulator.report.table import DataTable, markdown_text, text_row
 
-    head, *body = output.rows
-    lines = [f"# {name.capitalize()}: {markdown_text(loaded.base.title or loaded.name, 200)}", ""]
-    lines += [f"{markdown_text(text)}\n" for text in output.sentences]
-    lines += ["| " + " | ".join(markdown_text(cell) for cell in head) + " |", "|" + " --- |" * len(head)]
-    lines += ["| " + " | ".join(markdown_text(cell) for cell in row) + " |" for row in body]
-    lines += ["", *(f"![{stem}]({stem}.svg)" for stem in output.figures), ""]
-    lines += [f"- {markdown_text(text)}" for text in output.notes]
+    head, *body = answer.rows
+    table = DataTable("", tuple(head), tuple(text_row(*row) for row in body), words=len(head))
+    lines = [f"# {answer.study.capitalize()}: {markdown_text(loaded.base.title or loaded.name, 200)}", ""]
+    lines += [f"{markdown_text(text)}\n" for text in answer.sentences]
+    lines += [table.markdown(), "", f"![{answer.study}]({answer.study}.svg)", ""]
+    lines += [f"- {markdown_text(text)}" for text in answer.remarks]
     lines += ["", "## Cautions", "", SIMULATION_NOTE, *([INVENTED_NOTE] if loaded.base.invented else []), ""]
     lines += [f"- {text}" for text in CAUTIONS]
-    lines += [
-        "",
-        f"Seed {seed}; the resolved scenario and versions are in manifest.json; tables: {', '.join(output.tables)}.",
-    ]
+    tables = ", ".join(answer.tables)
+    lines += ["", f"Seed {seed}; the resolved scenario and versions are in manifest.json; tables: {tables}."]
     return "\n".join(lines) + "\n"
-
-
-def cell(value: float, decimals: int = 0) -> str:
-    """Return a number for a table; a dash when missing, ``never`` when infinite."""
-    if value != value:
-        return "–"
-    return (
-        "never" if value in (float("inf"), float("-inf")) else f"{round(value, decimals) + 0.0:,.{max(0, decimals)}f}"
-    )
-
-
-def read_area(text: str, option: str) -> float:
-    """Read an area such as ``"150 acre"`` and return acres.
-
-    Raises
-    ------
-    InputError
-        Not an area with its unit.
-    """
-    from simulator.scenario.units import AREA, M2_PER_ACRE, UnitError, parse
-
-    try:
-        return parse(text, AREA) / M2_PER_ACRE
-    except UnitError as error:
-        raise InputError.single(str(error), option) from error
-
-
-def read_job(loaded: LoadedScenario, text: str | None) -> float:
-    """Return the area (m2) of the job that a study lays out anew: that of ``--acres``, or of the scenario's fields."""
-    from simulator.scenario.units import M2_PER_ACRE
-
-    if text is not None:
-        return read_area(text, "--acres") * M2_PER_ACRE
-    return sum(site.area_m2 for site in loaded.sets[0].fields.sites)
-
-
-def never_done(name: str, shares: Iterable[float], what: str) -> list[str]:
-    """Say in how many cases a set did not do its job in every run; nothing where it did."""
-    short = [share for share in shares if share < 1.0]
-    if not short:
-        return []
-    return [
-        f"{name} does not do the job in every run of {len(short)} {what}{'s' * (len(short) > 1)} (in the worst in "
-        f"{100 * min(short):.0f} % of them): its output there is that of what it did."
-    ]

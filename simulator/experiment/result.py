@@ -10,7 +10,8 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.bottleneck import Bottleneck, OneMore, judge
+from simulator.analysis.bottleneck import Bottleneck, OneMore, alone_sentence, judge
+from simulator.analysis.resources import label as state_label
 from simulator.analysis.resources import resource_names, time_labels
 from simulator.analysis.summary import MEASURES, place_of
 from simulator.experiment.estimates import (
@@ -22,6 +23,7 @@ from simulator.experiment.estimates import (
     ratio_interval,
 )
 from simulator.experiment.tables import StoredRows
+from simulator.operation.log import Reason, State
 from simulator.scenario.power_balance import PowerBalance
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
@@ -34,6 +36,10 @@ PER_DAY = (
     "field_hours", "applied", "mixed", "left_over", "overspray", "moves", "drive_km", "fields_finished",
     "water_fetched_l", "out_of_reach_acres",
 )  # fmt: skip
+_ABSENT = tuple(
+    state_label(State.WAIT, reason) for reason in (Reason.WEATHER, Reason.BREAK, Reason.DAY_END, Reason.NOT_NEEDED)
+)
+_NOT_THERE = {one for one in time_labels() if one in _ABSENT or one.startswith(f"{State.MOVE}: ")}
 FRAME_ROWS = 1024
 """Rows in each part of a table that is made part by part."""
 
@@ -66,6 +72,8 @@ class SetResult:
         Fields of which some place is out of reach of every charge.
     power : tuple of PowerBalance
         What is asked of each power source and what it gives.
+    label : str
+        Name to show people; empty: its own.
     """
 
     name: str
@@ -79,6 +87,7 @@ class SetResult:
     most_work_days: int = 0
     unreached: tuple[str, ...] = ()
     power: tuple[PowerBalance, ...] = ()
+    label: str = ""
     _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
@@ -145,10 +154,26 @@ class SetResult:
         """Return each resource's share of the time as momentary bottleneck."""
         return {name: self.mean(f"active_share/{name}") for name in resource_names()}
 
+    def alone(self) -> dict[str, float]:
+        """Return the acres a day that each resource could do if it never waited for another, the least first.
+
+        Operational bounds from the service demand per acre (Denning & Buzen 1978, *The Operational Analysis of Queueing
+        Network Models*): acres over the busy share. Of the aircraft, driving, weather and breaks are left out.
+        """
+        acres, used, share = self.mean("acres"), self.utilisation(), self.time_share()
+        there = {"aircraft": 1.0 - sum(part for name, part in share.items() if name in _NOT_THERE)}
+        bounds = {name: acres * there.get(name, 1.0) / busy for name, busy in used.items() if busy > 0.0}
+        bounds.pop("moves", None)
+        return dict(sorted(bounds.items(), key=lambda one: one[1]))
+
     def bottleneck(self) -> Bottleneck:
         """Return what holds the set back, in one sentence."""
-        unit, per = ("ha", ACRES_PER_HECTARE) if self.unit == "metric" else ("acres", 1.0)
-        return judge(self.time_share(), self.active_period_share(), self.one_more, unit, per)
+        return judge(self.time_share(), self.active_period_share(), self.one_more, *self.shown_unit)
+
+    @property
+    def shown_unit(self) -> tuple[str, float]:
+        """Area unit of sentences, and acres in one of it."""
+        return ("ha", ACRES_PER_HECTARE) if self.unit == "metric" else ("acres", 1.0)
 
     def full_days(self) -> NDArray[np.float64]:
         """Return acres of single full work days, one drawn from every run that has any."""
@@ -327,9 +352,10 @@ class Result:
 
 def _set_json(entry: SetResult) -> dict[str, Any]:
     hold, full = entry.bottleneck(), entry.full_days()
-    hourly = entry.acres_per_field_hour()
+    hourly, alone = entry.acres_per_field_hour(), entry.alone()
     return {
         "name": entry.name,
+        "label": entry.label or entry.name.replace("_", " "),
         "runs": entry.runs,
         "acres_per_day": _spread(entry.column("acres")),
         "hectares_per_day": _spread(entry.column("hectares")),
@@ -339,6 +365,8 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
         "bottleneck": {
             "resource": hold.resource,
             "sentence": hold.sentence,
+            "alone_acres_per_day": alone,
+            "alone_sentence": alone_sentence(entry.mean("acres"), alone, *entry.shown_unit),
             "active_period_share": entry.active_period_share(),
             "one_more": [
                 {

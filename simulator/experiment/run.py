@@ -182,6 +182,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
             plan.scenario.most_work_days,
             unreached_fields(plan),
             power_balances(plan.scenario),
+            plan.scenario.label,
         )
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )

@@ -16,44 +16,18 @@ _SCALE_M = 288.15 / 0.0065
 
 
 def standard_pressure_pa(altitude_m: float) -> float:
-    """Return the pressure of the standard atmosphere.
+    """Return the pressure of the US Standard Atmosphere 1976 within the troposphere.
 
-    Parameters
-    ----------
-    altitude_m : float
-        Height above sea level, m, within the troposphere.
-
-    Returns
-    -------
-    float
-        Pressure, Pa.
-
-    Notes
-    -----
-    Source: US Standard Atmosphere 1976, ``p = 101325 (1 - 0.0065 h / 288.15)^5.255876``.
+    ``p = 101325 (1 - 0.0065 h / 288.15)^5.255876``
     """
     pressure_pa: float = SEA_LEVEL_PRESSURE_PA * (1.0 - altitude_m / _SCALE_M) ** 5.255876
     return pressure_pa
 
 
 def density_kg_per_m3(altitude_m: float, air_temperature_c: float) -> float:
-    """Return the density of dry air at an altitude on a day of a given temperature.
+    """Return the density of dry air at an altitude within the troposphere, of standard pressure: ``p / (287.053 T)``.
 
-    Parameters
-    ----------
-    altitude_m : float
-        Height above sea level, m, within the troposphere. Its standard pressure is used.
-    air_temperature_c : float
-        Air temperature at that height, degrees Celsius.
-
-    Returns
-    -------
-    float
-        Density, kg/m3.
-
-    Notes
-    -----
-    Source: ideal gas, ``rho = p / (287.053 T)``. Humidity is left out: at 35 C and saturation it takes about 2 %
-    off the density, 1 % off the power that hover needs (assumption: dry).
+    Source: ideal gas. Humidity is left out: at 35 C and saturation it takes about 2 % off the density, 1 % off the
+    power that hover needs (assumption: dry).
     """
     return standard_pressure_pa(altitude_m) / (GAS_CONSTANT_J_PER_KG_K * (air_temperature_c + ZERO_CELSIUS_K))

@@ -15,34 +15,18 @@ SECONDS_PER_HOUR = 3600.0
 class ChargeCurve:
     """What a pack accepts while it fills.
 
-    Acceptance is `cc_power_w` up to ``cc_share * capacity_wh`` (constant current), then falls in proportion to the
-    energy still missing (constant voltage: an exponential in time) and is ``cut_share * cc_power_w`` exactly at full.
-    Under a limit below the acceptance, the pack takes the limit until its acceptance has fallen to it.
-
-    Parameters
-    ----------
-    capacity_wh : float
-        Energy of the full pack, Wh; above zero.
-    cc_power_w : float
-        Power in the constant-current part, at the pack's terminals, W; above zero.
-    cc_share : float
-        State of charge at which constant voltage begins; above 0, at most 1 (1 means no constant-voltage part).
-    cut_share : float
-        Power at which charging ends, as a share of `cc_power_w`; above 0 and below 1.
-
-    Attributes
-    ----------
-    tau_h : float
-        Time constant of the constant-voltage part, h.
-    asymptote_wh : float
-        Energy that constant voltage would reach after infinite time without a cut-off, Wh.
+    Acceptance is `cc_power_w`, at the pack's terminals, up to ``cc_share * capacity_wh`` (constant current), then falls
+    in proportion to the energy still missing (constant voltage: an exponential in time, of time constant `tau_h`,
+    towards `asymptote_wh`) and is ``cut_share * cc_power_w`` exactly at full. Under a limit below the acceptance, the
+    pack takes the limit until its acceptance has fallen to it. Shares are above 0; a ``cc_share`` of 1 means no
+    constant voltage, the ``cut_share`` is below 1.
 
     Notes
     -----
     Source of the shape: exponential current at constant voltage, ended at a few per cent of the rated current (common
-    battery-charging notes; cut-off 0.03 to 0.1 of the rate). Energy balance: the missing energy
-    ``(1 - cc_share) * capacity`` equals ``tau * (P_cc - P_cut)``, which fixes tau. Worked: 1C, cc_share 0.8, cut 0.05
-    gives tau 0.2105 h, 48 min + 37.8 min. Assumption: pack voltage is constant, so power is proportional to current.
+    battery-charging notes; cut-off 0.03 to 0.1 of the rate). Energy balance: the missing energy ``(1 - cc_share) *
+    capacity`` equals ``tau * (P_cc - P_cut)``, which fixes tau. Worked: 1C, cc_share 0.8, cut 0.05 gives tau 0.2105 h,
+    48 min + 37.8 min. Assumption: pack voltage is constant, so power is proportional to current.
     """
 
     capacity_wh: float
@@ -65,36 +49,14 @@ class ChargeCurve:
         return ChargeCurve, (self.capacity_wh, self.cc_power_w, self.cc_share, self.cut_share)
 
     def acceptance_w(self, e_wh: float) -> float:
-        """Return the most that the pack takes at an energy.
-
-        Parameters
-        ----------
-        e_wh : float
-            Energy in the pack, Wh; above the capacity counts as full.
-
-        Returns
-        -------
-        float
-            Power, W; at full it is still the cut-off power, since the cut-off is what ends the charge.
-        """
+        """Return the most that the pack takes at an energy: at full still the cut-off power, which ends the charge."""
         if e_wh <= self._constant_to_wh or self.tau_h == 0.0:
             return self.cc_power_w
         capacity_wh = self.capacity_wh
         return (self.asymptote_wh - (e_wh if e_wh < capacity_wh else capacity_wh)) / self.tau_h
 
     def knee_wh(self, limit_w: float) -> float:
-        """Return the energy up to which the power is constant under a limit.
-
-        Parameters
-        ----------
-        limit_w : float
-            Most that the charger gives this pack, W; zero or more.
-
-        Returns
-        -------
-        float
-            Energy at which the acceptance falls below the limit, Wh; the capacity when it never does.
-        """
+        """Return the energy at which the acceptance falls below a charger's limit; the capacity when it never does."""
         if limit_w >= self.cc_power_w:
             return self._constant_to_wh
         knee_wh = self.asymptote_wh - self.tau_h * limit_w
@@ -102,19 +64,9 @@ class ChargeCurve:
         return knee_wh if knee_wh < capacity_wh else capacity_wh
 
     def time_s(self, e0_wh: float, e1_wh: float, limit_w: float) -> float:
-        """Return the time to charge from one energy to another under a limit.
+        """Return the time to charge from one energy to another, at most the capacity, under a limit of the charger.
 
-        Parameters
-        ----------
-        e0_wh, e1_wh : float
-            Energy at start and end, Wh; the end at most the capacity (but for rounding).
-        limit_w : float
-            Most that the charger gives this pack, W; zero or more.
-
-        Returns
-        -------
-        float
-            Time, s; 0 when the pack holds the end energy already, infinite under a limit of zero.
+        0 when the pack holds the end energy already, infinite under a limit of zero.
         """
         capacity_wh = self.capacity_wh
         if e1_wh > capacity_wh:
@@ -137,22 +89,7 @@ class ChargeCurve:
         return hours * SECONDS_PER_HOUR
 
     def energy_after_wh(self, e0_wh: float, seconds: float, limit_w: float) -> float:
-        """Return the energy after charging for a time under a limit.
-
-        Parameters
-        ----------
-        e0_wh : float
-            Energy at the start, Wh.
-        seconds : float
-            Time, s; zero or more; may be infinite.
-        limit_w : float
-            Most that the charger gives this pack, W; zero or more.
-
-        Returns
-        -------
-        float
-            Energy, Wh; at most the capacity.
-        """
+        """Return the energy after charging for a time, which may be infinite, under a limit of the charger."""
         capacity_wh = self.capacity_wh
         knee_wh = self.knee_wh(limit_w)
         if e0_wh >= capacity_wh or limit_w == 0.0:
@@ -176,20 +113,7 @@ class ChargeCurve:
     def seconds_until_acceptance(self, e0_wh: float, limit_w: float, target_w: float) -> float:
         """Return the time until the pack's acceptance has fallen to a power, so that others can have the rest.
 
-        Parameters
-        ----------
-        e0_wh : float
-            Energy at the start, Wh.
-        limit_w : float
-            Most that the charger gives this pack meanwhile, W; zero or more.
-        target_w : float
-            Acceptance asked for, W.
-
-        Returns
-        -------
-        float
-            Time, s; 0 when the acceptance is at or below the target already (but for rounding); infinite when the
-            pack is full first, or is given nothing.
+        0 when it is there already (but for rounding); infinite when the pack is full first, or is given nothing.
         """
         if self.acceptance_w(e0_wh) <= target_w:
             return 0.0

@@ -47,31 +47,26 @@ class ForwardPower(NamedTuple, Generic[Floats]):
 class FlightModel:
     """Rotors, losses and drag of one aircraft, giving electrical power from mass, speed and air density.
 
-    Parameters
+    Attributes
     ----------
-    rotor_count : int
-        Number of rotors; of a coaxial layout both of each pair, so an even number.
-    rotor_diameter_m : float
-        Diameter of one rotor, m.
-    coaxial : bool
-        Whether the rotors stand in pairs, one above the other.
-    figure_of_merit : float
+    rotor_count
+        Of a coaxial layout both of each pair, so an even number.
+    figure_of_merit
         Ideal induced power (with the interference of a coaxial layout) over the electrical power of lift in hover:
         rotor and drive together; above 0, at most 1.
-    fixed_power_w : float
-        Electrical power that does not depend on mass: avionics, pump, losses, W.
-    profile_share : float
-        Share of the lift power in hover that is blade profile power; 0 to below 1. Default 0.25, assumption: rotor
-        figure of merit 0.65 and induced factor 1.15 (Leishman 2006, from memory) leave 1 - 1.15 * 0.65 to the profile.
-    tip_speed_m_per_s : float
-        Blade tip speed, m/s. Default 120: Zeng, Xu and Zhang (2019).
-    drag_area_m2 : float
-        Equivalent flat-plate area of airframe and tank, m2. Default 0.4, assumption: frontal area, 20 to 40 L class.
-    coaxial_factor : float
-        Induced power of a pair over that of its rotors flown apart; 1 to 1.5; see `COAXIAL_INTERFERENCE`.
-    drive_efficiency : float
-        Electrical to shaft efficiency, used for drag, which passes the drive but not the rotor's hover losses;
-        above 0, at most 1. Default 0.8, assumption.
+    fixed_power_w
+        Does not depend on mass: avionics, pump, losses.
+    profile_share
+        Of the lift power in hover, what is blade profile power; 0 to below 1. Assumption: rotor figure of merit 0.65
+        and induced factor 1.15 (Leishman 2006, from memory) leave 1 - 1.15 * 0.65 to the profile.
+    tip_speed_m_per_s
+        Source: Zeng, Xu and Zhang (2019).
+    drag_area_m2
+        Equivalent flat plate of airframe and tank. Assumption: frontal area, 20 to 40 L class.
+    coaxial_factor
+        Induced power of a pair over that of its rotors flown apart; 1 to 1.5.
+    drive_efficiency
+        Electrical to shaft, for drag, which passes the drive but not the rotor's hover losses. Assumption.
 
     Raises
     ------
@@ -82,8 +77,8 @@ class FlightModel:
     -----
     Sources: momentum theory ``P = T^1.5 / sqrt(2 rho A)``; forward flight Zeng, Xu and Zhang (2019), IEEE Trans.
     Wireless Commun. 18(4):2329-2345, eq. 12, as electrical power. Other than there, profile power grows with mass^1.5
-    as induced power does: a multirotor answers load by rotor speed, thrust goes with its square, profile power with
-    its cube.
+    as induced power does: a multirotor answers load by rotor speed, thrust goes with its square, profile power with its
+    cube.
     """
 
     rotor_count: int
@@ -104,70 +99,39 @@ class FlightModel:
 
     @property
     def disc_area_m2(self) -> float:
-        """Area of the rotor discs seen from above, m2; a coaxial pair counts once."""
+        """Area of the rotor discs seen from above; a coaxial pair counts once."""
         discs = self.rotor_count // 2 if self.coaxial else self.rotor_count
         return discs * math.pi * self.rotor_diameter_m**2 / 4.0
 
     @property
     def effective_area_m2(self) -> float:
-        """Area of the single disc with the same ideal power, m2: of a coaxial pair 2 / coaxial_factor^2 of its disc."""
+        """Area of the single disc with the same ideal power: of a coaxial pair 2 / coaxial_factor^2 of its disc."""
         return self.disc_area_m2 * (2.0 / self.coaxial_factor**2 if self.coaxial else 1.0)
 
     def momentum_limit_w(self, mass: Floats, density: float) -> Floats:
-        """Return the least power at which momentum theory allows hover.
+        """Return the least power to hover, with a coaxial layout's interference, from mass (kg) and density (kg/m3).
 
-        Parameters
-        ----------
-        mass : float or ndarray
-            All-up mass, kg.
-        density : float
-            Air density, kg/m3.
-
-        Returns
-        -------
-        float or ndarray
-            Ideal induced power ``T^1.5 / sqrt(2 rho A)``, W, with the interference of a coaxial layout.
+        Source: momentum theory, ``T^1.5 / sqrt(2 rho A)``.
         """
         thrust_n = mass * GRAVITY_M_PER_S2
         power_w: Floats = thrust_n**1.5 / math.sqrt(2.0 * density * self.effective_area_m2)
         return power_w
-
-    def forward_power_w(
-        self, mass_kg: Floats, speed_m_per_s: float, density: float, headwind_m_per_s: float = 0.0
-    ) -> Floats:
-        """Return the electrical power in steady level flight, W; see `forward_power`."""
-        return self.forward_power(mass_kg, speed_m_per_s, density, headwind_m_per_s).power_w
 
     def forward_power(
         self, mass_kg: Floats, speed_m_per_s: float, density: float, headwind_m_per_s: float = 0.0
     ) -> ForwardPower[Floats]:
         """Return the electrical power in steady level flight and its parts; at no airspeed that of hover.
 
-        Parameters
-        ----------
-        mass_kg : float or ndarray
-            All-up mass, kg.
-        speed_m_per_s : float
-            Ground speed, m/s, zero or more.
-        density : float
-            Air density, kg/m3.
-        headwind_m_per_s : float
-            Wind against the flight, m/s; a tail wind is below zero. The airspeed is ground speed plus head wind.
-
-        Returns
-        -------
-        ForwardPower
-            Powers and shares in the shape of `mass_kg`.
-
-        Notes
-        -----
-        Source: Zeng, Xu and Zhang (2019), eq. 12.
+        The density is in kg/m3; the airspeed is ground speed plus head wind, and a tail wind is below zero. Source:
+        Zeng, Xu and Zhang (2019), eq. 12.
         """
         ideal_w = self.momentum_limit_w(mass_kg, density)
         airspeed = np.abs(speed_m_per_s + headwind_m_per_s)
         profile = 1.0 + 3.0 * airspeed**2 / self.tip_speed_m_per_s**2
         downwash = ideal_w / (mass_kg * GRAVITY_M_PER_S2)
-        induced = _induced_ratio(airspeed, downwash)
+        # induced power over that in hover: sqrt(sqrt(1 + x^2) - x) without its loss of digits at high speed
+        half_square = airspeed**2 / (2.0 * downwash**2)
+        induced: Floats = 1.0 / np.sqrt(np.sqrt(1.0 + half_square**2) + half_square)
         # written around 1 so that rest gives 1 to the last bit
         shape = 1.0 + self.profile_share * (profile - 1.0) + (1.0 - self.profile_share) * (induced - 1.0)
         drag_w = 0.5 * density * self.drag_area_m2 * airspeed**3 / self.drive_efficiency
@@ -175,18 +139,15 @@ class FlightModel:
         return ForwardPower(ideal_w, downwash, profile, induced, shape, drag_w, power_w)
 
 
-def _induced_ratio(airspeed_m_per_s: float, hover_induced_m_per_s: Floats) -> Floats:
-    """Return induced power at an airspeed over that in hover; 1 at rest, falling with speed."""
-    half_square = airspeed_m_per_s**2 / (2.0 * hover_induced_m_per_s**2)
-    # Same as sqrt(sqrt(1 + x^2) - x), without its loss of digits at high speed.
-    ratio: Floats = 1.0 / np.sqrt(np.sqrt(1.0 + half_square**2) + half_square)
-    return ratio
-
-
 def mean_power_w(pack_wh: float, share: float | Floats, minutes: Floats) -> Floats:
     """Return the mean power (W) at which a share of a pack's energy lasts some minutes."""
     power_w: Floats = pack_wh * share * 60.0 / minutes
     return power_w
+
+
+def _unit(rotors: FlightModel) -> FlightModel:
+    """Return the rotors at a figure of merit of 1: the lift power that calibration then scales."""
+    return replace(rotors, figure_of_merit=1.0, fixed_power_w=0.0)
 
 
 def _finish(unit: FlightModel, inverse_merit: float, fixed_power_w: float, scale_w: float) -> FlightModel:
@@ -227,37 +188,17 @@ def _fit(lift_w: NDArray[np.float64], power_w: NDArray[np.float64]) -> tuple[flo
 
 
 def calibrate(
-    rotor_count: int,
-    rotor_diameter_m: float,
-    coaxial: bool,
+    rotors: FlightModel,
     pack_wh: float,
     usable_share: float,
     hover_points: Sequence[tuple[float, float]],
     density: float = 1.225,
-    drag_area_m2: float = FlightModel.drag_area_m2,
 ) -> FlightModel:
-    """Fit a flight model to hover minutes as a spec sheet gives them.
+    """Fit rotors' losses to all-up masses (kg) and hover minutes of a spec sheet, in air of a density (kg/m3).
 
-    Parameters
-    ----------
-    rotor_count, rotor_diameter_m, coaxial
-        As for `FlightModel`.
-    pack_wh : float
-        Energy of the full pack that the minutes were flown on, Wh.
-    usable_share : float
-        Share of it that those minutes used; above 0, at most 1.
-    hover_points : sequence of (float, float)
-        All-up mass, kg, and hover time, min. One point fits the figure of merit with no fixed power; two fit both; more
-        are fitted by least squares of the relative error.
-    density : float
-        Air density of the test, kg/m3. Default: standard sea level.
-    drag_area_m2 : float
-        As for `FlightModel`.
-
-    Returns
-    -------
-    FlightModel
-        Reproduces one or two points exactly, unless a slightly negative fixed power was set to zero.
+    The minutes used a share of the full pack's energy. One point fits the figure of merit with no fixed power; two fit
+    both, and are reproduced exactly unless a slightly negative fixed power was set to zero; more are fitted by least
+    squares of the relative error.
 
     Raises
     ------
@@ -265,8 +206,7 @@ def calibrate(
         Two points share a mass, a point lies below the momentum limit, or the fit is implausible; the message says
         which and what is allowed.
     """
-    # The lift power of a model at figure of merit 1 is what calibration then scales.
-    unit = FlightModel(rotor_count, rotor_diameter_m, coaxial, 1.0, drag_area_m2=drag_area_m2)
+    unit = _unit(rotors)
     mass_kg, minutes = np.asarray(hover_points, dtype=np.float64).T
     if len(np.unique(mass_kg)) < len(mass_kg):
         raise ValueError(f"hover_points: got {list(hover_points)!r}, allowed each mass once")
@@ -283,44 +223,18 @@ def calibrate(
 
 
 def calibrate_from_load_use(
-    rotor_count: int,
-    rotor_diameter_m: float,
-    coaxial: bool,
+    rotors: FlightModel,
     pack_wh: float,
     empty_mass_kg: float,
     logged_loads: Sequence[tuple[float, float, float]],
     density: float = 1.225,
-    *,
     speed_m_per_s: float = 0.0,
-    fixed_power_w: float = 0.0,
-    drag_area_m2: float = FlightModel.drag_area_m2,
 ) -> FlightModel:
-    """Fit a flight model to an owner's log of how much of the pack each load took.
+    """Fit rotors' losses, but for their fixed power, to an owner's log of how much of the pack each load took.
 
-    Parameters
-    ----------
-    rotor_count, rotor_diameter_m, coaxial
-        As for `FlightModel`.
-    pack_wh : float
-        Energy of the full pack as it now is, Wh.
-    empty_mass_kg : float
-        All-up mass with the pack and an empty tank, kg.
-    logged_loads : sequence of (float, float, float)
-        Load at take-off, kg; minutes airborne; share of the pack used (0 to 1). The load is taken to fall evenly to
-        nothing over the minutes airborne.
-    density : float
-        Air density of the flights, kg/m3. Default: standard sea level.
-    speed_m_per_s : float
-        Typical airspeed of the flights, m/s. Default 0: as if hovering, which overstates the figure of merit a little.
-    fixed_power_w : float
-        Power that does not depend on mass, W.
-    drag_area_m2 : float
-        As for `FlightModel`.
-
-    Returns
-    -------
-    FlightModel
-        Best fit by least squares of the relative error.
+    By least squares of the relative error. The pack's energy is what it holds now. Logged are the load at take-off
+    (kg), which is taken to fall evenly to nothing, minutes airborne, and the share of the pack used; density in kg/m3.
+    A typical airspeed of 0 is as if hovering, which overstates the figure of merit a little.
 
     Raises
     ------
@@ -328,21 +242,20 @@ def calibrate_from_load_use(
         A log entry lies below the momentum limit, or the fit is implausible.
     """
     load_kg, minutes, share_used = np.asarray(logged_loads, dtype=np.float64).T
-    # The lift power of a model at figure of merit 1 is what calibration then scales.
-    unit = FlightModel(rotor_count, rotor_diameter_m, coaxial, 1.0, drag_area_m2=drag_area_m2)
+    unit = _unit(rotors)
     power_w = mean_power_w(pack_wh, share_used, minutes)
     nodes, weights = np.polynomial.legendre.leggauss(6)
     mass_kg = empty_mass_kg + load_kg[:, None] * (nodes + 1.0) / 2.0
-    drag_w = 0.5 * density * unit.drag_area_m2 * speed_m_per_s**3 / unit.drive_efficiency
-    lift_w = unit.forward_power_w(mass_kg, speed_m_per_s, density) @ (weights / 2.0) - drag_w
-    lift_power_w = power_w - drag_w - fixed_power_w
+    flown = unit.forward_power(mass_kg, speed_m_per_s, density)
+    lift_w = flown.power_w @ (weights / 2.0) - flown.drag_w
+    lift_power_w = power_w - flown.drag_w - rotors.fixed_power_w
     for load, power, limit in zip(load_kg, lift_power_w, lift_w, strict=True):
         if power <= limit:
             raise ValueError(
                 f"load of {load:g} kg: the flights used {power:.0f} W for lift, but the rotors need more than"
                 f" {limit:.0f} W to hold it: the minutes are too long, the share used too small, or the load too heavy"
             )
-    return _finish(unit, _merit(lift_w, lift_power_w), fixed_power_w, float(power_w.min()))
+    return _finish(unit, _merit(lift_w, lift_power_w), rotors.fixed_power_w, float(power_w.min()))
 
 
 def cubic_power(
@@ -355,31 +268,15 @@ def cubic_power(
 ) -> tuple[float, float, float, float]:
     """Fit power against mass by a cubic, so that the energy of a flight with a falling mass has a closed form.
 
-    Parameters
-    ----------
-    model : FlightModel
-        The aircraft.
-    speed : float
-        Ground speed, m/s.
-    density : float
-        Air density, kg/m3.
-    mass_low_kg, mass_high_kg : float
-        Range of all-up mass to fit, kg; may be equal.
-    headwind_m_per_s : float
-        As for `FlightModel.forward_power_w`.
-
-    Returns
-    -------
-    tuple of float
-        Coefficients of mass^0 to mass^3: W, W/kg, W/kg2, W/kg3. Relative error below 2e-4 up to a mass ratio of
-        2.3, below 6e-4 up to 3.
+    The speed (m/s) is over ground, density in kg/m3. Returned are the coefficients of mass^0 to mass^3: W, W/kg, W/kg2,
+    W/kg3. Relative error below 2e-4 up to a mass ratio of 2.3, below 6e-4 up to 3.
     """
     if mass_high_kg - mass_low_kg < 1e-6 * mass_low_kg:
-        return (model.forward_power_w(mass_low_kg, speed, density, headwind_m_per_s), 0.0, 0.0, 0.0)
+        return (model.forward_power(mass_low_kg, speed, density, headwind_m_per_s).power_w, 0.0, 0.0, 0.0)
     # Chebyshev nodes keep the least-squares fit near the best uniform one.
     nodes = np.cos(np.pi * (np.arange(24) + 0.5) / 24.0)
     mass_kg = (mass_low_kg + mass_high_kg) / 2.0 + (mass_high_kg - mass_low_kg) / 2.0 * nodes
-    power_w = model.forward_power_w(mass_kg, speed, density, headwind_m_per_s)
+    power_w = model.forward_power(mass_kg, speed, density, headwind_m_per_s).power_w
     fit = np.polynomial.Polynomial.fit(mass_kg, power_w, 3, w=1.0 / power_w)
     coefficients = np.zeros(4)
     converted = fit.convert().coef
@@ -389,39 +286,15 @@ def cubic_power(
 
 
 def cubic_value(c: tuple[float, float, float, float], m: float) -> float:
-    """Return the power of a cubic at a mass.
-
-    Parameters
-    ----------
-    c : tuple of float
-        Coefficients from `cubic_power`.
-    m : float
-        All-up mass, kg.
-
-    Returns
-    -------
-    float
-        Power, W.
-    """
+    """Return the power (W) of a cubic of `cubic_power` at a mass (kg)."""
     c0, c1, c2, c3 = c
     return c0 + m * (c1 + m * (c2 + m * c3))
 
 
 def cubic_mean(c: tuple[float, float, float, float], m1: float, m2: float) -> float:
-    """Return the mean power while the mass changes evenly from one value to another.
+    """Return the mean power (W) of a cubic of `cubic_power` while the mass (kg) changes evenly.
 
-    Parameters
-    ----------
-    c : tuple of float
-        Coefficients from `cubic_power`.
-    m1, m2 : float
-        All-up mass at start and end, kg, in either order; may be equal.
-
-    Returns
-    -------
-    float
-        Power, W. The integral's difference quotient is written out as symmetric sums, so nothing cancels when the two
-        masses are close or equal.
+    The integral's difference quotient is written out as symmetric sums, so nothing cancels when the masses are close.
     """
     c0, c1, c2, c3 = c
     total = m1 + m2

@@ -11,38 +11,12 @@ from numpy.typing import ArrayLike
 
 
 def simmons(area_m2: ArrayLike) -> float:
-    """Return ``sum a_i^2 / (sum a_i)^2``: 1 for one parcel, 1/n for n equal ones.
-
-    Source: Simmons 1964 (formula from memory).
-
-    Parameters
-    ----------
-    area_m2 : array_like
-        Parcel areas, above 0, any one unit, shape (n,).
-
-    Returns
-    -------
-    float
-        In (0, 1].
-    """
+    """Return ``sum a_i^2 / (sum a_i)^2`` (Simmons 1964, from memory): 1 for one parcel, 1/n for n equal ones."""
     areas = np.asarray(area_m2, dtype=np.float64)
     return float(np.sum(areas**2) / areas.sum() ** 2)
 
 
 def januszewski(area_m2: ArrayLike) -> float:
-    """Return ``sqrt(sum a) / sum sqrt(a)``: 1 for one parcel, 1/sqrt(n) for n equal ones.
-
-    Source: Januszewski 1968 (formula from memory).
-
-    Parameters
-    ----------
-    area_m2 : array_like
-        Parcel areas, above 0, any one unit, shape (n,).
-
-    Returns
-    -------
-    float
-        In (0, 1].
-    """
+    """Return ``sqrt(sum a) / sum sqrt(a)`` (Januszewski 1968, from memory): 1 for one parcel, 1/sqrt(n) for n equal."""
     areas = np.asarray(area_m2, dtype=np.float64)
     return float(np.sqrt(areas.sum()) / np.sqrt(areas).sum())

@@ -21,34 +21,24 @@ class DerateRule(StrEnum):
 
     NONE = "none"
     """No loss: grid supply, or a rating already stated for the site."""
-
     NATURALLY_ASPIRATED = "naturally_aspirated"
     """3 % per 1000 ft above 500 ft (agricultural engineering handbook, altitude section)."""
-
     ALTERNATOR = "alternator"
     """3 % per 500 m above 1000 m, times 3 % per 5 C above 40 C (generator sizing rule; multipliers cumulative)."""
-
     MSHA_NATURALLY_ASPIRATED = "msha_naturally_aspirated"
     """1 % per 100 m above 305 m (US Mine Safety and Health Administration)."""
-
     MSHA_TURBOCHARGED = "msha_turbocharged"
     """1 % per 100 m above 1000 m (US Mine Safety and Health Administration)."""
-
     TURBOCHARGED = "turbocharged"
     """4 % per 300 m above 1525 m, times 2 % per 11 C above 40 C (a turbocharged engine's data sheet)."""
-
     PETROL_CUSTOMARY = "petrol_customary"
     """3.5 % per 1000 ft, times 1 % per 10 F above 77 F (US rule of thumb for petrol sets, from memory)."""
-
     ISO3046_NATURALLY_ASPIRATED = "iso3046_naturally_aspirated"
     """ISO 3046-1, naturally aspirated diesel limited by air: a=1, m=1, n=0.75, s=0 (exponents from memory)."""
-
     ISO3046_SPARK_IGNITION = "iso3046_spark_ignition"
     """ISO 3046-1, naturally aspirated spark ignition: a=1, m=1, n=0.5, s=0 (exponents from memory)."""
-
     ISO3046_TURBOCHARGED = "iso3046_turbocharged"
     """ISO 3046-1, turbocharged diesel: a=0, m=0.7, n=2, s=0 (exponents from memory)."""
-
     ISO3046_AFTERCOOLED = "iso3046_aftercooled"
     """ISO 3046-1, turbocharged diesel with aftercooler: a=0, m=0.7, n=1.2, s=1 (exponents from memory)."""
 
@@ -78,20 +68,8 @@ _ISO_HUMIDITY = 0.3
 
 
 def saturation_pressure_pa(air_temperature_c: float) -> float:
-    """Return the saturation pressure of water vapour.
+    """Return the saturation pressure of water vapour in air of -45 to 60 C.
 
-    Parameters
-    ----------
-    air_temperature_c : float
-        Air temperature, degrees Celsius; -45 to 60.
-
-    Returns
-    -------
-    float
-        Pressure, Pa.
-
-    Notes
-    -----
     Source: Magnus form with the constants of Alduchov and Eskridge (1996), J. Appl. Meteorol. 35:601-609, eq. 21 (from
     memory): ``610.94 exp(17.625 t / (t + 243.04))``.
     """
@@ -99,49 +77,21 @@ def saturation_pressure_pa(air_temperature_c: float) -> float:
 
 
 def iso3046_alpha(power_ratio: float, mechanical_efficiency: float = 0.8) -> float:
-    """Return the brake power at site conditions over that at reference conditions.
+    """Return the brake power at site conditions over that at reference conditions, from the ratio k of indicated power.
 
-    Parameters
-    ----------
-    power_ratio : float
-        Ratio of indicated power k, above zero; see `iso3046_power_ratio`.
-    mechanical_efficiency : float
-        Mechanical efficiency of the engine; above 0, at most 1. Default 0.8: the standard's value where none is stated
-        (from memory).
-
-    Returns
-    -------
-    float
-        alpha; below zero when the site leaves less than friction takes.
-
-    Notes
-    -----
     Source: ISO 3046-1, ``alpha = k - 0.7 (1 - k) (1 / eta_m - 1)``; its example: k = 1.056, eta_m = 0.85 give 1.063.
+    Mechanical efficiency 0.8 is the standard's where none is stated (from memory). Below zero when the site leaves less
+    than friction takes.
     """
     return power_ratio - 0.7 * (1.0 - power_ratio) * (1.0 / mechanical_efficiency - 1.0)
 
 
 def iso3046_power_ratio(rule: DerateRule, pressure_pa: float, air_temperature_c: float) -> float:
-    """Return the ratio of indicated power k at site conditions.
+    """Return the ratio k of indicated power at site conditions; 1 at the reference (100 kPa, 298 K, 30 % humidity).
 
-    Parameters
-    ----------
-    rule : DerateRule
-        One of the ISO 3046 rules.
-    pressure_pa : float
-        Air pressure at the site, Pa; above zero.
-    air_temperature_c : float
-        Air temperature at the site, degrees Celsius; -45 to 60.
-
-    Returns
-    -------
-    float
-        k, 1 at reference conditions (100 kPa, 298 K, 30 % humidity); humidity is that of the reference (assumption).
-
-    Notes
-    -----
     Source: ISO 3046-1, ``k = [(p - a phi ps) / (pr - a phir psr)]^m (Tr / T)^n (Tcr / Tc)^s`` (exponents from memory).
-    Assumption: the charge-air coolant is as warm above ambient as at reference, so Tcr / Tc = Tr / T.
+    Assumptions: humidity is that of the reference, and the charge-air coolant is as warm above ambient as there, so Tcr
+    / Tc = Tr / T.
     """
     humidity_factor, pressure_exponent, temperature_exponent, coolant_exponent = _ISO3046[rule]
     site_pa = pressure_pa - humidity_factor * _ISO_HUMIDITY * saturation_pressure_pa(air_temperature_c)
@@ -154,22 +104,9 @@ def iso3046_power_ratio(rule: DerateRule, pressure_pa: float, air_temperature_c:
 
 
 def derate_share(rule: DerateRule, altitude_m: float, temperature_c: float) -> float:
-    """Return the share of the rated power that is left at an altitude and air temperature.
+    """Return the share of the rated power that is left at an altitude in the troposphere and air temperature, 0 to 1.
 
-    Parameters
-    ----------
-    rule : DerateRule
-        Rule to use.
-    altitude_m : float
-        Height above sea level, m, within the troposphere.
-    temperature_c : float
-        Air temperature, degrees Celsius.
-
-    Returns
-    -------
-    float
-        Share from 0 to 1. A rule that would raise the power (cold, low ground) gives 1, since the rating also binds the
-        alternator.
+    A rule that would raise the power (cold, low ground) gives 1, since the rating also binds the alternator.
     """
     pressure_pa = standard_pressure_pa(altitude_m)
     if rule in _ISO3046:
@@ -183,71 +120,27 @@ def derate_share(rule: DerateRule, altitude_m: float, temperature_c: float) -> f
 
 @dataclass(frozen=True, slots=True)
 class FuelLine:
-    """Fuel use as a straight line of load (Willans line): ``litres = a * kWh + b * hours``, whatever the load's course.
-
-    Parameters
-    ----------
-    litre_per_kwh : float
-        Fuel for each delivered kilowatt-hour, l/kWh; zero or more.
-    litre_per_hour_no_load : float
-        Fuel for each running hour, l/h; zero or more.
-    """
+    """Fuel use as a straight line of load (Willans line): ``a * kWh + b * hours``, whatever the load's course."""
 
     litre_per_kwh: float
     litre_per_hour_no_load: float
 
     def litres(self, energy_kwh: float, hours: float) -> float:
-        """Return the fuel for an energy delivered over a running time.
-
-        Parameters
-        ----------
-        energy_kwh : float
-            Energy delivered, kWh.
-        hours : float
-            Running time, h.
-
-        Returns
-        -------
-        float
-            Fuel, l.
-        """
+        """Return the fuel for an energy delivered over a running time."""
         return self.litre_per_kwh * energy_kwh + self.litre_per_hour_no_load * hours
 
     def litre_per_hour(self, load_w: float) -> float:
-        """Return the rate of fuel use at a load.
-
-        Parameters
-        ----------
-        load_w : float
-            Delivered power, W.
-
-        Returns
-        -------
-        float
-            Fuel, l/h.
-        """
+        """Return the rate of fuel use at a delivered power."""
         return self.litre_per_kwh * load_w / 1000.0 + self.litre_per_hour_no_load
 
 
 def fit_fuel_line(loads_w: Sequence[float], litres_per_hour: Sequence[float]) -> FuelLine:
-    """Fit a fuel line to a part-load table by least squares.
-
-    Parameters
-    ----------
-    loads_w : sequence of float
-        Delivered powers, W, zero or more; at least two different ones; shape ``(n,)``.
-    litres_per_hour : sequence of float
-        Fuel use at each, l/h; shape ``(n,)``.
-
-    Returns
-    -------
-    FuelLine
-        Best line; through the origin when the best one would burn less than nothing at no load.
+    """Fit a fuel line to a part-load table by least squares; through the origin if it would go below it at no load.
 
     Raises
     ------
     ValueError
-        If there are not two different loads, or fuel use does not grow with load.
+        There are not two different loads, or fuel use does not grow with load.
     """
     load_kw = np.asarray(loads_w, dtype=np.float64) / 1000.0
     rate_l_per_h = np.asarray(litres_per_hour, dtype=np.float64)
@@ -269,24 +162,10 @@ _PETROL_SHARES = (0.25, 0.5, 0.75, 1.0)
 def asabe_fuel_line(rated_w: float, fuel: Literal["diesel", "petrol"] = "diesel") -> FuelLine:
     """Return the fuel line of a typical engine of a given rating.
 
-    Parameters
-    ----------
-    rated_w : float
-        Rated power, W; above zero.
-    fuel : {"diesel", "petrol"}
-        Fuel.
-
-    Returns
-    -------
-    FuelLine
-        Fuel by delivered energy and running time.
-
-    Notes
-    -----
     Sources: diesel: ASABE D497 / EP496 in the form of R. Grisso (Virginia Tech), ``Q = (0.22 X + 0.096) P_rated`` l/h
-    with X the share of rated power (constants from memory). Petrol: the older D497.4, ``2.74 X + 3.15 - 0.203
-    sqrt(697 X)`` l/kWh (from memory), whose l/h at a quarter, half, three quarters and full load are fitted by a line.
-    Both are for tractor engines at the PTO; alternator losses (about 10 %) are within their spread (assumption).
+    with X the share of rated power (constants from memory). Petrol: the older D497.4, ``2.74 X + 3.15 - 0.203 sqrt(697
+    X)`` l/kWh (from memory), whose l/h at a quarter, half, three quarters and full load are fitted by a line. Both are
+    for tractor engines at the PTO; alternator losses (about 10 %) are within their spread (assumption).
     """
     if fuel == "diesel":
         return FuelLine(0.22, 0.096 * rated_w / 1000.0)

@@ -6,7 +6,6 @@ from collections.abc import Sequence
 from typing import NamedTuple
 
 import numpy as np
-from numpy.typing import ArrayLike, NDArray
 
 from simulator.physics.swath import FloatArray, SwathPlan
 
@@ -17,16 +16,8 @@ _MOST_PARTS = 12
 _BEST_POSSIBLE_SLACK = 1.1
 
 
-class Stretch(NamedTuple):
-    """A stretch of the plan served from one landing zone.
-
-    Parameters
-    ----------
-    area_from_m2, area_to_m2 : float
-        Covered area at which the stretch begins and ends, m2.
-    x_m, y_m : float
-        Landing zone, m.
-    """
+class Station(NamedTuple):
+    """A stretch of the plan, by covered area, and the landing zone that serves it."""
 
     area_from_m2: float
     area_to_m2: float
@@ -50,71 +41,30 @@ def best_zone(plan: SwathPlan) -> tuple[float, float]:
 
 
 def zone_candidates(plan: SwathPlan) -> FloatArray:
-    """Return the corners of the field's exterior and the middles of its sides.
-
-    Parameters
-    ----------
-    plan : SwathPlan
-        Field with an outline.
-
-    Returns
-    -------
-    numpy.ndarray
-        Points, m, shape (k, 2).
-    """
+    """Return the corners of the field's exterior and the middles of its sides, m, shape (k, 2)."""
     middles = [0.5 * (ring[:-1] + ring[1:]) for ring in _exteriors(plan)]
     return np.concatenate((_exterior_corners(plan), *middles))
 
 
-def ferry_distance_m(plan: SwathPlan, zone_xy_m: ArrayLike) -> FloatArray:
-    """Return the mean straight distance from landing zones to the work, weighted by area.
+def ferry_distance_m(plan: SwathPlan, zones_m: FloatArray, passes: slice = slice(None)) -> FloatArray:
+    """Return the mean straight distance from each landing zone (k, 2) to the work, or what some passes add to it.
 
     Sorties end and resume at places spread evenly over the covered area, so this is the mean length of a ferry flight.
-
-    Parameters
-    ----------
-    plan : SwathPlan
-        The passes.
-    zone_xy_m : array_like
-        Landing zones, m, shape (k, 2).
-
-    Returns
-    -------
-    numpy.ndarray
-        Mean distance of each zone, m, shape (k,).
     """
-    return _ferry_m(plan, np.asarray(zone_xy_m, dtype=np.float64).reshape(-1, 2), slice(None))
-
-
-def _ferry_m(plan: SwathPlan, zones: FloatArray, passes: slice) -> FloatArray:
-    """Return what some passes add to the mean ferry distance of the field from each zone, m."""
     share = (np.arange(_SAMPLES_PER_PASS) + 0.5) / _SAMPLES_PER_PASS
     x_m = plan.start_x_m[passes, None] + share * (plan.end_x_m - plan.start_x_m)[passes, None]
     y_m = plan.start_y_m[passes, None] + share * (plan.end_y_m - plan.start_y_m)[passes, None]
     weight = plan.area_m2[passes, None] / plan.area_total_m2 / _SAMPLES_PER_PASS
     # One zone at a time: outlines of hundreds of corners times thousands of samples would be a large table.
-    return np.array([float((np.hypot(x_m - x, y_m - y) * weight).sum()) for x, y in zones])
+    return np.array([float((np.hypot(x_m - x, y_m - y) * weight).sum()) for x, y in zones_m])
 
 
-def relocations(plan: SwathPlan, zone_xy: tuple[float, float], visual_range_m: float) -> list[Stretch]:
-    """Split the plan into stretches, each worked from one landing zone within visual range of all of it.
+def relocations(plan: SwathPlan, zone_xy: tuple[float, float], visual_range_m: float) -> list[Station]:
+    """Split the plan into contiguous stretches, each worked from one landing zone within visual range of all of it.
 
     Whole passes are assigned, in flight order, and each zone is kept as long as it can be, which gives the fewest
-    moves. A pass that no zone (of `zone_candidates`) has wholly in range is worked from the least far away.
-
-    Parameters
-    ----------
-    plan : SwathPlan
-        The passes.
-    zone_xy : (float, float)
-        First landing zone, m; left at once only when the first pass is out of its range.
-    visual_range_m : float
-        Greatest distance from the zone to the aircraft, m.
-
-    Returns
-    -------
-    list of Stretch
-        Contiguous, from area 0 to ``plan.area_total_m2``.
+    moves; the first is left at once only when the first pass is out of its range. A pass that no zone (of
+    `zone_candidates`) has wholly in range is worked from the least far away.
     """
     zones = np.concatenate((np.array([zone_xy]), zone_candidates(plan)))
     reach_m = np.maximum(
@@ -122,53 +72,38 @@ def relocations(plan: SwathPlan, zone_xy: tuple[float, float], visual_range_m: f
         np.hypot(plan.end_x_m - zones[:, 0:1], plan.end_y_m - zones[:, 1:2]),
     )
     limit_m = np.maximum(visual_range_m, reach_m.min(axis=0) * _BEST_POSSIBLE_SLACK)
-    served = reach_m <= limit_m
+    # a column that nobody serves ends every row
+    served = np.column_stack((reach_m <= limit_m, np.zeros(len(zones), dtype=np.bool_)))
     before_m2 = plan.area_before_m2
 
-    stretches: list[Stretch] = []
+    stretches: list[Station] = []
     index, zone = 0, 0
     while index < plan.pass_count:
-        until = _first_unserved(served[:, index:]) + index
+        until = np.argmin(served[:, index:], axis=1) + index
         if index > 0 or until[0] == index:
             # Longest service first; among equals the zone nearest to what it serves.
             longest = np.flatnonzero(until == until.max())
             zone = int(longest[np.argmin(np.round(reach_m[longest, index : until.max()].mean(axis=1), 6))])
         end = int(until[zone])
         x_m, y_m = (float(value) for value in zones[zone])
-        stretches.append(Stretch(float(before_m2[index]), float(before_m2[end]), x_m, y_m))
+        stretches.append(Station(float(before_m2[index]), float(before_m2[end]), x_m, y_m))
         index = end
     return stretches
 
 
-def following(plan: SwathPlan, stretches: Sequence[Stretch], ferry_s_per_m: float, shift_s: float) -> list[Stretch]:
+def following(plan: SwathPlan, stretches: Sequence[Station], ferry_s_per_m: float, shift_s: float) -> list[Station]:
     """Split stretches further where a landing zone that follows the work saves more time than its shifts take.
 
     Each stretch is cut into equal numbers of whole passes, each served from an end of its middle pass; the first may
-    keep its zone. With n parts the mean ferry distance falls and n - 1 shifts are paid; n grows while the sum falls.
-    Common practice, no source.
-
-    Parameters
-    ----------
-    plan : SwathPlan
-        The passes.
-    stretches : sequence of Stretch
-        Contiguous, as from :func:`relocations`.
-    ferry_s_per_m : float
-        Time that a metre of mean ferry distance costs on the whole field, s/m.
-    shift_s : float
-        Time that a shift costs, s.
-
-    Returns
-    -------
-    list of Stretch
-        Contiguous, from area 0 to ``plan.area_total_m2``.
+    keep its zone. With n parts the mean ferry distance falls and n - 1 shifts are paid; n grows while the sum falls. A
+    metre of mean ferry distance on the whole field costs ``ferry_s_per_m``. Common practice, no source.
     """
-    found: list[Stretch] = []
+    found: list[Station] = []
     for stretch in stretches:
         borders = np.searchsorted(plan.area_before_m2, np.array(stretch[:2]) - 1e-6)
         first, last = (int(border) for border in borders)
         zone = np.array([[stretch.x_m, stretch.y_m]])
-        best, best_s = [stretch], ferry_s_per_m * float(_ferry_m(plan, zone, slice(first, last))[0])
+        best, best_s = [stretch], ferry_s_per_m * float(ferry_distance_m(plan, zone, slice(first, last))[0])
         for number in range(2, min(_MOST_PARTS, last - first) + 1):
             parts, whole_s = [], (number - 1) * shift_s
             for part in range(number):
@@ -181,22 +116,16 @@ def following(plan: SwathPlan, stretches: Sequence[Stretch], ferry_s_per_m: floa
                         (plan.end_x_m[middle], plan.end_y_m[middle]),
                     ]
                 )
-                ferry_m = _ferry_m(plan, zones, slice(begin, end))
+                ferry_m = ferry_distance_m(plan, zones, slice(begin, end))
                 nearest = int(np.argmin(np.round(ferry_m, 6)))
                 whole_s += ferry_s_per_m * float(ferry_m[nearest])
                 border_m2 = plan.area_before_m2[begin], plan.area_before_m2[end]
-                parts.append(Stretch(*(float(one) for one in (*border_m2, *zones[nearest]))))
+                parts.append(Station(*(float(one) for one in (*border_m2, *zones[nearest]))))
             if whole_s >= best_s:
                 break
             best, best_s = parts, whole_s
         found += best
     return found
-
-
-def _first_unserved(served: NDArray[np.bool_]) -> NDArray[np.int64]:
-    """Return for each row how many leading columns are True."""
-    padded = np.concatenate((served, np.zeros((len(served), 1), dtype=np.bool_)), axis=1)
-    return np.asarray(np.argmin(padded, axis=1), dtype=np.int64)
 
 
 def _exteriors(plan: SwathPlan) -> Sequence[FloatArray]:

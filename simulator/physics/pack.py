@@ -21,22 +21,10 @@ _TEMPERATURE_SHARE = (0.5, 0.8, 1.0)
 
 
 def cycle_life(depth_of_discharge: float) -> float:
-    """Return the number of cycles of one depth that a pack lasts.
+    """Return the cycles of one depth that a pack lasts, until `END_OF_LIFE_SHARE` of the capacity is left.
 
-    Parameters
-    ----------
-    depth_of_discharge : float
-        Share of the capacity used in each cycle, above 0, at most 1.
-
-    Returns
-    -------
-    float
-        Cycles until `END_OF_LIFE_SHARE` of the capacity is left. Between the table's depths its logarithm is taken as
-        linear; below the least depth the *energy* through the pack stays that of the least depth (assumption).
-
-    Notes
-    -----
-    Source: BU-808, table 2: 100 % 300, 80 % 400, 60 % 600, 40 % 1000 cycles.
+    Source: BU-808, table 2: 100 % 300, 80 % 400, 60 % 600, 40 % 1000 cycles. Between the table's depths its logarithm
+    is taken as linear; below the least depth the *energy* through the pack stays that of the least depth (assumption).
     """
     if depth_of_discharge < DEPTH_OF_DISCHARGE[0]:
         return CYCLES_AT_DEPTH[0] * DEPTH_OF_DISCHARGE[0] / depth_of_discharge
@@ -44,65 +32,25 @@ def cycle_life(depth_of_discharge: float) -> float:
 
 
 def health_share(cycles: float, depth_of_discharge: float) -> float:
-    """Return the share of the first capacity that is left after cycles of one depth.
+    """Return the share of the first capacity left after cycles of one depth.
 
-    Parameters
-    ----------
-    cycles : float
-        Cycles done, zero or more.
-    depth_of_discharge : float
-        Share of the capacity used in each, above 0, at most 1.
-
-    Returns
-    -------
-    float
-        Health, 0 to 1; falls evenly with cycles (assumption), also beyond the end of life, and stops at 0.
+    It falls evenly with cycles (assumption), also beyond the end of life, and stops at 0.
     """
     return max(0.0, 1.0 - (1.0 - END_OF_LIFE_SHARE) * (cycles / cycle_life(depth_of_discharge)))
 
 
 def temperature_share(pack_temperature_c: float) -> float:
-    """Return the share of the capacity that a pack gives at its temperature.
+    """Return the share of its capacity that a pack gives: 1 from 20 C up, 0.8 at 0, 0.5 from -20 down, linear between.
 
-    Parameters
-    ----------
-    pack_temperature_c : float
-        Pack temperature, degrees Celsius; -40 to 80.
-
-    Returns
-    -------
-    float
-        Share: 1 from 20 C up, 0.8 at 0 C, 0.5 at -20 C and below, linear between.
-
-    Notes
-    -----
     Assumption, of the size of the rule that a lithium pack gives half at -18 C of what it gives at 27 C (from memory).
     """
     return float(np.interp(pack_temperature_c, _TEMPERATURE_C, _TEMPERATURE_SHARE))
 
 
 def cooling_time_s(temp_after_c: float, ambient_c: float, limit_c: float, time_constant_s: float) -> float:
-    """Return how long a pack cools until it may be charged.
+    """Return how long a pack cools to a limit: Newton's law of cooling, ``t = tau ln((T0 - Ta) / (T - Ta))``.
 
-    Parameters
-    ----------
-    temp_after_c : float
-        Pack temperature after the flight, degrees Celsius.
-    ambient_c : float
-        Air (or cooler) temperature, degrees Celsius.
-    limit_c : float
-        Temperature to reach, degrees Celsius.
-    time_constant_s : float
-        Time in which the difference to ambient falls to 1/e, s; above zero.
-
-    Returns
-    -------
-    float
-        Time, s; 0 when cool enough already, infinite when ambient is not below the limit.
-
-    Notes
-    -----
-    Source: Newton's law of cooling, ``t = tau ln((T0 - Ta) / (T - Ta))``.
+    0 when cool enough already, infinite when ambient is not below the limit.
     """
     if temp_after_c <= limit_c:
         return 0.0

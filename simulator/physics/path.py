@@ -37,7 +37,7 @@ def _lists(plan: SwathPlan) -> PathLists:
     turn = plan.is_turn.astype(float)
     # a turn brings the aircraft one swath over; only the way beyond that is flown as a gap
     gap = np.where(plan.is_turn, np.maximum(0.0, plan.link_m - plan.swath_m), plan.link_m)
-    cumulative_m2: list[float] = np.concatenate(([0.0], np.cumsum(plan.area_m2))).tolist()
+    cumulative_m2: list[float] = plan.area_before_m2.tolist()
     starts = list(zip(plan.start_x_m.tolist(), plan.start_y_m.tolist(), strict=True))
     return PathLists(
         cumulative_m2,

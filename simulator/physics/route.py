@@ -24,17 +24,7 @@ _SEGMENT_MAX = 3
 
 
 def order_nearest(matrix: ArrayLike) -> list[int]:
-    """Go to the nearest place not yet visited, time and again; of two equally near, to the lower number.
-
-    Parameters
-    ----------
-    matrix : array_like
-        Shape (n, n).
-
-    Returns
-    -------
-    list of int
-    """
+    """Go to the nearest place not yet visited, time and again; of two equally near, to the lower number."""
     table = np.asarray(matrix, dtype=np.float64)
     waiting = set(range(1, len(table)))
     order = [0]
@@ -52,15 +42,6 @@ def order_improved(matrix: ArrayLike) -> list[int]:
     First orders: nearest place first, and cheapest insertion. Moves: turning a stretch (2-opt, Croes 1958) and moving
     up to three places elsewhere, either way round (or-opt, Or 1976); the best move of the whole neighbourhood is taken
     each time. Costs of reversed stretches are summed the other way, so the matrix need not be symmetric.
-
-    Parameters
-    ----------
-    matrix : array_like
-        Shape (n, n).
-
-    Returns
-    -------
-    list of int
     """
     # the free end becomes a fixed one at a place that costs nothing to reach
     padded = np.pad(np.asarray(matrix, dtype=np.float64), ((0, 1), (0, 1)))
@@ -75,22 +56,9 @@ def order_time_windows(
 ) -> list[int]:
     """Insert place after place where it delays the end least, keeping every window already promised.
 
-    Places are taken by closing time of their window, those without one last. The rule is simple: a place that it leaves
-    out may still fit in some order that it does not see.
-
-    Parameters
-    ----------
-    travel_s : array_like
-        Travel times, s, shape (n, n), row to column; place 0 is left at 0 s.
-    windows_s : mapping of int to (float, float)
-        Earliest and latest time at which work may begin at a place, s; places not named may be worked at any time.
-    work_s : sequence of float
-        Time worked at each place, s, shape (n,); 0 for place 0.
-
-    Returns
-    -------
-    list of int
-        Without the places that fit nowhere within their window.
+    Place 0 is left at 0 s. Windows are the earliest and latest time at which work may begin at a place, any time at one
+    that has none. Places are taken by closing time of their window, those without one last; those that fit nowhere are
+    left out. The rule is simple: a place that it leaves out may still fit in some order that it does not see.
     """
     table = np.asarray(travel_s, dtype=np.float64)
     anytime = (-math.inf, math.inf)

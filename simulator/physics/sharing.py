@@ -14,24 +14,11 @@ def serve_in_order(
     """Share one bus among packs on chargers: each in turn gets all it takes of what those before it have left.
 
     A pack that comes later in the order never takes power from one before it, so a further charger or slot delays
-    nobody. Plain Python, because the simulator calls it at each electrical event with a handful of demands.
+    nobody. The bus may give any power, also an infinite one; demands are the number of a pack's charger and what the
+    pack would draw there when alone (W), in order of need. Returned is the power (W) of each; 0 where what is left is
+    less than its charger can be set to. Plain Python, because the simulator calls it at each electrical event with a
+    handful of demands.
 
-    Parameters
-    ----------
-    capacity_w : float
-        Power that the bus can give now, W; zero or more, may be infinite.
-    charger_limits_w, charger_leasts_w : sequence of float
-        Most that each charger can draw, and the least it can be set to, W; shape ``(chargers,)``.
-    demands : sequence of (int, float)
-        In order of need: the number of a pack's charger, and what the pack would draw there when alone, W.
-
-    Returns
-    -------
-    list of float
-        Power of each demand, W, in the same order; 0 where what is left is less than its charger can be set to.
-
-    Notes
-    -----
     How crews do it: the charger of the pack that is waited for runs full, the others are turned down to what is left.
     Common practice, no source.
     """

@@ -27,22 +27,20 @@ WHOLE_PASS_TOLERANCE = 1e-3
 
 @dataclass(frozen=True, eq=False)
 class SwathPlan:
-    """Ordered passes over one field.
+    """Ordered passes over one field of n passes.
 
-    Parameters
+    Attributes
     ----------
-    start_x_m, start_y_m, end_x_m, end_y_m : numpy.ndarray
-        Ends of each pass in flight order, m, shape (n,).
-    length_m : numpy.ndarray
-        Sprayed length of each pass, m, shape (n,). Longer than start to end only for a bent headland pass.
-    area_m2 : numpy.ndarray
-        Area credited to each pass, m2, shape (n,); overlap is counted once, so the sum is the covered area.
-    is_turn : numpy.ndarray
-        Shape (n-1,). True where the link to the next pass is a turn onto another strip, False where it is a
-        straight-ahead gap (hole, notch, obstacle) inside the same strip.
-    swath_m : float
-        Spacing of the passes, m.
-    outline : tuple of numpy.ndarray
+    length_m
+        Sprayed length, shape (n,). Longer than start to end only for a bent headland pass.
+    area_m2
+        Area credited, shape (n,); overlap is counted once, so the sum is the covered area.
+    is_turn
+        Shape (n-1,): whether the link to the next pass is a turn onto another strip, else a straight-ahead gap (hole,
+        notch, obstacle) inside the same strip.
+    swath_m
+        Spacing of the passes.
+    outline
         Closed rings for drawing, each (k, 2), m: per polygon its exterior first (anticlockwise), then its holes
         (clockwise).
     """
@@ -64,36 +62,24 @@ class SwathPlan:
 
     @property
     def link_m(self) -> FloatArray:
-        """Straight distance from the end of pass i to the start of pass i+1, m, shape (n-1,)."""
+        """Straight distance from the end of each pass to the start of the next, shape (n-1,)."""
         return np.hypot(self.start_x_m[1:] - self.end_x_m[:-1], self.start_y_m[1:] - self.end_y_m[:-1])
 
     @property
     def area_total_m2(self) -> float:
-        """Area covered, m2."""
+        """Area covered."""
         return float(self.area_m2.sum())
 
     @property
     def area_before_m2(self) -> FloatArray:
-        """Area covered before each pass and after the last, m2, shape (n+1,)."""
+        """Area covered before each pass and after the last, shape (n+1,)."""
         return np.concatenate(([0.0], np.cumsum(self.area_m2)))
 
 
 def plan_rectangle(area_m2: float, length_to_width: float, swath_m: float) -> SwathPlan:
-    """Plan a rectangle with a corner at (0, 0), its length along +y, and serpentine passes along the length.
+    """Plan a rectangle from (0, 0) with ``ceil(width / swath)`` serpentine passes along its length, which is +y.
 
-    Parameters
-    ----------
-    area_m2 : float
-        Field area, m2.
-    length_to_width : float
-        Length of the passes divided by the width across them.
-    swath_m : float
-        Spacing of the passes, m. The last pass is credited only the width that is left.
-
-    Returns
-    -------
-    SwathPlan
-        ``ceil(width / swath)`` passes.
+    The last pass is credited only the width that is left.
     """
     width_m = math.sqrt(area_m2 / length_to_width)
     length_m = length_to_width * width_m
@@ -126,7 +112,7 @@ class Turn(NamedTuple):
 
 
 def turn_of(swath_m: float, speed_m_s: float, acceleration_m_s2: float, radius_min_m: float = 0.0) -> Turn:
-    """Return a 180 degree turn onto the next strip, from speed, acceleration and radius limits.
+    """Return a 180 degree turn onto the next strip, from speed, acceleration (along or across) and radius limits.
 
     The quicker of two ways a multirotor can turn:
 
@@ -134,22 +120,6 @@ def turn_of(swath_m: float, speed_m_s: float, acceleration_m_s2: float, radius_m
     * fly round at constant speed with radius r = max(v2/a, ``radius_min_m``): a half circle and a straight piece when
       2 r <= S, else the bulb of three arcs of length r (pi + 4 arccos((S + 2 r) / (4 r))) (shortest path of bounded
       curvature between opposite headings, L. E. Dubins 1957, the left-right-left form).
-
-    Parameters
-    ----------
-    swath_m : float
-        Distance between the strips, m.
-    speed_m_s : float
-        Spraying speed, m/s.
-    acceleration_m_s2 : float
-        Greatest horizontal acceleration, along or across, m/s2.
-    radius_min_m : float, optional
-        Smallest allowed turn radius in continuous flight, m.
-
-    Returns
-    -------
-    Turn
-        Both ways and the time of the quicker.
     """
     stop_s = 2.0 * speed_m_s / acceleration_m_s2 + 2.0 * math.sqrt(swath_m / acceleration_m_s2)
     radius_m = max(speed_m_s**2 / acceleration_m_s2, radius_min_m)

@@ -9,13 +9,13 @@ this file is called.
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError
+from simulator.physics.headland import Passes
 from simulator.physics.headland import headland_passes as plan_headland
 from simulator.physics.swath import WHOLE_PASS_TOLERANCE, FloatArray, SwathPlan
 
@@ -35,8 +35,7 @@ _TIED_HEADINGS_MAX = 6
 _STRIPS_MAX = 20_000
 
 
-@dataclass(frozen=True, eq=False)
-class _Cut:
+class _Cut(NamedTuple):
     """Passes in the turned frame: u across (to the right of the heading), v along; ordered by strip, then v."""
 
     centre_u_m: FloatArray
@@ -49,24 +48,10 @@ class _Cut:
 def plan_polygon(
     polygon: BaseGeometry, swath_m: float, heading_rad: float | None = None, *, headland_passes: int = 0
 ) -> SwathPlan:
-    """Plan the passes over a polygon in metres.
+    """Plan serpentine passes over a polygon on a metre grid, strip by strip, and headland passes after them.
 
-    Parameters
-    ----------
-    polygon : shapely.Polygon or shapely.MultiPolygon
-        Area to be covered, on a metre grid.
-    swath_m : float
-        Spacing of the passes, m.
-    heading_rad : float, optional
-        Compass bearing of the passes, rad; None takes `best_heading_rad`. Plans of one field for aircraft of different
-        swath must be given the same heading to share their area coordinate.
-    headland_passes : int, optional
-        Passes along the boundary, flown last. Fewer are flown where the field is too narrow to leave an inside.
-
-    Returns
-    -------
-    SwathPlan
-        Serpentine passes, strip by strip; headland passes after them.
+    Plans of one field for aircraft of different swath must be given the same heading (compass bearing; by default
+    `best_heading_rad`) to share their area coordinate. Fewer headland passes are flown where the field is too narrow.
 
     Raises
     ------
@@ -76,55 +61,25 @@ def plan_polygon(
     _check_valid(polygon)
     headland, inside = plan_headland(polygon, swath_m, headland_passes)
     heading = best_heading_rad(inside, swath_m) if heading_rad is None else heading_rad % math.pi
-    cut = _cut(inside, swath_m, heading, _SHORTEST_PIECE_M)
-    order, upward = _serpentine(cut)
-    u_m, low_m, high_m = cut.centre_u_m[order], cut.from_v_m[order], cut.to_v_m[order]
-    start = _turn(np.column_stack((u_m, np.where(upward, low_m, high_m))), -heading)
-    end = _turn(np.column_stack((u_m, np.where(upward, high_m, low_m))), -heading)
-    length, area = high_m - low_m, cut.area_m2[order]
-    is_turn = np.diff(cut.strip[order]) != 0
+    passes = _serpentine(_cut(inside, swath_m, heading, _SHORTEST_PIECE_M))
+    passes = passes._replace(start_m=_turn(passes.start_m, -heading), end_m=_turn(passes.end_m, -heading))
     for ring in headland:
-        sides = ring.starting_near(end[-1])
-        start = np.concatenate((start, sides.start_xy_m))
-        end = np.concatenate((end, sides.end_xy_m))
-        length = np.concatenate((length, sides.length_m))
-        area = np.concatenate((area, sides.area_m2))
-        is_turn = np.concatenate((is_turn, [True], sides.is_turn))
-    return SwathPlan(
-        start_x_m=start[:, 0],
-        start_y_m=start[:, 1],
-        end_x_m=end[:, 0],
-        end_y_m=end[:, 1],
-        length_m=length,
-        area_m2=area,
-        is_turn=is_turn,
-        swath_m=swath_m,
-        outline=outline_rings(polygon),
-    )
+        passes = passes.with_ring(ring)
+    (start_x_m, start_y_m), (end_x_m, end_y_m) = passes.start_m.T, passes.end_m.T
+    rings, whole = outline_rings(polygon), (passes.length_m, passes.area_m2, passes.is_turn)
+    return SwathPlan(start_x_m, start_y_m, end_x_m, end_y_m, *whole, swath_m, rings)
 
 
 def best_heading_rad(polygon: BaseGeometry, swath_m: float) -> float:
-    """Return the heading with the fewest turns, and among those the shortest flown distance.
+    """Return the heading in [0, pi) with the fewest turns, and among those the shortest flown distance.
 
     A convex shape is narrowest across one of its edges (rotating calipers, M. Shamos 1978, from memory), and the number
     of strips depends on the width alone, so only directions of hull edges are compared (at most 24).
 
-    Parameters
-    ----------
-    polygon : shapely geometry
-        Area to be covered, m.
-    swath_m : float
-        Spacing of the passes, m.
-
-    Returns
-    -------
-    float
-        Compass bearing, rad, in [0, pi).
-
     Raises
     ------
     InputError
-        When the boundary is not a valid polygon.
+        The boundary is not a valid polygon.
     """
     import shapely
 
@@ -239,19 +194,23 @@ def _without_slivers(extent_m: FloatArray, area_m2: FloatArray, shortest_m: floa
     return kept
 
 
-def _serpentine(cut: _Cut) -> tuple[IntArray, NDArray[np.bool_]]:
-    """Return the flight order of the passes and, in that order, whether each is flown along the heading."""
+def _serpentine(cut: _Cut) -> Passes:
+    """Return the passes in flight order, in the turned frame."""
     # Parity counts strips that hold a pass: an empty strip between two parts of a field is not flown.
     rank = np.cumsum(np.append(0, np.diff(cut.strip) != 0))
-    upward = rank % 2 == 0
-    order = np.lexsort((np.where(upward, cut.from_v_m, -cut.from_v_m), rank))
-    return order.astype(np.int64), upward[order]
+    order = np.lexsort((np.where(rank % 2 == 0, cut.from_v_m, -cut.from_v_m), rank))
+    upward = rank[order] % 2 == 0
+    u_m, low_m, high_m = cut.centre_u_m[order], cut.from_v_m[order], cut.to_v_m[order]
+    return Passes(
+        np.column_stack((u_m, np.where(upward, low_m, high_m))),
+        np.column_stack((u_m, np.where(upward, high_m, low_m))),
+        high_m - low_m,
+        cut.area_m2[order],
+        np.diff(cut.strip[order]) != 0,
+    )
 
 
 def _flown_distance_m(polygon: BaseGeometry, swath_m: float, heading_rad: float) -> float:
-    cut = _cut(polygon, swath_m, heading_rad, 0.0)
-    order, upward = _serpentine(cut)
-    u_m, low_m, high_m = cut.centre_u_m[order], cut.from_v_m[order], cut.to_v_m[order]
-    start_v, end_v = np.where(upward, low_m, high_m), np.where(upward, high_m, low_m)
-    links = np.hypot(np.diff(u_m), start_v[1:] - end_v[:-1])
-    return float((high_m - low_m).sum() + links.sum())
+    passes = _serpentine(_cut(polygon, swath_m, heading_rad, 0.0))
+    links_m = np.hypot(*(passes.start_m[1:] - passes.end_m[:-1]).T)
+    return float(passes.length_m.sum() + links_m.sum())

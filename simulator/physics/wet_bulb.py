@@ -9,23 +9,11 @@ FloatArray = NDArray[np.float64]
 
 
 def wet_bulb_c(temperature_c: ArrayLike, humidity_percent: ArrayLike) -> FloatArray:
-    """Return the wet-bulb temperature at sea-level pressure.
+    """Return the wet-bulb temperature at sea-level pressure, from -20 to 50 degC; NaN outside or where an input is NaN.
 
     Stull (2011), "Wet-bulb temperature from relative humidity and air temperature", J. Appl. Meteor. Climatol.
-    50:2267-2269; error from -1 to +0.65 degC.
-
-    Parameters
-    ----------
-    temperature_c : array_like of float
-        Dry-bulb temperature in degC; the formula holds from -20 to 50.
-    humidity_percent : array_like of float
-        Relative humidity in percent, 0 to 100; the formula holds from 5 to 99, and values beyond are taken as those.
-
-    Returns
-    -------
-    ndarray of float64
-        Wet-bulb temperature in degC, in the common shape; NaN where the air temperature is outside -20 to 50 degC or
-        an input is NaN. Never above the air temperature.
+    50:2267-2269; error from -1 to +0.65 degC. The formula holds for a humidity of 5 to 99 percent, and values beyond
+    are taken as those. The result, in the common shape, is never above the air temperature.
     """
     T, given = np.broadcast_arrays(
         np.asarray(temperature_c, dtype=np.float64), np.asarray(humidity_percent, dtype=np.float64)
@@ -44,17 +32,6 @@ def wet_bulb_c(temperature_c: ArrayLike, humidity_percent: ArrayLike) -> FloatAr
 
 
 def delta_t_c(temperature_c: ArrayLike, humidity_percent: ArrayLike) -> FloatArray:
-    """Return delta T, the dry-bulb less the wet-bulb temperature.
-
-    Parameters
-    ----------
-    temperature_c, humidity_percent : array_like of float
-        See `wet_bulb_c`.
-
-    Returns
-    -------
-    ndarray of float64
-        Delta T in degC, at least 0; NaN where `wet_bulb_c` is.
-    """
+    """Return delta T, the dry-bulb less the wet-bulb temperature; at least 0, NaN where `wet_bulb_c` is."""
     result: FloatArray = np.asarray(temperature_c, dtype=np.float64) - wet_bulb_c(temperature_c, humidity_percent)
     return result

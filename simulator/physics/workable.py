@@ -17,35 +17,19 @@ from simulator.physics.wet_bulb import delta_t_c
 FloatArray = NDArray[np.float64]
 BoolArray = NDArray[np.bool_]
 
-M_PER_S_PER_MPH = 0.44704
-
 
 @dataclass(frozen=True)
 class WorkLimits:
-    """Weather in which work goes on; every limit itself is allowed, and None is no limit.
+    """Weather in which work goes on; every limit itself is allowed, and None is no limit. Rain is that of an hour."""
 
-    Parameters
-    ----------
-    wind_least_m_per_s, wind_most_m_per_s : float or None
-        Defaults 3 and 10 mph: label and extension guidance (cotton precautions; Clemson Extension on drift labels).
-    delta_t_least_c, delta_t_most_c : float or None
-        Defaults 2 and 10 degC: weather-service guidance (2 to 8 ideal, never above 10).
-    temperature_least_c, temperature_most_c : float or None
-        Default most 28 degC, weather-service guidance; default least 0 degC, assumption (nozzles freeze).
-    rain_most_mm : float or None
-        Rain in the hour; default 0, assumption (any rain stops work).
-    daylight_only : bool
-        Whether dark hours are lost; default True, assumption.
-    """
-
-    wind_least_m_per_s: float | None = 3 * M_PER_S_PER_MPH
-    wind_most_m_per_s: float | None = 10 * M_PER_S_PER_MPH
-    delta_t_least_c: float | None = 2.0
-    delta_t_most_c: float | None = 10.0
-    temperature_least_c: float | None = 0.0
-    temperature_most_c: float | None = 28.0
-    rain_most_mm: float | None = 0.0
-    daylight_only: bool = True
+    wind_least_m_per_s: float | None
+    wind_most_m_per_s: float | None
+    delta_t_least_c: float | None
+    delta_t_most_c: float | None
+    temperature_least_c: float | None
+    temperature_most_c: float | None
+    rain_most_mm: float | None
+    daylight_only: bool
 
     def __post_init__(self) -> None:
         pairs = (
@@ -58,16 +42,6 @@ class WorkLimits:
                 raise ValueError(f"got {name} = {most!r}; allowed is at least the lower limit {least!r}")
 
 
-def _within(values: FloatArray, least: float | None, most: float | None) -> BoolArray:
-    """Return where values keep their limits; an unknown value breaks any limit set."""
-    good = np.ones(values.shape, dtype=np.bool_)
-    if least is not None:
-        good &= values >= least
-    if most is not None:
-        good &= values <= most
-    return good
-
-
 def workable_hours(
     wind_m_per_s: ArrayLike,
     temperature_c: ArrayLike,
@@ -76,48 +50,24 @@ def workable_hours(
     daylight: ArrayLike,
     limits: WorkLimits,
 ) -> BoolArray:
-    """Return in which hours work is allowed.
-
-    Parameters
-    ----------
-    wind_m_per_s, temperature_c, humidity_percent, rain_mm : array_like of float, shape (n,)
-        Weather of each hour; NaN is unknown and breaks any limit set on it.
-    daylight : array_like of bool, shape (n,)
-        Whether the sun is up.
-    limits : WorkLimits
-        Limits.
-
-    Returns
-    -------
-    ndarray of bool, shape (n,)
-        True where all limits hold.
-    """
-    wind = np.asarray(wind_m_per_s, dtype=np.float64)
-    temperature = np.asarray(temperature_c, dtype=np.float64)
-    good = _within(wind, limits.wind_least_m_per_s, limits.wind_most_m_per_s)
-    good = good & _within(temperature, limits.temperature_least_c, limits.temperature_most_c)
-    good = good & _within(np.asarray(rain_mm, dtype=np.float64), None, limits.rain_most_mm)
-    if limits.delta_t_least_c is not None or limits.delta_t_most_c is not None:
-        dryness = delta_t_c(temperature, humidity_percent)
-        good = good & _within(dryness, limits.delta_t_least_c, limits.delta_t_most_c)
-    if limits.daylight_only:
-        good = good & np.asarray(daylight, dtype=np.bool_)
+    """Return in which hours all limits hold; NaN is unknown and breaks any limit set on it. All of shape (n,)."""
+    good = np.asarray(daylight, dtype=np.bool_) | (not limits.daylight_only)
+    for weather, least, most in (
+        (wind_m_per_s, limits.wind_least_m_per_s, limits.wind_most_m_per_s),
+        (temperature_c, limits.temperature_least_c, limits.temperature_most_c),
+        (rain_mm, None, limits.rain_most_mm),
+        (delta_t_c(temperature_c, humidity_percent), limits.delta_t_least_c, limits.delta_t_most_c),
+    ):
+        values = np.asarray(weather, dtype=np.float64)
+        if least is not None:
+            good = good & (values >= least)
+        if most is not None:
+            good = good & (values <= most)
     return good
 
 
 def windows_s(workable: ArrayLike) -> list[tuple[float, float]]:
-    """Return the stretches of workable hours.
-
-    Parameters
-    ----------
-    workable : array_like of bool, shape (n,)
-        Whether each hour can be worked.
-
-    Returns
-    -------
-    list of (float, float)
-        Start and end of each stretch in seconds after the first hour began, in order of time.
-    """
+    """Return start and end of each stretch of workable hours, in seconds after the first hour began."""
     flags = np.asarray(workable, dtype=np.bool_)
     edges = np.diff(np.concatenate(([0], flags.astype(np.int8), [0])))
     starts, ends = np.flatnonzero(edges == 1).tolist(), np.flatnonzero(edges == -1).tolist()
@@ -131,27 +81,11 @@ def solar_elevation_deg(
     longitude_deg: float,
     utc_offset_h: float,
 ) -> FloatArray:
-    """Return the sun's elevation above the horizon, without refraction.
+    """Return the sun's elevation above the horizon, without refraction, in the common shape of day and clock.
 
     NOAA Global Monitoring Laboratory, "General Solar Position Calculations" (Spencer's series for declination and
-    equation of time; coefficients from memory); good to about half a degree.
-
-    Parameters
-    ----------
-    day_of_year : array_like of float
-        1 on the first of January.
-    clock_s : array_like of float
-        Local standard time in seconds after midnight.
-    latitude_deg, longitude_deg : float
-        Place; north and east are positive.
-    utc_offset_h : float
-        Hours that the clock is ahead of UTC.
-
-    Returns
-    -------
-    ndarray of float64
-        Elevation in degrees, in the common shape of day and clock.
-
+    equation of time; coefficients from memory); good to about half a degree. Day 1 is the first of January, the clock
+    local standard time; north and east are positive.
     """
     hour = np.asarray(clock_s, dtype=np.float64) / 3600.0
     year_rad = 2.0 * math.pi / 365.0 * (np.asarray(day_of_year, dtype=np.float64) - 1.0 + (hour - 12.0) / 24.0)

@@ -12,7 +12,7 @@ from simulator.physics.swath import turn_of
 from simulator.plan.equipment import PackPlan
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.schema import Scenario
-from simulator.scenario.schema_equipment import Aircraft, Breakdown, Hover, LoadLog
+from simulator.scenario.schema_equipment import Aircraft, Breakdown, Hover
 
 Cubic = tuple[float, float, float, float]
 
@@ -153,33 +153,28 @@ def _capacity(aircraft: Aircraft, scenario: Scenario) -> float | None:
 
 
 def _flight_model(name: str, aircraft: Aircraft, problems: list[Problem]) -> FlightModel | None:
+    hover, log = aircraft.hover, aircraft.load_log
     try:
-        if aircraft.load_log is not None:
-            return _from_log(aircraft, aircraft.load_log)
-        if aircraft.hover is None:
-            return FlightModel(
-                aircraft.rotors,
-                aircraft.rotor_diameter,
-                aircraft.coaxial,
-                aircraft.figure_of_merit,
-                aircraft.fixed_power,
-                drag_area_m2=aircraft.drag_area,
-            )
-        hover = aircraft.hover
-        return calibrate(
+        rotors = FlightModel(
             aircraft.rotors,
             aircraft.rotor_diameter,
             aircraft.coaxial,
-            hover.energy,
-            hover.usable_share,
-            hover_points(hover),
-            density_kg_per_m3(hover.altitude, hover.air_temperature),
+            aircraft.figure_of_merit,
+            aircraft.fixed_power,
             drag_area_m2=aircraft.drag_area,
         )
+        if log is not None:
+            loads = [(one.load, one.airborne / 60.0, one.used) for one in log.loads]
+            density, empty_kg = density_kg_per_m3(log.altitude, log.air_temperature), log.empty_mass + log.pack_mass
+            return calibrate_from_load_use(rotors, log.energy * log.health, empty_kg, loads, density, log.speed)
+        if hover is not None:
+            density = density_kg_per_m3(hover.altitude, hover.air_temperature)
+            return calibrate(rotors, hover.energy, hover.usable_share, hover_points(hover), density)
     except ValueError as error:
-        part = ".hover" if aircraft.hover else ".load_log" if aircraft.load_log else ""
+        part = ".hover" if hover else ".load_log" if log else ""
         problems.append(Problem(f"aircraft.{name}{part}", str(error)))
         return None
+    return rotors
 
 
 def hover_points(hover: Hover) -> list[tuple[float, float]]:
@@ -191,18 +186,3 @@ def hover_points(hover: Hover) -> list[tuple[float, float]]:
     if hover.full_time is not None:
         points.append((hung_kg + (hover.full_load or 0.0), hover.full_time / 60.0))
     return points
-
-
-def _from_log(aircraft: Aircraft, log: LoadLog) -> FlightModel:
-    return calibrate_from_load_use(
-        aircraft.rotors,
-        aircraft.rotor_diameter,
-        aircraft.coaxial,
-        log.energy * log.health,
-        log.empty_mass + log.pack_mass,
-        [(one.load, one.airborne / 60.0, one.used) for one in log.loads],
-        density_kg_per_m3(log.altitude, log.air_temperature),
-        speed_m_per_s=log.speed,
-        fixed_power_w=aircraft.fixed_power,
-        drag_area_m2=aircraft.drag_area,
-    )

@@ -6,8 +6,10 @@ The plan of an equipment set is read-only and picklable; every replication and e
 from __future__ import annotations
 
 import math
+from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
 from functools import cached_property
+from typing import TypeVar
 from weakref import WeakKeyDictionary
 
 from simulator.errors import InputError, Problem
@@ -25,12 +27,13 @@ from simulator.plan.equipment import (
 from simulator.plan.field_work import FieldWork, WorkPlanner
 from simulator.plan.fields import Ferrying, FieldPlan, Geography, WorkProfile, plan_fields
 from simulator.plan.flight import Flight, FlightBook, furthest
-from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_rig import Rig
 from simulator.scenario.weather_days import Windows
+
+Planned = TypeVar("Planned")
 
 
 @dataclass(frozen=True)
@@ -102,25 +105,14 @@ _MADE: WeakKeyDictionary[EquipmentSet, DayPlan] = WeakKeyDictionary()
 
 
 def make_plan(equipment: EquipmentSet) -> DayPlan:
-    """Return the plan of an equipment set.
-
-    Raises
-    ------
-    InputError
-        The physics refuses the equipment: a hover power below the momentum limit, a load that no reserve allows to be
-        flown, and the like; all problems at once.
-    """
-    made = _MADE.get(equipment)
-    if made is None:
-        made = plan_scenario(equipment.name, equipment.scenario, equipment.fields, equipment.weather_days)
-        _MADE[equipment] = made
-    return made
+    """Return the plan of an equipment set; an `InputError` with all that the physics refuses of the equipment."""
+    if equipment not in _MADE:
+        _MADE[equipment] = _plan(equipment)
+    return _MADE[equipment]
 
 
-def plan_scenario(
-    name: str, scenario: Scenario, field_sites: FieldList, weather_days: tuple[Windows, ...] | None = None
-) -> DayPlan:
-    """Return the plan of a scenario on its fields; see :func:`make_plan`."""
+def _plan(equipment: EquipmentSet) -> DayPlan:
+    scenario = equipment.scenario
     problems: list[Problem] = []
     packs = plan_packs(scenario, problems)
     aircraft = plan_aircraft(scenario, packs, problems)
@@ -130,9 +122,8 @@ def plan_scenario(
         raise InputError(problems)
     rigs = tuple(_plan_rig(scenario, rig, aircraft, packs, chargers, generators) for rig in used_rigs(scenario))
     flown = {entry.name: entry for rig in rigs for entry, number in rig.aircraft if number}
-    fields, paths, geography = plan_fields(
-        scenario, field_sites, {entry.name: entry.swath_m for entry in flown.values()}, _ferrying(rigs)
-    )
+    swaths_m = {name: entry.swath_m for name, entry in flown.items()}
+    fields, paths, geography = plan_fields(scenario, equipment.fields, swaths_m, _ferrying(rigs))
     unit_kg = scenario.product.density if scenario.product.kind == "liquid" else 1.0
     profiles = {
         (entry.name, index): _profile(entry, one, paths[entry.swath_m, index])
@@ -143,7 +134,7 @@ def plan_scenario(
         replace(one, product_per_m2=max(profiles[name, index].product_per_m2 for name in flown))
         for index, one in enumerate(fields)
     )
-    plan = DayPlan(name, scenario, fields, geography, rigs, profiles, unit_kg, weather_days)
+    plan = DayPlan(equipment.name, scenario, fields, geography, rigs, profiles, unit_kg, equipment.weather_days)
     plan = replace(plan, rigs=tuple(_with_pack_uses(plan, rig) for rig in rigs))
     problems += _unflyable(plan) + _underpowered(plan)
     if problems:
@@ -194,20 +185,17 @@ def _plan_rig(
     points = []
     for point_name, point in rig.power.items():
         generator = generators[point.generator] if point.generator is not None else None
-        capacity = generator.capacity_w if generator is not None else float(point.grid_power or 0.0)
-        hung = tuple((chargers[key], number) for key, number in point.chargers.items() if number)
-        trips = point.overload == "trip"
-        points.append(PowerPointPlan(point_name, generator, capacity, point.other_load, hung, trips))
-    flown = tuple((aircraft[key], number) for key, number in rig.aircraft.items() if number)
-    return RigPlan(
-        name,
-        rig,
-        flown,
-        tuple((packs[key], number) for key, number in rig.packs.items() if number),
-        tuple(points),
-        lifting_s(flown, rig.crew.pilots + rig.crew.helpers),
-        rig.take_partly_charged,
-    )
+        capacity_w = generator.capacity_w if generator is not None else float(point.grid_power or 0.0)
+        hung, trips = _numbers(chargers, point.chargers), point.overload == "trip"
+        points.append(PowerPointPlan(point_name, generator, capacity_w, point.other_load, hung, trips))
+    flown = _numbers(aircraft, rig.aircraft)
+    lifting = lifting_s(flown, rig.crew.pilots + rig.crew.helpers)
+    held = _numbers(packs, rig.packs)
+    return RigPlan(name, rig, flown, held, tuple(points), lifting, rig.take_partly_charged)
+
+
+def _numbers(plans: dict[str, Planned], numbers: Mapping[str, int]) -> tuple[tuple[Planned, int], ...]:
+    return tuple((plans[name], number) for name, number in numbers.items() if number)
 
 
 def _underpowered(plan: DayPlan) -> list[Problem]:

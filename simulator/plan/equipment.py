@@ -7,24 +7,16 @@ from dataclasses import dataclass
 
 from simulator.errors import Problem
 from simulator.physics.charge import ChargeCurve
-from simulator.physics.generator import (
-    FuelLine,
-    asabe_fuel_line,
-    fit_fuel_line,
-)
+from simulator.physics.generator import FuelLine, asabe_fuel_line, fit_fuel_line
 from simulator.physics.pack import cooling_time_s, health_share, temperature_share
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.power_balance import continuous_w
 from simulator.scenario.schema import Scenario
-from simulator.scenario.schema_equipment import Charger, Generator
 
 
 @dataclass(frozen=True)
 class PackPlan:
-    """One pack type.
-
-    Energies are what the pack now holds: nominal times health.
-    """
+    """One pack type; energies are what it now holds: nominal times health."""
 
     name: str
     fits: tuple[str, ...]
@@ -113,8 +105,11 @@ def plan_packs(scenario: Scenario, problems: list[Problem]) -> dict[str, PackPla
 
 def plan_chargers(scenario: Scenario, problems: list[Problem]) -> dict[str, ChargerPlan]:
     """Return every charger class of a scenario."""
+    plans = {}
     for name, charger in scenario.charger.items():
-        slot_w = min(charger.slot_power or math.inf, _output_w(charger)) * charger.setting
+        # after its own limit and that of its input
+        most_w = min(charger.output_power, (charger.input_power_max or math.inf) * charger.efficiency)
+        slot_w = min(charger.slot_power or math.inf, most_w) * charger.setting
         for pack in charger.serves:
             limit_w = scenario.pack[pack].charge_power_max
             if not charger.adapts and slot_w > limit_w * (1.0 + 1e-9):
@@ -123,47 +118,23 @@ def plan_chargers(scenario: Scenario, problems: list[Problem]) -> dict[str, Char
                     f"setting or slot_power, or say adapts = true if it adapts to the pack"
                 )
                 problems.append(Problem(f"charger.{name}", message))
-    return {
-        name: ChargerPlan(
-            name,
-            tuple(charger.serves),
-            charger.slots,
-            _output_w(charger) * charger.setting,
-            min(charger.slot_power or math.inf, _output_w(charger)) * charger.setting,
-            _output_w(charger) * min(charger.setting_least, charger.setting),
-            charger.efficiency,
-            charger.balance_time,
-        )
-        for name, charger in scenario.charger.items()
-    }
-
-
-def _output_w(charger: Charger) -> float:
-    """Return the most that a charger gives, after its own limit and that of its input."""
-    if charger.input_power_max is None:
-        return charger.output_power
-    return min(charger.output_power, charger.input_power_max * charger.efficiency)
+        least_w = most_w * min(charger.setting_least, charger.setting)
+        plans[name] = ChargerPlan(
+            name, tuple(charger.serves), charger.slots, most_w * charger.setting, slot_w, least_w,
+            charger.efficiency, charger.balance_time,
+        )  # fmt: skip
+    return plans
 
 
 def plan_generators(scenario: Scenario) -> dict[str, GeneratorPlan]:
     """Return every generator class of a scenario, derated for its altitude and temperature."""
     plans = {}
     for name, generator in scenario.generator.items():
-        plans[name] = GeneratorPlan(
-            name,
-            generator.rated_power,
-            continuous_w(scenario, generator),
-            _fuel_line(generator),
-            generator.fuel_tank,
-            generator.fuel_tank * generator.refuel_at,
-        )
+        # measured points, or the part-load line of the ASABE
+        line = asabe_fuel_line(generator.rated_power, generator.fuel)
+        if generator.fuel_use:
+            points = [(point.load, point.use * 3600.0) for point in generator.fuel_use]
+            line = fit_fuel_line(*zip(*points, strict=True))
+        capacity_w, tank_l = continuous_w(scenario, generator), generator.fuel_tank
+        plans[name] = GeneratorPlan(name, generator.rated_power, capacity_w, line, tank_l, tank_l * generator.refuel_at)
     return plans
-
-
-def _fuel_line(generator: Generator) -> FuelLine:
-    """Return the straight line of fuel use against load: measured points, or the ASABE part-load line."""
-    if not generator.fuel_use:
-        return asabe_fuel_line(generator.rated_power, generator.fuel)
-    return fit_fuel_line(
-        [point.load for point in generator.fuel_use], [point.use * 3600.0 for point in generator.fuel_use]
-    )

@@ -7,22 +7,16 @@ from dataclasses import dataclass, replace
 from typing import NamedTuple
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
+from simulator.physics.landing import Station, best_zone, following, nearest_corner, relocations
 from simulator.physics.path import FieldPath
-from simulator.physics.route import DETOUR_FACTORS
+from simulator.physics.route import DETOUR_FACTORS, order_improved, order_nearest, order_time_windows
 from simulator.physics.swath import SwathPlan, plan_rectangle
+from simulator.physics.swath_polygon import best_heading_rad, plan_polygon
 from simulator.scenario.field_list import LARGEST_FIELD_PASSES, MOST_ORDERED, FieldList, FieldSite
 from simulator.scenario.schema import Scenario
-
-
-class Station(NamedTuple):
-    """A stretch of a field (m2 along its path) and the landing zone (m) that serves it."""
-
-    area_from_m2: float
-    area_to_m2: float
-    x_m: float
-    y_m: float
 
 
 @dataclass(frozen=True)
@@ -112,31 +106,24 @@ class Ferrying(NamedTuple):
 def plan_fields(
     scenario: Scenario, fields: FieldList, swaths_m: dict[str, float], ferrying: Ferrying
 ) -> tuple[tuple[FieldPlan, ...], dict[tuple[float, int], FieldPath], Geography]:
-    """Plan every field for every swath.
-
-    Paths are by swath and field number. A field that needs more passes than anybody flies is an `InputError`.
-    """
-    plans, paths, problems = [], {}, []
+    """Plan every field for every swath, by which and its number paths are; an `InputError` tells of too large ones."""
+    plans: list[FieldPlan] = []
+    paths: dict[tuple[float, int], FieldPath] = {}
+    problems = []
+    smallest = min(swaths_m.values())
     for index, site in enumerate(fields.sites):
-        smallest = min(swaths_m.values())
         passes = math.sqrt(site.area_m2) * 2.0 / smallest
         if passes > LARGEST_FIELD_PASSES or site.area_m2 / smallest > 1e8:
             size = f"{site.area_m2 / 4046.8564224:.4g} acres at a swath of {smallest:.3g} m"
-            message = f"{site.name}: {size} are more passes than can be planned"
-            problems.append(Problem("field", message))
+            problems.append(Problem("field", f"{site.name}: {size} are more passes than can be planned"))
             continue
-        area = 0.0
-        outline: tuple[tuple[tuple[float, float], ...], ...] = ()
         heading = _heading(scenario, site, smallest)
-        stations: tuple[Station, ...] = ()
-        for swath in sorted(set(swaths_m.values())):
-            plan = _swath_plan(scenario, site, swath, heading)
-            if not stations:
-                stations = _stations(scenario, site, fields.yard_m, plan, ferrying)
-            paths[swath, index] = FieldPath(
-                plan, [(one.area_from_m2, one.x_m, one.y_m) for one in stations], site.ferry_distance_m
-            )
-            area, outline = plan.area_total_m2, tuple(tuple(map(tuple, ring.tolist())) for ring in plan.outline)
+        swaths = {swath: _swath_plan(scenario, site, swath, heading) for swath in sorted(set(swaths_m.values()))}
+        stations = _stations(scenario, site, fields.yard_m, swaths[smallest], ferrying)
+        zones = [(one.area_from_m2, one.x_m, one.y_m) for one in stations]
+        paths |= {(swath, index): FieldPath(plan, zones, site.ferry_distance_m) for swath, plan in swaths.items()}
+        widest = swaths[max(swaths)]
+        area, outline = widest.area_total_m2, tuple(tuple(map(tuple, ring.tolist())) for ring in widest.outline)
         start = scenario.day.start
         opens = -math.inf if site.open_from is None else site.open_from - start
         shuts = math.inf if site.open_until is None else site.open_until - start
@@ -150,7 +137,7 @@ def plan_fields(
     if problems:
         raise InputError(problems)
     _level_areas(plans, paths)
-    return tuple(plans), paths, _geography(scenario, fields, plans, min(swaths_m.values()))
+    return tuple(plans), paths, _geography(scenario, fields, plans, smallest)
 
 
 def _level_areas(plans: list[FieldPlan], paths: dict[tuple[float, int], FieldPath]) -> None:
@@ -171,18 +158,15 @@ def _level_areas(plans: list[FieldPlan], paths: dict[tuple[float, int], FieldPat
 def _heading(scenario: Scenario, site: FieldSite, swath_m: float) -> float | None:
     if site.polygon is None:
         return None
-    if scenario.field_file is not None and scenario.field_file.heading is not None:
-        return math.radians(scenario.field_file.heading)
-    from simulator.physics.swath_polygon import best_heading_rad
-
+    file = scenario.field_file
+    if file is not None and file.heading is not None:
+        return math.radians(file.heading)
     return best_heading_rad(site.polygon, swath_m)
 
 
 def _swath_plan(scenario: Scenario, site: FieldSite, swath_m: float, heading: float | None) -> SwathPlan:
     if site.polygon is None:
         return plan_rectangle(site.area_m2, site.length_to_width, swath_m)
-    from simulator.physics.swath_polygon import plan_polygon
-
     headlands = scenario.field_file.headland_passes if scenario.field_file is not None else 0
     return plan_polygon(site.polygon, swath_m, heading, headland_passes=headlands)
 
@@ -196,19 +180,17 @@ def _rate(scenario: Scenario, site: FieldSite) -> float:
 def _stations(
     scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan, ferrying: Ferrying
 ) -> tuple[Station, ...]:
-    from simulator.physics.landing import Stretch, following, relocations
-
     zone = _zone(scenario, site, yard_m, plan)
-    whole = Stretch(0.0, plan.area_total_m2, *zone)
+    whole = Station(0.0, plan.area_total_m2, *zone)
     reach = scenario.flying.visual_range
     if site.ferry_distance_m is not None:
-        return (Station(*whole),)
+        return (whole,)
     stretches = [whole] if reach is None else relocations(plan, zone, reach)
     if scenario.flying.landing_zone == "follows":
         loads = plan.area_total_m2 * _rate(scenario, site) / ferrying.load
         ferry_s_per_m = 2.0 * loads / ferrying.speed_m_per_s
         stretches = following(plan, stretches, ferry_s_per_m, ferrying.shift_s)
-    return tuple(Station(*map(float, stretch)) for stretch in stretches)
+    return tuple(stretches)
 
 
 def _zone(
@@ -216,8 +198,6 @@ def _zone(
 ) -> tuple[float, float]:
     if site.landing_zone_m is not None:
         return site.landing_zone_m
-    from simulator.physics.landing import best_zone, nearest_corner
-
     if scenario.field_file is not None and scenario.field_file.landing_zone == "nearest corner":
         return nearest_corner(plan, yard_m)
     return best_zone(plan)
@@ -253,47 +233,29 @@ def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], sw
 
 
 def _order(
-    scenario: Scenario,
-    drive: np.ndarray[tuple[int, int], np.dtype[np.float64]],
-    located: bool,
-    plans: list[FieldPlan],
-    swath_m: float,
+    scenario: Scenario, drive: NDArray[np.float64], located: bool, plans: list[FieldPlan], swath_m: float
 ) -> tuple[int, ...]:
-    count = len(drive) - 1
-    if scenario.route.order == "as given" or count < 2:
-        return tuple(range(count))
+    """Return the order of the visits; as given where nothing says which is better."""
+    given = tuple(range(len(plans)))
+    windowed = any(math.isfinite(plan.open_from_s) or math.isfinite(plan.open_until_s) for plan in plans)
+    if scenario.route.order == "as given" or len(plans) < 2 or not (windowed or located):
+        return given
     # by distance and name first, so that the order of the tables decides nothing where distances are equal
-    named = sorted(range(count), key=lambda place: (drive[0, place + 1], plans[place].name))
+    named = sorted(given, key=lambda place: (drive[0, place + 1], plans[place].name))
     stops = [0, *(place + 1 for place in named)]
-    ordered = _order_of(scenario, drive[np.ix_(stops, stops)], located, [plans[place] for place in named], swath_m)
-    return tuple(named[place] for place in ordered) if ordered is not None else tuple(range(count))
-
-
-def _order_of(
-    scenario: Scenario,
-    drive: np.ndarray[tuple[int, int], np.dtype[np.float64]],
-    located: bool,
-    plans: list[FieldPlan],
-    swath_m: float,
-) -> tuple[int, ...] | None:
-    """Return the order of the visits; None when nothing says which is better."""
-    if any(math.isfinite(plan.open_from_s) or math.isfinite(plan.open_until_s) for plan in plans):
-        return _windowed_order(scenario, drive, plans, swath_m)
-    if not located:
-        return None
-    from simulator.physics.route import order_improved, order_nearest
-
-    best = scenario.route.order == "best" and len(plans) <= MOST_ORDERED
-    order = order_improved(drive) if best else order_nearest(drive)
-    return tuple(place - 1 for place in order[1:])
+    table = drive[np.ix_(stops, stops)]
+    if windowed:
+        ordered = _windowed_order(scenario, table, [plans[place] for place in named], swath_m)
+    else:
+        best = scenario.route.order == "best" and len(plans) <= MOST_ORDERED
+        ordered = [place - 1 for place in (order_improved(table) if best else order_nearest(table))[1:]]
+    return tuple(named[place] for place in ordered)
 
 
 def _windowed_order(
-    scenario: Scenario, drive: np.ndarray[tuple[int, int], np.dtype[np.float64]], plans: list[FieldPlan], swath_m: float
-) -> tuple[int, ...]:
+    scenario: Scenario, drive: NDArray[np.float64], plans: list[FieldPlan], swath_m: float
+) -> list[int]:
     """Order the fields so that their time windows are met as far as can be; those that cannot be come last."""
-    from simulator.physics.route import order_time_windows
-
     trailer = next(iter(scenario.rig.values())).trailer
     travel = drive / scenario.route.road_speed.mean() + trailer.pack_up_time.mean() + trailer.set_up_time.mean()
     np.fill_diagonal(travel, 0.0)
@@ -307,4 +269,4 @@ def _windowed_order(
         if max(0.0, plan.open_from_s) <= min(last, plan.open_until_s)
     }
     placed = [place - 1 for place in order_time_windows(travel, windows, work)[1:]]
-    return (*placed, *(index for index in range(len(plans)) if index not in placed))
+    return placed + [index for index in range(len(plans)) if index not in placed]

@@ -12,8 +12,8 @@ from typing import Any
 from pydantic import BaseModel
 
 from simulator.scenario.catalogue import catalogue
-from simulator.scenario.provenance import bare_type
 from simulator.scenario.schema import Scenario
+from simulator.scenario.types import bare_type
 
 _SOURCE = re.compile(r"^(.*?)[;.,:]\s*\(?((?:source|assumption)s?\b.*)$", re.IGNORECASE | re.DOTALL)
 _LEFT_OUT = ("name", "title", "notes", "equipment_set", "like")

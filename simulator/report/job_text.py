@@ -80,8 +80,10 @@ def cost_text(job: Mapping[str, Any], shown: ReportUnits) -> str:
 
 
 def hold_text(entry: Mapping[str, Any]) -> str:
-    """Return what holds a set back, and what is asked of its power sources and what they give."""
-    return f"{entry['bottleneck']['sentence']} {power_words(entry.get('power') or [])}".strip()
+    """Return what holds a set back, what each resource could do alone, and what is asked of and given by its power."""
+    hold = entry["bottleneck"]
+    parts = (hold["sentence"], hold.get("alone_sentence"), power_words(entry.get("power") or []))
+    return " ".join(part for part in parts if part)
 
 
 def _seldom(job: Mapping[str, Any]) -> str:

@@ -39,11 +39,10 @@ class Kind:
     us: tuple[str, float]
     metric: tuple[str, float]
     offset_us: float = 0.0
-    both: bool = False
 
 
-TANK = Kind(units.VOLUME, ("gal", LITRE_PER_GALLON), ("L", 1.0), both=True)
-HOPPER = Kind(units.MASS, ("lb", KG_PER_POUND), ("kg", 1.0), both=True)
+TANK = Kind(units.VOLUME, ("gal", LITRE_PER_GALLON), ("L", 1.0))
+HOPPER = Kind(units.MASS, ("lb", KG_PER_POUND), ("kg", 1.0))
 MASS = Kind(units.MASS, ("lb", KG_PER_POUND), ("kg", 1.0))
 WIDTH = Kind(units.LENGTH, ("ft", M_PER_FOOT), ("m", 1.0))
 ROAD = Kind(units.LENGTH, ("mi", M_PER_MILE), ("km", 1000.0))
@@ -80,10 +79,14 @@ def _one(text: str, shown: ReportUnits, kind: Kind | None) -> str:
         inner = units.parse(text, kind.dimension)
     except UnitError:
         return written
+    return amount_text(inner, shown, kind)
+
+
+def amount_text(inner: float, shown: ReportUnits, kind: Kind) -> str:
+    """Return an amount in SI units (areas in m2, volumes in L) as words in the report's units."""
+    us = shown.name == "us"
     name, size = kind.us if us else kind.metric
-    amount = inner / size + (kind.offset_us if us else 0.0)
-    converted = f"{_rounded(amount, kind)} {name}"
-    return f"{converted} ({written})" if kind.both else converted
+    return f"{_rounded(inner / size + (kind.offset_us if us else 0.0), kind)} {name}"
 
 
 def _rounded(amount: float, kind: Kind) -> str:

@@ -1,17 +1,18 @@
-"""The quote sheet of one equipment set: a PDF to print and the same as one self-contained HTML page."""
+"""The quote of one or several equipment sets: a PDF to print, and the same as one self-contained HTML page."""
 
 from __future__ import annotations
 
-import datetime
+from collections.abc import Mapping
 from pathlib import Path
 from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
 from simulator.errors import InputError
-from simulator.report.html_page import render
-from simulator.report.quote_content import QuoteContent, quote_content
-from simulator.report.quote_pdf import draw_map, map_height, pdf_bytes, quote_pages
+from simulator.plan.day_plan import DayPlan
+from simulator.report.html_page import render, write
+from simulator.report.map_figure import box_of, draw_fields
+from simulator.report.quote_content import Asked, QuoteContent, quote_content
 from simulator.report.stored import StoredResult
 from simulator.report.style import NARROW_IN, new_figure, settle, styled, svg_markup
 from simulator.report.writing import write_atomically
@@ -21,48 +22,39 @@ if TYPE_CHECKING:
 
 
 def write_quote(
-    stored: StoredResult,
-    set_name: str,
-    customer: str,
-    out_pdf: Path,
-    price: float | None = None,
-    valid_days: int = 30,
-    notes: str = "",
-    today: datetime.date | None = None,
-) -> list[Path]:
-    """Write a quote sheet as PDF, and as HTML beside it.
+    stored: StoredResult, plans: Mapping[str, DayPlan], asked: Asked, out_pdf: Path
+) -> tuple[list[Path], str]:
+    """Write a quote as PDF, and as HTML beside it; return the files, and what to say of signs that no font has."""
+    from simulator.report.quote_pdf import quote_pdf
 
-    Raises
-    ------
-    InputError
-        No such set, no customer, a number out of range, or a file that cannot be written.
-    """
-    content = quote_content(stored, set_name, customer, price, valid_days, notes, today)
     if out_pdf.suffix.lower() != ".pdf":
         raise InputError.single(f"got {out_pdf.name!r}; allowed is a name that ends in .pdf", "--out")
-    files = {
-        out_pdf: pdf_bytes(quote_pages(content), f"{content.title} for {content.customer}"),
-        out_pdf.with_suffix(".html"): quote_html(content).encode("utf-8"),
-    }
-    for path, data in files.items():
-        try:
-            write_atomically(path, data)
-        except OSError as error:
-            raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(path)) from error
-    return list(files)
+    content = quote_content(stored, plans, asked)
+    data, message = quote_pdf(content, quote_map(content))
+    files = [out_pdf, out_pdf.with_suffix(".html")]
+    page = quote_html(content)
+    try:
+        write_atomically(out_pdf, data)
+    except OSError as error:
+        raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(out_pdf)) from error
+    write(files[1], page)
+    return files, message
 
 
 def quote_html(content: QuoteContent) -> str:
-    """Return a quote sheet as one HTML page that loads nothing and runs nothing."""
-    picture = ""
-    if content.outlines:
-        picture = svg_markup(quote_map(content), "map", "The fields, numbered as in the list", content.map_note)
-    return render("quote.html.j2", quote=content, map=Markup(picture), title=f"{content.title} for {content.customer}")
+    """Return a quote as one HTML page that loads nothing and runs nothing."""
+    picture = svg_markup(quote_map(content), "map", "The fields, numbered as in the list", content.map_words)
+    return render("quote.html.j2", quote=content, map=Markup(picture), title=f"Quote for {content.customer}")
 
 
 @styled
 def quote_map(content: QuoteContent) -> Figure:
-    """Draw the fields of a quote."""
-    figure = new_figure(NARROW_IN, NARROW_IN * map_height(content))
-    draw_map(figure.add_subplot(), content)
+    """Draw the fields of a quote to scale with the numbers of the list."""
+    left, bottom, right, top = box_of([ring for one in content.outlines for ring in one["rings"]])
+    wide, high = max(right - left, 1.0), max(top - bottom, 1.0)
+    figure = new_figure(NARROW_IN, NARROW_IN * min(1.0, max(high / wide, 0.25)))
+    axes = figure.add_subplot()
+    draw_fields(axes, content.outlines, {place: place + 1 for place in range(len(content.outlines))})
+    axes.set_xlim(left - 0.01 * wide, right + 0.01 * wide)
+    axes.set_ylim(bottom - 0.01 * high, top + 0.01 * high)
     return settle(figure)

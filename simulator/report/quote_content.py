@@ -1,242 +1,249 @@
-"""What a quote sheet says, before any layout: answer, equipment, fields, assumptions, price, cautions."""
+"""What a quote says, before any layout: price and days, what they rest on, fields, equipment, assumptions, cautions."""
 
 from __future__ import annotations
 
 import datetime
-import math
-from collections.abc import Mapping
+from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
-
 from simulator.errors import InputError
+from simulator.plan.day_plan import DayPlan
+from simulator.report.answer import answer_lines
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.day_output import day_spread, day_values, has_days
-from simulator.report.job_text import job_text
-from simulator.report.map_figure import PLACED
+from simulator.report.day_output import day_spread
+from simulator.report.job_text import finish_text, hold_text, warning_text
 from simulator.report.numbers import (
-    ReportUnits,
+    NOTHING,
+    clock_text,
+    count_text,
     fixed,
     hours_text,
+    mean_text,
     quantile_text,
-    range_text,
     units_of,
 )
-from simulator.report.quote_equipment import Pair, assumption_lines, equipment_lines, sub
-from simulator.report.quote_fields import FieldLine, drawn_fields, field_lines
+from simulator.report.practice import practitioner_lines
+from simulator.report.quote_equipment import Offered, Pair, assumption_lines, equipment_table, money, weather_words
+from simulator.report.quote_fields import field_tables, outlines
+from simulator.report.quote_logo import Logo
 from simulator.report.stored import StoredResult
-from simulator.report.summary import is_invented, report_title
+from simulator.report.summary import report_title
+from simulator.report.table import DataTable, text_row
+from simulator.report.tables import one_more
 from simulator.report.writing import plain
-from simulator.scenario.power_balance import power_words
 
-_MOST_CHANGES = 3
-_LONGEST_NOTE = 900
+_MOST_CHANGES, _MOST_LEFT_OUT = 3, 40
+_OF_LOADS = "Of a load on a field of about mean area, by mean times and without waiting."
+_OTHERS = "All other numbers stand with the simulation's result and are given on request."
+_LEAVE = "What is simulated is not thereby allowed: the product label, local codes and licensed practice decide."
+Document = Mapping[str, Any]
+
+
+@dataclass(frozen=True)
+class Asked:
+    """What a quote is asked to say besides the result; the price is of an acre, or of a hectare on a metric sheet."""
+
+    customer: str
+    dealer: str = ""
+    price: float | None = None
+    valid_days: int = 30
+    notes: str = ""
+    paper: str = ""
+    today: datetime.date | None = None
+    logo: Logo | None = None
+
+    def __post_init__(self) -> None:
+        if not plain(self.customer):
+            raise InputError.single("got no name; allowed is the customer's name", "--customer")
+        if self.price is not None and not 0.0 <= self.price <= 1e9:
+            raise InputError.single(f"got {self.price}; allowed is a price from 0 to 1e9", "--price")
+
+
+@dataclass(frozen=True)
+class Section:
+    """A part of a quote: paragraphs, points of a list, tables, and the map of the fields where it is asked for."""
+
+    title: str
+    lines: tuple[str, ...] = ()
+    points: tuple[str, ...] = ()
+    tables: tuple[DataTable, ...] = ()
+    has_map: bool = False
 
 
 @dataclass(frozen=True)
 class QuoteContent:
-    """A quote sheet's text, each already one clean line or paragraph."""
+    """A quote's text, each already one clean line or paragraph."""
 
-    title: str
     customer: str
+    dealer: str
     subject: str
-    set_name: str
-    made: datetime.date
-    valid_until: datetime.date
-    answer: str
-    details: list[str]
-    limits: list[str]
-    more: list[str]
-    equipment: list[Pair]
-    assumptions: list[Pair]
-    price: list[Pair]
-    fields: list[FieldLine]
-    fields_note: str
-    outlines: list[list[list[list[float]]]]
-    map_note: str
-    notes: str
-    cautions: tuple[str, ...]
-    simulation_note: str
-    invented_note: str
+    dates: str
+    price: tuple[str, ...]
+    answers: tuple[tuple[str, str], ...]
+    sections: tuple[Section, ...]
+    outlines: Sequence[Mapping[str, Any]]
+    map_words: str
     made_by: str
-    metric: bool
+    made: datetime.date
+    paper: str
+    logo: Logo | None
 
 
-def quote_content(
-    stored: StoredResult,
-    set_name: str,
-    customer: str,
-    price: float | None = None,
-    valid_days: int = 30,
-    notes: str = "",
-    today: datetime.date | None = None,
-) -> QuoteContent:
-    """Return what a quote sheet says of one equipment set.
+def quote_content(stored: StoredResult, plans: Mapping[str, DayPlan], asked: Asked) -> QuoteContent:
+    """Return what a quote says of some equipment sets of a result, given their plans."""
+    document, first = _of_sets(stored.document, plans), next(iter(plans.values()))
+    shown, tables = units_of(document), stored.manifest["resolved"]
+    entries = {entry["name"]: entry for entry in document["equipment_sets"]}
+    sets = [Offered(plain(name, 200), plan, tables[name], entries[name], shown) for name, plan in plans.items()]
+    made = asked.today or datetime.date.today()
+    rings, map_words = outlines(first)
 
-    Raises
-    ------
-    InputError
-        No such set, no customer, or a number out of range.
-    """
-    entry = stored.equipment_set(set_name)
-    who = plain(customer, 120)
-    if not who:
-        raise InputError.single("got no name; allowed is the customer's name", "customer")
-    if isinstance(valid_days, bool) or not 1 <= valid_days <= 3650:
-        raise InputError.single(f"got {valid_days}; allowed is 1 to 3650 days", "valid-days")
-    if price is not None and not (math.isfinite(price) and 0.0 <= price <= 1e9):
-        raise InputError.single(f"got {price}; allowed is a price from 0 to 1e9", "price")
-    shown = units_of(stored.document)
-    table = _resolved(stored, set_name)
-    record = stored.day_records.get(set_name, {})
-    fields, fields_note, area = field_lines(record, table, shown)
-    made = datetime.date.today() if today is None else today
-    stepped = has_days(entry) and is_stepped(day_values(stored.runs, entry, shown))
-    given = "Fields where they lie, north up." if record.get("layout") == "given" else PLACED
+    def of_each(words: Callable[[Offered], Sequence[Pair]]) -> tuple[DataTable]:
+        return (_side_by_side({one.name: words(one) for one in sets}),)
+
+    sections = [
+        Section("", tables=of_each(lambda one: _pace(document, one))),
+        Section("What these figures rest on", (_basis(document, sets), SIMULATION_NOTE)),
+        Section("What to check first", (_OF_LOADS,), tables=of_each(lambda one: practitioner_lines(one.plan))),
+        Section("Fields", tuple(_left_out(document)), tables=tuple(field_tables(sets)), has_map=True),
+        Section("Equipment", tables=tuple(map(equipment_table, sets))),
+        Section("What limits it", tuple(_by_set(sets, lambda one: hold_text(one.entry)))),
+        Section("What one more would add, with its 95 % interval", points=tuple(_more(document, sets))),
+        Section("Notes", (plain(asked.notes, 4000),)),
+        Section("What was assumed", (_OTHERS,), tables=of_each(assumption_lines)),
+        Section("Cautions", (_LEAVE, *([INVENTED_NOTE] if first.scenario.invented else [])), CAUTIONS),
+    ]
     return QuoteContent(
-        title="Expected output of a spraying rig",
-        customer=who,
-        subject=plain(report_title(stored.document, stored.manifest), 200),
-        set_name=plain(set_name, 80),
-        made=made,
-        valid_until=made + datetime.timedelta(days=valid_days),
-        answer=job_text(stored.document, entry) or _days(entry, shown),
-        details=_details(stored.document, entry, shown, stepped),
-        limits=[plain(entry["bottleneck"]["sentence"], 1200)],
-        more=_more(entry, shown),
-        equipment=equipment_lines(table, shown),
-        assumptions=assumption_lines(table, shown),
-        price=_price(table, entry, price, area, shown),
-        fields=fields,
-        fields_note=fields_note,
-        outlines=[one["rings"] for one in drawn_fields(record)],
-        map_note=given,
-        notes=plain(notes, _LONGEST_NOTE),
-        cautions=CAUTIONS,
-        simulation_note=SIMULATION_NOTE,
-        invented_note=INVENTED_NOTE if is_invented(stored.document, stored.manifest) else "",
+        customer=plain(asked.customer, 120),
+        dealer=plain(asked.dealer, 120),
+        subject=plain(report_title(document, stored.manifest), 200),
+        dates=f"{made}, valid until {made + datetime.timedelta(days=asked.valid_days)}",
+        price=tuple(_prices(document, sets, asked)),
+        answers=tuple(answer_lines(document)),
+        sections=tuple(one for one in sections if any((*one.lines, one.points, one.tables))),
+        outlines=rings,
+        map_words=map_words,
         made_by=_made_by(stored),
-        metric=shown.name == "metric",
+        made=made,
+        paper=asked.paper or ("a4" if shown.name == "metric" else "letter"),
+        logo=asked.logo,
     )
 
 
-def _resolved(stored: StoredResult, set_name: str) -> Mapping[str, Any]:
-    tables = stored.manifest.get("resolved")
-    table = tables.get(set_name) if isinstance(tables, Mapping) else None
-    return table if isinstance(table, Mapping) else {}
+def _of_sets(document: Document, names: Iterable[str]) -> dict[str, Any]:
+    """Return the document of some sets alone, without what the work costs who does it."""
+    chosen = set(names)
+    sets = [
+        {**one, "job": one.get("job") and {**one["job"], "cost_per_acre": None}}
+        for one in document["equipment_sets"]
+        if one["name"] in chosen
+    ]
+    return {
+        **document,
+        "equipment_sets": sets,
+        "paired": [one for one in document.get("paired") or [] if {one["a"], one["b"]} <= chosen],
+    }
+
+
+def _side_by_side(by_set: Mapping[str, Sequence[Pair]]) -> DataTable:
+    """Return what is said of each set as a table: a row for each thing that is said of any, a column a set."""
+    said = {name: dict(pairs) for name, pairs in by_set.items()}
+    labels = dict.fromkeys(label for pairs in by_set.values() for label, _ in pairs)
+    rows = tuple(text_row(label, *(pairs.get(label, NOTHING) for pairs in said.values())) for label in labels)
+    return DataTable("", ("figure", *said), rows, words=1 + len(said))
+
+
+def _by_set(sets: Sequence[Offered], words: Callable[[Offered], str]) -> Iterable[str]:
+    """Yield what is said of each set, with its name where they differ in it."""
+    said = {one.name: plain(words(one), 4000) for one in sets}
+    if len(set(said.values())) == 1:
+        return {*said.values()}
+    return [f"{name}: {text}" for name, text in said.items()]
+
+
+def _days(one: Offered) -> float | None:
+    """Return the work days of the whole list: simulated, or at the pace of a set that goes through it again."""
+    if one.plan.scenario.work == "once":
+        return one.entry["job"]["work_days"]["mean"] if one.entry.get("job") else None
+    pace = one.entry[one.shown.spread_key]["mean"]
+    return one.area / pace if pace > 0.0 else None
+
+
+def _prices(document: Document, sets: Sequence[Offered], asked: Asked) -> Iterable[str]:
+    """Yield the price of the work on all fields."""
+
+    def price(one: Offered) -> str:
+        costs, area = one.plan.scenario.costs, f"{count_text(one.area)} {one.shown.area}"
+        job, currency = f"{area} in {len(one.plan.fields)} fields", costs.currency if costs else "$"
+        each = asked.price
+        if each is None and costs is not None and costs.price_per_acre is not None:
+            each = costs.price_per_acre / one.shown.per_acre
+        if warning_text(document, one.entry).startswith("CANNOT"):
+            return f"{job}: no price, as the set cannot do the job."
+        if each is not None:
+            total, per_area = money(each * one.area, currency), money(each, currency, 2)
+            return f"{job}: {total}, at {per_area} for each {one.shown.area_one}, without product and taxes."
+        days, hours = _days(one), one.entry["per_day"].get("paid_hours")
+        if costs is None or costs.price_per_hour is None or days is None or hours is None:
+            return f"{job}: price to be agreed."
+        total, hourly = money(costs.price_per_hour * days * hours, currency), money(costs.price_per_hour, currency, 2)
+        return f"{job}: about {total}, at {hourly} for each paid hour, without product and taxes."
+
+    return _by_set(sets, price)
+
+
+def _pace(document: Document, one: Offered) -> list[Pair]:
+    """Return work days, when the job is done, and the output of a day."""
+    spread, job, days = day_spread(one.entry, one.shown), one.entry.get("job") or {}, _days(one)
+    if one.plan.scenario.work == "once" and job.get("work") == "once":
+        rows = [("work days for the job", mean_text(job["work_days"]["mean"], job["work_days"]["ci95"]))]
+        for name, words in (("p50", "done in half of the runs by"), ("p90", "done in nine runs of ten by")):
+            finish = job["finish"][name]
+            rows.append((words, finish_text(document, finish, "{time} on work day {day}") if finish else "not done"))
+    else:
+        rows = [("work days for the job", "unknown" if days is None else f"about {fixed(days, 1)}, at this pace")]
+    return [
+        *rows,
+        (f"{one.shown.area} a day", mean_text(spread["mean"], spread["ci95"])),
+        (f"{one.shown.area} a day, reached on nine days of ten", quantile_text(spread, "p10")),
+        ("paid hours a day, with road, set-up and breaks", hours_text(one.entry["per_day"].get("paid_hours"))),
+    ]
+
+
+def _left_out(document: Document) -> Iterable[str]:
+    for text in (document.get("skipped") or [])[:_MOST_LEFT_OUT]:
+        yield f"Left out: {plain(text, 400)}"
+
+
+def _basis(document: Document, sets: Sequence[Offered]) -> str:
+    """Return what every figure rests on."""
+    plan, runs = sets[0].plan, " and ".join(map(str, sorted({one.entry["runs"] for one in sets})))
+    start_s, stopped = plan.scenario.day.start, document.get("stopped")
+    return (
+        f"{runs} simulated runs of the work on the fields listed below, at their rates; work days from"
+        f" {clock_text(start_s)}, last landing {clock_text(start_s + plan.last_landing_s)}; weather stops:"
+        f" {weather_words(plan)}.{f' Stopped early: {plain(stopped, 400)}.' if stopped else ''}"
+    )
+
+
+def _more(document: Document, sets: Sequence[Offered]) -> Iterable[str]:
+    """Yield what the best additions add to each set, beyond doubt."""
+    tried = dict(one_more(document))
+
+    def words(one: Offered) -> str:
+        if one.entry["name"] not in tried:
+            return "what one more of anything would add was not simulated."
+        sure = [added for added in tried[one.entry["name"]] if added.verdict == "adds"][:_MOST_CHANGES]
+        said = [f"{added.name} {added.text} {one.shown.area} a day" for added in sure]
+        return f"{'; '.join(said)}." if said else "no single addition that was tried adds output beyond doubt."
+
+    return _by_set(sets, words)
 
 
 def _made_by(stored: StoredResult) -> str:
     manifest = stored.manifest
     words = [f"acreday {plain(manifest.get('acreday_version', '?'), 20)}", f"seed {stored.document['seed']}"]
-    if isinstance(manifest.get("scenario_sha256"), str):
-        words.append(f"scenario {plain(manifest['scenario_sha256'], 13)}")
-    if isinstance(manifest.get("created"), str):
-        words.append(f"simulated {plain(manifest['created'][:10])}")
+    words += [f"scenario {plain(manifest['scenario_sha256'], 13)}"] if manifest.get("scenario_sha256") else []
+    words += [f"simulated {plain(manifest['created'][:10])}"] if manifest.get("created") else []
     return "; ".join(words)
-
-
-_STEPPED = 0.25
-"""Share of days with the very output of another day from which output goes in steps."""
-
-
-def is_stepped(output: NDArray[np.float64]) -> bool:
-    """Return whether many days end on the same output, as they do where days end on whole passes, loads and fields."""
-    values = output[np.isfinite(output)]
-    if len(values) < 4:
-        return False
-    size = max(float(np.abs(values).max()), 1e-12)
-    _, counts = np.unique(np.round(values / size, 7), return_counts=True)
-    return float(counts[counts > 1].sum()) >= _STEPPED * len(values)
-
-
-def _reached(spread: Mapping[str, Any], name: str) -> str:
-    """Return a percentile as text that is not more than the percentile itself, so that as many days do reach it."""
-    text, value = quantile_text(spread, name), float(spread[name])
-    if float(text) <= value * (1 + 1e-9):
-        return text
-    decimals = len(text.partition(".")[2])
-    return fixed(math.floor(value * 10.0**decimals) / 10.0**decimals, decimals)
-
-
-def _days(entry: Mapping[str, Any], shown: ReportUnits) -> str:
-    spread, of = day_spread(entry, shown), "full days" if has_days(entry) else "jobs"
-    half, most, unit = (
-        _reached(spread, "p50"),
-        _reached(spread, "p10"),
-        f"{shown.area}{'' if has_days(entry) else ' a day'}",
-    )
-    if half == most:
-        return f"Nine {of} in ten reach {most} {unit} or more; half of them do no better."
-    return f"Half of {of} reach {half} {unit} or more; nine in ten reach {most} {unit} or more."
-
-
-def _details(document: Mapping[str, Any], entry: Mapping[str, Any], shown: ReportUnits, stepped: bool) -> list[str]:
-    spread = entry[shown.spread_key]
-    text = (
-        f"From {entry['runs']} simulated runs of the job. Mean {range_text(spread['mean'], spread['ci95'])}"
-        f" {shown.area} a day, with its 95 % interval."
-    )
-    if stepped:
-        text += " Days end on whole passes, loads and fields, so output goes in steps and many days do just the same."
-    lines = [_days(entry, shown), text] if job_text(document, entry) else [text]
-    if entry.get("power"):
-        lines.append(power_words(entry["power"]))
-    hours = entry["per_day"].get("paid_hours")
-    if hours is not None:
-        lines.append(
-            f"A day has {hours_text(hours)} paid hours from the yard and back, with the road, setting up and breaks."
-        )
-    return lines
-
-
-def _more(entry: Mapping[str, Any], shown: ReportUnits) -> list[str]:
-    changes = entry["bottleneck"].get("one_more") or []
-    if not changes:
-        return ["What one more of anything would add was not simulated."]
-    sure = [change for change in changes if change["ci95"][0] is not None and change["ci95"][0] > 0.0]
-    if not sure:
-        return ["No single addition that was tried adds output beyond doubt."]
-    lines = []
-    for change in sorted(sure, key=lambda one: -one["acres_per_day"])[:_MOST_CHANGES]:
-        limits = [None if limit is None else limit * shown.per_acre for limit in change["ci95"]]
-        amount = range_text(change["acres_per_day"] * shown.per_acre, limits, sign=True)
-        lines.append(f"{plain(change['change'], 200)}: {amount} {shown.area} a day")
-    return lines
-
-
-def _price(
-    table: Mapping[str, Any], entry: Mapping[str, Any], price: float | None, area: float | None, shown: ReportUnits
-) -> list[Pair]:
-    costs = sub(table, "costs")
-    currency = plain(costs.get("currency", "$"), 5) if isinstance(costs, Mapping) else "$"
-
-    def money(amount: float, decimals: int = 0) -> str:
-        return f"{currency} {fixed(amount, decimals, comma=',')}"
-
-    per_area = price
-    hourly = None
-    if per_area is None and isinstance(costs, Mapping):
-        listed = _money(costs.get("price_per_acre"))
-        per_area = None if listed is None else listed / shown.per_acre
-        hourly = _money(costs.get("price_per_hour"))
-    if per_area is not None:
-        rows = [(f"Price per {shown.area_one}", money(per_area, 2))]
-        if area is not None:
-            rows.append((f"Fields listed, {fixed(area, 0, comma=',')} {shown.area}", f"about {money(per_area * area)}"))
-        return [*rows, ("Taxes and product", "as agreed; not part of this price")]
-    if hourly is not None:
-        rows = [("Price per rig hour", money(hourly, 2))]
-        hours = entry["per_day"].get("paid_hours")
-        if hours is not None:
-            rows.append((f"A day of {hours_text(hours)} h", f"about {money(hourly * round(hours, 1))}"))
-        return [*rows, ("Taxes and product", "as agreed; not part of this price")]
-    return [("Price", "to be agreed")]
-
-
-def _money(value: object) -> float | None:
-    if isinstance(value, bool) or not isinstance(value, int | float) or not 0 <= value <= 1e9:
-        return None
-    return float(value)

@@ -1,17 +1,16 @@
-"""Equipment and assumptions of a quote sheet, in the sheet's units, from a resolved scenario that is not trusted."""
+"""The equipment and the assumptions of a quote, in the quote's units."""
 
 from __future__ import annotations
 
 from collections.abc import Mapping
-from typing import Any
+from typing import Any, NamedTuple
 
-from simulator.report.numbers import ReportUnits
+from simulator.plan.day_plan import DayPlan
+from simulator.report.numbers import NOTHING, ReportUnits, fixed
 from simulator.report.quantities import (
-    DRY_RATE,
     FLYING_SPEED,
     HOPPER,
     LIQUID_FLOW,
-    LIQUID_RATE,
     MASS,
     ROAD,
     ROAD_SPEED,
@@ -19,143 +18,132 @@ from simulator.report.quantities import (
     TEMPERATURE,
     WIDTH,
     Kind,
+    amount_text,
     quantity_text,
 )
+from simulator.report.table import DataTable, text_row
 from simulator.report.writing import plain
+from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.money import item_table, pieces_of
 
-MOST_LINES = 12
-"""Equipment lines shown; the rest is counted."""
+Table = Mapping[str, Any]
 Pair = tuple[str, str]
 
 
-def sub(table: object, *keys: str) -> Any:
+class Offered(NamedTuple):
+    """An equipment set that is offered: its plan, its scenario as a table, its entry of the result."""
+
+    name: str
+    plan: DayPlan
+    resolved: Table
+    entry: Table
+    shown: ReportUnits
+
+    @property
+    def area(self) -> float:
+        """Area of all fields in the quote's unit."""
+        return self.plan.list_m2 / M2_PER_ACRE * self.shown.per_acre
+
+
+_TOLD: dict[str, tuple[tuple[str, str, Kind | None], ...]] = {
+    "liquid": (("tank", "tank {}", TANK), ("swath", "swath {}", WIDTH)),
+    "granules": (("hopper_mass", "hopper {}", HOPPER), ("spread_swath", "swath {}", WIDTH)),
+    "pack": (("energy", "{}", None), ("mass", "{}", MASS)),
+    "charger": (("output_power", "{}", None), ("setting", "set to {}", None), ("slots", "slots: {}", None)),
+    "generator": (("rated_power", "{}", None),),
+}
+"""What tells a class, by kind of equipment, or of product for aircraft."""
+
+
+def money(amount: float, currency: str, decimals: int = 0) -> str:
+    """Return an amount of money."""
+    return f"{currency} {fixed(amount, decimals, comma=',')}"
+
+
+def sub(table: Any, *keys: str) -> Any:
     """Return what stands under nested keys; an empty table when something is missing."""
     for key in keys:
         table = table.get(key) if isinstance(table, Mapping) else None
     return {} if table is None else table
 
 
-def _items(table: object, key: str) -> list[tuple[Any, Any]]:
-    found = sub(table, key)
-    return list(found.items()) if isinstance(found, Mapping) else []
+def equipment_table(one: Offered) -> DataTable:
+    """Return what works in a set, and no more, with the prices that the scenario has."""
+    scenario, rows, total, unpriced = one.plan.scenario, [], 0.0, False
+    prices = item_table(scenario.costs) if scenario.costs else {}
+    currency = scenario.costs.currency if scenario.costs else ""
+    for piece in pieces_of(scenario):
+        text, item = _described(one, piece.kind, piece.name), prices.get((piece.kind, piece.name))
+        if piece.kind == "rig":
+            crew = scenario.rig[piece.name].crew
+            text += f", with pilots: {crew.pilots}, helpers: {crew.helpers}"
+        price = piece.number * item.purchase if item else 0.0
+        total, unpriced = total + price, unpriced or item is None
+        paid = [money(item.purchase, currency), money(price, currency)] if item else [NOTHING, NOTHING]
+        rows.append([piece.kind, text, str(piece.number), *paid])
+    mains = [point.grid_power for rig in one.plan.rigs for point in rig.rig.power.values() if point.grid_power]
+    rows += [["mains", f"{power_w / 1000.0:.3g} kW", "1", NOTHING, NOTHING] for power_w in mains]
+    rows.append(["", "all that has a price" if unpriced else "all", "", "", money(total, currency)])
+    rows = rows if prices else [row[:3] for row in rows[:-1]]
+    columns = ("equipment", "class", "number", "each", "price")[: len(rows[0])]
+    return DataTable(one.name, columns, tuple(text_row(*row) for row in rows), words=2)
 
 
-def _rigs(table: Mapping[str, Any]) -> dict[str, Mapping[str, Any]]:
-    rigs = {str(name): rig for name, rig in _items(table, "rig") if isinstance(rig, Mapping)}
-    used = table.get("rigs_used")
-    return {name: rig for name, rig in rigs.items() if name in used} if isinstance(used, list) and used else rigs
+def _described(one: Offered, kind: str, name: str) -> str:
+    values, product = sub(one.resolved, kind, name), one.plan.scenario.product.kind
+    told = _TOLD.get(product if kind == "aircraft" else kind, ())
+    words = [form.format(quantity_text(values[key], one.shown, what)) for key, form, what in told if values.get(key)]
+    if kind == "rig" and product == "liquid":
+        words = [f"mix tank {quantity_text(sub(values, 'supply', 'mix_tank'), one.shown, TANK)}"]
+    return plain(name, 60) + (f" ({', '.join(words)})" if words else "")
 
 
-def _counted(table: object) -> list[tuple[str, int]]:
-    if not isinstance(table, Mapping):
-        return []
-    return [(str(name), number) for name, number in table.items() if isinstance(number, int) and number > 0]
-
-
-_Part = tuple[str, str, Kind | None]
-
-
-def _described(table: Mapping[str, Any], kind: str, name: str, shown: ReportUnits, parts: tuple[_Part, ...]) -> str:
-    values = sub(table, kind, name)
-    values = values if isinstance(values, Mapping) else {}
-    words = [form.format(quantity_text(values[key], shown, what)) for key, form, what in parts if key in values]
-    return f"{plain(name, 40)}" + (f" ({', '.join(words)})" if words else "")
-
-
-def equipment_lines(table: Mapping[str, Any], shown: ReportUnits) -> list[Pair]:
-    """Return the equipment by kind and number, each with what tells its class."""
-    rows: list[Pair] = []
-    rigs = _rigs(table)
-    granules = sub(table, "product", "kind") == "granules"
-    flown: tuple[_Part, ...] = (("tank", "tank {}", TANK), ("swath", "swath {}", WIDTH))
-    if granules:
-        flown = (("hopper_mass", "hopper {}", HOPPER), ("spread_swath", "swath {}", WIDTH))
-    pack: tuple[_Part, ...] = (("energy", "{}", None), ("mass", "{}", MASS))
-    charger: tuple[_Part, ...] = (
-        ("output_power", "{}", None), ("setting", "set to {}", None), ("slots", "slots: {}", None),
-    )  # fmt: skip
-    for rig_name, rig in rigs.items():
-        where = f"{plain(rig_name, 30)}: " if len(rigs) > 1 else ""
-        for name, number in _counted(rig.get("aircraft")):
-            rows.append((f"{where}{number} aircraft", _described(table, "aircraft", name, shown, flown)))
-        for name, number in _counted(rig.get("packs")):
-            rows.append((f"{where}{number} packs", _described(table, "pack", name, shown, pack)))
-        for _, point in _items(rig, "power"):
-            if not isinstance(point, Mapping):
-                continue
-            if point.get("generator"):
-                rated = _described(table, "generator", str(point["generator"]), shown, (("rated_power", "{}", None),))
-                rows.append((f"{where}1 generator", rated))
-            elif point.get("grid_power"):
-                rows.append((f"{where}grid supply", quantity_text(point["grid_power"], shown)))
-            for name, number in _counted(point.get("chargers")):
-                rows.append((f"{where}{number} chargers", _described(table, "charger", name, shown, charger)))
-        crew = sub(rig, "crew")
-        people = [f"{role}: {quantity_text(sub(crew, role) or 0, shown)}" for role in ("pilots", "helpers")]
-        rows.append((f"{where}crew", ", ".join(people)))
-        if not granules and sub(rig, "supply", "mix_tank"):
-            rows.append((f"{where}mix tank", quantity_text(sub(rig, "supply", "mix_tank"), shown, TANK)))
-    rows = [(_singular(label), text) for label, text in rows]
-    if len(rows) > MOST_LINES:
-        further = f"{len(rows) - MOST_LINES + 1} more kinds, listed in the result folder"
-        rows = [*rows[: MOST_LINES - 1], ("further", further)]
-    return rows or [("equipment", "not stated in the result folder")]
-
-
-def _singular(label: str) -> str:
-    for word in ("packs", "chargers"):
-        if label == f"1 {word}" or label.endswith(f": 1 {word}"):
-            return label[:-1]
-    return label
-
-
-_ASSUMED: tuple[tuple[str, tuple[str, ...], Kind | None], ...] = (
-    ("Application rate", ("product", "rate"), LIQUID_RATE),
-    ("Spreading rate", ("product", "dry_rate"), DRY_RATE),
+_Wanted = tuple[tuple[str, tuple[str, ...], Kind | None], ...]
+_ASSUMED: _Wanted = (
     ("Day starts", ("day", "start"), None),
     ("Last landing", ("day", "last_landing"), None),
     ("Flying window", ("day", "window"), None),
-    ("Way from the yard", ("yard", "drive_distance"), ROAD),
     ("Road speed", ("route", "road_speed"), ROAD_SPEED),
     ("Air temperature", ("weather", "air_temperature"), TEMPERATURE),
     ("Altitude", ("weather", "altitude"), WIDTH),
 )
-_ASSUMED_RIG: tuple[tuple[str, tuple[str, ...], Kind | None], ...] = (
-    ("Pack swap", ("crew", "tasks", "swap", "time"), None),
-    ("Fill, besides pumping", ("crew", "tasks", "fill", "time"), None),
-    ("Fill pump", ("supply", "pump_flow"), LIQUID_FLOW),
-    ("Set up at a field", ("trailer", "set_up_time"), None),
-    ("Pack up at a field", ("trailer", "pack_up_time"), None),
-)
+_OF_KIND: dict[str, _Wanted] = {
+    "aircraft": (("Working speed", ("spray_speed",), FLYING_SPEED),),
+    "pack": (("Charge kept", ("reserve",), None),),
+    "rig": (
+        ("Swap of a pack", ("crew", "tasks", "swap", "time"), None),
+        ("Fill, besides pumping", ("crew", "tasks", "fill", "time"), None),
+        ("Fill pump", ("supply", "pump_flow"), LIQUID_FLOW),
+        ("Set up at a field", ("trailer", "set_up_time"), None),
+        ("Pack up at a field", ("trailer", "pack_up_time"), None),
+    ),
+}
 
 
-def _found(
-    table: object, wanted: tuple[tuple[str, tuple[str, ...], Kind | None], ...], shown: ReportUnits
-) -> list[Pair]:
+def _found(table: Table, wanted: _Wanted, shown: ReportUnits) -> list[Pair]:
     return [
         (label, quantity_text(found, shown, kind)) for label, keys, kind in wanted if (found := sub(table, *keys)) != {}
     ]
 
 
-def assumption_lines(table: Mapping[str, Any], shown: ReportUnits) -> list[Pair]:
-    """Return what was assumed of product, day, weather and tasks, up to 18 lines."""
-    rows = _found(table, _ASSUMED, shown)
+def assumption_lines(one: Offered) -> list[Pair]:
+    """Return what was assumed of day, weather, and of the set's own equipment and tasks."""
+    rows = _found(one.resolved, _ASSUMED, one.shown)
     work = {"repeat": "fields are gone through again until the day ends", "once": "each field once"}
-    if table.get("work") in work:
-        rows.append(("Work", work[table["work"]]))
-    names = {name for rig in _rigs(table).values() for name, _ in _counted(rig.get("aircraft"))}
-    for name in sorted(names)[:2]:
-        speed = sub(table, "aircraft", name, "spray_speed")
-        if speed != {}:
-            rows.append((f"Working speed, {plain(name, 20)}", quantity_text(speed, shown, FLYING_SPEED)))
-    for name, pack in _items(table, "pack")[:2]:
-        if isinstance(pack, Mapping) and "reserve" in pack:
-            rows.append((f"Charge kept, {plain(name, 20)}", quantity_text(pack["reserve"], shown)))
-    rows += _found(next(iter(_rigs(table).values()), {}), _ASSUMED_RIG, shown)
-    weather = [
-        words
-        for key, words in (("stoppages", "drawn at random"), ("file", "from an hourly weather file"))
-        if sub(table, "weather", key) != {}
-    ]
-    rows.append(("Weather stops", " and ".join(weather) or "none assumed"))
-    return rows[:18]
+    geography = one.plan.geography
+    road = amount_text(geography.distance_m(None, geography.order[0]), one.shown, ROAD)
+    rows += [("Road to the first field", road), ("Work", work[one.plan.scenario.work])]
+    pieces = pieces_of(one.plan.scenario)
+    for piece in pieces:
+        several = sum(other.kind == piece.kind for other in pieces) > 1
+        found = _found(sub(one.resolved, piece.kind, piece.name), _OF_KIND.get(piece.kind, ()), one.shown)
+        rows += [(f"{label}, {plain(piece.name, 40)}" if several else label, text) for label, text in found]
+    return [*rows, ("Weather stops", weather_words(one.plan))]
+
+
+def weather_words(plan: DayPlan) -> str:
+    """Return what stops take-offs."""
+    weather = plan.scenario.weather
+    if weather.file is not None:
+        return "from an hourly weather file"
+    return "none assumed" if weather.stoppages is None else "drawn at random"

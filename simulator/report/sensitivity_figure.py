@@ -26,7 +26,7 @@ MOST_BARS = 30
 def sensitivity_figure(study: Sensitivity) -> Figure:
     """Draw the widest inputs on top: what the low and the high end of each range do to the answer."""
     count = min(MOST_BARS, len(study.bars))
-    table = study.sobol_table()
+    table = study.sobol_table
     figure = new_figure(9.4 if table is not None else 7.6, 1.7 + 0.42 * count)
     if table is None:
         left = figure.add_subplot()
@@ -73,7 +73,7 @@ def _bars(axes: Axes, study: Sensitivity, count: int) -> None:
 
 
 def _indices(axes: Axes, study: Sensitivity, count: int) -> None:
-    table = study.sobol_table()
+    table = study.sobol_table
     if table is None:
         return
     part = table.head(count)

@@ -4,13 +4,14 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError, Problem
 from simulator.report.stored_schema import DayRecord, Manifest, ResultDocument, problems_of
 from simulator.report.writing import file_stem, plain, plain_cell
+from simulator.scenario.loading import EquipmentSet, load_scenario
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -55,6 +56,21 @@ class StoredResult:
         raise InputError.single(
             f"got {plain(name, 60)!r}, which is no equipment set of this result; allowed is one of: {have}"
         )
+
+    def scenario_of(self, name: str) -> EquipmentSet:
+        """Return the scenario of one set, read from the manifest; the files that it names lie beside it.
+
+        Raises
+        ------
+        InputError
+            There is no such set, or its scenario is not valid.
+        """
+        self.equipment_set(name)
+        table = self.manifest.get("resolved", {}).get(name)
+        if table is None:
+            where = f"resolved.{plain(name, 60)}"
+            raise InputError.single("missing; allowed is the set's scenario", where, str(self.folder / "manifest.json"))
+        return replace(load_scenario(table, folder=self.folder).sets[0], name=name)
 
 
 def read_result(folder: Path) -> StoredResult:

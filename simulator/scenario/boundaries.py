@@ -11,7 +11,7 @@ from __future__ import annotations
 
 import math
 import re
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -21,7 +21,7 @@ from numpy.typing import NDArray
 from simulator.errors import InputError, Problem
 from simulator.scenario.crossings import crossings
 from simulator.scenario.files import read_ordinary_file
-from simulator.scenario.geojson import RawFeature, Scalar, parse_geojson
+from simulator.scenario.geojson import RawFeature, parse_geojson
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -46,47 +46,18 @@ _PART_GAP_M = 50.0
 
 @dataclass(frozen=True)
 class BoundaryField:
-    """One field.
-
-    Parameters
-    ----------
-    name : str
-        Unique in its file.
-    polygon : shapely.Polygon or shapely.MultiPolygon
-        Valid boundary on the local grid, m: x east, y north.
-    area_m2 : float
-        Area of ``polygon``, m2.
-    centroid_xy : tuple of float
-        Centre of gravity on the local grid, m.
-    feature_number : int
-        Place of its feature in the file, from 1.
-    properties : dict
-        Text, numbers and true/false of the feature's properties.
-    """
+    """One field of a name that is unique in its file; on the local grid x is east and y north, m."""
 
     name: str
     polygon: BaseGeometry
     area_m2: float
     centroid_xy: tuple[float, float]
     feature_number: int
-    properties: dict[str, Scalar] = field(default_factory=dict)
 
 
 @dataclass(frozen=True)
 class BoundaryFile:
-    """All usable fields of one file.
-
-    Parameters
-    ----------
-    fields : list of BoundaryField
-        In the order of the file.
-    skipped : list of Problem
-        Features, or parts of them, that were left out, and why.
-    warnings : list of Problem
-        What was repaired, and a holding that is spread very far.
-    origin_lon_lat : tuple of float
-        Longitude and latitude of the grid's (0, 0), degrees.
-    """
+    """All usable fields of one file, what was left out or mended and why, and where the grid's (0, 0) is."""
 
     fields: list[BoundaryField]
     skipped: list[Problem]
@@ -94,51 +65,22 @@ class BoundaryFile:
     origin_lon_lat: tuple[float, float]
 
     def to_grid(self, longitude: float, latitude: float) -> tuple[float, float]:
-        """Put another place, such as the yard, on the grid of the fields.
-
-        Parameters
-        ----------
-        longitude, latitude : float
-            WGS 84, degrees.
-
-        Returns
-        -------
-        tuple of float
-            x east and y north, m.
-
-        Raises
-        ------
-        InputError
-            When the place is no longitude and latitude, or more than 1000 km from the fields.
-        """
-        if not (-180.0 <= longitude <= 180.0 and -90.0 <= latitude <= 90.0):
-            message = f"[{longitude:g}, {latitude:g}] is not a longitude (-180 to 180) and latitude (-90 to 90)"
-            raise InputError.single(message + self._exchanged(longitude, latitude))
-        x_m, y_m = (float(value) for value in _grid_about(self.origin_lon_lat)(longitude, latitude))
-        if not math.hypot(x_m, y_m) <= SPREAD_LIMIT_M:
-            limit = f"{SPREAD_LIMIT_M / 1000:.0f} km"
-            message = f"[{longitude:g}, {latitude:g}] is more than {limit} from the fields"
-            raise InputError.single(message + self._exchanged(longitude, latitude))
-        return x_m, y_m
-
-    def _exchanged(self, longitude: float, latitude: float) -> str:
-        """Say that a place would lie near the fields if its two numbers were exchanged; empty when it would not."""
-        if not (-180.0 <= latitude <= 180.0 and -90.0 <= longitude <= 90.0):
-            return ""
-        x_m, y_m = (float(value) for value in _grid_about(self.origin_lon_lat)(latitude, longitude))
-        near = math.hypot(x_m, y_m) <= SPREAD_LIMIT_M
-        return "; latitude and longitude are exchanged: longitude comes first" if near else ""
+        """Put another place, such as the yard, on the grid of the fields; `InputError` when it is far away."""
+        said = f"[{longitude:g}, {latitude:g}] is "
+        if not _is_lon_lat(longitude, latitude):
+            said += "not a longitude (-180 to 180) and latitude (-90 to 90)"
+        else:
+            x_m, y_m = (float(value) for value in _grid_about(self.origin_lon_lat)(longitude, latitude))
+            if math.hypot(x_m, y_m) <= SPREAD_LIMIT_M:
+                return x_m, y_m
+            said += f"more than {SPREAD_LIMIT_M / 1000:.0f} km from the fields"
+        grid = _grid_about(self.origin_lon_lat)
+        if _is_lon_lat(latitude, longitude) and math.hypot(*grid(latitude, longitude)) <= SPREAD_LIMIT_M:
+            said += "; latitude and longitude are exchanged: longitude comes first"
+        raise InputError.single(said)
 
     def from_other(self, other: BoundaryFile, polygon: BaseGeometry) -> BaseGeometry:
-        """Put a polygon of another file on the grid of this one.
-
-        Parameters
-        ----------
-        other : BoundaryFile
-            File that the polygon is from.
-        polygon : shapely geometry
-            On the other file's grid, m.
-        """
+        """Put a polygon of another file on the grid of this one."""
         import shapely
 
         source, target = _grid_about(other.origin_lon_lat), _grid_about(self.origin_lon_lat)
@@ -150,37 +92,20 @@ class BoundaryFile:
         moved: BaseGeometry = shapely.transform(polygon, move)
         return moved
 
-    @property
-    def area_total_m2(self) -> float:
-        """Area of all fields, m2."""
-        return math.fsum(item.area_m2 for item in self.fields)
+
+def _is_lon_lat(longitude: float, latitude: float) -> bool:
+    return -180.0 <= longitude <= 180.0 and -90.0 <= latitude <= 90.0
 
 
 def read_boundaries(path: Path, *, smallest_m2: float = 500.0, repair: bool = False) -> BoundaryFile:
     """Read field boundaries from a GeoJSON file (RFC 7946: WGS 84 longitude and latitude).
 
-    Parameters
-    ----------
-    path : pathlib.Path
-        File with a FeatureCollection, Feature or bare geometry.
-    smallest_m2 : float, optional
-        Smaller fields are skipped with a message, m2 (0.05 ha).
-    repair : bool, optional
-        Use self-crossing boundaries as the repair leaves them (even-odd rule) instead of skipping them.
-
-    Returns
-    -------
-    BoundaryFile
-        With at least one field.
-
-    Raises
-    ------
-    InputError
-        When the file cannot be read, is not GeoJSON in longitude and latitude, holds no usable polygon, or spreads over
-        more than 1000 km.
+    Smaller fields are skipped; with ``repair`` self-crossing boundaries are used as the repair leaves them (even-odd
+    rule) instead of skipped.
     """
     file = str(path)
-    parsed = parse_geojson(_read_bytes(path), file)
+    content = read_ordinary_file(path, FILE_LIMIT_BYTES, "a GeoJSON file; split a large one or thin it out")
+    parsed = parse_geojson(content, file)
     skipped, warnings = list(parsed.skipped), list(parsed.warnings)
     if not parsed.features:
         raise InputError([Problem("", "holds no polygon, so there is no field to work", file), *skipped[:20]])
@@ -211,7 +136,7 @@ def read_boundaries(path: Path, *, smallest_m2: float = 500.0, repair: bool = Fa
         for index, group in enumerate(usable):
             name = _unique(base if len(usable) == 1 else f"{base}-{_letters(index)}", taken)
             centre = (float(group.centroid.x), float(group.centroid.y))
-            fields.append(BoundaryField(name, group, float(group.area), centre, raw.number, raw.properties))
+            fields.append(BoundaryField(name, group, float(group.area), centre, raw.number))
     if not fields:
         raise InputError([Problem("", "holds no usable field", file), *skipped[:20]])
     skipped.sort(key=lambda problem: int(problem.where.rpartition(" ")[2]))
@@ -220,10 +145,6 @@ def read_boundaries(path: Path, *, smallest_m2: float = 500.0, repair: bool = Fa
 
 class _UnusableError(Exception):
     """One feature cannot be a field; the message says why."""
-
-
-def _read_bytes(path: Path) -> bytes:
-    return read_ordinary_file(path, FILE_LIMIT_BYTES, "a GeoJSON file; split a large one or thin it out")
 
 
 def _grid_about(origin_lon_lat: tuple[float, float]) -> Any:
@@ -251,15 +172,10 @@ def _project(grid: Any, ring: FloatArray) -> FloatArray:
 
 def _check_spread(features: list[RawFeature], grid: Any, file: str, warnings: list[Problem]) -> None:
     first = np.array([raw.polygons[0][0][0] for raw in features])
-    xy_m = _project(grid, first)
-    span = np.ptp(xy_m, axis=0) if np.isfinite(xy_m).all() else np.array([np.inf, np.inf])
-    # Corners further out than the first one of each feature matter for huge or wrapped polygons only.
-    for raw in features:
-        for rings in raw.polygons:
-            reach = np.hypot(*_project(grid, rings[0]).T)
-            if not (reach < SPREAD_LIMIT_M).all():
-                span = np.array([np.inf, np.inf])
-    spread_m = float(np.hypot(*span)) if np.isfinite(span).all() else math.inf
+    # corners further out than the first one of each feature matter for huge or wrapped polygons only
+    outer = (_project(grid, rings[0]) for raw in features for rings in raw.polygons)
+    near = all((np.hypot(*xy_m.T) < SPREAD_LIMIT_M).all() for xy_m in outer)
+    spread_m = float(np.hypot(*np.ptp(_project(grid, first), axis=0))) if near else math.inf
     if spread_m > SPREAD_LIMIT_M:
         middle = np.median(first, axis=0)
         far = features[int(np.argmax(np.abs(first - middle).sum(axis=1)))]

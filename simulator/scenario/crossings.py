@@ -7,7 +7,7 @@ of the number of corners: two combs of a thousand teeth laid across each other c
 from __future__ import annotations
 
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
@@ -21,83 +21,55 @@ _FEW_PAIRS = 2_500
 
 
 def crossings(shapes: Sequence[BaseGeometry], most: int) -> int:
-    """Return about how often the sides of shapes meet one another, counted no further than ``most``.
+    """Return about how often the sides of shapes meet one another, counted no further than ``most`` and one.
 
     Sides are counted as meeting when their upright boxes do, so the number is never too small. Each side's meetings
     with itself and with its two neighbours are left out; shapes that merely touch count a few a side.
-
-    Parameters
-    ----------
-    shapes : sequence of shapely geometries
-        Polygons, m.
-    most : int
-        Where counting stops.
-
-    Returns
-    -------
-    int
-        Pairs of sides; more than ``most`` when there are more, or more than two million sides.
     """
     import shapely
 
-    rings = [shapely.get_coordinates(ring) for ring in shapely.get_rings(list(shapes))]
-    if not rings:
-        return 0
-    total = sum(len(ring) - 1 for ring in rings)
-    if total > MOST_SIDES:
-        return most + 1
-    ends = np.concatenate([np.stack((ring[:-1], ring[1:]), axis=1) for ring in rings])
-    sides = shapely.linestrings(ends)
-    tree = shapely.STRtree(sides)
-    at_once = max(1, _PAIRS_AT_ONCE // total)
-    pairs = 0
-    for begun in range(0, total, at_once):
-        pairs += int(tree.query(sides[begun : begun + at_once]).shape[1])
-        # every pair is found from both its sides; a side meets itself once and two neighbours
-        if pairs > 2 * most + 3 * total:
-            return most + 1
-    return max(0, (pairs - 3 * total) // 2)
+    sides = _sides(shapely.get_rings(list(shapes)))
+    # every pair is found from both its sides
+    own = 3 * len(sides)
+    pairs = _meetings(sides, sides, 2 * most + own)
+    return most + 1 if pairs > 2 * most + own else max(0, (pairs - own) // 2)
 
 
 def near_pairs(shape: BaseGeometry, distance_m: float, most: int) -> int:
     """Return about how many pairs of sides of a shape lie within a distance: what moving its boundary by that costs.
 
     Counted on the shape with detail finer than a hundredth of the distance left out, as the buffering itself leaves it
-    out.
-
-    Parameters
-    ----------
-    shape : shapely geometry
-        Polygon or multipolygon, m.
-    distance_m : float
-        How far the boundary is moved, m.
-    most : int
-        Where counting stops.
-
-    Returns
-    -------
-    int
-        Ordered pairs of sides, at least; more than ``most`` when there are more.
+    out; no further than ``most`` and one.
     """
     import shapely
 
     corners = int(shapely.get_num_coordinates(shape))
     if corners**2 <= _FEW_PAIRS:
         return corners**2
-    rings = shapely.get_rings(shapely.simplify(shape, 0.01 * distance_m, preserve_topology=False))
-    ends = [np.stack((xy[:-1], xy[1:]), axis=1) for xy in map(shapely.get_coordinates, rings)]
-    if not ends:
-        return 0
-    sides = shapely.linestrings(np.concatenate(ends))
-    if len(sides) > MOST_SIDES:
-        return most + 1
+    sides = _sides(shapely.get_rings(shapely.simplify(shape, 0.01 * distance_m, preserve_topology=False)))
     west, south, east, north = shapely.bounds(sides).T
     near = shapely.box(west - distance_m, south - distance_m, east + distance_m, north + distance_m)
-    tree = shapely.STRtree(sides)
-    at_once = max(1, _PAIRS_AT_ONCE // len(sides))
-    pairs = 0
+    return min(most + 1, _meetings(sides, near, most))
+
+
+def _sides(rings: Any) -> Any:
+    import shapely
+
+    corners = [shapely.get_coordinates(ring) for ring in rings]
+    ends = [np.stack((xy[:-1], xy[1:]), axis=1) for xy in corners]
+    return shapely.linestrings(np.concatenate(ends)) if ends else np.empty(0, dtype=object)
+
+
+def _meetings(sides: Any, boxes: Any, most: int) -> int:
+    """Return how many sides the boxes meet, counted until they are more than ``most``."""
+    import shapely
+
+    if len(sides) > MOST_SIDES:
+        return most + 1
+    tree, pairs = shapely.STRtree(sides), 0
+    at_once = max(1, _PAIRS_AT_ONCE // max(1, len(sides)))
     for begun in range(0, len(sides), at_once):
-        pairs += int(tree.query(near[begun : begun + at_once]).shape[1])
+        pairs += int(tree.query(boxes[begun : begun + at_once]).shape[1])
         if pairs > most:
-            return most + 1
+            break
     return pairs

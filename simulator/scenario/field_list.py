@@ -2,8 +2,9 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from collections.abc import Sequence
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -32,47 +33,26 @@ MOST_NEAR_OF_ALL = 3_000_000
 
 @dataclass(frozen=True)
 class FieldSite:
-    """One field to treat.
-
-    Parameters
-    ----------
-    name : str
-        Unique name.
-    area_m2 : float
-        Area of the rectangle or of the boundary.
-    length_to_width : float
-        Shape of a rectangle; unused with a boundary.
-    polygon : shapely geometry or None
-        Boundary in metres on the scenario's own grid; None: a rectangle.
-    location_m : (float, float) or None
-        East and north of the grid's origin; None: unknown.
-    drive_distance_m : float or None
-        Road distance to it from wherever the rig is; None: from the locations.
-    landing_zone_m : (float, float) or None
-        Landing zone from a rectangle's first corner; None: that corner, or for a boundary the best place on it.
-    ferry_distance_m : float or None
-        Given average distance between landing zone and work.
-    rate, dry_rate : float or None
-        Application rate in L/m2 or kg/m2, where it differs from the product's.
-    open_from, open_until : float or None
-        Seconds after midnight between which it may be flown; None: any time.
-    first_day, last_day : int or None
-        Work days of the job, from 1, between which it may be flown; None: any.
-    product : str
-        Name of its mix, where fields get different ones.
-    """
+    """One field to treat, of a unique name: a rectangle, or a boundary in metres on the scenario's own grid."""
 
     name: str
     area_m2: float
     length_to_width: float = 2.0
+    """Unused with a boundary."""
     polygon: BaseGeometry | None = None
     location_m: tuple[float, float] | None = None
+    """East and north of the grid's origin; None: unknown."""
     drive_distance_m: float | None = None
+    """By road from wherever the rig is; None: from the locations."""
     landing_zone_m: tuple[float, float] | None = None
+    """From a rectangle's first corner; None: that corner, or for a boundary the best place on it."""
     ferry_distance_m: float | None = None
+    """Given average distance between landing zone and work."""
     rate: float | None = None
+    """L/m2, where it differs from the product's, as ``dry_rate`` in kg/m2."""
     dry_rate: float | None = None
     open_from: float | None = None
+    """Seconds after midnight, as ``open_until``; the days are work days of the job, from 1."""
     open_until: float | None = None
     first_day: int = 1
     last_day: int | None = None
@@ -81,41 +61,19 @@ class FieldSite:
 
 @dataclass(frozen=True)
 class FieldList:
-    """The fields of a scenario and where the yard is.
-
-    Parameters
-    ----------
-    sites : tuple of FieldSite
-        At least one.
-    yard_m : (float, float) or None
-        East and north of the yard on the same grid; None: only distances are known.
-    skipped : tuple of Problem
-        Parts of a file that cannot be flown, each with its reason, and what was mended in others.
-    drive_m : tuple of tuple of float or None
-        Given road distances, yard first; None: from locations or drive distances.
-    """
+    """The fields of a scenario, at least one, and where the yard is."""
 
     sites: tuple[FieldSite, ...]
     yard_m: tuple[float, float] | None = None
-    skipped: tuple[Problem, ...] = field(default=())
+    """On the same grid; None: only distances are known."""
+    skipped: tuple[Problem, ...] = ()
+    """Parts of a file that cannot be flown, each with its reason, and what was mended in others."""
     drive_m: tuple[tuple[float, ...], ...] | None = None
+    """Given road distances, yard first; None: from locations or drive distances."""
 
 
 def field_list(scenario: Scenario, folder: ScenarioFolder) -> FieldList:
-    """Return the fields that a scenario declares.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        A valid scenario.
-    folder : ScenarioFolder
-        Folder that file names are relative to.
-
-    Raises
-    ------
-    InputError
-        The file cannot be read, or too few or too many fields are left.
-    """
+    """Return the fields that a scenario declares."""
     found = _declared(scenario) if scenario.field_file is None else _from_file(scenario, scenario.field_file, folder)
     if scenario.route.distance_table is None:
         return found
@@ -141,42 +99,31 @@ def _declared(scenario: Scenario) -> FieldList:
             problems.append(Problem(f"field.{place}.product", told))
     if problems:
         raise InputError(problems)
-    sites: list[FieldSite] = []
-    for entry in scenario.field:
-        for number in range(1, entry.count + 1):
-            sites.append(
-                FieldSite(
-                    name=entry.name if entry.count == 1 else f"{entry.name} {number}",
-                    area_m2=entry.area,
-                    length_to_width=entry.length_to_width,
-                    location_m=(entry.location[0], entry.location[1]) if entry.location else None,
-                    drive_distance_m=entry.drive_distance,
-                    landing_zone_m=(entry.landing_zone[0], entry.landing_zone[1]) if entry.landing_zone else None,
-                    ferry_distance_m=entry.ferry_distance,
-                    rate=entry.rate,
-                    dry_rate=entry.dry_rate,
-                    open_from=entry.open_from,
-                    open_until=entry.open_until,
-                    first_day=entry.first_day,
-                    last_day=entry.last_day,
-                    product=entry.product,
-                )
-            )
-    problems = _repeated(sites)
-    if problems:
-        raise InputError(problems)
+    same = ("length_to_width", "rate", "dry_rate", "open_from", "open_until", "first_day", "last_day", "product")
+    sites = [
+        FieldSite(
+            name=entry.name if entry.count == 1 else f"{entry.name} {number}",
+            area_m2=entry.area,
+            location_m=_pair(entry.location),
+            drive_distance_m=entry.drive_distance,
+            landing_zone_m=_pair(entry.landing_zone),
+            ferry_distance_m=entry.ferry_distance,
+            **{key: getattr(entry, key) for key in same},
+        )
+        for entry in scenario.field
+        for number in range(1, entry.count + 1)
+    ]
+    twice = [name for name, number in Counter(site.name for site in sites).items() if number > 1]
+    if twice:
+        raise InputError(
+            [Problem("field", f"the name {name!r} stands twice; allowed is each name once") for name in twice]
+        )
     located = all(site.location_m is not None for site in sites)
     return FieldList(tuple(sites), (0.0, 0.0) if located else None, _unordered(scenario, sites))
 
 
-def _repeated(sites: list[FieldSite]) -> list[Problem]:
-    seen: set[str] = set()
-    problems = []
-    for site in sites:
-        if site.name in seen:
-            problems.append(Problem("field", f"the name {site.name!r} stands twice; allowed is each name once"))
-        seen.add(site.name)
-    return problems
+def _pair(place: list[float] | None) -> tuple[float, float] | None:
+    return (place[0], place[1]) if place else None
 
 
 def _unordered(scenario: Scenario, sites: Sequence[FieldSite]) -> tuple[Problem, ...]:
@@ -186,89 +133,76 @@ def _unordered(scenario: Scenario, sites: Sequence[FieldSite]) -> tuple[Problem,
 
 
 def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) -> FieldList:
-    import shapely
-
-    from simulator.scenario.boundaries import polygons_only, read_boundaries
+    from simulator.scenario.boundaries import read_boundaries
 
     path = folder.file(declared.path, GEOJSON)
     boundaries = read_boundaries(path, smallest_m2=declared.smallest)
-    yard = None
-    if scenario.yard.lon_lat is not None:
-        yard = boundaries.to_grid(scenario.yard.lon_lat[0], scenario.yard.lon_lat[1])
-    skipped = [*boundaries.skipped, *boundaries.warnings]
-    sites = []
+    place = scenario.yard.lon_lat
+    yard = boundaries.to_grid(place[0], place[1]) if place is not None else None
     obstacles = _other_shapes(declared.obstacles, folder, boundaries)
     patches = _other_shapes(declared.patches, folder, boundaries)
-    _check_crossings(
-        [entry.polygon for entry in boundaries.fields[: declared.most]],
-        [shape for shape in (obstacles, patches) if shape is not None],
-        path,
-    )
-    _check_moved([entry.polygon for entry in boundaries.fields[: declared.most]], declared.buffer, "buffer", path)
-    _check_moved([] if obstacles is None else [obstacles], declared.obstacle_clearance, "obstacle_clearance", path)
-    for entry in boundaries.fields[: declared.most]:
-        polygon = entry.polygon
-        try:
-            if declared.buffer > 0:
-                polygon = polygon.buffer(-declared.buffer)
-            if obstacles is not None:
-                polygon = polygon.difference(obstacles.buffer(declared.obstacle_clearance))
-            if patches is not None:
-                polygon = polygon.intersection(patches)
-            polygon = polygons_only(polygon)
-        except shapely.errors.GEOSException as error:
-            message = f"{entry.name}: skipped: buffer, obstacles and patches cannot be cut from it: {error}"
-            skipped.append(Problem(f"feature {entry.feature_number}", message))
-            continue
-        if polygon.is_empty or polygon.area < max(declared.smallest, LEAST_FIELD_M2):
-            message = f"{entry.name}: skipped: less than the smallest field is left after buffer, obstacles and patches"
-            skipped.append(Problem(f"feature {entry.feature_number}", message))
-            continue
-        sites.append(
-            FieldSite(
-                name=entry.name,
-                area_m2=float(polygon.area),
-                polygon=polygon,
-                location_m=(float(entry.centroid_xy[0]), float(entry.centroid_xy[1])),
-            )
-        )
+    drawn = boundaries.fields[: declared.most]
+    polygons = [entry.polygon for entry in drawn]
+    _check_crossings(polygons, [shape for shape in (obstacles, patches) if shape is not None], path)
+    check_moved(polygons, declared.buffer, "buffer", str(path), MOST_NEAR_OF_ALL)
+    if obstacles is not None:
+        check_moved([obstacles], declared.obstacle_clearance, "obstacle_clearance", str(path), MOST_NEAR_OF_ALL)
+        obstacles = obstacles.buffer(declared.obstacle_clearance)
+    skipped = [*boundaries.skipped, *boundaries.warnings]
+    sites = []
+    for entry in drawn:
+        left = _left_of(entry.polygon, declared, obstacles, patches)
+        if isinstance(left, str):
+            skipped.append(Problem(f"feature {entry.feature_number}", f"{entry.name}: skipped: {left}"))
+        else:
+            sites.append(FieldSite(entry.name, float(left.area), polygon=left, location_m=entry.centroid_xy))
     if not sites:
-        raise InputError.single(
-            "no field is left to fly; see the parts skipped: " + "; ".join(map(str, skipped[:5])), file=str(path)
-        )
+        parts = "; ".join(map(str, skipped[:5]))
+        raise InputError.single(f"no field is left to fly; see the parts skipped: {parts}", file=str(path))
     if len(sites) > MOST_FIELDS:
         message = f"got {len(sites)} fields; allowed is at most {MOST_FIELDS} (field_file.most)"
         raise InputError.single(message, "field_file", str(path))
     return FieldList(tuple(sites), yard, (*skipped, *_unordered(scenario, sites)))
 
 
-def _check_moved(shapes: list[BaseGeometry], distance_m: float, key: str, path: Path) -> None:
-    """Refuse boundaries so ragged that moving them by a distance would not end.
+def _left_of(
+    polygon: BaseGeometry, declared: FieldFile, obstacles: BaseGeometry | None, patches: BaseGeometry | None
+) -> BaseGeometry | str:
+    """Return what is treated of a field within its boundary, or why nothing is."""
+    import shapely
 
-    Raises
-    ------
-    InputError
-        They are.
-    """
+    from simulator.scenario.boundaries import polygons_only
+
+    try:
+        if declared.buffer > 0:
+            polygon = polygon.buffer(-declared.buffer)
+        if obstacles is not None:
+            polygon = polygon.difference(obstacles)
+        if patches is not None:
+            polygon = polygon.intersection(patches)
+        polygon = polygons_only(polygon)
+    except shapely.errors.GEOSException as error:
+        return f"buffer, obstacles and patches cannot be cut from it: {error}"
+    if polygon.is_empty or polygon.area < max(declared.smallest, LEAST_FIELD_M2):
+        return "less than the smallest field is left after buffer, obstacles and patches"
+    return polygon
+
+
+def check_moved(shapes: Sequence[BaseGeometry], distance_m: float, key: str, file: str, most_of_all: int) -> None:
+    """Refuse boundaries so ragged that moving them by a distance would not end."""
     from simulator.scenario.crossings import near_pairs
 
     total = 0
     for shape in shapes if distance_m > 0.0 else ():
         pairs = near_pairs(shape, distance_m, MOST_NEAR)
         total += pairs
-        if pairs > MOST_NEAR or total > MOST_NEAR_OF_ALL:
+        if pairs > MOST_NEAR or total > most_of_all:
             message = f"{distance_m:g} m is more than boundaries so ragged can be moved by; allowed are simpler ones"
-            raise InputError.single(message, f"field_file.{key}", str(path))
+            raise InputError.single(message, f"field_file.{key}", file)
 
 
 def _check_crossings(fields: list[BaseGeometry], others: list[BaseGeometry], path: Path) -> None:
-    """Refuse shapes whose boundaries cross so often that cutting one from the other would not end.
-
-    Raises
-    ------
-    InputError
-        They do.
-    """
+    """Refuse shapes whose boundaries cross so often that cutting one from the other would not end."""
     from simulator.scenario.crossings import crossings
 
     if others and crossings([*fields, *others], MOST_CROSSINGS) > MOST_CROSSINGS:

@@ -3,11 +3,7 @@
 from __future__ import annotations
 
 import codecs
-import csv
-import difflib
-import io
 import os
-import re
 import stat
 from dataclasses import dataclass, field
 from pathlib import Path
@@ -18,43 +14,21 @@ from simulator.scenario.shown import shown
 CSV = "a CSV file (.csv)"
 GEOJSON = "a GeoJSON file (.geojson, .json)"
 _ENDINGS = {CSV: (".csv",), GEOJSON: (".geojson", ".json")}
-_NUMBERS = re.compile(r"[-+\d.,:/ ]{1,30}")
-_MOST_COMPARED = 500
+_OTHER_KINDS = {".kml": "KML", ".kmz": "KMZ", ".shp": "a shapefile", ".gpkg": "a GeoPackage", ".gpx": "GPX"}
 
 
 @dataclass(frozen=True)
 class ScenarioFolder:
-    """Where a scenario's file names lead.
-
-    Parameters
-    ----------
-    path : Path
-        Folder that they are relative to.
-    outside : bool
-        Whether they may lead out of it: a scenario from somebody else could name any file of the user's.
-    named : frozenset of Path
-        Files that the user named himself, wherever they are and whatever they are called.
-    """
+    """Where a scenario's file names lead."""
 
     path: Path = field(default_factory=Path)
     outside: bool = False
+    """Whether they may lead out of the folder: a scenario from somebody else could name any file of the user's."""
     named: frozenset[Path] = frozenset()
+    """Files that the user named himself, wherever they are and whatever they are called."""
 
     def file(self, name: str, kind: str) -> Path:
-        """Return the path of a file that a scenario names.
-
-        Parameters
-        ----------
-        name : str
-            As the scenario writes it.
-        kind : {CSV, GEOJSON}
-            What it must be, by the end of its name.
-
-        Raises
-        ------
-        InputError
-            The name is no file's, leads in a circle of links, out of the folder, or to a file of another kind.
-        """
+        """Return the path of a file that a scenario names."""
         if not name.strip() or len(name) > 1000 or not name.isprintable():
             raise InputError.single(f"got {shown(name)}; allowed is the name of a file")
         try:
@@ -66,73 +40,21 @@ class ScenarioFolder:
         if not (self.outside or path.is_relative_to(home)):
             message = f"got {shown(name)}, which is not in the scenario's folder; allowed is a file there, or any file"
             raise InputError.single(f"{message} with --allow-files-outside, if you trust the scenario")
-        check_kind(path, kind, shown(name))
+        if path.suffix.lower() not in _ENDINGS[kind]:
+            other = _OTHER_KINDS.get(path.suffix.lower())
+            hint = f", which is {other}: export it as GeoJSON (longitude and latitude, EPSG:4326)" if other else ""
+            raise InputError.single(f"got {shown(name)}{hint}; allowed is {kind}")
         return path
 
 
-def check_kind(path: Path, kind: str, name: str) -> None:
-    """Refuse a file whose name does not end as its kind's do, before it is read.
-
-    Raises
-    ------
-    InputError
-        With what it seems to be, where that is known.
-    """
-    if path.suffix.lower() not in _ENDINGS[kind]:
-        raise InputError.single(f"got {name}{other_kind(path)}; allowed is {kind}")
-
-
-def other_kind(path: Path) -> str:
-    """Say what a file of boundaries is that is no GeoJSON, by its name; empty when that is not known."""
-    known = {".kml": "KML", ".kmz": "KMZ", ".shp": "a shapefile", ".gpkg": "a GeoPackage", ".gpx": "GPX"}
-    kind = known.get(path.suffix.lower())
-    return f", which is {kind}: export it as GeoJSON (longitude and latitude, EPSG:4326)" if kind else ""
-
-
 def decoded(content: bytes) -> str:
-    """Return a file's text: UTF-8, with a byte-order mark or without, or UTF-16 with one, as spreadsheets write it.
-
-    Raises
-    ------
-    UnicodeDecodeError
-        It is none of these.
-    """
+    """Return a file's text: UTF-8, with a byte-order mark or without, or UTF-16 with one, as spreadsheets write it."""
     marked = content.startswith((codecs.BOM_UTF16_LE, codecs.BOM_UTF16_BE))
     return content.decode("utf-16" if marked else "utf-8-sig")
 
 
-def cell_shown(text: str) -> str:
-    """Return a cell of a table for a message: numbers as they are; words might be none of the reader's business."""
-    if not text.strip():
-        return "nothing"
-    return repr(text.strip()) if _NUMBERS.fullmatch(text.strip()) else "text"
-
-
-def near_name(name: str, known: list[str]) -> str:
-    """Return ``; nearest is 'x'`` for a name in a file; what is not near is not quoted, only counted."""
-    few = {one.lower(): one for one in reversed(known[:_MOST_COMPARED]) if one}
-    near = difflib.get_close_matches(name.strip().lower()[:100], few, n=1, cutoff=0.6)
-    return f"; nearest is {few[near[0]]!r}" if near else f"; there are {len(known)} others"
-
-
 def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
-    """Read a file that a user names, wherever it is, if it is an ordinary one of a sane size.
-
-    Parameters
-    ----------
-    path : Path
-        File; symbolic links are followed.
-    most_bytes : int
-        A larger file is refused without reading it.
-    allowed : str
-        What it should be, for messages ("a CSV file").
-
-    Raises
-    ------
-    InputError
-        There is no such file, it is a folder, a pipe or a device (which could hang or never end), it is too large, or
-        it cannot be read.
-    """
+    """Read a file that a user names, wherever it is, if it is an ordinary one of a sane size."""
     name = str(path)
     try:
         # without blocking, because opening a pipe would wait for its writer; what is opened is what is looked at
@@ -161,46 +83,3 @@ def read_ordinary_file(path: Path, most_bytes: int, allowed: str) -> bytes:
             file=name,
         )
     return content
-
-
-def csv_rows(
-    path: Path, most_bytes: int, allowed: str, where: str = "", most_rows: int | None = None
-) -> tuple[list[tuple[int, list[str]]], bytes]:
-    """Read the rows of a CSV file that hold anything.
-
-    Parameters
-    ----------
-    path : Path
-        File that a user names; see :func:`read_ordinary_file`.
-    most_bytes, allowed
-        See there.
-    where : str
-        Key that names it, for messages.
-    most_rows : int, optional
-        More rows are refused.
-
-    Returns
-    -------
-    rows : list of (int, list of str)
-        Number of each row's last line, and its cells.
-    content : bytes
-        The whole file.
-
-    Raises
-    ------
-    InputError
-        It cannot be read, is no CSV, or is too long.
-    """
-    content = read_ordinary_file(path, most_bytes, allowed)
-    rows = []
-    try:
-        # strict: a quote that is never closed would swallow the rest of the file in silence
-        reader = csv.reader(io.StringIO(decoded(content), newline=""), strict=True)
-        for row in reader:
-            if any(cell.strip() for cell in row):
-                rows.append((reader.line_num, row))
-            if most_rows is not None and len(rows) > most_rows:
-                raise InputError.single(f"got more than {most_rows} rows; allowed is {allowed}", where, str(path))
-    except (csv.Error, ValueError) as error:
-        raise InputError.single(f"cannot be read as CSV (UTF-8): {error}", where, str(path)) from error
-    return rows, content

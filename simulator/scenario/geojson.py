@@ -13,57 +13,33 @@ from typing import Any, NoReturn
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError, Problem, Problems
 from simulator.scenario.files import decoded
+from simulator.scenario.shown import shown
 
 FloatArray = NDArray[np.float64]
-Scalar = str | int | float | bool
 
 _OTHER_GEOMETRIES = ("Point", "MultiPoint", "LineString", "MultiLineString")
 # Geographic systems that agree with WGS 84 to about a metre, as the older "crs" member names them.
 _LON_LAT_CRS = ("CRS84", "4326", "4258", "4269", "WGS84", "WGS 84")
-_PROPERTIES_MAX = 30
-_TEXT_MAX = 200
 _NAME_MAX = 60
-_NUMBER_MAX = 1e15
-_PROBLEMS_MAX = 25
 
 
 @dataclass(frozen=True)
 class RawFeature:
-    """One feature's polygons as read.
-
-    Parameters
-    ----------
-    number : int
-        Place in the file, from 1.
-    name : str
-        Property ``name`` or ``id`` in any case of letters; empty when there is none.
-    polygons : list of list of numpy.ndarray
-        Per polygon its closed rings, exterior first, each (k, 2): longitude, latitude in degrees.
-    properties : dict
-        Text, numbers and true/false of the feature's properties.
-    """
+    """One feature's polygons as read."""
 
     number: int
+    """Place in the file, from 1."""
     name: str
+    """Property ``name`` or ``id`` in any case of letters; empty when there is none."""
     polygons: list[list[FloatArray]]
-    properties: dict[str, Scalar]
+    """Per polygon its closed rings, exterior first, each (k, 2): longitude, latitude in degrees."""
 
 
 @dataclass
 class Parsed:
-    """What a GeoJSON text held.
-
-    Parameters
-    ----------
-    features : list of RawFeature
-        Features with at least one polygon.
-    skipped : list of Problem
-        Features left out, with the reason.
-    warnings : list of Problem
-        Features used after a harmless repair.
-    """
+    """What a GeoJSON text held: features with a polygon, those left out, and what was mended in others."""
 
     features: list[RawFeature] = field(default_factory=list)
     skipped: list[Problem] = field(default_factory=list)
@@ -75,73 +51,48 @@ class _RefusedError(Exception):
 
 
 def parse_geojson(data: bytes, file: str = "") -> Parsed:
-    """Read polygons from GeoJSON.
-
-    Parameters
-    ----------
-    data : bytes
-        The whole text, UTF-8.
-    file : str, optional
-        Name for messages.
-
-    Returns
-    -------
-    Parsed
-
-    Raises
-    ------
-    InputError
-        When the bytes are not JSON, not GeoJSON, in another coordinate system, or a coordinate is not a longitude or
-        latitude; up to 25 problems at once.
-    """
+    """Read polygons from GeoJSON."""
     document = _load_json(data, file)
     parsed = Parsed()
-    problems: list[Problem] = []
+    problems = Problems(file)
     try:
         entries = _features_of(document)
         _check_crs(document)
     except _RefusedError as refused:
         raise InputError.single(str(refused), file=file) from None
     for number, entry in enumerate(entries, start=1):
-        where = f"feature {number}"
         try:
             _read_feature(number, entry, parsed, file)
         except _RefusedError as refused:
-            problems.append(Problem(where, str(refused), file))
-    if problems:
-        shown = problems[:_PROBLEMS_MAX]
-        if len(problems) > len(shown):
-            shown.append(Problem("", f"and {len(problems) - len(shown)} more problems of this kind", file))
-        raise InputError(shown)
+            problems.add(f"feature {number}", str(refused))
+    problems.refuse()
     return parsed
 
 
 def _load_json(data: bytes, file: str) -> Any:
+    export = "export it as GeoJSON (longitude and latitude, EPSG:4326)"
     try:
         if data.startswith(b"PK"):
-            message = "is a zip file, as KMZ and shapefiles are: export GeoJSON (longitude and latitude, EPSG:4326)"
-            raise InputError.single(message, file=file)
+            raise _RefusedError(f"is a zip file, as KMZ and shapefiles are: {export}")
         text = decoded(data)
         if text.lstrip().startswith("<"):
-            kind = "KML" if "<kml" in text[:5000].lower() else "XML"
-            message = f"is {kind}, not GeoJSON: export it as GeoJSON (longitude and latitude, EPSG:4326)"
-            raise InputError.single(message, file=file)
+            raise _RefusedError(f"is {'KML' if '<kml' in text[:5000].lower() else 'XML'}, not GeoJSON: {export}")
+        return json.loads(text, parse_constant=_refuse_constant)
+    except _RefusedError as refused:
+        message = str(refused)
     except UnicodeDecodeError as error:
         message = f"is not UTF-8 text (byte {error.start}); a boundary file is GeoJSON text"
-        raise InputError.single(message, file=file) from None
-    try:
-        return json.loads(text, parse_constant=_refuse_constant)
     except json.JSONDecodeError as error:
         message = f"is not valid JSON: {error.msg} at line {error.lineno}, column {error.colno}"
-        raise InputError.single(message, file=file) from None
     except RecursionError:
-        raise InputError.single("is nested too deeply to be GeoJSON", file=file) from None
-    except (_RefusedError, ValueError) as error:
-        raise InputError.single(f"is not valid JSON: {_short(str(error))}", file=file) from None
+        message = "is nested too deeply to be GeoJSON"
+    except ValueError as error:
+        message = f"is not valid JSON: {shown(str(error), 80)}"
+    raise InputError.single(message, file=file)
 
 
 def _refuse_constant(name: str) -> NoReturn:
-    raise _RefusedError(f"{name} is not a number that JSON or a coordinate allows")
+    raise _RefusedError(f"is not valid JSON: {name} is not a number that JSON or a coordinate allows")
 
 
 def _check_crs(document: Any) -> None:
@@ -151,7 +102,7 @@ def _check_crs(document: Any) -> None:
     properties = crs.get("properties") if isinstance(crs, dict) else None
     name = properties.get("name") if isinstance(properties, dict) else crs
     if not any(str(name).upper().endswith(known) for known in _LON_LAT_CRS):
-        message = f"is in the coordinate system {_short(str(name))!r}; allowed: longitude and latitude in WGS 84"
+        message = f"is in the coordinate system {shown(str(name), 80)}; allowed: longitude and latitude in WGS 84"
         raise _RefusedError(f"{message} (RFC 7946). Export it again as EPSG:4326")
 
 
@@ -185,7 +136,6 @@ def _read_feature(number: int, entry: Any, parsed: Parsed, file: str) -> None:
     if geometry is None:
         parsed.skipped.append(Problem(where, "skipped: it has no geometry", file))
         return
-    properties = _scalars(entry.get("properties"))
     polygons: list[list[FloatArray]] = []
     other: set[str] = set()
     notes: list[str] = []
@@ -195,7 +145,7 @@ def _read_feature(number: int, entry: Any, parsed: Parsed, file: str) -> None:
             polygons.append(rings)
     parsed.warnings.extend(Problem(where, note, file) for note in dict.fromkeys(notes))
     if polygons:
-        parsed.features.append(RawFeature(number, _name_of(properties), polygons, properties))
+        parsed.features.append(RawFeature(number, _name_of(entry.get("properties")), polygons))
     elif other:
         message = f"skipped: {', '.join(sorted(other))} is not an area; only Polygon and MultiPolygon are fields"
         parsed.skipped.append(Problem(where, message, file))
@@ -270,40 +220,26 @@ def _read_ring(item: Any) -> FloatArray:
     return np.array([position[:2] for position in item], dtype=np.float64)
 
 
-def _scalars(properties: Any) -> dict[str, Scalar]:
+def _name_of(properties: Any) -> str:
     if not isinstance(properties, dict):
-        return {}
-    kept: dict[str, Scalar] = {}
-    for key, value in properties.items():
-        if len(kept) == _PROPERTIES_MAX:
-            break
-        if isinstance(value, str):
-            kept[_clean(key)] = _clean(value)
-        elif isinstance(value, bool) or (isinstance(value, int | float) and abs(value) < _NUMBER_MAX):
-            kept[_clean(key)] = value
-    return kept
-
-
-def _name_of(properties: dict[str, Scalar]) -> str:
+        return ""
     lower = {key.strip().lower(): value for key, value in reversed(properties.items())}
     for key in ("name", "id"):
         value = lower.get(key)
-        if value is not None and not isinstance(value, bool):
-            printable = "".join(sign if sign.isprintable() else " " for sign in str(value))
+        # a whole number of thousands of digits cannot be written out
+        if isinstance(value, str | float) or (type(value) is int and abs(value) < 10**15):
+            # a lone surrogate escape, which no file could be written with, becomes a question mark
+            text = str(value)[:1000].encode("utf-8", "replace").decode("utf-8")
+            printable = "".join(sign if sign.isprintable() else " " for sign in text)
             name = " ".join(printable.split())[:_NAME_MAX].strip()
             if name:
                 return name
     return ""
 
 
-def _clean(text: str) -> str:
-    """Cut to a sane length; a lone surrogate escape, which no file could be written with, becomes a question mark."""
-    return text[:_TEXT_MAX].encode("utf-8", "replace").decode("utf-8")
-
-
 def _shown(value: Any) -> str:
     """Show a value in a message; lists and objects by their kind, for they may be huge or deep."""
-    return _kind(value) if value is None or isinstance(value, list | dict) else _short(repr(value))
+    return _kind(value) if value is None or isinstance(value, list | dict) else shown(value, 80)
 
 
 def _kind(value: Any) -> str:
@@ -311,7 +247,3 @@ def _kind(value: Any) -> str:
         return "nothing (null or missing)"
     names = {dict: "an object", list: "a list", str: "text", bool: "true or false", int: "a number", float: "a number"}
     return names.get(type(value), type(value).__name__)
-
-
-def _short(text: str) -> str:
-    return text if len(text) <= 80 else text[:77] + "..."

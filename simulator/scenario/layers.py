@@ -52,19 +52,7 @@ def merge_set(
     known: Mapping[str, Mapping[str, Any]],
     problems: list[Problem],
 ) -> dict[str, Any]:
-    """Return a scenario with an equipment set and then single values laid over it, and every ``like`` followed.
-
-    Parameters
-    ----------
-    base, override : mapping
-        Scenario and equipment set as read.
-    changes : iterable of (list of str, object)
-        Parts of a dotted key, and its value.
-    known : mapping
-        Table name to the catalogue's entries.
-    problems : list of Problem
-        Receives unknown names and circles.
-    """
+    """Return a scenario with an equipment set and then single values laid over it, and every ``like`` followed."""
     base = with_calibrations(base, _measured_in(base), known)
     merged = deep_merge(base, override)
     measured = _measured_in(override)
@@ -89,19 +77,7 @@ def lay_over(base: _Tables, change: _Tables) -> dict[str, Any]:
 def with_calibrations(
     raw: _Tables, names: set[str], known: Mapping[str, Mapping[str, Any]], problems: list[Problem] | None = None
 ) -> dict[str, Any]:
-    """Return a scenario in which some aircraft classes say what their calibration was measured with.
-
-    Parameters
-    ----------
-    raw : mapping
-        Scenario, or catalogue.
-    names : set of str
-        Its aircraft entries to fill in; what they say themselves stays.
-    known : mapping
-        Table name to the catalogue's entries.
-    problems : list of Problem, optional
-        Receives packs that are not declared.
-    """
+    """Return a scenario in which some aircraft classes say what their calibration was measured with."""
     if not names:
         return dict(raw)
     tables = {table: raw.get(table) for table in (_CLASS, _PACK)}
@@ -133,9 +109,8 @@ def with_calibrations(
 
 def _entries(raw: _Tables, table: str) -> dict[str, Any]:
     entries = raw.get(table)
-    return (
-        {key: one for key, one in entries.items() if isinstance(one, Mapping)} if isinstance(entries, Mapping) else {}
-    )
+    named = entries.items() if isinstance(entries, Mapping) else ()
+    return {name: one for name, one in named if isinstance(one, Mapping)}
 
 
 def _measured_in(raw: _Tables) -> set[str]:
@@ -151,17 +126,7 @@ def _measured_in(raw: _Tables) -> set[str]:
 def resolve_likes(
     raw: dict[str, Any], catalogue: Mapping[str, Mapping[str, Any]], problems: list[Problem]
 ) -> dict[str, Any]:
-    """Replace every ``like`` by the entry that it names; the entry's own keys win.
-
-    Parameters
-    ----------
-    raw : dict
-        Scenario as read.
-    catalogue : mapping
-        Table name to entries; power points are under ``power``.
-    problems : list of Problem
-        Receives unknown names and circles.
-    """
+    """Replace every ``like`` by the entry that it names; the entry's own keys win."""
     resolved = dict(raw)
     for table in LIKE_TABLES:
         known = _declared_names(table, catalogue.get(table, {}), raw)

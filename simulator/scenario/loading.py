@@ -14,15 +14,15 @@ from typing import Any
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.catalogue import catalogue
-from simulator.scenario.field_list import FieldList, field_list
+from simulator.scenario.field_list import FieldList, FieldSite, field_list
 from simulator.scenario.files import ScenarioFolder, decoded, read_ordinary_file
 from simulator.scenario.layers import merge_set
+from simulator.scenario.limits import check_size
 from simulator.scenario.merge import apply_setting, nearest, parse_setting
-from simulator.scenario.references import check_references
 from simulator.scenario.remarks import remarks
 from simulator.scenario.schema import Scenario
 from simulator.scenario.shown import shown
-from simulator.scenario.validate import check_names, check_size, fill_defaults, validate
+from simulator.scenario.validate import check_names, fill_defaults, validate
 from simulator.scenario.weather_days import Windows, weather_days
 
 LARGEST_FILE_BYTES = 5_000_000
@@ -47,30 +47,18 @@ _Files = dict[tuple[object, ...], Any]
 
 @dataclass(frozen=True, eq=False)
 class EquipmentSet:
-    """One equipment set: a whole scenario with its overrides merged, and its fields.
-
-    Parameters
-    ----------
-    name : str
-        Name under ``equipment_set``, or the scenario's own when it declares none.
-    scenario : Scenario
-        The merged scenario.
-    fields : FieldList
-        Fields to treat.
-    resolved : dict
-        The merged table with every default written out: a scenario that reproduces this set.
-    weather_days : tuple of Windows or None
-        Workable stretches of each date of the weather file; None: no file.
-    notes : tuple of Problem
-        What was assumed in reading its files, for the user to see.
-    """
+    """One equipment set: a whole scenario with its overrides merged, and its fields."""
 
     name: str
+    """Under ``equipment_set``, or the scenario's own when it declares none."""
     scenario: Scenario
     fields: FieldList
     resolved: dict[str, Any] = field(repr=False)
+    """The merged table with every default written out: a scenario that reproduces this set."""
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
+    """Workable stretches of each date of the weather file; None: no file."""
     notes: tuple[Problem, ...] = ()
+    """What was assumed in reading its files, for the user to see."""
 
 
 @dataclass(frozen=True)
@@ -100,13 +88,7 @@ class LoadedScenario:
         return self.sets[0].scenario
 
     def equipment_set(self, name: str) -> EquipmentSet:
-        """Return one set by name.
-
-        Raises
-        ------
-        InputError
-            No such set.
-        """
+        """Return one set by name."""
         for entry in self.sets:
             if entry.name == name:
                 return entry
@@ -114,39 +96,26 @@ class LoadedScenario:
 
     def digest(self) -> str:
         """Return the SHA-256 of all that the result depends on, apart from seed and runs."""
-        content = {entry.name: _without_run_length(entry.resolved) for entry in self.sets}
+        content = {
+            entry.name: {key: value for key, value in entry.resolved.items() if key not in ("seed", "runs")}
+            for entry in self.sets
+        }
         shapes = {
-            entry.name: [
-                [
-                    (site.name, site.area_m2, site.location_m, _outline_text(site.polygon))
-                    for site in entry.fields.sites
-                ],
-                entry.weather_days,
-                entry.fields.drive_m,
-            ]
+            entry.name: [[_outline(site) for site in entry.fields.sites], entry.weather_days, entry.fields.drive_m]
             for entry in self.sets
         }
         text = json.dumps([content, shapes], sort_keys=True, default=str)
         return hashlib.sha256(text.encode()).hexdigest()
 
 
-def _without_run_length(resolved: Mapping[str, Any]) -> dict[str, Any]:
-    return {key: value for key, value in resolved.items() if key not in ("seed", "runs")}
-
-
-def _outline_text(polygon: Any) -> str:
-    return "" if polygon is None else hashlib.sha256(polygon.wkb).hexdigest()
+def _outline(site: FieldSite) -> tuple[object, ...]:
+    shape = "" if site.polygon is None else hashlib.sha256(site.polygon.wkb).hexdigest()
+    return site.name, site.area_m2, site.location_m, shape
 
 
 def read_toml(path: Path) -> dict[str, Any]:
-    """Read a TOML file.
-
-    Raises
-    ------
-    InputError
-        Unreadable, too large, not UTF-8 or broken; the message names the place.
-    """
-    name = str(path)
+    """Read a TOML file; what is wrong with it is said with its place."""
+    name, where = str(path), ""
     try:
         if not path.exists():
             siblings = [item.name for item in path.parent.glob("*.toml")] if path.parent.is_dir() else []
@@ -158,65 +127,63 @@ def read_toml(path: Path) -> dict[str, Any]:
     try:
         text = decoded(content)
         long_key = _LONG_KEY.search(text)
-        if long_key is not None:
-            line = text.count("\n", 0, long_key.start()) + 1
-            raise InputError.single("a dotted key has more than 40 parts", f"line {line}", name)
-        try:
-            return tomllib.loads(text)
-        except tomllib.TOMLDecodeError:
-            plain_quotes = text.translate(_QUOTES)
-            if plain_quotes == text:
-                raise
-            # a word processor's quotes, where they do not stand within plain ones
-            return tomllib.loads(plain_quotes)
+        if long_key is None:
+            return _parsed(text)
+        message, where = "a dotted key has more than 40 parts", f"line {text.count(chr(10), 0, long_key.start()) + 1}"
     except tomllib.TOMLDecodeError as error:
-        raise InputError.single(f"broken TOML: {error}", file=name) from error
-    except RecursionError as error:
-        raise InputError.single("broken TOML: nested too deeply to be a scenario", file=name) from error
+        message = f"broken TOML: {error}"
+    except RecursionError:
+        message = "broken TOML: nested too deeply to be a scenario"
     except ValueError as error:
-        raise InputError.single(f"cannot be read: {error}", file=name) from error
+        message = f"cannot be read: {error}"
+    raise InputError.single(message, where, name)
+
+
+def _parsed(text: str) -> dict[str, Any]:
+    try:
+        return tomllib.loads(text)
+    except tomllib.TOMLDecodeError:
+        plain_quotes = text.translate(_QUOTES)
+        if plain_quotes == text:
+            raise
+        # a word processor's quotes, where they do not stand within plain ones
+        return tomllib.loads(plain_quotes)
 
 
 def check_shape(raw: Mapping[str, Any], file: str) -> int:
-    """Refuse what no scenario holds and later steps would stumble over: depth, endless numbers, unprintable text.
-
-    Returns
-    -------
-    int
-        Number of values, tables and lists among them.
-
-    Raises
-    ------
-    InputError
-        With the place of the first such thing.
-    """
+    """Refuse what no scenario holds and later steps would stumble over; return the number of values and tables."""
     waiting: list[tuple[str, Any, int]] = [("", raw, 0)]
     count = 0
     while waiting:
         where, value, depth = waiting.pop()
-        message = ""
         count += 1
-        if isinstance(value, Mapping | list):
-            if depth > _DEEPEST:
-                message = f"is nested more than {_DEEPEST} deep"
-            pairs = value.items() if isinstance(value, Mapping) else enumerate(value)
-            for key, item in pairs if not message else ():
-                # short values of long lists need no place of their own
-                place = f"{where}.{shown(key).strip(chr(39))}" if where else shown(key).strip("'")
-                if not (isinstance(value, list) or (isinstance(key, str) and key.isprintable())):
-                    message = f"got the key {shown(key)}; allowed is text of printable characters"
-                waiting.append((place, item, depth + 1))
-        elif isinstance(value, str):
-            # reports clean what they show, but no file and no drawing can hold these
-            if "\0" in value:
-                message = "holds a NUL character"
-            elif not value.isascii() and any("\ud800" <= character <= "\udfff" for character in value):
-                message = "holds a character that is not Unicode text"
-        elif isinstance(value, int) and not -_LONGEST_INTEGER <= value < _LONGEST_INTEGER:
-            message = "is a whole number beyond 64 bits"
+        message = _misshapen(value, depth)
         if message:
             raise InputError.single(message, where, file)
+        if isinstance(value, Mapping | list):
+            for key, item in value.items() if isinstance(value, Mapping) else enumerate(value):
+                name = shown(key).strip("'")
+                waiting.append((f"{where}.{name}" if where else name, item, depth + 1))
     return count
+
+
+def _misshapen(value: Any, depth: int) -> str:
+    """Say what is wrong with a value's depth, keys, text or number."""
+    if isinstance(value, Mapping | list):
+        if depth > _DEEPEST:
+            return f"is nested more than {_DEEPEST} deep"
+        for key in value if isinstance(value, Mapping) else ():
+            if not (isinstance(key, str) and key.isprintable()):
+                return f"got the key {shown(key)}; allowed is text of printable characters"
+    elif isinstance(value, str):
+        # reports clean what they show, but no file and no drawing can hold these
+        if "\0" in value:
+            return "holds a NUL character"
+        if not value.isascii() and any("\ud800" <= character <= "\udfff" for character in value):
+            return "holds a character that is not Unicode text"
+    elif isinstance(value, int) and not -_LONGEST_INTEGER <= value < _LONGEST_INTEGER:
+        return "is a whole number beyond 64 bits"
+    return ""
 
 
 def load_scenario(
@@ -270,25 +237,13 @@ def load_scenario(
     check_shape(raw, file)
     for parts, value in changes:
         check_shape({"--set": {".".join(parts): value}}, file)
-    # a change to one set goes into its overrides; any other is laid over every set after merging
-    for parts, value in [change for change in changes if change[0][0] == "equipment_set"]:
-        raw = apply_setting(raw, parts, value)
+        # a change to one set goes into its overrides; any other is laid over every set after merging
+        if parts[0] == "equipment_set":
+            raw = apply_setting(raw, parts, value)
     changes = [change for change in changes if change[0][0] != "equipment_set"]
-    problems: list[Problem] = []
-    sets: list[EquipmentSet] = []
-    overrides = raw.get("equipment_set", {})
-    if not isinstance(overrides, dict) or not all(isinstance(value, dict) for value in overrides.values()):
-        problems.append(Problem("equipment_set", "allowed is a table of tables, such as [equipment_set.three_packs]"))
-        overrides = {}
-    if len(overrides) > MOST_SETS:
-        problems.append(Problem("equipment_set", f"got {len(overrides)} sets; allowed is at most {MOST_SETS}"))
-        overrides = {}
-    problems += check_names("equipment_set", overrides, slash=True)
+    overrides, problems = _overrides(raw, file)
     plain = {key: value for key, value in raw.items() if key != "equipment_set"}
-    if len(overrides) > 1 and check_shape(plain, file) * len(overrides) > MOST_VALUES:
-        message = f"got {len(overrides)} sets of so many values each; allowed are {MOST_VALUES} values of all sets"
-        problems.append(Problem("equipment_set", f"{message}: give fewer sets, fields or measured values"))
-        overrides = {}
+    sets: list[EquipmentSet] = []
     files: _Files = {}
     for set_name, override in (overrides or {str(raw.get("name", "base")): {}}).items():
         found, set_problems = _load_set(plain, set_name, override, changes, base, files)
@@ -305,16 +260,22 @@ def load_scenario(
     return LoadedScenario(sets[0].scenario.name, tuple(sets), base, file)
 
 
-def _load_manifest(
-    path: Path, settings: list[str], fields: str | Path | None, allow_files_outside: bool = False
-) -> LoadedScenario:
-    """Load the scenario of a finished run from its ``manifest.json``; its input files lie beside it.
+def _overrides(raw: Mapping[str, Any], file: str) -> tuple[dict[str, dict[str, Any]], list[Problem]]:
+    """Return the equipment sets as written; none where they cannot be used."""
+    key, overrides = "equipment_set", raw.get("equipment_set", {})
+    if not isinstance(overrides, dict) or not all(isinstance(value, dict) for value in overrides.values()):
+        return {}, [Problem(key, "allowed is a table of tables, such as [equipment_set.three_packs]")]
+    if len(overrides) > MOST_SETS:
+        return {}, [Problem(key, f"got {len(overrides)} sets; allowed is at most {MOST_SETS}")]
+    plain = {name: value for name, value in raw.items() if name != key}
+    if len(overrides) > 1 and check_shape(plain, file) * len(overrides) > MOST_VALUES:
+        message = f"got {len(overrides)} sets of so many values each; allowed are {MOST_VALUES} values of all sets"
+        return {}, [Problem(key, f"{message}: give fewer sets, fields or measured values")]
+    return overrides, check_names(key, overrides, slash=True)
 
-    Raises
-    ------
-    InputError
-        It is no manifest, or what it holds is not valid any more.
-    """
+
+def _load_manifest(path: Path, settings: list[str], fields: str | Path | None, outside: bool = False) -> LoadedScenario:
+    """Load the scenario of a finished run from its ``manifest.json``; its input files lie beside it."""
     name = str(path)
     content = read_ordinary_file(path, 10 * LARGEST_FILE_BYTES, "a manifest.json of a result")
     try:
@@ -323,12 +284,11 @@ def _load_manifest(
         raise InputError.single(f"cannot be read: {error}", file=name) from error
     tables = document.get("resolved") if isinstance(document, dict) else None
     if not isinstance(tables, dict) or not tables or not all(isinstance(table, dict) for table in tables.values()):
-        raise InputError.single(
-            "is no manifest of a result; allowed is a scenario (TOML) or a manifest.json", file=name
-        )
+        message = "is no manifest of a result; allowed is a scenario (TOML) or a manifest.json"
+        raise InputError.single(message, file=name)
     problems = check_names("resolved", tables, slash=True)[:MOST_SHOWN]
     if len(tables) > MOST_SETS:
-        problems.append(Problem("resolved", f"got {len(tables)} sets; allowed is at most {MOST_SETS}", name))
+        problems.append(Problem("resolved", f"got {len(tables)} sets; allowed is at most {MOST_SETS}"))
     if problems:
         raise InputError([replace(problem, file=name) for problem in problems])
     sets = []
@@ -337,7 +297,7 @@ def _load_manifest(
         runs = document.get("runs")
         if isinstance(runs, dict) and isinstance(runs.get(set_name), int):
             table["runs"] = runs[set_name]
-        loaded = load_scenario(table, settings, path.parent, fields, allow_files_outside)
+        loaded = load_scenario(table, settings, path.parent, fields, outside)
         sets.append(replace(loaded.sets[0], name=set_name))
     return LoadedScenario(sets[0].scenario.name, tuple(sets), loaded.folder, name)
 
@@ -351,14 +311,11 @@ def _load_set(
     files: _Files,
 ) -> tuple[EquipmentSet | None, list[Problem]]:
     problems: list[Problem] = []
-    own = "equipment_set" in override
-    if own:
+    if "equipment_set" in override:
         problems.append(Problem(f"equipment_set.{name}.equipment_set", "an equipment set cannot hold others"))
-    override = {key: value for key, value in override.items() if key != "equipment_set"}
+        override = {key: value for key, value in override.items() if key != "equipment_set"}
     merged = merge_set(plain, override, changes, catalogue(), problems)
     scenario, found = validate(merged, folder)
-    if scenario is not None:
-        found = check_references(scenario)
     # an entry whose ``like`` or ``pack`` leads nowhere lacks keys only for that reason
     lost = tuple(f"{problem.where.rpartition('.')[0]}." for problem in problems)
     found = [
@@ -374,13 +331,25 @@ def _load_set(
         fields = _fields_of(scenario, folder, files)
         found = check_size(scenario, fields)
         if found:
-            return None, [Problem(_place(problem.where, name, override), problem.message) for problem in found]
-        days, notes = _weather_of(scenario, folder, files)
+            raise InputError(found)
+        # a weather file that a hundred sets share is read once, as are boundaries and distances
+        weather = ("weather", repr(scenario.weather.file), scenario.day.start)
+        days, notes = _once(files, weather, lambda: weather_days(scenario, folder))
     except InputError as error:
-        return None, error.problems
+        return None, [replace(one, where=_place(one.where, name, override)) for one in error.problems]
     resolved = fill_defaults(merged)
     resolved.pop("equipment_set", None)
     return EquipmentSet(name, scenario, fields, resolved, days, (*fields.skipped, *notes, *remarks(scenario))), []
+
+
+def _fields_of(scenario: Scenario, folder: ScenarioFolder, files: _Files) -> FieldList:
+    route = scenario.route
+    if scenario.field_file is None and route.distance_table is None:
+        return field_list(scenario, folder)
+    tables = (scenario.field, scenario.field_file, scenario.yard)
+    key = ("fields", repr(tables), route.order, route.distance_table, route.distance_unit)
+    fields: FieldList = _once(files, key, lambda: field_list(scenario, folder))
+    return fields
 
 
 def _once(files: _Files, key: tuple[object, ...], make: Callable[[], Any]) -> Any:
@@ -393,30 +362,6 @@ def _once(files: _Files, key: tuple[object, ...], make: Callable[[], Any]) -> An
     if isinstance(files[key], InputError):
         raise files[key]
     return files[key]
-
-
-def _fields_of(scenario: Scenario, folder: ScenarioFolder, files: _Files) -> FieldList:
-    """Return the field list; files that a hundred sets share are read once."""
-    route = scenario.route
-    if scenario.field_file is None and route.distance_table is None:
-        return field_list(scenario, folder)
-    tables = (scenario.field, scenario.field_file, scenario.yard)
-    key = ("fields", repr(tables), route.order, route.distance_table, route.distance_unit)
-    fields: FieldList = _once(files, key, lambda: field_list(scenario, folder))
-    return fields
-
-
-def _weather_of(
-    scenario: Scenario, folder: ScenarioFolder, files: _Files
-) -> tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]:
-    """Return the workable stretches; a weather file that a hundred sets share is read once."""
-    found: tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]
-    found = _once(
-        files,
-        ("weather", repr(scenario.weather.file), scenario.day.start),
-        lambda: weather_days(scenario, folder),
-    )
-    return found
 
 
 def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:
@@ -432,24 +377,7 @@ def _place(where: str, set_name: str, override: Mapping[str, Any]) -> str:
 def vary(
     equipment: EquipmentSet, settings: Iterable[str], folder: ScenarioFolder, name: str | None = None
 ) -> EquipmentSet:
-    """Return an equipment set with values changed; its fields are kept as they are.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        Set to start from.
-    settings : iterable of str
-        ``KEY=VALUE`` changes.
-    folder : ScenarioFolder
-        The scenario's; what the set names has been allowed when it was loaded.
-    name : str, optional
-        Name of the new set.
-
-    Raises
-    ------
-    InputError
-        The changed set is not valid.
-    """
+    """Return an equipment set with values changed; its fields are kept as they are."""
     changes = [parse_setting(text) for text in settings]
     for parts, _ in changes:
         if parts[-1] == "like":
@@ -460,7 +388,7 @@ def vary(
     merged = merge_set(equipment.resolved, {}, changes, catalogue(), problems)
     scenario, found = validate(merged, folder)
     if scenario is not None:
-        found = check_references(scenario) or check_size(scenario, equipment.fields)
+        found = check_size(scenario, equipment.fields)
     if problems or found or scenario is None:
         raise InputError(problems + found)
     return replace(equipment, name=name or equipment.name, scenario=scenario, resolved=fill_defaults(merged))

@@ -6,7 +6,7 @@ import copy
 import difflib
 import heapq
 import tomllib
-from collections.abc import Mapping
+from collections.abc import Collection, Mapping
 from typing import Any
 
 from simulator.errors import InputError
@@ -19,10 +19,7 @@ _MOST_COMPARED = 500
 
 
 def deep_merge(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, Any]:
-    """Return ``base`` with ``change`` laid over it, neither altered.
-
-    Tables merge key by key; anything else, and a table that declares a distribution, replaces what stood there.
-    """
+    """Return ``base`` with ``change`` laid over it key by key, neither altered; a distribution is replaced whole."""
     merged = dict(base)
     for key, value in change.items():
         old = merged.get(key)
@@ -34,38 +31,27 @@ def deep_merge(base: Mapping[str, Any], change: Mapping[str, Any]) -> dict[str, 
     return merged
 
 
-def nearest(name: str, known: list[str] | tuple[str, ...]) -> str:
-    """Return ``; nearest known is 'x'`` or, when nothing is near, the list of known names."""
+def near(name: str, known: Collection[str]) -> str:
+    """Return ``; nearest known is 'x'`` in any case of letters; empty when nothing is near."""
     # nobody is helped by a search among thousands, and a hostile file could make it last for hours
-    few = len(name) <= 100 and len(known) <= _MOST_COMPARED
-    close = difflib.get_close_matches(name, known, n=1, cutoff=0.5) if few else []
-    if close:
-        return f"; nearest known is {close[0]!r}"
+    if len(name) > 100 or len(known) > _MOST_COMPARED:
+        return ""
+    lower = {one.lower(): one for one in reversed(list(known)) if one}
+    close = difflib.get_close_matches(name.lower(), lower, n=1, cutoff=0.5)
+    return f"; nearest known is {lower[close[0]]!r}" if close else ""
+
+
+def nearest(name: str, known: Collection[str]) -> str:
+    """Return the nearest known name as :func:`near` does or, when nothing is near, the list of known names."""
     if not known:
         return "; none is declared"
-    names = [entry[:80] for entry in heapq.nsmallest(_MOST_SHOWN, known)]
     rest = f" and {len(known) - _MOST_SHOWN} more" if len(known) > _MOST_SHOWN else ""
-    return f"; known: {', '.join(names)}{rest}"
+    listed = ", ".join(entry[:80] for entry in heapq.nsmallest(_MOST_SHOWN, known))
+    return near(name, known) or f"; known: {listed}{rest}"
 
 
 def parse_setting(text: str) -> tuple[list[str], Any]:
-    """Read ``KEY=VALUE`` of the command line.
-
-    Parameters
-    ----------
-    text : str
-        Dotted key and a TOML value; text that is no TOML value is taken as a string.
-
-    Returns
-    -------
-    (list of str, object)
-        Parts of the key, and the value.
-
-    Raises
-    ------
-    InputError
-        No ``=``, an empty key, or a text too long or too deep to be a setting.
-    """
+    """Read ``KEY=VALUE`` of the command line."""
     key, equals, value_text = text.partition("=")
     parts = [part.strip() for part in key.split(".")]
     if len(text) > LONGEST_SETTING or len(parts) > MOST_KEY_PARTS:
@@ -84,13 +70,7 @@ def parse_setting(text: str) -> tuple[list[str], Any]:
 
 
 def apply_setting(raw: dict[str, Any], parts: list[str], value: Any) -> dict[str, Any]:
-    """Return a copy of a scenario with one dotted key set; digits step into lists.
-
-    Raises
-    ------
-    InputError
-        The key runs through something that is neither a table nor a list.
-    """
+    """Return a copy of a scenario with one dotted key set; digits step into lists."""
     result = copy.deepcopy(raw)
     place: Any = result
     for depth, part in enumerate(parts):

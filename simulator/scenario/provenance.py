@@ -7,7 +7,6 @@ cannot drift from what loading does, and a key that is new in the schema appears
 from __future__ import annotations
 
 import re
-import types
 import typing
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
@@ -16,67 +15,35 @@ from typing import Any
 
 from pydantic import BaseModel
 
-from simulator.errors import Problem
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.layers import LIKE_TABLES, merge_set
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.merge import apply_setting, parse_setting
 from simulator.scenario.schema import Scenario
-from simulator.scenario.types import Drawn, Quantity
-from simulator.scenario.units import Dimension
+from simulator.scenario.types import Drawn, Quantity, bare_type
 from simulator.scenario.validate import fill_defaults
 
 DEFAULT = "default"
 SCENARIO = "scenario"
 NOT_GIVEN = "none"
 
-_UNIT_TEXT = {
-    "second": "s",
-    "meter": "m",
-    "meter**2": "m2",
-    "liter": "L",
-    "kilogram": "kg",
-    "meter/second": "m/s",
-    "watt": "W",
-    "watt_hour": "Wh",
-    "liter/second": "L/s",
-    "kilogram/second": "kg/s",
-    "liter/meter**2": "L/m2",
-    "kilogram/meter**2": "kg/m2",
-    "kilogram/liter": "kg/L",
-    "degree_Celsius": "degC",
-    "meter**3": "m3",
-    "radian": "rad",
-    "meter/second**2": "m/s2",
-}
 _ASSUMED = re.compile(r"[;,.]?\s*\b(?:an )?assumptions?\b(?:\s*\([^)]*\))?[^.]*?(?:\.(?!\d)|$)", re.IGNORECASE)
 _SAYS_SOURCE = re.compile(r"\b(?:assumptions?|source)\b", re.IGNORECASE)
 
 
 @dataclass(frozen=True)
 class Leaf:
-    """One value of a scenario.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key.
-    value : str
-        As written, with its unit; ``"none"`` when it is not given and has no default.
-    inner : str
-        In the unit that the model computes with; for a drawn quantity its mean; empty when there is nothing to convert.
-    origin : str
-        ``"scenario"``, ``"scenario: equipment_set.NAME"``, ``"scenario: KEY"`` (by ``like``), ``"catalogue: ENTRY"``,
-        ``"command line (--set)"``, ``"command line (--fields)"`` or ``"default"``; several are joined by ``" + "``.
-    note : str
-        What it is, from the schema; of a default also its source, or that it is an assumption.
-    """
+    """One value of a scenario."""
 
     key: str
     value: str
+    """As written, with its unit; ``"none"`` when it is not given and has no default."""
     inner: str
+    """In the unit that the model computes with; of a drawn quantity the mean; empty with nothing to convert."""
     origin: str
+    """``"scenario"``, ``"scenario: equipment_set.NAME"``, ``"scenario: KEY"`` (by ``like``), ``"catalogue: ENTRY"``,
+    ``"command line (--set)"``, ``"command line (--fields)"`` or ``"default"``; several are joined by ``" + "``."""
     note: str
 
 
@@ -96,29 +63,7 @@ class _Marked:
 def provenance(
     equipment: EquipmentSet, raw: Mapping[str, Any], settings: Iterable[str] = (), fields: str | Path | None = None
 ) -> tuple[Leaf, ...]:
-    """Return every value of an equipment set with its origin.
-
-    Parameters
-    ----------
-    equipment : EquipmentSet
-        A set that was loaded from ``raw`` with these settings and fields.
-    raw : mapping
-        The scenario file's content.
-    settings : iterable of str
-        ``KEY=VALUE`` overrides, as given to ``load_scenario``.
-    fields : str or Path, optional
-        GeoJSON file, as given to ``load_scenario``.
-
-    Returns
-    -------
-    tuple of Leaf
-        In the schema's order.
-
-    Raises
-    ------
-    InputError
-        A setting cannot be read.
-    """
+    """Return every value of an equipment set with its origin."""
     tree = fill_defaults(_marked_merge(equipment.name, raw, settings, fields))
     return tuple(_leaves(tree, Scenario, (), equipment.scenario, "", "", ""))
 
@@ -131,23 +76,18 @@ def _marked_merge(
     if fields is not None:
         origin = "command line (--fields)"
         changes += [(["field"], [], origin), (["field_file", "path"], str(Path(fields).resolve()), origin)]
-    marked = _mark({key: value for key, value in raw.items() if key != "equipment_set"}, SCENARIO)
-    overrides = {"equipment_set": raw.get("equipment_set") or {}}
-    overrides = _mark(overrides, f"scenario: equipment_set.{name}")
-    for parts, value, origin in changes:
+    marked = [(parts, _mark(value, origin, ".".join(parts))) for parts, value, origin in changes]
+    base = _mark({key: value for key, value in raw.items() if key != "equipment_set"}, SCENARIO)
+    overrides = _mark({"equipment_set": raw.get("equipment_set") or {}}, f"scenario: equipment_set.{name}")
+    for parts, value in marked:
         if parts[0] == "equipment_set":
-            overrides = apply_setting(overrides, parts, _mark(value, origin, ".".join(parts)))
+            overrides = apply_setting(overrides, parts, value)
     entries = {
         table: {entry: _mark(content, f"catalogue: {entry}", f"{table}.{entry}") for entry, content in known.items()}
         for table, known in catalogue().items()
     }
-    single = [
-        (parts, _mark(value, origin, ".".join(parts)))
-        for parts, value, origin in changes
-        if parts[0] != "equipment_set"
-    ]
-    problems: list[Problem] = []
-    return merge_set(marked, overrides["equipment_set"].get(name, {}), single, entries, problems)
+    single = [change for change in marked if change[0][0] != "equipment_set"]
+    return merge_set(base, overrides["equipment_set"].get(name, {}), single, entries, [])
 
 
 def _mark(value: Any, origin: str, place: str = "") -> Any:
@@ -171,14 +111,12 @@ def _leaves(
     metadata = (*metadata, *found)
     if isinstance(node, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
         yield from _table(node, inner, instance, key, note or table)
-    elif isinstance(node, Mapping) and node and "dist" not in node:
-        item = typing.get_args(inner)[-1] if typing.get_args(inner) else Any
-        for name, child in node.items():
+    elif (isinstance(node, Mapping) and node and "dist" not in node) or (
+        isinstance(node, list) and any(isinstance(child, Mapping) for child in node)
+    ):
+        item = (Any, *typing.get_args(inner))[-1]
+        for name, child in node.items() if isinstance(node, Mapping) else enumerate(node):
             yield from _leaves(child, item, metadata, _step(instance, name), f"{key}.{name}", note, table)
-    elif isinstance(node, list) and any(isinstance(child, Mapping) for child in node):
-        item = typing.get_args(inner)[-1] if typing.get_args(inner) else Any
-        for index, child in enumerate(node):
-            yield from _leaves(child, item, metadata, _step(instance, index), f"{key}.{index}", note, table)
     else:
         origin = _origin(node, key)
         text = _sourced(note, table) if origin == DEFAULT else _meaning(note)
@@ -210,20 +148,6 @@ def _step(instance: Any, name: str | int) -> Any:
     return None
 
 
-def bare_type(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
-    """Take ``| None`` and ``Annotated`` off a type; return it with the marks that ``Annotated`` carried."""
-    marks: tuple[Any, ...] = ()
-    while True:
-        origin = typing.get_origin(annotation)
-        if origin is typing.Annotated:
-            annotation, *more = typing.get_args(annotation)
-            marks += tuple(more)
-        elif origin in (typing.Union, types.UnionType):
-            annotation = next(item for item in typing.get_args(annotation) if item is not type(None))
-        else:
-            return annotation, marks
-
-
 def _origin(node: Any, key: str) -> str:
     if key.rpartition(".")[2] == "like" and key.split(".")[0] in LIKE_TABLES and isinstance(node, str):
         return SCENARIO
@@ -241,11 +165,8 @@ def _origin_of(mark: Any, key: str) -> str:
 
 
 def _marks(node: Any) -> Iterator[Any]:
-    if isinstance(node, Mapping):
-        for item in node.values():
-            yield from _marks(item)
-    elif isinstance(node, list):
-        for item in node:
+    if isinstance(node, Mapping | list):
+        for item in node.values() if isinstance(node, Mapping) else node:
             yield from _marks(item)
     elif node is not None:
         yield node
@@ -279,15 +200,12 @@ def _inner_text(instance: Any, metadata: tuple[Any, ...]) -> str:
     if dimension is None:
         return ""
     if isinstance(instance, Distribution):
-        prefix = "" if instance.is_constant else "mean "
-        return prefix + _with_unit(instance.mean(), dimension)
-    if isinstance(instance, int | float) and not isinstance(instance, bool):
-        return _with_unit(float(instance), dimension)
-    return ""
-
-
-def _with_unit(value: float, dimension: Dimension) -> str:
-    return f"{value:.6g} {_UNIT_TEXT.get(dimension.unit, dimension.unit.replace('**', ''))}".strip()
+        prefix, value = "" if instance.is_constant else "mean ", instance.mean()
+    elif isinstance(instance, int | float) and not isinstance(instance, bool):
+        prefix, value = "", float(instance)
+    else:
+        return ""
+    return f"{prefix}{value:.6g} {dimension.symbol}".strip()
 
 
 def _sourced(note: str, table: str) -> str:

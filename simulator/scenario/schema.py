@@ -12,7 +12,7 @@ from simulator.scenario.schema_costs import Costs
 from simulator.scenario.schema_equipment import Aircraft, Charger, Generator, Length, Pack, PositiveLength
 from simulator.scenario.schema_rig import Flying, Rig
 from simulator.scenario.schema_weather import Weather
-from simulator.scenario.types import Clock, Drawn, PositiveCount, Quantity, Table, fail, may, must
+from simulator.scenario.types import Clock, Drawn, PositiveCount, Quantity, Table, fail, label_key, may, maybe, must
 
 LiquidRate = Annotated[float, Quantity(units.LIQUID_RATE, above=0.0)]
 DryRate = Annotated[float, Quantity(units.DRY_RATE, above=0.0)]
@@ -32,9 +32,9 @@ class Day(Table):
     """The work day."""
 
     start: Clock = may("07:00", "The crew starts at the yard; assumption.")
-    last_landing: Clock | None = may(None, "No aircraft is in the air after this; none: window. Assumption.")
-    window: Annotated[float, Quantity(units.TIME, above=0.0, most=4e7)] | None = may(
-        None, "From the start to the last landing, instead of last_landing; none: 12 hours. Assumption."
+    last_landing: Clock | None = maybe("No aircraft is in the air after this; none: window. Assumption.")
+    window: Annotated[float, Quantity(units.TIME, above=0.0, most=4e7)] | None = maybe(
+        "From the start to the last landing, instead of last_landing; none: 12 hours. Assumption."
     )
     overnight: Literal["home", "stay out"] = may(
         "home", "Where the rig is overnight: at the yard, tanks filled there, or at the field it stands on. Assumption."
@@ -63,8 +63,8 @@ class Product(Table):
     """What is applied, and how much."""
 
     kind: Literal["liquid", "granules"] = may("liquid", "Sprayed or spread; assumption.")
-    rate: LiquidRate | None = may(None, "Liquid per area; needed for liquids. Source: the product label.")
-    dry_rate: DryRate | None = may(None, "Granules per area; needed for granules. Source: the product label.")
+    rate: LiquidRate | None = maybe("Liquid per area; needed for liquids. Source: the product label.")
+    dry_rate: DryRate | None = maybe("Granules per area; needed for granules. Source: the product label.")
     density: Density = may("1.0 kg/L", "Density of the mix; assumption (water).")
     bulk_density: Density = may("0.75 kg/L", "Bulk density of granules; assumption (about that of urea).")
 
@@ -86,34 +86,28 @@ class FieldTable(Table):
         "2", "Length of the passes over the width across them; assumption."
     )
     count: PositiveCount = may(1, "Number of such fields; assumption.")
-    drive_distance: Length | None = may(
-        None, "Road distance to it from wherever the rig is; none: from the locations. Assumption."
+    drive_distance: Length | None = maybe(
+        "Road distance to it from wherever the rig is; none: from the locations. Assumption."
     )
-    location: list[Coordinate] | None = may(
-        None,
+    location: list[Coordinate] | None = maybe(
         'East and north of the yard, such as ["2 mi", "-1 mi"]; none: drive_distance. Assumption.',
         min_length=2,
         max_length=2,
     )
-    landing_zone: list[Coordinate] | None = may(
-        None,
+    landing_zone: list[Coordinate] | None = maybe(
         "From the field's first corner: across and along the passes; none: the best place on the edge. Assumption.",
         min_length=2,
         max_length=2,
     )
-    ferry_distance: Length | None = may(
-        None, "Average distance between landing zone and work, instead of the geometry; none: the geometry. Assumption."
+    ferry_distance: Length | None = maybe(
+        "Average distance between landing zone and work, instead of the geometry; none: the geometry. Assumption."
     )
-    open_from: Clock | None = may(None, "No take-off on it before this time of day; none: any time. Assumption.")
-    open_until: Clock | None = may(
-        None, "No aircraft in the air on it after this time of day; none: any time. Assumption."
-    )
+    open_from: Clock | None = maybe("No take-off on it before this time of day; none: any time. Assumption.")
+    open_until: Clock | None = maybe("No aircraft in the air on it after this time of day; none: any time. Assumption.")
     first_day: PositiveCount = may(1, "Work day of the job from which it may be flown; assumption.")
-    last_day: PositiveCount | None = may(
-        None, "Work day of the job up to which it may be flown; none: any. Assumption."
-    )
-    rate: LiquidRate | None = may(None, "Liquid rate on this field; none: the product's. Assumption.")
-    dry_rate: DryRate | None = may(None, "Dry rate on this field; none: the product's. Assumption.")
+    last_day: PositiveCount | None = maybe("Work day of the job up to which it may be flown; none: any. Assumption.")
+    rate: LiquidRate | None = maybe("Liquid rate on this field; none: the product's. Assumption.")
+    dry_rate: DryRate | None = maybe("Dry rate on this field; none: the product's. Assumption.")
     product: str = may("", "Name of the mix, where fields get different ones; assumption: the same.", max_length=80)
 
     @model_validator(mode="after")
@@ -136,22 +130,21 @@ class FieldFile(Table):
     headland_passes: Annotated[int, Field(ge=0, le=10, strict=True)] = may(
         0, "Passes along the boundary, flown last; assumption: none."
     )
-    obstacles: str | None = may(
-        None,
+    obstacles: str | None = maybe(
         "GeoJSON file of obstacles, cut out of the treated area (flown over); none: none. Assumption.",
     )
     obstacle_clearance: Length = may("5 m", "Distance kept from obstacles; assumption.")
-    patches: str | None = may(
-        None, "GeoJSON file of patches: only these are treated (spot spraying); none: whole fields. Assumption."
+    patches: str | None = maybe(
+        "GeoJSON file of patches: only these are treated (spot spraying); none: whole fields. Assumption."
     )
     landing_zone: Literal["best", "nearest corner"] = may(
         "best",
         "The boundary place with least ferry distance, or the corner nearest yard or first pass. Assumption.",
     )
-    heading: Annotated[float, Quantity(units.NUMBER, least=0.0, most=360.0)] | None = may(
-        None, "Heading of the passes in degrees from north; none: the heading with fewest turns. Assumption."
+    heading: Annotated[float, Quantity(units.NUMBER, least=0.0, most=360.0)] | None = maybe(
+        "Heading of the passes in degrees from north; none: the heading with fewest turns. Assumption."
     )
-    most: PositiveCount | None = may(None, "Use only this many fields, in the file's order; none: all. Assumption.")
+    most: PositiveCount | None = maybe("Use only this many fields, in the file's order; none: all. Assumption.")
 
 
 class Yard(Table):
@@ -160,8 +153,7 @@ class Yard(Table):
     drive_distance: Length = may(
         "5 mi", "Road distance to the first field and from the last, unless locations say it; assumption."
     )
-    lon_lat: list[Annotated[float, Field(ge=-180.0, le=180.0)]] | None = may(
-        None,
+    lon_lat: list[Annotated[float, Field(ge=-180.0, le=180.0)]] | None = maybe(
         "Longitude and latitude, for fields of a file; none: drive_distance. Assumption.",
         min_length=2,
         max_length=2,
@@ -177,12 +169,11 @@ class Route(Table):
     detour_factor: Annotated[float, Quantity(units.NUMBER, least=1.0, most=5.0)] = may(
         "1.27", "Road over straight distance; source: 4/pi for a square road grid, elementary."
     )
-    roads: Literal["straight", "typical", "grid"] | None = may(
-        None,
+    roads: Literal["straight", "typical", "grid"] | None = maybe(
         "Class of roads, instead of detour_factor: 1, 1.2 or 1.27; none: detour_factor. Source: Newell 1980; 4/pi.",
     )
-    distance_table: str | None = may(
-        None, "CSV of road distances by names of fields and 'yard'; none: worked out. Source: a route planner."
+    distance_table: str | None = maybe(
+        "CSV of road distances by names of fields and 'yard'; none: worked out. Source: a route planner."
     )
     distance_unit: str = may("km", "Unit of the distance table; assumption.", max_length=10)
     road_speed: Annotated[Distribution, Drawn(units.SPEED, above=0.0)] = may(
@@ -199,6 +190,7 @@ class Scenario(Table):
         "Short name: letters, digits, - and _."
     )
     title: str = may("", "One line for reports. Assumption: none.", max_length=200)
+    label: str = label_key()
     notes: str = may("", "Free text: where the numbers come from. Assumption: none.", max_length=5000)
     invented: bool = may(False, "True when places and equipment are invented; shown on every report; assumption: real.")
     units: Literal["us", "metric"] = may("us", "Units of the output; assumption.")
@@ -223,7 +215,7 @@ class Scenario(Table):
     weather: Weather = may({}, "Air and weather; assumptions.")
     product: Product = must("What is applied.")
     field: list[FieldTable] = may([], "Rectangular fields. Assumption: none.", max_length=2000)
-    field_file: FieldFile | None = may(None, "Fields of a GeoJSON file; none: the field tables. Assumption.")
+    field_file: FieldFile | None = maybe("Fields of a GeoJSON file; none: the field tables. Assumption.")
     yard: Yard = may({}, "Where the day starts; assumptions.")
     route: Route = may({}, "Driving; assumptions.")
     flying: Flying = may({}, "Rules of flying; assumptions.")
@@ -232,11 +224,11 @@ class Scenario(Table):
     charger: dict[str, Charger] = must("Charger classes by name.", min_length=1)
     generator: dict[str, Generator] = may({}, "Generator classes by name. Assumption: none.")
     rig: dict[str, Rig] = must("Rigs by name.", min_length=1)
-    costs: Costs | None = may(None, "Money, for the questions of buying and pricing; none: not asked. Assumption.")
+    costs: Costs | None = maybe("Money, for the questions of buying and pricing; none: not asked. Assumption.")
     range: dict[str, Annotated[list[str | int | float], Field(min_length=2, max_length=2)]] = may(
         {}, "Ranges of inputs by key, for the sensitivity study; none: not asked. Assumption."
     )
-    rigs_used: list[str] | None = may(None, "Rigs that work, by name; none: all. Assumption.", min_length=1)
+    rigs_used: list[str] | None = maybe("Rigs that work, by name; none: all. Assumption.", min_length=1)
     equipment_set: dict[str, dict[str, Any]] = may(
         {},
         "Named changes to this scenario, each a set to compare: any of its keys. Assumption: one set, the scenario.",

@@ -2,13 +2,24 @@
 
 from __future__ import annotations
 
-from typing import Annotated, Literal
+from typing import Annotated, Any, Literal
 
 from pydantic import model_validator
 
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
-from simulator.scenario.types import Drawn, PositiveCount, Quantity, Table, WaterOrMass, fail, may, must
+from simulator.scenario.types import (
+    Drawn,
+    PositiveCount,
+    Quantity,
+    Table,
+    WaterOrMass,
+    fail,
+    label_key,
+    may,
+    maybe,
+    must,
+)
 
 Time = Annotated[Distribution, Drawn(units.TIME)]
 Factor = Annotated[Distribution, Drawn(units.NUMBER, above=0.0)]
@@ -22,7 +33,15 @@ Volume = Annotated[float, Quantity(units.VOLUME, above=0.0)]
 Speed = Annotated[float, Quantity(units.SPEED, above=0.0)]
 Energy = Annotated[float, Quantity(units.ENERGY, above=0.0)]
 Power = Annotated[float, Quantity(units.POWER, above=0.0)]
+TestTemperature = Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)]
+TestAltitude = Annotated[float, Quantity(units.LENGTH, least=-400.0, most=6000.0)]
+PackTemperature = Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)]
 FreePower = Annotated[float, Quantity(units.POWER, least=0.0)]
+
+
+def like_key() -> Any:
+    """Declare the key that names what an entry starts from."""
+    return maybe("Name of a catalogue entry to start from; none: start empty. An assumption of the project.")
 
 
 class Breakdown(Table):
@@ -42,30 +61,24 @@ def _then(what: str, of: str, given: str = "minutes") -> str:
 class Hover(Table):
     """What a spec sheet says of hovering, and what it was measured with: the power model is calibrated from it."""
 
-    pack: str | None = may(
-        None,
+    pack: str | None = maybe(
         "Pack type that the minutes were flown on; none: energy and pack_mass are given. Only the table that gives the "
         "minutes says so: minutes that come by `like` keep the pack they were flown on. Source: the spec sheet.",
     )
     energy: Energy = must(_then("Nominal energy of the pack that was flown.", "that of `pack`"))
     pack_mass: Mass = must(_then("Mass of the pack that was flown.", "that of `pack`"))
     empty_mass: Mass = must(_then("Mass then without pack and load.", "the class's"))
-    full_load: Annotated[float, WaterOrMass()] | None = may(
-        None,
+    full_load: Annotated[float, WaterOrMass()] | None = maybe(
         _then("Load of full_time, or the tank that was full of water.", "the class's tank, else its hopper,")
         + " Source: the spec sheet.",
     )
-    empty_time: PositiveTime | None = may(
-        None, "Hover time with an empty tank; none: not used. Source: the spec sheet."
-    )
-    full_time: PositiveTime | None = may(None, "Hover time with a full tank; none: not used. Source: the spec sheet.")
+    empty_time: PositiveTime | None = maybe("Hover time with an empty tank; none: not used. Source: the spec sheet.")
+    full_time: PositiveTime | None = maybe("Hover time with a full tank; none: not used. Source: the spec sheet.")
     usable_share: PositiveShare = may("95 %", "Share of the pack's energy that the spec sheet flew; assumption.")
-    air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)] = may(
+    air_temperature: TestTemperature = may(
         "15 degC", "Air temperature of the spec-sheet flight; assumption (standard day)."
     )
-    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=6000.0)] = may(
-        "0 m", "Altitude of the spec-sheet flight; assumption (sea level)."
-    )
+    altitude: TestAltitude = may("0 m", "Altitude of the spec-sheet flight; assumption (sea level).")
 
     @model_validator(mode="after")
     def _one_point(self) -> Hover:
@@ -85,7 +98,7 @@ class LoggedLoad(Table):
 class LoadLog(Table):
     """Logged loads, from which the power model is calibrated instead of a spec sheet."""
 
-    pack: str | None = may(None, "Pack type that was flown; none: energy and pack_mass are given. Source: the log.")
+    pack: str | None = maybe("Pack type that was flown; none: energy and pack_mass are given. Source: the log.")
     energy: Energy = must(_then("Nominal energy of the pack that was flown.", "that of `pack`", "loads"))
     health: PositiveShare = may(
         "100 %", _then("Energy that it held then over nominal.", "that of `pack`", "loads") + " Source: the log."
@@ -94,12 +107,8 @@ class LoadLog(Table):
     empty_mass: Mass = must(_then("Mass then without pack and load.", "the class's", "loads"))
     speed: Speed = must(_then("Ground speed then along a pass.", "the class's spray_speed", "loads"))
     loads: list[LoggedLoad] = must("Loads flown.", min_length=1, max_length=1000)
-    air_temperature: Annotated[float, Quantity(units.TEMPERATURE, least=-60.0, most=60.0)] = may(
-        "20 degC", "Air temperature then; assumption."
-    )
-    altitude: Annotated[float, Quantity(units.LENGTH, least=-400.0, most=6000.0)] = may(
-        "0 m", "Altitude then; assumption."
-    )
+    air_temperature: TestTemperature = may("20 degC", "Air temperature then; assumption.")
+    altitude: TestAltitude = may("0 m", "Altitude then; assumption.")
 
 
 class TurnLimits(Table):
@@ -114,26 +123,23 @@ class TurnLimits(Table):
 class Aircraft(Table):
     """One class of unmanned multirotor spray aircraft."""
 
-    like: str | None = may(
-        None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
-    )
-    tank: Volume | None = may(None, "Spray tank volume; needed for liquids. Source: the spec sheet.")
-    hopper_mass: Mass | None = may(None, "Most granules carried; needed for spreading. Source: the spec sheet.")
-    hopper_volume: Volume | None = may(
-        None, "Hopper volume; with the bulk density it may limit the load. Source: the spec sheet."
+    like: str | None = like_key()
+    label: str = label_key()
+    tank: Volume | None = maybe("Spray tank volume; needed for liquids. Source: the spec sheet.")
+    hopper_mass: Mass | None = maybe("Most granules carried; needed for spreading. Source: the spec sheet.")
+    hopper_volume: Volume | None = maybe(
+        "Hopper volume; with the bulk density it may limit the load. Source: the spec sheet."
     )
     empty_mass: Mass = must("Mass ready to fly without pack and load. Source: the spec sheet.")
-    take_off_mass_max: Mass | None = may(
-        None, "Largest mass at take-off; none: tank and hopper are the only limit. Source: the spec sheet."
+    take_off_mass_max: Mass | None = maybe(
+        "Largest mass at take-off; none: tank and hopper are the only limit. Source: the spec sheet."
     )
     rotors: PositiveCount = must("Number of rotors.")
     rotor_diameter: PositiveLength = must("Diameter of one rotor.")
     coaxial: bool = may(False, "True when rotors are stacked in pairs; assumption.")
-    hover: Hover | None = may(
-        None, "Hover times from a spec sheet; none: figure_of_merit is used. Source: the spec sheet."
-    )
-    load_log: LoadLog | None = may(
-        None, "Logged loads to calibrate from; none: hover or figure_of_merit. Source: the owner's log."
+    hover: Hover | None = maybe("Hover times from a spec sheet; none: figure_of_merit is used. Source: the spec sheet.")
+    load_log: LoadLog | None = maybe(
+        "Logged loads to calibrate from; none: hover or figure_of_merit. Source: the owner's log."
     )
     figure_of_merit: PositiveShare = may(
         "60 %",
@@ -144,25 +150,23 @@ class Aircraft(Table):
         "0.3 m^2", "Flat-plate drag area in forward flight; assumption."
     )
     swath: PositiveLength = must("Effective swath when spraying (lane separation).")
-    spread_swath: PositiveLength | None = may(
-        None, "Effective swath when spreading; none: as swath. Source: a pattern test."
+    spread_swath: PositiveLength | None = maybe(
+        "Effective swath when spreading; none: as swath. Source: a pattern test."
     )
     spray_speed: Speed = must("Ground speed along a pass.")
-    spread_speed: Speed | None = may(
-        None, "Ground speed along a pass when spreading; none: as spray_speed. Assumption."
-    )
+    spread_speed: Speed | None = maybe("Ground speed along a pass when spreading; none: as spray_speed. Assumption.")
     ferry_speed: Speed = must("Ground speed between landing zone and work.")
     turn_time: Time = may("5 s", "Time from the end of a pass to the start of the next; assumption.")
-    turn_limits: TurnLimits | None = may(
-        None, "Work the turn time out from these instead of turn_time; none: turn_time. Assumption."
+    turn_limits: TurnLimits | None = maybe(
+        "Work the turn time out from these instead of turn_time; none: turn_time. Assumption."
     )
     take_off_time: Time = may("15 s", "Take-off and climb; assumption.")
     landing_time: Time = may("20 s", "Descent and landing; assumption.")
-    flow_max: Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)] | None = may(
-        None, "Largest spray flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
+    flow_max: Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)] | None = maybe(
+        "Largest spray flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
     )
-    spread_flow_max: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] | None = may(
-        None, "Largest spreading flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
+    spread_flow_max: Annotated[float, Quantity(units.DRY_FLOW, above=0.0)] | None = maybe(
+        "Largest spreading flow; a rate that asks more lowers the speed; none: no limit. Source: the spec sheet."
     )
     section_control: bool = may(
         True,
@@ -181,7 +185,7 @@ class Aircraft(Table):
     ramp_time: Time = may(
         "8 min", "To roll or winch it on or off over a ramp, with fewer people than that; assumption."
     )
-    breakdown: Breakdown | None = may(None, "Random failures; none: it does not fail. Assumption.")
+    breakdown: Breakdown | None = maybe("Random failures; none: it does not fail. Assumption.")
 
     @model_validator(mode="after")
     def _one_calibration(self) -> Aircraft:
@@ -193,21 +197,16 @@ class Aircraft(Table):
 class Cooling(Table):
     """Newton cooling of a pack after landing."""
 
-    after_flight: Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)] = must(
-        "Pack temperature at landing."
-    )
-    limit: Annotated[float, Quantity(units.TEMPERATURE, least=-20.0, most=90.0)] = must(
-        "Temperature at which charging may begin."
-    )
+    after_flight: PackTemperature = must("Pack temperature at landing.")
+    limit: PackTemperature = must("Temperature at which charging may begin.")
     time_constant: PositiveTime = must("Time in which the difference to the air falls to 37 %.")
 
 
 class Pack(Table):
     """One class of pack (battery)."""
 
-    like: str | None = may(
-        None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
-    )
+    like: str | None = like_key()
+    label: str = label_key()
     energy: Energy = must("Nominal energy. Source: the spec sheet.")
     mass: Mass = must("Mass. Source: the spec sheet.")
     fits: list[str] = must("Aircraft classes it can fly.", min_length=1)
@@ -227,8 +226,8 @@ class Pack(Table):
         "99 %", "Energy stored over energy taken; source: about 99 %, battery notes."
     )
     cooling_time: Time = may("5 min", "From landing until it may be charged; assumption.")
-    cooling: Cooling | None = may(
-        None, "Work the cooling time out from temperatures instead; none: cooling_time. Assumption."
+    cooling: Cooling | None = maybe(
+        "Work the cooling time out from temperatures instead; none: cooling_time. Assumption."
     )
     cold_loss: bool = may(
         True, "True: cold air takes some of its energy; assumption: 20 % at 0 degC, none from 20 degC up."
@@ -244,16 +243,13 @@ class Pack(Table):
 class Charger(Table):
     """One class of charger."""
 
-    like: str | None = may(
-        None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
-    )
+    like: str | None = like_key()
+    label: str = label_key()
     serves: list[str] = must("Pack types it can charge.", min_length=1)
     slots: PositiveCount = may(1, "Packs charged at the same time; assumption.")
     output_power: Power = must("Most power to all its packs together. Source: the spec sheet.")
-    slot_power: Power | None = may(None, "Most power to one pack; none: the whole output. Source: the spec sheet.")
-    input_power_max: Power | None = may(
-        None, "Most power it draws; none: output over efficiency. Source: the spec sheet."
-    )
+    slot_power: Power | None = maybe("Most power to one pack; none: the whole output. Source: the spec sheet.")
+    input_power_max: Power | None = maybe("Most power it draws; none: output over efficiency. Source: the spec sheet.")
     setting: PositiveShare = may("100 %", "Power it is set to, over full power; assumption.")
     setting_least: PositiveShare = may("10 %", "Least power it can be set to, over full power; assumption.")
     efficiency: PositiveShare = may("92 %", "Power to packs over power drawn; source: 0.85-0.93, from memory.")
@@ -261,6 +257,13 @@ class Charger(Table):
         False, "True: it never gives a pack more than the pack takes; false: it must be set low enough. Assumption."
     )
     balance_time: Time = may("0 s", "Time a slot is held after charging while cells are balanced; assumption.")
+
+
+Derate = Literal[
+    "none", "naturally_aspirated", "alternator", "msha_naturally_aspirated", "msha_turbocharged", "turbocharged",
+    "petrol_customary", "iso3046_naturally_aspirated", "iso3046_spark_ignition", "iso3046_turbocharged",
+    "iso3046_aftercooled",
+]  # fmt: skip
 
 
 class FuelPoint(Table):
@@ -273,26 +276,15 @@ class FuelPoint(Table):
 class Generator(Table):
     """One class of engine generator."""
 
-    like: str | None = may(
-        None, "Name of a catalogue entry to start from; none: start empty. An assumption of the project."
-    )
+    like: str | None = like_key()
+    label: str = label_key()
     rated_power: Power = must("Nameplate power. Source: the spec sheet.")
     continuous_share: PositiveShare = may(
         "80 %", "Part of the rating it is loaded to; source: the 80 % continuous-load rule, from memory."
     )
-    derate: Literal[
-        "none",
-        "naturally_aspirated",
-        "alternator",
-        "msha_naturally_aspirated",
-        "msha_turbocharged",
-        "turbocharged",
-        "petrol_customary",
-        "iso3046_naturally_aspirated",
-        "iso3046_spark_ignition",
-        "iso3046_turbocharged",
-        "iso3046_aftercooled",
-    ] = may("naturally_aspirated", "Rule for altitude and temperature; source: 3 % per 1000 ft above 500 ft, handbook.")
+    derate: Derate = may(
+        "naturally_aspirated", "Rule for altitude and temperature; source: 3 % per 1000 ft above 500 ft, handbook."
+    )
     fuel: Literal["diesel", "petrol"] = may("petrol", "Fuel; assumption.")
     fuel_use: list[FuelPoint] = may(
         [],

@@ -17,7 +17,7 @@ from simulator.scenario.schema_equipment import (
     Time,
     Volume,
 )
-from simulator.scenario.types import Count, PositiveCount, Quantity, Table, fail, may, must
+from simulator.scenario.types import Count, PositiveCount, Quantity, Table, fail, may, maybe, must
 
 Flow = Annotated[float, Quantity(units.LIQUID_FLOW, above=0.0)]
 
@@ -62,7 +62,7 @@ class Supply(Table):
     pump_flow: Flow = may("20 gal/min", "Flow of the fill pump; assumption.")
     pumps: PositiveCount = may(1, "Aircraft that can be filled at the same time; assumption.")
     mix_tank: Volume = may("200 gal", "Volume of the mix tank; assumption.")
-    batch: Volume | None = may(None, "Largest batch mixed at once; none: the mix tank. Assumption.")
+    batch: Volume | None = maybe("Largest batch mixed at once; none: the mix tank. Assumption.")
     start_mixed: Share = may("0 %", "Part of the mix tank mixed before the day starts; assumption.")
     mix_at: Share = may(
         "30 %", "Level of the mix tank at which the next batch is started when people are free; assumption."
@@ -99,11 +99,11 @@ class Trailer(Table):
 class PowerPoint(Table):
     """A generator or a grid supply, and the chargers that hang on it."""
 
-    like: str | None = may(
-        None, "Name of a supply of the catalogue, or of another power point of the rig; none: start empty. Assumption."
+    like: str | None = maybe(
+        "Name of a supply of the catalogue, or of another power point of the rig; none: start empty. Assumption."
     )
-    generator: str | None = may(None, "Generator class; none: the grid. Assumption.")
-    grid_power: Power | None = may(None, "Power of a grid supply; none: a generator. Assumption.")
+    generator: str | None = maybe("Generator class; none: the grid. Assumption.")
+    grid_power: Power | None = maybe("Power of a grid supply; none: a generator. Assumption.")
     chargers: dict[str, Count] = must("Chargers on it: class = number.")
     overload: Literal["set to fit", "trip"] = may(
         "set to fit",
@@ -124,8 +124,8 @@ class PowerPoint(Table):
 class Rig(Table):
     """What travels together."""
 
-    like: str | None = may(
-        None, "Name of a set-up of the catalogue, or of another rig, to start from; none: start empty. Assumption."
+    like: str | None = maybe(
+        "Name of a set-up of the catalogue, or of another rig, to start from; none: start empty. Assumption."
     )
     aircraft: dict[str, Count] = must("Aircraft on the rig: class = number.")
     packs: dict[str, Count] = must("Packs on the rig: type = number.")
@@ -141,8 +141,7 @@ class Rig(Table):
         "'as useful': aircraft that would not help at a field stay on the trailer, and loads are as full as gets most "
         "done; 'all': every aircraft comes off and flies full loads. Assumption (common practice, no source).",
     )
-    night_power: Power | None = may(
-        None,
+    night_power: Power | None = maybe(
         "Mains at the yard on which all its chargers charge overnight; none: its own power points go on. Assumption.",
     )
     crew: Crew = may({}, "People and tasks; assumptions.")
@@ -159,8 +158,7 @@ class Flying(Table):
     launch_interval: Annotated[float, Quantity(units.TIME, least=0.0)] = may(
         "20 s", "Least time between two take-offs at one landing zone; assumption."
     )
-    visual_range: PositiveLength | None = may(
-        None,
+    visual_range: PositiveLength | None = maybe(
         "Farthest from the landing zone; beyond, the zone is shifted; none: no limit. Source: ask your authority.",
     )
     landing_zone: Literal["follows", "stays"] = may(

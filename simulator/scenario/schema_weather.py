@@ -9,7 +9,7 @@ from pydantic import Field, model_validator
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.schema_equipment import Time
-from simulator.scenario.types import Drawn, Quantity, Table, fail, may, must
+from simulator.scenario.types import Drawn, Quantity, Table, fail, may, maybe, must
 
 Temperature = Annotated[float, Quantity(units.TEMPERATURE, least=-40.0, most=55.0)]
 Wind = Annotated[float, Quantity(units.SPEED, least=0.0, most=40.0)]
@@ -33,11 +33,11 @@ class WeatherFile(Table):
     """
 
     path: str = must("File, relative to the scenario: TMY3, or any CSV when columns are named.", min_length=1)
-    columns: dict[str, str] | None = may(
-        None, "Column of time, wind, temperature, humidity and rain in a CSV; none: the file is TMY3. Source: the file."
+    columns: dict[str, str] | None = maybe(
+        "Column of time, wind, temperature, humidity and rain in a CSV; none: the file is TMY3. Source: the file."
     )
-    column_units: dict[str, str] | None = may(
-        None, "Units of columns that are not m/s, degC, % or mm; none: those. Source: the file."
+    column_units: dict[str, str] | None = maybe(
+        "Units of columns that are not m/s, degC, % or mm; none: those. Source: the file."
     )
     months: list[Month] = may(
         list(range(1, 13)), "Months that days are taken from; assumption: all.", min_length=1, max_length=12
@@ -64,8 +64,8 @@ class Weather(Table):
     wind_speed: Annotated[float, Quantity(units.SPEED, least=0.0, most=20.0)] = may(
         "0 mph", "Steady wind along the passes: half are flown against it, half with it; assumption: calm."
     )
-    stoppages: Stoppages | None = may(None, "Random weather stoppages; none: the weather holds all day. Assumption.")
-    file: WeatherFile | None = may(None, "Hourly weather file; none: not used. Assumption.")
+    stoppages: Stoppages | None = maybe("Random weather stoppages; none: the weather holds all day. Assumption.")
+    file: WeatherFile | None = maybe("Hourly weather file; none: not used. Assumption.")
 
     @model_validator(mode="after")
     def _one_source(self) -> Weather:

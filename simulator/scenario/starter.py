@@ -14,21 +14,7 @@ from simulator.scenario.units import POWER, parse
 
 @dataclass(frozen=True)
 class Equipment:
-    """One equipment set of classes of the catalogue; the defaults are the starter's own numbers.
-
-    Parameters
-    ----------
-    aircraft_class, pack_class, charger_class : str
-        Aircraft, a pack that fits it, and a charger that serves that.
-    source : str
-        Generator, or mains.
-    set_up : str
-        How the rig travels.
-    aircraft, packs, chargers, helpers : int
-        Numbers on the rig.
-    charger_percent : float
-        What the chargers are set to, over full power.
-    """
+    """One equipment set of classes of the catalogue; the defaults are the starter's own numbers."""
 
     aircraft_class: str = "tank_40_l"
     aircraft: int = 1
@@ -81,23 +67,7 @@ class FieldGroup:
 
 @dataclass(frozen=True)
 class Answers:
-    """What a new user said.
-
-    Parameters
-    ----------
-    units : {"us", "metric"}
-        Units of the output.
-    sets : tuple of Equipment
-        Sets to compare, no two the same; to one alone a second with one more pack is added.
-    fields : tuple of FieldGroup
-        Fields.
-    from_yard : str
-        Road to the first field.
-    price_per_acre : float or None
-        What the customer pays; None: no prices are written.
-    purchase : tuple of (str, str, float)
-        Prices of one aircraft, pack or charger by its class: ``("pack", "pack_1800_wh", 2000.0)``.
-    """
+    """What a new user said; to one set alone a second with one more pack is added."""
 
     units: str = "us"
     sets: tuple[Equipment, ...] = (Equipment(),)
@@ -105,6 +75,7 @@ class Answers:
     from_yard: str = "6 mi"
     price_per_acre: float | None = None
     purchase: tuple[tuple[str, str, float], ...] = ()
+    """Prices of one aircraft, pack or charger by its class: ``("pack", "pack_1800_wh", 2000.0)``."""
 
 
 _HEAD = """A scenario made from answers. The equipment classes are invented round numbers: replace them by your own.
@@ -125,15 +96,7 @@ _NOTES = {
 
 
 def starter_text(name: str, answers: Answers | None = None) -> str:
-    """Return a valid, commented scenario.
-
-    Parameters
-    ----------
-    name : str
-        Its short name.
-    answers : Answers, optional
-        What to make it from; the starter as it ships by default.
-    """
+    """Return a valid, commented scenario."""
     text = resources.files("simulator.scenario").joinpath("starter.toml").read_text(encoding="utf-8")
     text = text.replace("@NAME@", name)
     if answers is None:
@@ -143,21 +106,10 @@ def starter_text(name: str, answers: Answers | None = None) -> str:
 
 
 def answers_table(starter: dict[str, Any], answers: Answers) -> dict[str, Any]:
-    """Return the scenario of some answers: what was not asked is the starter's.
-
-    Parameters
-    ----------
-    starter : dict
-        The starter's table.
-    answers : Answers
-        What was said.
-
-    Raises
-    ------
-    ValueError
-        Two sets are the same, or there is none.
-    """
-    sets = answers.sets if len(answers.sets) != 1 else (answers.sets[0], one_more_pack(answers.sets[0]))
+    """Return the scenario of some answers: what was not asked is the starter's."""
+    sets = answers.sets
+    if len(sets) == 1:
+        sets += (replace(sets[0], packs=sets[0].packs + 1),)
     if not sets or len(set(sets)) < len(sets):
         raise ValueError("got the same equipment twice, or none; allowed are sets that differ")
     rig = starter["rig"]["main"]
@@ -202,11 +154,6 @@ def set_names(sets: tuple[Equipment, ...]) -> list[str]:
         longer = [f"{name}_{word}".strip("_") for name, word in zip(names, column, strict=True)]
         names = longer if len(set(longer)) > len(set(names)) else names
     return [name.replace(".", "-") for name in names]
-
-
-def one_more_pack(equipment: Equipment) -> Equipment:
-    """Return the same set with one more pack."""
-    return replace(equipment, packs=equipment.packs + 1)
 
 
 def _field(place: int, group: FieldGroup, usual: str) -> dict[str, Any]:

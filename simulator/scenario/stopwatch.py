@@ -9,18 +9,17 @@ from collections import Counter
 from collections.abc import Iterable
 from dataclasses import dataclass
 from pathlib import Path
+from typing import NoReturn
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError, Problems
 from simulator.scenario import units
+from simulator.scenario.csv_table import csv_rows
 from simulator.scenario.field_list import LEAST_FIELD_M2, MOST_FIELDS, FieldSite
-from simulator.scenario.files import csv_rows
 from simulator.scenario.merge import nearest
 from simulator.scenario.shown import shown
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, UnitError
 
 LARGEST_FILE_BYTES = 5_000_000
-MOST_PROBLEMS = 20
-"""Problems shown of one file; the rest is counted."""
 TASKS = (
     "swap", "fill", "plug_in", "mix", "refuel", "launch_check", "turn", "take_off", "landing", "handling", "cooling",
     "charge", "pack_up", "set_up", "yard", "relocate", "drive", "move", "water_trip",
@@ -39,23 +38,7 @@ _FIELD = re.compile(r"^(.*?)(?:\s*[x×]\s*(\d{1,4}))?$")
 
 @dataclass(frozen=True)
 class Timing:
-    """One stopwatch time.
-
-    Parameters
-    ----------
-    line : int
-        Line of the file.
-    task : str
-        One of `TASKS`.
-    seconds : float
-        Time, s; above 0.
-    of : str
-        Which rig, aircraft or pack class; empty: the only one.
-    amount : str
-        What was filled, charged or driven, with unit; empty: not noted.
-    date : str
-        As written; empty: not noted.
-    """
+    """One stopwatch time, above 0, of one of `TASKS`: which rig, aircraft or class; what amount; both may be empty."""
 
     line: int
     task: str
@@ -67,17 +50,7 @@ class Timing:
 
 @dataclass(frozen=True)
 class StopwatchLog:
-    """All times of one file.
-
-    Parameters
-    ----------
-    file : str
-        Name.
-    sha256 : str
-        Of the file's content.
-    timings : tuple of Timing
-        At least one.
-    """
+    """All times of one file."""
 
     file: str
     sha256: str
@@ -86,25 +59,7 @@ class StopwatchLog:
 
 @dataclass(frozen=True)
 class PastDay:
-    """One past work day.
-
-    Parameters
-    ----------
-    line : int
-        Line of the file.
-    date : str
-        As written.
-    acres : float
-        Acres observed.
-    hours : float or None
-        Paid hours observed; None: not noted.
-    equipment_set : str
-        Set that worked; empty: the first.
-    settings : tuple of str
-        ``KEY=VALUE`` of that day.
-    fields : tuple of FieldSite
-        Fields on the list; empty: the scenario's own.
-    """
+    """One past work day: what was observed, and what differed from the scenario."""
 
     line: int
     date: str
@@ -126,91 +81,71 @@ class PastDays:
 
 @dataclass(frozen=True)
 class _Sheet:
-    name: str
+    path: Path
     sha256: str
     columns: list[str]
+    """In small letters, but for scenario keys."""
     rows: list[tuple[int, dict[str, str]]]
+
+    def refuse_columns(self, needed: str) -> NoReturn:
+        heads = ", ".join(shown(column).strip("'") for column in self.columns[:30])
+        raise InputError.single(f"has the columns {heads}; needed are {needed}", file=str(self.path))
 
 
 def _sheet(path: Path) -> _Sheet:
     name = str(path)
     lines, content = csv_rows(path, LARGEST_FILE_BYTES, "a CSV file")
     # a line that begins with # is a remark, so that a made-up log can say so in its first line
-    lines = [(number, row) for number, row in lines if not row[0].lstrip().startswith("#")]
+    lines = [(number, row) for number, row in lines if not row[0].startswith("#")]
     if not lines:
         raise InputError.single("is empty; allowed is a CSV file with a line of column names", file=name)
-    columns = [cell.strip() for cell in lines[0][1]]
+    line, heads = lines[0]
+    columns = [head if "." in head else head.lower() for head in heads]
     twice = sorted(column for column, count in Counter(columns).items() if column and count > 1)
     if twice:
-        raise InputError.single(
-            f"the column {', '.join(column[:60] for column in twice[:20])} stands twice; allowed is each once",
-            f"line {lines[0][0]}",
-            name,
-        )
-    rows = []
+        listed = ", ".join(column[:60] for column in twice[:20])
+        raise InputError.single(f"the column {listed} stands twice; allowed is each once", f"line {line}", name)
     for number, row in lines[1:]:
         if len(row) > len(columns):
             raise InputError.single(f"has {len(row)} cells for {len(columns)} columns", f"line {number}", name)
-        rows.append((number, {column: cell.strip() for column, cell in zip(columns, row, strict=False) if column}))
-    if not rows:
+    if len(lines) < 2:
         raise InputError.single("has column names but no rows", file=name)
-    return _Sheet(path.name, hashlib.sha256(content).hexdigest(), columns, rows)
-
-
-def _heads(sheet: _Sheet) -> str:
-    return ", ".join(shown(column).strip("'") for column in sheet.columns[:30])
+    rows = [(number, dict(zip(columns, row, strict=False))) for number, row in lines[1:]]
+    return _Sheet(path, hashlib.sha256(content).hexdigest(), columns, rows)
 
 
 def is_past_days(path: Path) -> bool:
-    """Tell whether a CSV file holds past days (a column ``acres`` or ``hectares``) rather than stopwatch times.
-
-    Raises
-    ------
-    InputError
-        It cannot be read.
-    """
-    columns = {column.lower() for column in _sheet(path).columns}
-    return bool(columns & {"acres", "hectares"}) and "task" not in columns
+    """Tell whether a CSV file holds past days (a column ``acres`` or ``hectares``) rather than stopwatch times."""
+    columns = _sheet(path).columns
+    return ("acres" in columns or "hectares" in columns) and "task" not in columns
 
 
 def read_stopwatch(path: Path) -> StopwatchLog:
     """Read stopwatch times.
 
-    Parameters
-    ----------
-    path : Path
-        CSV with the columns ``task`` and ``time`` (``"62 s"``, ``"1:02"``; or ``time_s`` with plain seconds), and
-        optionally ``of`` (rig, aircraft or pack class), ``amount`` (``"38 L"``, ``"2.5 mi"``, ``"75 %"``) and ``date``.
-        Other columns are not used; a line that begins with # is a remark.
-
-    Raises
-    ------
-    InputError
-        With every bad line.
+    The columns ``task`` and ``time`` (``"62 s"``, ``"1:02"``; or ``time_s`` with plain seconds), and perhaps ``of``
+    (rig, aircraft or pack class), ``amount`` (``"38 L"``, ``"2.5 mi"``, ``"75 %"``) and ``date``; others are not used.
     """
     sheet = _sheet(path)
-    lower = {column.lower(): column for column in sheet.columns}
-    times = [name for name in _TIME_COLUMNS if name in lower]
-    if "task" not in lower or len(times) != 1:
-        problem = f"has the columns {_heads(sheet)}; needed are 'task' and one of {', '.join(_TIME_COLUMNS)}"
-        raise InputError.single(problem, file=str(path))
+    times = [name for name in _TIME_COLUMNS if name in sheet.columns]
+    if "task" not in sheet.columns or len(times) != 1:
+        sheet.refuse_columns(f"'task' and one of {', '.join(_TIME_COLUMNS)}")
     timings: list[Timing] = []
-    problems: list[Problem] = []
+    problems = Problems(str(path))
     for line, row in sheet.rows:
-        task = re.sub(r"[\s-]+", "_", row.get(lower["task"], "").lower())
+        task = re.sub(r"[\s-]+", "_", row["task"].lower()) if "task" in row else ""
         task = _ALIASES.get(task, task)
         if task not in TASKS:
-            problems.append(Problem(f"line {line}", f"got the task {shown(task)}{nearest(task, list(TASKS))}"))
+            problems.add(f"line {line}", f"got the task {shown(task)}{nearest(task, TASKS)}")
             continue
         try:
-            seconds = _seconds(row.get(lower[times[0]], ""), _TIME_COLUMNS[times[0]])
+            seconds = _seconds(row.get(times[0], ""), _TIME_COLUMNS[times[0]])
         except UnitError as error:
-            problems.append(Problem(f"line {line}", str(error)))
+            problems.add(f"line {line}", str(error))
             continue
-        optional = (row.get(lower[name], "") if name in lower else "" for name in ("of", "amount", "date"))
-        timings.append(Timing(line, task, seconds, *optional))
-    _raise(problems, str(path))
-    return StopwatchLog(sheet.name, sheet.sha256, tuple(timings))
+        timings.append(Timing(line, task, seconds, *(row.get(name, "") for name in ("of", "amount", "date"))))
+    problems.refuse()
+    return StopwatchLog(path.name, sheet.sha256, tuple(timings))
 
 
 def _seconds(text: str, unit: str) -> float:
@@ -224,71 +159,45 @@ def _seconds(text: str, unit: str) -> float:
     return value
 
 
-def _raise(problems: list[Problem], file: str) -> None:
-    if problems:
-        shown = [Problem(problem.where, problem.message, file) for problem in problems[:MOST_PROBLEMS]]
-        if len(problems) > MOST_PROBLEMS:
-            shown.append(Problem("", f"and {len(problems) - MOST_PROBLEMS} more", file))
-        raise InputError(shown)
-
-
 def read_past_days(path: Path) -> PastDays:
     """Read past work days.
 
-    Parameters
-    ----------
-    path : Path
-        CSV with the columns ``date`` and ``acres`` (or ``hectares``) observed, and optionally ``hours`` (paid),
-        ``equipment_set``, ``fields`` (``"80 acre; 45 acre x 2"``, or named: ``"mill piece = 45 acre"``),
-        ``settings`` (``KEY=VALUE; KEY=VALUE``), and any dotted scenario key as a column of its own, such as
-        ``product.rate``. Other columns are not used; a line that begins with # is a remark.
-
-    Raises
-    ------
-    InputError
-        With every bad line.
+    The columns ``date`` and ``acres`` (or ``hectares``) observed, and perhaps ``hours`` (paid), ``equipment_set``,
+    ``fields`` (``"80 acre; 45 acre x 2"``, or named: ``"mill piece = 45 acre"``), ``settings``
+    (``KEY=VALUE; KEY=VALUE``), and any dotted scenario key as a column of its own, such as ``product.rate``.
     """
     sheet = _sheet(path)
-    lower = {column.lower(): column for column in sheet.columns}
-    area = next((name for name in ("acres", "hectares") if name in lower), None)
-    if area is None or "date" not in lower:
-        message = f"has the columns {_heads(sheet)}; needed are 'date' and 'acres' (or 'hectares')"
-        raise InputError.single(message, file=str(path))
+    area = next((name for name in ("acres", "hectares") if name in sheet.columns), None)
+    if area is None or "date" not in sheet.columns:
+        sheet.refuse_columns("'date' and 'acres' (or 'hectares')")
     per_acre = 1.0 if area == "acres" else M2_PER_HECTARE / M2_PER_ACRE
     keys = [column for column in sheet.columns if "." in column]
     days: list[PastDay] = []
-    problems: list[Problem] = []
+    problems = Problems(str(path))
     for line, row in sheet.rows:
         place = f"line {line}"
-        acres = _number(row.get(lower[area], ""), place, area, problems)
-        hours_text = row.get(lower["hours"], "") if "hours" in lower else ""
-        hours = _number(hours_text, place, "hours", problems) if hours_text else None
+        acres = _number(row.get(area, ""), place, area, problems)
+        hours = _number(row["hours"], place, "hours", problems) if row.get("hours") else None
         settings = [f"{key}={row[key]}" for key in keys if row.get(key)]
-        if "settings" in lower:
-            settings += [text.strip() for text in row.get(lower["settings"], "").split(";") if text.strip()]
-        fields: tuple[FieldSite, ...] = ()
-        if "fields" in lower and row.get(lower["fields"], ""):
-            fields = _fields(row[lower["fields"]], place, problems)
-        chosen = row.get(lower["equipment_set"], "") if "equipment_set" in lower else ""
-        days.append(PastDay(line, row.get(lower["date"], ""), acres * per_acre, hours, chosen, tuple(settings), fields))
-    _raise(problems, str(path))
-    return PastDays(sheet.name, sheet.sha256, tuple(days))
+        settings += [text.strip() for text in row.get("settings", "").split(";") if text.strip()]
+        fields = _fields(row.get("fields", ""), place, problems)
+        chosen = row.get("equipment_set", "")
+        days.append(PastDay(line, row.get("date", ""), acres * per_acre, hours, chosen, tuple(settings), fields))
+    problems.refuse()
+    return PastDays(path.name, sheet.sha256, tuple(days))
 
 
-def _number(text: str, place: str, column: str, problems: list[Problem]) -> float:
+def _number(text: str, place: str, column: str, problems: Problems) -> float:
     try:
         value = float(text)
     except ValueError:
         value = math.nan
     if not 0.0 <= value <= 1e6:
-        problems.append(
-            Problem(place, f"got {column} = {shown(text)}; allowed is a number of 0 or more, such as 142.5")
-        )
-        return 0.0
+        problems.add(place, f"got {column} = {shown(text)}; allowed is a number of 0 or more, such as 142.5")
     return value
 
 
-def _fields(text: str, place: str, problems: list[Problem]) -> tuple[FieldSite, ...]:
+def _fields(text: str, place: str, problems: Problems) -> tuple[FieldSite, ...]:
     sites: list[FieldSite] = []
     for part in (part.strip() for part in text.split(";") if part.strip()):
         name, equals, size = part.partition("=")
@@ -297,17 +206,17 @@ def _fields(text: str, place: str, problems: list[Problem]) -> tuple[FieldSite, 
         try:
             area = units.parse(size_text, units.AREA)
         except UnitError as error:
-            problems.append(Problem(place, f"fields: {error}"))
+            problems.add(place, f"fields: {error}")
             continue
         if not (LEAST_FIELD_M2 <= area <= 1e8 and 1 <= count <= MOST_FIELDS - len(sites)):
-            problems.append(Problem(place, f"fields: got {shown(part)}; allowed is such as '80 acre' or '45 acre x 2'"))
+            problems.add(place, f"fields: got {shown(part)}; allowed is such as '80 acre' or '45 acre x 2'")
             continue
         for number in range(1, count + 1):
             label = name.strip() if equals else f"field {len(sites) + 1}"
             sites.append(FieldSite(label if count == 1 or not equals else f"{label} {number}", area))
     names = [site.name for site in sites]
     if len(set(names)) < len(names):
-        problems.append(Problem(place, "fields: a name stands twice; allowed is each once"))
+        problems.add(place, "fields: a name stands twice; allowed is each once")
     return tuple(sites)
 
 

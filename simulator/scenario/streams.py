@@ -14,9 +14,9 @@ replications are best handed to workers in runs of `BLOCK_RUNS`.
 from __future__ import annotations
 
 import itertools
-from abc import ABC, abstractmethod
 from collections import OrderedDict
 from collections.abc import Callable, Iterator
+from functools import lru_cache
 from hashlib import blake2b
 from typing import Protocol
 
@@ -44,41 +44,6 @@ _OVERFLOW_DRAWS = 1024
 _SHARED, _OVERFLOW = 0, 1
 
 
-class DayStreams(ABC):
-    """The streams of one simulated work day.
-
-    Asking twice for a name gives the same stream, which goes on where it was.
-    """
-
-    __slots__ = ()
-
-    @abstractmethod
-    def draws(self, name: str, distribution: Distribution) -> Draws:
-        """Return the stream of a name.
-
-        Parameters
-        ----------
-        name : str
-            Purpose and entity occurrence, such as ``"fill_time/main/aircraft-1"``.
-        distribution : Distribution
-            What is drawn; the unit of the draws is its unit.
-
-        Returns
-        -------
-        callable
-            Returns the next draw at each call.
-
-        Raises
-        ------
-        ValueError
-            The day already has this name with another distribution.
-        """
-
-    @abstractmethod
-    def uniforms(self, name: str) -> Draws:
-        """Return the stream of a name as numbers in the open interval (0, 1), for choices and events."""
-
-
 class StreamSource(Protocol):
     """What a simulation asks for the streams of its days."""
 
@@ -94,10 +59,7 @@ def _check_count(name: str, value: int) -> int:
 
 
 def _uniforms(key: int, counter: tuple[int, int, int], count: int, skip: int = 0) -> NDArray[np.float64]:
-    """Return numbers in the open interval (0, 1): 52 bits and a half, so that neither end can occur.
-
-    The first ``skip`` numbers, a multiple of four, are left out.
-    """
+    """Return numbers in the open interval (0, 1), 52 bits and a half; the first ``skip``, a multiple of 4, left out."""
     segment, place, kind = counter
     generator = np.random.Philox(counter=np.array([skip // 4, segment, place, kind], dtype=np.uint64), key=key)
     bits: NDArray[np.uint64] = generator.random_raw(count)
@@ -116,37 +78,34 @@ class _BlockStream:
         self._segments: list[list[list[float]]] = []
         self._shared = shared
 
-    def segment(self, number: int, row: int) -> list[float]:
-        """Return one day's draws of a segment, making those of the whole block the first time where they are shared."""
-        if not self._shared:
-            draws = FIRST_DRAWS << number
-            alone = _uniforms(self._key, (number, self._block, _SHARED), draws, skip=row * draws)
-            return self._values(alone.reshape(1, draws))[0]
-        while len(self._segments) <= number:
-            draws = FIRST_DRAWS << len(self._segments)
-            u = _uniforms(self._key, (len(self._segments), self._block, _SHARED), BLOCK_RUNS * draws)
-            self._segments.append(self._values(u.reshape(BLOCK_RUNS, draws)))
-        return self._segments[number][row]
-
-    def later_segments(self, row: int) -> Iterator[list[float]]:
-        """Yield one day's segments after the first, without end."""
-        for number in range(1, _SHARED_SEGMENTS):
-            yield self.segment(number, row)
-        replication = self._block * BLOCK_RUNS + row
-        for number in itertools.count():
-            u = _uniforms(self._key, (number, replication, _OVERFLOW), _OVERFLOW_DRAWS)
-            values: list[float] = (u if self._distribution is None else self._distribution.ppf(u)).tolist()
-            yield values
-
-    def _values(self, u: NDArray[np.float64]) -> list[list[float]]:
-        values: list[list[float]] = (u if self._distribution is None else self._distribution.ppf(u)).tolist()
-        return values
-
     def draws(self, row: int) -> Draws:
         """Return one day's draws from the beginning."""
-        # Built-in iterators throughout: a draw then costs no Python frame.
-        rest = itertools.chain.from_iterable(self.later_segments(row))
-        return itertools.chain(self.segment(0, row), rest).__next__
+        # built-in iterators throughout: a draw then costs no Python frame
+        rest = itertools.chain.from_iterable(self._later_segments(row))
+        return itertools.chain(self._segment(0, row), rest).__next__
+
+    def _segment(self, number: int, row: int) -> list[float]:
+        """Return one day's draws of a segment, making those of the whole block the first time where they are shared."""
+        draws = FIRST_DRAWS << number
+        if not self._shared:
+            return self._values(_uniforms(self._key, (number, self._block, _SHARED), draws, skip=row * draws))
+        while len(self._segments) <= number:
+            made, draws = len(self._segments), FIRST_DRAWS << len(self._segments)
+            values = self._values(_uniforms(self._key, (made, self._block, _SHARED), BLOCK_RUNS * draws))
+            self._segments.append([values[begin : begin + draws] for begin in range(0, len(values), draws)])
+        return self._segments[number][row]
+
+    def _later_segments(self, row: int) -> Iterator[list[float]]:
+        """Yield one day's segments after the first, without end."""
+        for number in range(1, _SHARED_SEGMENTS):
+            yield self._segment(number, row)
+        replication = self._block * BLOCK_RUNS + row
+        for number in itertools.count():
+            yield self._values(_uniforms(self._key, (number, replication, _OVERFLOW), _OVERFLOW_DRAWS))
+
+    def _values(self, u: NDArray[np.float64]) -> list[float]:
+        values: list[float] = (u if self._distribution is None else self._distribution.ppf(u)).tolist()
+        return values
 
 
 _Block = dict[tuple[str, Distribution | None], _BlockStream]
@@ -155,18 +114,8 @@ _Block = dict[tuple[str, Distribution | None], _BlockStream]
 class StreamBank:
     """All streams of an experiment.
 
-    Parameters
-    ----------
-    seed : int
-        From 0 to 2^63 - 1.
-    memory_streams : int, optional
-        Streams (name times block of replications and work day) kept ready, about 35 kB each and more for long ones;
-        the least recently used blocks of replications go first. Affects speed and memory only, never a draw.
-
-    Raises
-    ------
-    ValueError
-        The seed is not a whole number in range.
+    ``memory_streams`` of them (name times block of replications and work day), about 35 kB each and more for long ones,
+    are kept ready; the least recently used blocks go first. That affects speed and memory only, never a draw.
     """
 
     def __init__(self, seed: int, memory_streams: int = 2048) -> None:
@@ -175,32 +124,18 @@ class StreamBank:
         self._blocks: OrderedDict[tuple[int, int], _Block] = OrderedDict()
         """By block of replications and work day."""
         self._held = 0
-        self._keys: dict[str, int] = {}
 
     def day(self, replication: int, work_day: int = 0) -> DayStreams:
-        """Return the streams of one work day of a replication, at their beginning.
+        """Return the streams of one work day of a replication, both from 0, at their beginning."""
+        return DayStreams(self, _check_count("replication", replication), _check_count("work_day", work_day))
 
-        Parameters
-        ----------
-        replication, work_day : int
-            From 0.
-
-        Raises
-        ------
-        ValueError
-            One of them is not a whole number of at least 0.
-        """
-        return _BankDay(self, _check_count("replication", replication), _check_count("work_day", work_day))
-
-    def _stream(self, block_day: tuple[int, int], name: str, distribution: Distribution | None) -> _BlockStream:
+    def stream(self, block_day: tuple[int, int], name: str, distribution: Distribution | None) -> _BlockStream:
+        """Return a stream for a block of replications and a work day."""
         number, work_day = block_day
-        key = self._key(f"{name}\0{work_day}" if work_day else name)
+        key = _key(self.seed, f"{name}\0{work_day}" if work_day else name)
         if work_day >= _SHARED_WORK_DAYS:
             return _BlockStream(key, number, distribution, shared=False)
-        block = self._blocks.get(block_day)
-        if block is None:
-            block = self._blocks[block_day] = {}
-        stream = block.get((name, distribution))
+        stream = self._blocks.setdefault(block_day, {}).get((name, distribution))
         if stream is None:
             self._make_room(block_day)
             stream = _BlockStream(key, number, distribution, shared=True)
@@ -219,21 +154,15 @@ class StreamBank:
             else:
                 del self._blocks[oldest]
 
-    def _key(self, name: str) -> int:
-        key = self._keys.get(name)
-        if key is None:
-            if len(self._keys) >= 65536:
-                self._keys.clear()
-            # The seed holds no NUL, so no two pairs of seed and name make the same text.
-            text = f"{self.seed}\0{name}".encode()
-            key = self._keys[name] = int.from_bytes(blake2b(text, digest_size=16).digest(), "little")
-        return key
+
+@lru_cache(maxsize=65536)
+def _key(seed: int, name: str) -> int:
+    # the seed holds no NUL, so no two pairs of seed and name make the same text
+    return int.from_bytes(blake2b(f"{seed}\0{name}".encode(), digest_size=16).digest(), "little")
 
 
-class _BankDay(DayStreams):
-    """The streams of one work day of a replication of a bank."""
-
-    __slots__ = ("_bank", "_block_day", "_made", "_row")
+class DayStreams:
+    """The streams of one work day of a replication; asking twice for a name gives the same, going on where it was."""
 
     def __init__(self, bank: StreamBank, replication: int, work_day: int) -> None:
         self._bank = bank
@@ -242,26 +171,21 @@ class _BankDay(DayStreams):
         self._made: dict[str, tuple[Distribution | None, Draws]] = {}
 
     def draws(self, name: str, distribution: Distribution) -> Draws:
-        """Return the stream of a name; see `DayStreams.draws`."""
+        """Return the stream of a purpose and entity, such as ``"fill_time/main/aircraft-1"``."""
         return self._get(name, distribution)
 
     def uniforms(self, name: str) -> Draws:
-        """Return the stream of a name as numbers in (0, 1)."""
+        """Return the stream of a name as numbers in the open interval (0, 1), for choices and events."""
         return self._get(name, None)
 
     def _get(self, name: str, distribution: Distribution | None) -> Draws:
         made = self._made.get(name)
-        if made is not None:
-            return _same(name, made, distribution)
-        if distribution is not None and distribution.is_constant:
-            draws: Draws = itertools.repeat(distribution.mean()).__next__
-        else:
-            draws = self._bank._stream(self._block_day, name, distribution).draws(self._row)
-        self._made[name] = (distribution, draws)
-        return draws
-
-
-def _same(name: str, made: tuple[Distribution | None, Draws], distribution: Distribution | None) -> Draws:
-    if made[0] is not distribution and made[0] != distribution:
-        raise ValueError(f"stream {name!r}: got {distribution!r}; the day already draws {made[0]!r} from it")
-    return made[1]
+        if made is None:
+            if distribution is not None and distribution.is_constant:
+                draws: Draws = itertools.repeat(distribution.mean()).__next__
+            else:
+                draws = self._bank.stream(self._block_day, name, distribution).draws(self._row)
+            made = self._made[name] = (distribution, draws)
+        elif made[0] is not distribution and made[0] != distribution:
+            raise ValueError(f"stream {name!r}: got {distribution!r}; the day already draws {made[0]!r} from it")
+        return made[1]

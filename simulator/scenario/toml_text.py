@@ -8,31 +8,8 @@ import re
 from collections.abc import Mapping
 from typing import Any
 
-from simulator.scenario.distributions import (
-    Constant,
-    Distribution,
-    Empirical,
-    Exponential,
-    Gamma,
-    Lognormal,
-    Triangular,
-    TruncatedNormal,
-    Uniform,
-    Weibull,
-)
+from simulator.scenario.distributions import KINDS, WITHOUT_UNIT, Distribution
 
-_NAMES: dict[type[Distribution], str] = {
-    Constant: "constant",
-    Uniform: "uniform",
-    Triangular: "triangular",
-    TruncatedNormal: "normal",
-    Lognormal: "lognormal",
-    Gamma: "gamma",
-    Exponential: "exponential",
-    Weibull: "weibull",
-    Empirical: "empirical",
-}
-_PLAIN = ("cv", "shape")
 _BARE = re.compile(r"[A-Za-z0-9_-]+")
 
 
@@ -42,22 +19,12 @@ def quantity_text(value: float, unit: str, digits: int = 6) -> str:
 
 
 def distribution_table(distribution: Distribution, unit: str, digits: int = 6) -> dict[str, Any]:
-    """Return the scenario table of a distribution.
-
-    Parameters
-    ----------
-    distribution : Distribution
-        In ``unit``.
-    unit : str
-        Unit as a scenario writes it; empty for plain numbers.
-    digits : int, optional
-        Significant digits.
-    """
-    table: dict[str, Any] = {"dist": _NAMES[type(distribution)]}
+    """Return the scenario table of a distribution."""
+    table: dict[str, Any] = {"dist": next(name for name, kind in KINDS.items() if type(distribution) is kind)}
     for name, value in distribution.parameters().items():
         if isinstance(value, tuple):
             table[name] = [quantity_text(one, unit, digits) for one in value]
-        elif name in _PLAIN:
+        elif name in WITHOUT_UNIT:
             table[name] = float(f"{value:.{digits}g}")
         elif math.isfinite(value):
             table[name] = quantity_text(value, unit, digits)
@@ -70,13 +37,7 @@ def toml_key(key: str) -> str:
 
 
 def toml_value(value: Any) -> str:
-    """Return a value as TOML; tables become inline tables.
-
-    Raises
-    ------
-    ValueError
-        A kind of value that TOML has no way to write, such as None.
-    """
+    """Return a value as TOML; tables become inline tables."""
     if isinstance(value, bool):
         return "true" if value else "false"
     if isinstance(value, str):
@@ -94,15 +55,7 @@ def toml_value(value: Any) -> str:
 
 
 def toml_document(table: Mapping[str, Any], notes: Mapping[str, str] | None = None) -> str:
-    """Return a whole TOML document.
-
-    Parameters
-    ----------
-    table : mapping
-        Nested tables; a table that declares a distribution is written inline, and so is a list of tables within one.
-    notes : mapping, optional
-        Dotted key to the comment that stands above it.
-    """
+    """Return a whole TOML document."""
     lines: list[str] = []
     _write(table, (), notes or {}, lines)
     return "\n".join(lines).strip("\n") + "\n"

@@ -2,7 +2,9 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable
+import inspect
+import types
+import typing
 from dataclasses import dataclass
 from typing import Annotated, Any
 
@@ -20,19 +22,10 @@ from pydantic_core import CoreSchema, PydanticCustomError, core_schema
 
 from simulator.errors import InputError
 from simulator.scenario import units
-from simulator.scenario.distributions import (
-    Constant,
-    Distribution,
-    Empirical,
-    Exponential,
-    Gamma,
-    Lognormal,
-    Triangular,
-    TruncatedNormal,
-    Uniform,
-    Weibull,
-)
-from simulator.scenario.files import CSV, ScenarioFolder, cell_shown, csv_rows, near_name
+from simulator.scenario.csv_table import cell, csv_rows, near_column, quantity_of
+from simulator.scenario.distributions import KINDS, Constant, Distribution
+from simulator.scenario.files import CSV, ScenarioFolder
+from simulator.scenario.merge import near
 from simulator.scenario.shown import shown
 from simulator.scenario.units import Dimension, UnitError
 
@@ -42,20 +35,6 @@ LARGEST_CV = 10.0
 """Largest coefficient of variation: beyond it a rare draw lasts for years."""
 LARGEST_TABLE_BYTES = 5_000_000
 """A larger file of measured values is refused unread."""
-
-_DISTRIBUTIONS: dict[str, tuple[Callable[..., Distribution], tuple[str, ...], tuple[str, ...]]] = {
-    # name: (class, keys that must stand, keys that may stand); keys carry the unit unless they are plain numbers
-    "constant": (Constant, ("value",), ()),
-    "uniform": (Uniform, ("low", "high"), ()),
-    "triangular": (Triangular, ("low", "mode", "high"), ()),
-    "normal": (TruncatedNormal, ("mean", "sd"), ("low", "high")),
-    "lognormal": (Lognormal, ("mean", "cv"), ()),
-    "gamma": (Gamma, ("mean", "cv"), ()),
-    "exponential": (Exponential, ("mean",), ()),
-    "weibull": (Weibull, ("mean", "shape"), ()),
-}
-_PLAIN_KEYS = {"cv": units.SHARE, "shape": units.NUMBER}
-_PLAIN_MOST = {"cv": LARGEST_CV, "shape": 100.0}
 
 
 class Table(BaseModel):
@@ -71,43 +50,43 @@ def must(why: str, **limits: Any) -> Any:
     return Field(description=why, **limits)
 
 
+def label_key() -> Any:
+    """Return the field of a display name."""
+    return may("", "Name to show people; none: its key in words. Assumption.", max_length=60)
+
+
+def called(table: Any, name: str, noun: str) -> str:
+    """Return what people call a class: its label, or its kind and its key in words."""
+    return str(table.label) or f"{noun} ({name.replace('_', ' ')})"
+
+
 def may(default: Any, why: str, **limits: Any) -> Any:
     """Declare a key with a default; ``why`` says its source or the word "assumption"."""
     return Field(default, description=why, **limits)
 
 
+def maybe(why: str, **limits: Any) -> Any:
+    """Declare a key that may be left out, with nothing in its place; ``why`` says what that means, and its source."""
+    return Field(None, description=why, **limits)
+
+
+def bare_type(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
+    """Take ``| None`` and ``Annotated`` off a type; return it with the marks that ``Annotated`` carried."""
+    marks: tuple[Any, ...] = ()
+    while True:
+        origin = typing.get_origin(annotation)
+        if origin is typing.Annotated:
+            annotation, *more = typing.get_args(annotation)
+            marks += tuple(more)
+        elif origin in (typing.Union, types.UnionType):
+            annotation = next(item for item in typing.get_args(annotation) if item is not type(None))
+        else:
+            return annotation, marks
+
+
 def fail(message: str) -> PydanticCustomError:
     """Make the error that a validator raises: shown to the user as it stands."""
     return PydanticCustomError("acreday", "{message}", {"message": message})
-
-
-def _limits_text(above: float | None, least: float | None, most: float | None) -> str:
-    parts = []
-    if above is not None:
-        parts.append(f"more than {above:g}")
-    if least is not None:
-        parts.append(f"at least {least:g}")
-    if most is not None:
-        parts.append(f"at most {most:g}")
-    return " and ".join(parts)
-
-
-def _check(
-    value: float, got: Any, dimension: Dimension, above: float | None, least: float | None, most: float | None
-) -> float:
-    wrong = (above is not None and value <= above) or (least is not None and value < least)
-    if wrong or (most is not None and value > most):
-        unit = f" {dimension.unit.replace('**', '^')}" if dimension.unit else ""
-        limits = f"{_limits_text(above, least, most)}{unit}"
-        message = f"got {shown(got)}; allowed is {dimension.name} {limits}, such as {dimension.example!r}"
-        raise fail(message)
-    # zero is the limit of what is a size, so a number next to it is none that anybody meant
-    lost = 0.0 in (above, least) and 0.0 < value < SMALLEST
-    if lost or not abs(value) <= dimension.largest:
-        raise fail(
-            f"got {shown(got)}, which is beyond all reason; allowed is {dimension.name} such as {dimension.example!r}"
-        )
-    return value
 
 
 def _read(value: Any, dimension: Dimension) -> float:
@@ -122,23 +101,14 @@ def _read(value: Any, dimension: Dimension) -> float:
     if plain and number and abs(value) <= dimension.largest:
         return float(value)
     if number and not plain:
-        raise fail(
-            f"got the bare number {shown(value)}; write {dimension.name} with its unit, such as {dimension.example!r}"
-        )
+        wanted = f"write {dimension.name} with its unit, such as {dimension.example!r}"
+        raise fail(f"got the bare number {shown(value)}; {wanted}")
     raise fail(f"got {shown(value)}; allowed is {dimension.name} such as {dimension.example!r}")
 
 
 @dataclass(frozen=True)
 class Quantity:
-    """Mark of a fixed quantity: ``Annotated[float, Quantity(units.TIME)]``.
-
-    Parameters
-    ----------
-    dimension : Dimension
-        Kind of quantity; the value becomes a float in its inner unit.
-    above, least, most : float, optional
-        Limits in the inner unit.
-    """
+    """Mark of a fixed quantity, limits in the inner unit: ``Annotated[float, Quantity(units.TIME, above=0.0)]``."""
 
     dimension: Dimension
     above: float | None = None
@@ -147,15 +117,28 @@ class Quantity:
 
     def read(self, value: Any) -> float:
         """Validate one value of a scenario."""
-        number = _read(value, self.dimension)
-        return _check(number, value, self.dimension, self.above, self.least, self.most)
+        return self.check(_read(value, self.dimension), value)
+
+    def check(self, value: float, got: Any) -> float:
+        """Return a value within the limits; ``got`` is what the user wrote."""
+        wrong = (self.above is not None and value <= self.above) or (self.least is not None and value < self.least)
+        kind = self.dimension
+        if wrong or (self.most is not None and value > self.most):
+            words = (("more than", self.above), ("at least", self.least), ("at most", self.most))
+            limits = " and ".join(f"{word} {limit:g}" for word, limit in words if limit is not None)
+            allowed = f"{kind.name} {limits} {kind.symbol}".rstrip()
+            raise fail(f"got {shown(got)}; allowed is {allowed}, such as {kind.example!r}")
+        # zero is the limit of what is a size, so a number next to it is none that anybody meant
+        lost = 0.0 in (self.above, self.least) and 0.0 < value < SMALLEST
+        if lost or not abs(value) <= kind.largest:
+            beyond = f"got {shown(got)}, which is beyond all reason"
+            raise fail(f"{beyond}; allowed is {kind.name} such as {kind.example!r}")
+        return value
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Tell pydantic how to read it."""
         return core_schema.no_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        """Describe it for the published schema."""
         return _quantity_schema(self.dimension)
 
 
@@ -178,12 +161,7 @@ class WaterOrMass(Quantity):
 class Drawn:
     """Mark of a quantity that may be fixed or drawn: ``Annotated[Distribution, Drawn(units.TIME)]``.
 
-    Parameters
-    ----------
-    dimension : Dimension
-        Kind of quantity.
-    above, least : float, optional
-        Limits in the inner unit for the mean (``above``) and for every bound (``least``).
+    Limits are in the inner unit, for the mean (``above``) and for every bound (``least``).
     """
 
     dimension: Dimension
@@ -192,20 +170,61 @@ class Drawn:
 
     def read(self, value: Any, info: ValidationInfo) -> Distribution:
         """Validate one value of a scenario."""
-        if isinstance(value, dict):
-            return _distribution(value, self.dimension, self.above, self.least, info)
-        number = _read(value, self.dimension)
-        return Constant(_check(number, value, self.dimension, self.above, self.least, None))
+        mean = Quantity(self.dimension, self.above, self.least)
+        if not isinstance(value, dict):
+            return Constant(mean.read(value))
+        kind = value.get("dist")
+        if not isinstance(kind, str) or kind not in KINDS:
+            hint = near(kind, KINDS) if isinstance(kind, str) else ""
+            raise fail(f"got dist = {shown(kind)}; allowed is one of {', '.join(KINDS)}{hint}")
+        given = {key: one for key, one in value.items() if key != "dist"}
+        values = self._measured(given, info) if kind == "empirical" else self._numbers(kind, given)
+        try:
+            made = KINDS[kind](**values)
+        except ValueError as error:
+            raise fail(f"dist = {kind!r}: {error}") from error
+        mean.check(made.mean(), value)
+        return made
+
+    def _numbers(self, kind: str, given: dict[str, Any]) -> dict[str, Any]:
+        takes = inspect.signature(KINDS[kind]).parameters
+        missing = [key for key, one in takes.items() if one.default is one.empty and key not in given]
+        unknown = sorted(set(given) - set(takes))
+        if unknown or missing:
+            strange = ", ".join(key[:60] for key in unknown[:20])
+            said = [f"unknown {strange}"] * bool(unknown) + [f"missing {', '.join(missing)}"] * bool(missing)
+            names = ", ".join(f"{key}{'' if one.default is one.empty else ' (optional)'}" for key, one in takes.items())
+            raise fail(f"dist = {kind!r}: {'; '.join(said)}; it takes {names}")
+        own = {
+            **_PLAIN_KEYS,
+            "mean": Quantity(self.dimension, self.above, self.least),
+            "sd": Quantity(self.dimension, least=0.0),
+        }
+        bound = Quantity(self.dimension, least=self.least)
+        return {key: own.get(key, bound).read(value) for key, value in given.items()}
+
+    def _measured(self, given: dict[str, Any], info: ValidationInfo) -> dict[str, Any]:
+        quantity = Quantity(self.dimension, least=self.least)
+        if set(given) == {"file", "column", "unit"}:
+            folder = (info.context or {}).get("folder") or ScenarioFolder()
+            return {"values": tuple(_csv_column(given, quantity, folder))}
+        if set(given) != {"values"}:
+            raise fail("dist = 'empirical' takes either values = [...], or file, column and unit of a CSV column")
+        values = given["values"]
+        if not isinstance(values, list) or not values:
+            raise fail(f"got values = {shown(values)}; allowed is a list such as ['62 s', '71 s']")
+        return {"values": tuple(quantity.read(value) for value in values)}
 
     def __get_pydantic_core_schema__(self, source: Any, handler: GetCoreSchemaHandler) -> CoreSchema:
-        """Tell pydantic how to read it."""
         return core_schema.with_info_plain_validator_function(self.read)
 
     def __get_pydantic_json_schema__(self, schema: CoreSchema, handler: GetJsonSchemaHandler) -> dict[str, Any]:
-        """Describe it for the published schema."""
-        names = sorted([*_DISTRIBUTIONS, "empirical"])
-        drawn = {"type": "object", "required": ["dist"], "properties": {"dist": {"enum": names}}}
+        drawn = {"type": "object", "required": ["dist"], "properties": {"dist": {"enum": sorted(KINDS)}}}
         return {"anyOf": [_quantity_schema(self.dimension), drawn]}
+
+
+_PLAIN_KEYS = {"cv": Quantity(units.SHARE, None, 0.0, LARGEST_CV), "shape": Quantity(units.NUMBER, None, 0.0, 100.0)}
+"""Parameters without the quantity's unit."""
 
 
 def _quantity_schema(dimension: Dimension) -> dict[str, Any]:
@@ -213,90 +232,27 @@ def _quantity_schema(dimension: Dimension) -> dict[str, Any]:
     return {"type": kinds, "description": f"{dimension.name} with its unit", "examples": [dimension.example]}
 
 
-def _distribution(
-    table: dict[str, Any], dimension: Dimension, above: float | None, least: float | None, info: ValidationInfo
-) -> Distribution:
-    import difflib
-
-    kind = table.get("dist")
-    known = [*_DISTRIBUTIONS, "empirical"]
-    if not isinstance(kind, str) or kind not in known:
-        near = difflib.get_close_matches(kind[:60], known, n=1) if isinstance(kind, str) else []
-        hint = f"; nearest is {near[0]!r}" if near else ""
-        raise fail(f"got dist = {shown(kind)}; allowed is one of {', '.join(known)}{hint}")
-    if kind == "empirical":
-        return _empirical(table, dimension, above, least, info)
-    maker, needed, optional = _DISTRIBUTIONS[kind]
-    given = {key: value for key, value in table.items() if key != "dist"}
-    unknown = sorted(set(given) - set(needed) - set(optional))
-    missing = [key for key in needed if key not in given]
-    if unknown or missing:
-        strange = ", ".join(key[:60] for key in unknown[:20])
-        said = [f"unknown {strange}"] * bool(unknown) + [f"missing {', '.join(missing)}"] * bool(missing)
-        takes = ", ".join([*needed, *(f"{key} (optional)" for key in optional)])
-        raise fail(f"dist = {kind!r}: {'; '.join(said)}; it takes {takes}")
-    values: dict[str, float] = {}
-    for key, value in given.items():
-        if key in _PLAIN_KEYS:
-            values[key] = _check(_read(value, _PLAIN_KEYS[key]), value, _PLAIN_KEYS[key], None, 0.0, _PLAIN_MOST[key])
-        elif key == "sd":
-            values[key] = _check(_read(value, dimension), value, dimension, None, 0.0, None)
-        else:
-            values[key] = _check(
-                _read(value, dimension), value, dimension, above if key == "mean" else None, least, None
-            )
-    try:
-        made = maker(**values)
-    except ValueError as error:
-        raise fail(f"dist = {kind!r}: {error}") from error
-    _check(made.mean(), table, dimension, above, least, None)
-    return made
-
-
-def _empirical(
-    table: dict[str, Any], dimension: Dimension, above: float | None, least: float | None, info: ValidationInfo
-) -> Distribution:
-    if "values" in table and set(table) <= {"dist", "values"}:
-        given = table["values"]
-        if not isinstance(given, list) or not given:
-            raise fail(f"got values = {shown(given)}; allowed is a list such as ['62 s', '71 s']")
-        numbers = [_check(_read(value, dimension), value, dimension, None, least, None) for value in given]
-    elif set(table) == {"dist", "file", "column", "unit"}:
-        numbers = _csv_column(table, dimension, least, info)
-    else:
-        raise fail("dist = 'empirical' takes either values = [...], or file, column and unit of a CSV column")
-    try:
-        measured = Empirical(tuple(numbers))
-    except ValueError as error:
-        raise fail(f"dist = 'empirical': {error}") from error
-    _check(measured.mean(), table, dimension, above, least, None)
-    return measured
-
-
-def _csv_column(table: dict[str, Any], dimension: Dimension, least: float | None, info: ValidationInfo) -> list[float]:
-    folder: ScenarioFolder = (info.context or {}).get("folder") or ScenarioFolder()
-    for key in ("file", "column", "unit"):
-        if not isinstance(table[key], str):
-            raise fail(f"got {key} = {shown(table[key])}; allowed is text in quotes")
-    name, column, unit = table["file"], table["column"], table["unit"]
+def _csv_column(table: dict[str, Any], quantity: Quantity, folder: ScenarioFolder) -> list[float]:
+    for key, value in table.items():
+        if not isinstance(value, str):
+            raise fail(f"got {key} = {shown(value)}; allowed is text in quotes")
+    name, column, unit = table["file"], table["column"].strip(), table["unit"]
     try:
         rows, _ = csv_rows(folder.file(name, CSV), LARGEST_TABLE_BYTES, CSV)
     except InputError as error:
         raise fail(f"{shown(name)}: {error.problems[0].message}") from error
     heads = rows[0][1] if rows else []
     if column not in heads:
-        raise fail(f"{shown(name)}: no column {shown(column)}{near_name(column, heads)}")
-    # of two columns of one name the last; a table by name would be filled up for each short row
+        raise fail(f"{shown(name)}: no column {shown(column)}{near_column(column, heads)}")
+    # of two columns of one name the last
     place = len(heads) - 1 - heads[::-1].index(column)
-    texts = [(line, row[place]) for line, row in rows[1:] if len(row) > place and row[place].strip()]
     numbers = []
-    for line, text in texts:
-        try:
-            value = units.parse(f"{text.strip()} {unit}".strip(), dimension)
-        except UnitError as error:
-            got = f"got {cell_shown(text)} in {shown(unit)}"
-            raise fail(f"{shown(name)}: line {line}: {got}; allowed is a number that makes {dimension.name}") from error
-        numbers.append(_check(value, text, dimension, None, least, None))
+    for line, cells in rows[1:]:
+        if text := cell(cells, place):
+            try:
+                numbers.append(quantity.check(quantity_of(text, unit, quantity.dimension), text))
+            except UnitError as error:
+                raise fail(f"{shown(name)}: line {line}: {error}") from error
     if not numbers:
         raise fail(f"{shown(name)}: column {shown(column)} holds no number")
     return numbers

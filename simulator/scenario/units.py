@@ -61,43 +61,36 @@ _DEGREES = {"f": "degF", "c": "degC", "fahrenheit": "degF", "celsius": "degC", "
 
 @dataclass(frozen=True)
 class Dimension:
-    """A kind of quantity: its inner unit and an example to show a user.
-
-    Parameters
-    ----------
-    name : str
-        Plain word for messages ("a speed").
-    unit : str
-        Inner unit, as pint writes it.
-    example : str
-        A valid value.
-    largest : float
-        Value, in the inner unit, beyond which a number is mistyped whatever it describes; assumption.
-    """
+    """A kind of quantity: its inner unit and an example to show a user."""
 
     name: str
+    """Plain word for messages ("a speed")."""
     unit: str
+    """The inner unit, as pint writes it."""
+    symbol: str
+    """The inner unit for short."""
     example: str
     largest: float = 1e12
+    """Value, in the inner unit, beyond which a number is mistyped whatever it describes; assumption."""
 
 
-TIME = Dimension("a time", "second", "70 s", 1e8)
-LENGTH = Dimension("a length", "meter", "30 ft", 1e8)
-AREA = Dimension("an area", "meter**2", "40 acre")
-VOLUME = Dimension("a volume", "liter", "40 L", 1e9)
-MASS = Dimension("a mass", "kilogram", "12 kg", 1e9)
-SPEED = Dimension("a speed", "meter/second", "15 mph", 1e3)
-ACCELERATION = Dimension("an acceleration", "meter/second**2", "2 m/s^2")
-POWER = Dimension("a power", "watt", "9 kW", 1e9)
-ENERGY = Dimension("an energy", "watt_hour", "1500 Wh", 1e9)
-LIQUID_FLOW = Dimension("a liquid flow", "liter/second", "15 gal/min")
-DRY_FLOW = Dimension("a mass flow", "kilogram/second", "80 lb/min")
-LIQUID_RATE = Dimension("a liquid application rate", "liter/meter**2", "2 gal/acre")
-DRY_RATE = Dimension("a dry application rate", "kilogram/meter**2", "30 lb/acre")
-DENSITY = Dimension("a density", "kilogram/liter", "0.8 kg/L")
-TEMPERATURE = Dimension("a temperature", "degree_Celsius", "85 degF")
-SHARE = Dimension("a share", "", "20 %")
-NUMBER = Dimension("a plain number", "", "1.05")
+TIME = Dimension("a time", "second", "s", "70 s", 1e8)
+LENGTH = Dimension("a length", "meter", "m", "30 ft", 1e8)
+AREA = Dimension("an area", "meter**2", "m2", "40 acre")
+VOLUME = Dimension("a volume", "liter", "L", "40 L", 1e9)
+MASS = Dimension("a mass", "kilogram", "kg", "12 kg", 1e9)
+SPEED = Dimension("a speed", "meter/second", "m/s", "15 mph", 1e3)
+ACCELERATION = Dimension("an acceleration", "meter/second**2", "m/s2", "2 m/s^2")
+POWER = Dimension("a power", "watt", "W", "9 kW", 1e9)
+ENERGY = Dimension("an energy", "watt_hour", "Wh", "1500 Wh", 1e9)
+LIQUID_FLOW = Dimension("a liquid flow", "liter/second", "L/s", "15 gal/min")
+DRY_FLOW = Dimension("a mass flow", "kilogram/second", "kg/s", "80 lb/min")
+LIQUID_RATE = Dimension("a liquid application rate", "liter/meter**2", "L/m2", "2 gal/acre")
+DRY_RATE = Dimension("a dry application rate", "kilogram/meter**2", "kg/m2", "30 lb/acre")
+DENSITY = Dimension("a density", "kilogram/liter", "kg/L", "0.8 kg/L")
+TEMPERATURE = Dimension("a temperature", "degree_Celsius", "degC", "85 degF")
+SHARE = Dimension("a share", "", "", "20 %")
+NUMBER = Dimension("a plain number", "", "", "1.05")
 
 
 class UnitError(ValueError):
@@ -106,10 +99,7 @@ class UnitError(ValueError):
 
 @contextmanager
 def _left_out(*packages: str) -> Iterator[None]:
-    """Keep packages from being imported meanwhile: pint loads these where it finds them, and needs them for nothing.
-
-    Together they would take a third of the time in which a scenario is checked.
-    """
+    """Keep packages from being imported meanwhile: pint loads these where it finds them, and needs them for nothing."""
     absent = [name for name in packages if name not in sys.modules]
     sys.modules.update(dict.fromkeys(absent, None))  # type: ignore[arg-type]  # how Python marks a missing module
     try:
@@ -121,13 +111,7 @@ def _left_out(*packages: str) -> Iterator[None]:
 
 @cache
 def registry() -> pint.UnitRegistry[Any]:
-    """Return the project's pint registry (made once; pint is imported only here).
-
-    Returns
-    -------
-    pint.UnitRegistry
-        With the international acre and the short names ``ac``, ``gpm`` and ``gpa``.
-    """
+    """Return the project's pint registry (made once; pint is imported only here)."""
     with _left_out("scipy", "dask"):
         import pint
 
@@ -140,46 +124,29 @@ def registry() -> pint.UnitRegistry[Any]:
 
 @lru_cache(maxsize=4096)
 def parse(text: str, dimension: Dimension) -> float:
-    """Read a quantity and return it in the inner unit of its dimension.
-
-    Parameters
-    ----------
-    text : str
-        Number and unit, such as ``"15 mph"``.
-    dimension : Dimension
-        What it must be.
-
-    Returns
-    -------
-    float
-        Value in ``dimension.unit``, to 12 significant digits: ``"40 acre"`` and the same in hectares are one number.
-
-    Raises
-    ------
-    UnitError
-        Not a number with a unit, unknown unit, wrong dimension, or not finite.
-    """
+    """Read a quantity and return it in the inner unit of its dimension, to 12 significant digits."""
+    got, allowed = f"got {text[:80]!r}", f"{dimension.name} such as {dimension.example!r}"
     # the length comes first: the pattern is slow on long runs of spaces
     typed = " ".join(_FRACTION.sub(_written_out, text).translate(_TYPED).split()) if len(text) <= 80 else ""
     found = _NUMBER.match(typed)
     if found is None:
-        raise UnitError(f"got {text[:60]!r}; allowed is {dimension.name} with its unit, such as {dimension.example!r}")
+        raise UnitError(f"{got}; allowed is {dimension.name} with its unit, such as {dimension.example!r}")
     number, unit_text = _amount(found), found.group(4)
     if not math.isfinite(number):
-        raise UnitError(
-            f"got {text!r}, which is not finite; allowed is {dimension.name}, such as {dimension.example!r}"
-        )
+        raise UnitError(f"{got}, which is not finite; allowed is {allowed}")
     if dimension is SHARE or dimension is NUMBER:
-        return _plain(number, unit_text, text, dimension)
+        if unit_text and unit_text.lower() not in _PERCENT:
+            raise UnitError(f"{got}; allowed is {allowed}")
+        return number / 100.0 if unit_text else number
     if not unit_text:
-        raise UnitError(f"got {text!r} without a unit; write {dimension.name} such as {dimension.example!r}")
+        raise UnitError(f"{got} without a unit; write {allowed}")
     try:
         factor, offset = _conversion(unit_text, dimension)
     except _ConversionError as error:
-        raise UnitError(f"got {text!r}, {error}; write {dimension.name} such as {dimension.example!r}") from error
+        raise UnitError(f"{got}, {error}; write {allowed}") from error
     inner = _rounded(number * factor + offset, max(abs(number * factor), abs(offset)))
     if not math.isfinite(inner):
-        raise UnitError(f"got {text!r}, which is beyond all reason; allowed is such as {dimension.example!r}")
+        raise UnitError(f"{got}, which is beyond all reason; allowed is {allowed}")
     return inner
 
 
@@ -206,14 +173,6 @@ def _amount(found: re.Match[str]) -> float:
     if found.group(2) is None:
         return number / below
     return number + math.copysign(float(found.group(2)) / below, -1.0 if found.group(1).startswith("-") else 1.0)
-
-
-def _plain(number: float, unit_text: str, text: str, dimension: Dimension) -> float:
-    if unit_text.lower() in _PERCENT:
-        return number / 100.0
-    if unit_text:
-        raise UnitError(f"got {text!r}; allowed is {dimension.name} such as {dimension.example!r}")
-    return number
 
 
 class _ConversionError(ValueError):
@@ -260,13 +219,7 @@ def _conversion(unit_text: str, dimension: Dimension) -> tuple[float, float]:
 
 
 def clock_seconds(text: str) -> float:
-    """Read a time of day ``"HH:MM"`` as seconds after midnight.
-
-    Raises
-    ------
-    UnitError
-        Not of that form.
-    """
+    """Read a time of day ``"HH:MM"`` as seconds after midnight."""
     found = re.fullmatch(r"([01]?\d|2[0-4]):([0-5]\d)", text.strip())
     if found is None or (found.group(1) == "24" and found.group(2) != "00"):
         raise UnitError(f"got {text[:60]!r}; allowed is a time of day such as '07:00'")

@@ -2,12 +2,16 @@
 
 from __future__ import annotations
 
+from collections.abc import Sequence
+from datetime import date
+
 import numpy as np
 
 from simulator.errors import InputError, Problem
 from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
 from simulator.scenario.files import CSV, ScenarioFolder
 from simulator.scenario.schema import Scenario
+from simulator.scenario.schema_weather import WeatherFile
 from simulator.scenario.weather_file import HourlyWeather, read_weather
 
 Windows = tuple[tuple[float, float], ...]
@@ -15,66 +19,48 @@ Windows = tuple[tuple[float, float], ...]
 
 
 def weather_days(scenario: Scenario, folder: ScenarioFolder) -> tuple[tuple[Windows, ...] | None, tuple[Problem, ...]]:
-    """Return the workable stretches of every date that a simulated day may take, and notes on the file.
-
-    Parameters
-    ----------
-    scenario : Scenario
-        Valid scenario.
-    folder : ScenarioFolder
-        Folder that file names are relative to.
-
-    Returns
-    -------
-    (tuple of Windows or None, tuple of Problem)
-        None when the scenario names no weather file.
-
-    Raises
-    ------
-    InputError
-        The file cannot be used, or no date of the months is whole.
-    """
+    """Return the workable stretches of every date that a simulated day may take, and notes on the file."""
     table = scenario.weather.file
     if table is None:
         return None, ()
     path = folder.file(table.path, CSV)
     record = read_weather(path, table.columns, table.column_units)
-    try:
-        limits = WorkLimits(
-            table.wind_least, table.wind_most, table.delta_t_least, table.delta_t_most,
-            table.temperature_least, table.temperature_most, table.rain_most, table.daylight_only,
-        )  # fmt: skip
-    except ValueError as error:
-        raise InputError.single(str(error), "weather.file") from error
+    limits = work_limits(table)
     notes = [Problem("weather.file", text, path.name) for text in record.notes]
-    place = (record.latitude_deg, record.longitude_deg, record.utc_offset_h)
-    if table.daylight_only and None in place:
-        notes.append(
-            Problem(
-                "weather.file.daylight_only",
-                "the file does not say the place, so dark hours are not taken off",
-                path.name,
-            )
-        )
-    days = []
-    for date in record.whole_days():
-        if date.month not in table.months:
-            continue
-        hours = record.on(date)
-        allowed = workable_hours(
-            hours.wind_m_per_s, hours.temperature_c, hours.humidity_percent, hours.rain_mm, _daylight(hours), limits
-        )
-        days.append(tuple((start - scenario.day.start, end - scenario.day.start) for start, end in windows_s(allowed)))
+    if table.daylight_only and None in (record.latitude_deg, record.longitude_deg, record.utc_offset_h):
+        text = "the file does not say the place, so dark hours are not taken off"
+        notes.append(Problem("weather.file.daylight_only", text, path.name))
+    start = scenario.day.start
+    days = [
+        tuple((begin - start, end - start) for begin, end in workable_spans_s(record, day, limits))
+        for day in record.whole_days()
+        if day.month in table.months
+    ]
     if not days:
         raise InputError.single(f"holds no whole day of the months {table.months}", "weather.file.months", str(path))
     return tuple(days), tuple(notes)
 
 
-def _daylight(hours: HourlyWeather) -> np.ndarray[tuple[int, ...], np.dtype[np.bool_]]:
-    if hours.latitude_deg is None or hours.longitude_deg is None or hours.utc_offset_h is None:
-        return np.ones(len(hours), dtype=np.bool_)
-    middle = hours.clock_s() + 1800.0
-    elevation = solar_elevation_deg(
-        hours.day_of_year(), middle, hours.latitude_deg, hours.longitude_deg, hours.utc_offset_h
-    )
-    return np.asarray(elevation > 0.0)
+def work_limits(table: WeatherFile) -> WorkLimits:
+    """Return the limits that a scenario sets; `InputError` when a lower one is above an upper."""
+    try:
+        return WorkLimits(
+            table.wind_least, table.wind_most, table.delta_t_least, table.delta_t_most,
+            table.temperature_least, table.temperature_most, table.rain_most, table.daylight_only,
+        )  # fmt: skip
+    except ValueError as error:
+        raise InputError.single(str(error), "weather.file") from error
+
+
+def workable_spans_s(record: HourlyWeather, day: date, limits: WorkLimits) -> Sequence[tuple[float, float]]:
+    """Return the stretches of a date in which take-offs are allowed, s after midnight."""
+    hours = record.on(day)
+    daylight = np.ones(len(hours), dtype=np.bool_)
+    if hours.latitude_deg is not None and hours.longitude_deg is not None and hours.utc_offset_h is not None:
+        middle = hours.clock_s() + 1800.0
+        elevation = solar_elevation_deg(
+            hours.day_of_year(), middle, hours.latitude_deg, hours.longitude_deg, hours.utc_offset_h
+        )
+        daylight = np.asarray(elevation > 0.0)
+    weather = (hours.wind_m_per_s, hours.temperature_c, hours.humidity_percent, hours.rain_mm)
+    return windows_s(workable_hours(*weather, daylight, limits))

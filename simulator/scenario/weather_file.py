@@ -2,9 +2,8 @@
 
 from __future__ import annotations
 
-import difflib
 import math
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -12,19 +11,17 @@ from pathlib import Path
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.errors import InputError, Problem
-from simulator.scenario.files import cell_shown, csv_rows, near_name
+from simulator.errors import InputError, Problems
+from simulator.scenario.csv_table import Row, cell, cell_shown, csv_rows, near_column
+from simulator.scenario.merge import near
 from simulator.scenario.shown import shown
 
 FloatArray = NDArray[np.float64]
-Rows = Sequence[tuple[int, list[str]]]
-"""Cells by the number of their line."""
 
 HOUR_S = 3600.0
 TYPICAL_YEAR = 2001
 """Year that stands for a typical one: its months come from different years, and it has no 29 February."""
 
-_MOST_PROBLEMS = 20
 _MOST_ROWS = 200_000
 """More than twenty years; every date is looked for among all rows."""
 _LARGEST_FILE_BYTES = 100_000_000
@@ -53,23 +50,10 @@ _TMY3_RAIN = ("Lprecip depth (mm)", "Lprecip quantity (hr)")
 
 @dataclass(frozen=True, eq=False)
 class HourlyWeather:
-    """Weather hour by hour, without gaps.
-
-    Parameters
-    ----------
-    start : ndarray of datetime64[s], shape (n,)
-        Beginning of each hour, local clock time.
-    wind_m_per_s, temperature_c, humidity_percent, rain_mm : ndarray of float64, shape (n,)
-        Mean or reading of the hour; rain is its sum.
-    latitude_deg, longitude_deg, utc_offset_h : float or None
-        Place and clock where the file says them.
-    typical_year : bool
-        Whether the months come from different years; the years of ``start`` then mean nothing.
-    notes : tuple of str
-        What was assumed in reading, for the user to see.
-    """
+    """Weather hour by hour, without gaps."""
 
     start: NDArray[np.datetime64]
+    """Beginning of each hour, local clock time."""
     wind_m_per_s: FloatArray
     temperature_c: FloatArray
     humidity_percent: FloatArray
@@ -78,10 +62,10 @@ class HourlyWeather:
     longitude_deg: float | None = None
     utc_offset_h: float | None = None
     typical_year: bool = False
+    """Whether the months come from different years; the years of ``start`` then mean nothing."""
     notes: tuple[str, ...] = ()
 
     def __len__(self) -> int:
-        """Return the number of hours."""
         return len(self.start)
 
     def clock_s(self) -> FloatArray:
@@ -99,161 +83,148 @@ class HourlyWeather:
         return [day for day, count in zip(days.tolist(), counts.tolist(), strict=True) if count == 24]
 
     def on(self, day: date) -> HourlyWeather:
-        """Return the hours of one date.
-
-        Parameters
-        ----------
-        day : date
-            Its year is passed over in a typical year, where 29 February is taken as the 28th.
-
-        Raises
-        ------
-        InputError
-            The file has no such hours.
-        """
+        """Return the hours of one date."""
+        # the year is passed over in a typical one, which has no 29 February
         leap_day = (day.month, day.day) == (2, 29)
         wanted = date(TYPICAL_YEAR, day.month, day.day - leap_day) if self.typical_year else day
         mask = self.start.astype("datetime64[D]") == np.datetime64(wanted)
         if not mask.any():
             first, last = self.start[0].astype("datetime64[D]"), self.start[-1].astype("datetime64[D]")
             raise InputError.single(f"got the date {day}; allowed is from {first} to {last}", "weather")
-        return replace(
-            self,
-            start=self.start[mask],
-            wind_m_per_s=self.wind_m_per_s[mask],
-            temperature_c=self.temperature_c[mask],
-            humidity_percent=self.humidity_percent[mask],
-            rain_mm=self.rain_mm[mask],
-        )
-
-
-class _Problems:
-    """Collects what is wrong with a file, up to a number that a person will read."""
-
-    def __init__(self, file: str) -> None:
-        self._file = file
-        self._found: list[Problem] = []
-        self._more = 0
-
-    def add(self, where: str, message: str) -> None:
-        if len(self._found) < _MOST_PROBLEMS:
-            self._found.append(Problem(where, message, self._file))
-        else:
-            self._more += 1
-
-    def stop_if_any(self) -> None:
-        if self._more:
-            self._found.append(Problem("", f"and {self._more} more problems", self._file))
-        if self._found:
-            raise InputError(self._found)
+        hourly = ("start", "wind_m_per_s", "temperature_c", "humidity_percent", "rain_mm")
+        return replace(self, **{name: getattr(self, name)[mask] for name in hourly})
 
 
 def read_weather(
-    path: Path,
-    columns: Mapping[str, str] | None = None,
-    units: Mapping[str, str] | None = None,
-    *,
+    path: Path, columns: Mapping[str, str] | None = None, units: Mapping[str, str] | None = None, *,
     least_hours: int = 24,
-) -> HourlyWeather:
+) -> HourlyWeather:  # fmt: skip
     """Read hourly weather from a CSV whose columns are named, or without names a typical meteorological year.
 
     The latter is in the TMY3 format (Wilcox & Marion 2008, NREL/TP-581-43156): the first line names the station and its
     place, the second the columns. A row bears the *end* of its hour in local standard time; here the beginning is kept.
     Each month comes from another year, so all get the year 2001. Some files' depths of rain are off by a factor of ten:
     use them to tell rain from none.
-
-    Parameters
-    ----------
-    path : Path
-        File, UTF-8.
-    columns : mapping of str to str, optional
-        Column of "time", "wind", "temperature", "humidity" and, if there is one, "rain". None reads TMY3. A time reads
-        like ``2024-06-01 07:00``: local clock, the beginning of the hour.
-    units : mapping of str to str, optional
-        Unit of a column where it is not m/s, degC, % or mm: mph, km/h, kt; degF, K; share; in.
-    least_hours : int, optional
-        Hours that the file must have.
-
-    Returns
-    -------
-    HourlyWeather
-        In SI units and degrees. Where the file has no hourly rain none is assumed, and noted.
-
-    Raises
-    ------
-    InputError
-        Everything wrong with the file or the names, with line and nearest name.
     """
-    problems = _Problems(path.name)
+    problems = Problems(path.name)
     if columns is not None:
         _check_keys(columns, units or {}, problems)
-        problems.stop_if_any()
     rows, _ = csv_rows(path, _LARGEST_FILE_BYTES, "a CSV file of hourly weather", most_rows=_MOST_ROWS)
     if columns is None:
         return _read_tmy3(rows, problems, least_hours)
     return _read_columns(rows, problems, columns, units or {}, least_hours)
 
 
-def _places(header: list[str], wanted: Mapping[str, str], line: int, problems: _Problems) -> dict[str, int]:
-    """Return the place of each wanted column; a missing one is a problem with the nearest name."""
-    names = [name.strip() for name in header]
-    places = {}
+def _check_keys(columns: Mapping[str, str], units: Mapping[str, str], problems: Problems) -> None:
+    known = [*_NEEDED, "rain"]
+    for key in dict.fromkeys((*columns, *units)):
+        if key not in known:
+            problems.add("columns", f"got {shown(key)}; allowed is {', '.join(known)}{near(key, known)}")
+    for key in _NEEDED:
+        if key not in columns:
+            problems.add("columns", f"no column is named for {key!r}; needed are {', '.join(_NEEDED)}")
+    for key, unit in units.items():
+        if key in _UNITS and unit not in _UNITS[key]:
+            problems.add("units", f"got {key} in {shown(unit)}; allowed is one of {', '.join(_UNITS[key])}")
+        if key == "time":
+            problems.add("units", "got a unit of the time; allowed is none, it is a date and a clock")
+    problems.refuse()
+
+
+def _places(head: Row, wanted: Mapping[str, str], problems: Problems) -> dict[str, int]:
+    line, names = head
     for key, column in wanted.items():
-        if names.count(column.strip()) == 1:
-            places[key] = names.index(column.strip())
-        elif names.count(column.strip()) > 1:
+        number = names.count(column.strip())
+        if number > 1:
             problems.add(f"line {line}", f"got the column {shown(column)} more than once; allowed is once")
-        else:
-            problems.add(f"line {line}", f"no column {shown(column)} for {key}{near_name(column, names)}")
-    return places
+        elif number == 0:
+            problems.add(f"line {line}", f"no column {shown(column)} for {key}{near_column(column, names)}")
+    return {key: names.index(column.strip()) for key, column in wanted.items() if column.strip() in names}
 
 
-def _number(text: str) -> float | None:
-    try:
-        value = float(text)
-    except ValueError:
-        return None
-    return value if math.isfinite(value) else None
+def _read_columns(
+    rows: list[Row], problems: Problems, columns: Mapping[str, str], units: Mapping[str, str], least_hours: int
+) -> HourlyWeather:
+    if not rows:
+        problems.add("", "is empty; allowed is a header line and hours")
+        problems.refuse()
+
+    def read_time(cells: list[str]) -> datetime | str:
+        text = cell(cells, places["time"])
+        try:
+            moment = datetime.fromisoformat(text)
+        except ValueError:
+            return f"got time = {cell_shown(text)}; allowed is a date and time such as '2024-06-01 07:00'"
+        if moment.tzinfo is not None:
+            return f"got time = {cell_shown(text)}; allowed is local clock time without an offset"
+        return moment
+
+    places = _places(rows[0], columns, problems)
+    table = _hours(rows[1:], read_time, places, units, problems, least_hours)
+    notes = () if "rain" in columns else ("no rain column: no rain assumed",)
+    return replace(table, notes=notes)
 
 
-def _measured(
-    rows: Rows,
-    keys: Sequence[str],
+def _read_tmy3(rows: list[Row], problems: Problems, least_hours: int) -> HourlyWeather:
+    if len(rows) < 2 or len(rows[0][1]) < 7:
+        wanted = "station, name, state, UTC offset, latitude, longitude and altitude"
+        problems.add("", f"is no TMY3 file: the first line must give {wanted}")
+        problems.refuse()
+    line, station = rows[0]
+    place: dict[str, float] = {}
+    for name, column, most in (("UTC offset", 3, 14.0), ("latitude", 4, 90.0), ("longitude", 5, 180.0)):
+        place[name] = _number(station[column])
+        if not abs(place[name]) <= most:
+            got = f"got {name} = {cell_shown(station[column])}"
+            problems.add(f"line {line}", f"{got}; allowed is from {-most:g} to {most:g}")
+
+    def read_time(cells: list[str]) -> datetime | str:
+        day, clock = cell(cells, places["date"]), cell(cells, places["clock"])
+        try:
+            month, number = (int(part) for part in day.split("/")[:2])
+            hour, minute = (int(part) for part in clock.split(":"))
+            if not (1 <= hour <= 24 and minute == 0):
+                raise ValueError
+            return datetime(TYPICAL_YEAR, month, number) + timedelta(hours=hour - 1)
+        except (ValueError, OverflowError):
+            got = f"{cell_shown(day)} {cell_shown(clock)}"
+            return f"got {got}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
+
+    places = _places(rows[1], _TMY3_COLUMNS, problems)
+    table = _hours(rows[2:], read_time, places, {}, problems, least_hours)
+    rain, notes = _tmy3_rain(rows[1][1], rows[2:])
+    return replace(
+        table, rain_mm=rain, latitude_deg=place["latitude"], longitude_deg=place["longitude"],
+        utc_offset_h=place["UTC offset"], typical_year=True, notes=notes,
+    )  # fmt: skip
+
+
+def _hours(
+    rows: list[Row],
+    read_time: Callable[[list[str]], datetime | str],
     places: Mapping[str, int],
     units: Mapping[str, str],
-    problems: _Problems,
-) -> dict[str, FloatArray]:
-    """Return the columns in inner units; what is no number or impossible is a problem with its line."""
-    table: dict[str, FloatArray] = {}
-    for key in keys:
-        least, most, inner = _RANGES[key]
-        factor, offset = _UNITS[key][units.get(key, inner)]
-        values = np.zeros(len(rows))
-        for index, (line, row) in enumerate(rows):
-            text = row[places[key]].strip() if places[key] < len(row) else ""
-            number = _number(text)
-            if number is None:
-                problems.add(f"line {line}", f"got {key} = {cell_shown(text)}; allowed is a number")
-                continue
-            value = (number + offset) * factor
-            # A hair beyond 100 % or below zero is rounding of the station, more is a wrong column or unit.
-            slack = 0.5 if key == "humidity" else 0.0
-            if not least - slack <= value <= most + slack:
-                unit = f"{value:.6g} {inner}" if (factor, offset) != (1.0, 0.0) else inner
-                got = cell_shown(text).strip("'")
-                message = f"got {key} = {got} ({unit}); allowed is from {least:g} to {most:g} {inner}"
-                problems.add(f"line {line}", message)
-            values[index] = min(max(value, least), most)
-        table[key] = values
-    return table
+    problems: Problems,
+    least_hours: int,
+) -> HourlyWeather:
+    if len(rows) < least_hours:
+        problems.add("", f"got {len(rows)} hours; allowed is at least {least_hours}")
+    problems.refuse()
+    times = _times(rows, read_time, problems)
+    zeros = np.zeros(len(rows))
+    wind, temperature, humidity, rain = (
+        _measured(rows, key, places[key], units.get(key), problems) if key in places else zeros for key in _RANGES
+    )
+    problems.refuse()
+    return HourlyWeather(np.array(times, dtype="datetime64[s]"), wind, temperature, humidity, rain)
 
 
-def _times(rows: Rows, read: Callable[[list[str]], datetime | str], problems: _Problems) -> list[datetime]:
+def _times(rows: list[Row], read_time: Callable[[list[str]], datetime | str], problems: Problems) -> list[datetime]:
     """Return the hours' beginnings; one that does not follow its forerunner by an hour is a problem."""
     times: list[datetime] = []
     before: datetime | None = None
-    for line, row in rows:
-        got = read(row)
+    for line, cells in rows:
+        got = read_time(cells)
         if isinstance(got, str):
             problems.add(f"line {line}", got)
             before = None
@@ -267,131 +238,39 @@ def _times(rows: Rows, read: Callable[[list[str]], datetime | str], problems: _P
     return times
 
 
-def _cell(row: list[str], place: int) -> str:
-    return row[place].strip() if place < len(row) else ""
+def _number(text: str) -> float:
+    """Return the number of a cell; NaN when it holds none that is finite."""
+    try:
+        value = float(text)
+    except ValueError:
+        return math.nan
+    return value if math.isfinite(value) else math.nan
 
 
-def _check_count(rows: Sequence[object], least_hours: int, problems: _Problems) -> None:
-    if len(rows) < least_hours:
-        problems.add("", f"got {len(rows)} hours; allowed is at least {least_hours}")
-
-
-def _check_keys(columns: Mapping[str, str], units: Mapping[str, str], problems: _Problems) -> None:
-    known = [*_NEEDED, "rain"]
-    for key in [*columns, *(key for key in units if key not in columns)]:
-        if key not in known:
-            near = difflib.get_close_matches(key[:100], known, n=1)
-            hint = f"; nearest is {near[0]!r}" if near else ""
-            problems.add("columns", f"got {shown(key)}; allowed is {', '.join(known)}{hint}")
-    for key in _NEEDED:
-        if key not in columns:
-            problems.add("columns", f"no column is named for {key!r}; needed are {', '.join(_NEEDED)}")
-    for key, unit in units.items():
-        if key in _UNITS and unit not in _UNITS[key]:
-            problems.add("units", f"got {key} in {shown(unit)}; allowed is one of {', '.join(_UNITS[key])}")
-        if key == "time":
-            problems.add("units", "got a unit of the time; allowed is none, it is a date and a clock")
-
-
-def _read_columns(
-    rows: Rows, problems: _Problems, columns: Mapping[str, str], units: Mapping[str, str], least_hours: int
-) -> HourlyWeather:
-    if not rows:
-        problems.add("", "is empty; allowed is a header line and hours")
-    problems.stop_if_any()
-    (header_line, header), body = rows[0], rows[1:]
-    places = _places(header, columns, header_line, problems)
-    _check_count(body, least_hours, problems)
-    problems.stop_if_any()
-
-    def read_time(row: list[str]) -> datetime | str:
-        text = _cell(row, places["time"])
-        try:
-            moment = datetime.fromisoformat(text)
-        except ValueError:
-            return f"got time = {cell_shown(text)}; allowed is a date and time such as '2024-06-01 07:00'"
-        if moment.tzinfo is not None:
-            return f"got time = {cell_shown(text)}; allowed is local clock time without an offset"
-        return moment
-
-    times = _times(body, read_time, problems)
-    keys = [key for key in ("wind", "temperature", "humidity", "rain") if key in columns]
-    table = _measured(body, keys, places, units, problems)
-    problems.stop_if_any()
-    notes = () if "rain" in table else ("no rain column: no rain assumed",)
-    return HourlyWeather(
-        start=np.array(times, dtype="datetime64[s]"),
-        wind_m_per_s=table["wind"],
-        temperature_c=table["temperature"],
-        humidity_percent=table["humidity"],
-        rain_mm=table.get("rain", np.zeros(len(body))),
-        notes=notes,
-    )
-
-
-def _read_tmy3(rows: Rows, problems: _Problems, least_hours: int) -> HourlyWeather:
-    if len(rows) < 2 or len(rows[0][1]) < 7:
-        wanted = "station, name, state, UTC offset, latitude, longitude and altitude"
-        problems.add("", f"is no TMY3 file: the first line must give {wanted}")
-        problems.stop_if_any()
-    line, station = rows[0]
-    place: dict[str, float] = {}
-    for name, column, most in (("UTC offset", 3, 14.0), ("latitude", 4, 90.0), ("longitude", 5, 180.0)):
-        number = _number(station[column])
-        if number is None or abs(number) > most:
-            problems.add(
-                f"line {line}", f"got {name} = {cell_shown(station[column])}; allowed is from {-most:g} to {most:g}"
-            )
+def _measured(rows: list[Row], key: str, place: int, unit: str | None, problems: Problems) -> FloatArray:
+    """Return a column in its inner unit; what is no number or impossible is a problem with its line."""
+    least, most, inner = _RANGES[key]
+    factor, offset = _UNITS[key][unit or inner]
+    values = np.array([(_number(cell(cells, place)) + offset) * factor for _, cells in rows])
+    # a hair beyond 100 % is rounding of the station, more is a wrong column or unit
+    slack = 0.5 if key == "humidity" else 0.0
+    for index in np.flatnonzero(~((values >= least - slack) & (values <= most + slack))):
+        line, cells = rows[index]
+        got = f"got {key} = {cell_shown(cell(cells, place))}"
+        if math.isnan(values[index]):
+            problems.add(f"line {line}", f"{got}; allowed is a number")
         else:
-            place[name] = number
-    (header_line, header), body = rows[1], rows[2:]
-    places = _places(header, _TMY3_COLUMNS, header_line, problems)
-    _check_count(body, least_hours, problems)
-    problems.stop_if_any()
-
-    def read_time(row: list[str]) -> datetime | str:
-        day, clock = _cell(row, places["date"]), _cell(row, places["clock"])
-        try:
-            month, number = (int(part) for part in day.split("/")[:2])
-            hour, minute = (int(part) for part in clock.split(":"))
-            if not (1 <= hour <= 24 and minute == 0):
-                raise ValueError
-            return datetime(TYPICAL_YEAR, month, number) + timedelta(hours=hour - 1)
-        except (ValueError, OverflowError):
-            got = f"{cell_shown(day)} {cell_shown(clock)}"
-            return f"got {got}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
-
-    times = _times(body, read_time, problems)
-    table = _measured(body, ["wind", "temperature", "humidity"], places, {}, problems)
-    rain, notes = _tmy3_rain(header, body)
-    problems.stop_if_any()
-    return HourlyWeather(
-        start=np.array(times, dtype="datetime64[s]"),
-        wind_m_per_s=table["wind"],
-        temperature_c=table["temperature"],
-        humidity_percent=table["humidity"],
-        rain_mm=rain,
-        latitude_deg=place["latitude"],
-        longitude_deg=place["longitude"],
-        utc_offset_h=place["UTC offset"],
-        typical_year=True,
-        notes=notes,
-    )
+            read = f"{values[index]:.6g} {inner}" if (factor, offset) != (1.0, 0.0) else inner
+            problems.add(f"line {line}", f"{got} ({read}); allowed is from {least:g} to {most:g} {inner}")
+    return np.asarray(np.clip(values, least, most))
 
 
-def _tmy3_rain(header: list[str], body: Rows) -> tuple[FloatArray, tuple[str, ...]]:
+def _tmy3_rain(names: list[str], rows: list[Row]) -> tuple[FloatArray, tuple[str, ...]]:
     """Return hourly rain and a note on the hours that have none on record (missing is -9900)."""
-    rain = np.zeros(len(body))
-    names = [name.strip() for name in header]
     if any(name not in names for name in _TMY3_RAIN):
-        return rain, ("no rain column: no rain assumed",)
-    depth_place, hours_place = (names.index(name) for name in _TMY3_RAIN)
-    unknown = 0
-    for index, (_, row) in enumerate(body):
-        depth, hours = _number(_cell(row, depth_place)), _number(_cell(row, hours_place))
-        if depth is None or hours is None or depth < 0 or hours != 1:
-            unknown += 1
-        else:
-            rain[index] = depth
-    notes = (f"no hourly rain on record in {unknown} of {len(body)} hours: none assumed there",) if unknown else ()
-    return rain, notes
+        return np.zeros(len(rows)), ("no rain column: no rain assumed",)
+    depth, hours = (np.array([_number(cell(cells, names.index(name))) for _, cells in rows]) for name in _TMY3_RAIN)
+    known = (depth >= 0.0) & (hours == 1.0)
+    unknown = len(rows) - int(known.sum())
+    notes = (f"no hourly rain on record in {unknown} of {len(rows)} hours: none assumed there",) if unknown else ()
+    return np.where(known, depth, 0.0), notes

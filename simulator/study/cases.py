@@ -4,44 +4,23 @@ from __future__ import annotations
 
 import weakref
 from collections.abc import Callable, Iterable, Sequence
-from dataclasses import replace
 
 import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.summary import columns, place_of
-from simulator.errors import InputError
 from simulator.experiment.replicate import Runner
 from simulator.plan.day_plan import DayPlan
-from simulator.scenario.field_list import field_list
-from simulator.scenario.files import ScenarioFolder
-from simulator.scenario.loading import EquipmentSet, vary
 from simulator.study.trial import Report
 
 FloatArray = NDArray[np.float64]
 
 PLANS_AT_ONCE = 256
 """Plans that a pool of workers holds at a time, so that memory does not grow with the size of a design."""
-MOST_CASE_RUNS = 5_000_000
-"""A study that would simulate more runs than this is refused: a mistyped number, not a question."""
 
 
 class CaseRuns:
-    """Runs of many cases, always replications 0 to n - 1 of each, so that any two cases are pairs.
-
-    Parameters
-    ----------
-    plans : sequence of DayPlan
-        One a case.
-    seed : int
-        Seed of the streams.
-    workers : int
-        Processes.
-    report : callable, optional
-        Progress.
-    stage : str, optional
-        What progress is said to be of.
-    """
+    """Runs of many cases, always replications 0 to n - 1 of each, so that any two cases are pairs."""
 
     def __init__(
         self, plans: Sequence[DayPlan], seed: int, workers: int = 1, report: Report | None = None, stage: str = "runs"
@@ -134,21 +113,3 @@ def simulate_sets(
             raise
     shared = min(map(simulated.runs, cases))
     return [simulated.rows(case)[:shared] for case in cases]
-
-
-def check_size(runs: int, cases: int, where: str = "runs", least: int = 2) -> None:
-    """Refuse a number of runs that gives no interval, or a study of unreasonable size."""
-    most = MOST_CASE_RUNS // max(1, cases)
-    if not least <= runs <= most:
-        raise InputError.single(f"got {runs}; allowed is {least} to {most} runs for each of {cases} cases", where)
-
-
-def changed_set(
-    equipment: EquipmentSet, settings: Iterable[str], folder: ScenarioFolder, name: str | None = None
-) -> EquipmentSet:
-    """Return an equipment set with values changed, its field list read anew where the change concerns it."""
-    texts = list(settings)
-    entry = vary(equipment, texts, folder, name)
-    if any(text.split("=", 1)[0].split(".", 1)[0].strip() in ("field", "field_file", "yard") for text in texts):
-        return replace(entry, fields=field_list(entry.scenario, folder))
-    return entry

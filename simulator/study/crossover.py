@@ -3,69 +3,49 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Callable, Hashable, Sequence
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, format_estimate, paired_interval
 from simulator.plan.day_plan import DayPlan, make_plan
-from simulator.scenario import units
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.cases import CaseRuns, changed_set, check_size
+from simulator.study.answer import Answer, shown
+from simulator.study.cases import CaseRuns
 from simulator.study.day_money import jackknife, ledger_of
-from simulator.study.documents import clean
 from simulator.study.job_cost import cost_of_an_acre
 from simulator.study.money import item_table, pieces_of
-from simulator.study.splits import MOST_FIELDS, above_zero, read_each
-from simulator.study.trial import Report, area_unit, check_workers
+from simulator.study.reading import parse_rates
+from simulator.study.splits import MOST_FIELDS
+from simulator.study.trial import FloatArray, Problems, Report, area_unit, changed_set, check_runs, checked_seed
+from simulator.study.words import never_done, number_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FloatArray = NDArray[np.float64]
 MEASURES = ("day", "person_hour", "cost")
-"""What sets are compared by: acres a day, acres a person-hour, and cost an acre (lower wins)."""
+"""What sets are compared by: acres a day, acres a person-hour, and cost an acre (the cheaper wins)."""
 MEASURE_WORDS = {"day": "per day", "person_hour": "per person-hour", "cost": "per dollar"}
 
 
 @dataclass(frozen=True)
-class Crossover:
-    """Map of winners.
+class Crossover(Answer):
+    """Map of winners: differences above 0 are always in favour of set a.
 
-    Parameters
-    ----------
-    a, b : str
-        The sets; differences are a less b, and for cost b less a, so that above 0 is always in favour of a.
-    cells : pandas.DataFrame
-        One row a cell and measure: field_area_m2, fields, rate, measure, difference, low, high, winner ("" when
-        undecided), runs, a_value, b_value, and for each set work_days of the job and done_share, the share of runs
-        that did it.
-    rates : tuple of str
-        Application rates as given.
-    areas_m2 : tuple of float
-        Field sizes.
-    measures : tuple of str
-        Of `MEASURES`; cost only with a ``[costs]`` table.
-    level : float
-        Confidence of each interval: raised over 95 % because borders are looked at several times.
-    looks : int
-        Times that cells could be looked at.
-    unpriced : tuple of str
-        Equipment without a price, which the cost leaves out.
-    units : {"us", "metric"}
-        Units of sentences.
-    sentence : str
-        The answer.
-    stopped : str
-        Why it ended early; empty when it did not.
+    The cells have one row a cell and measure; each interval holds at ``level``, raised over 95 % because borders are
+    looked at up to ``looks`` times. Costs leave out equipment that is unpriced.
     """
+
+    study = "crossover"
+    files = ("cells.csv=cells",)
+    document = (
+        "sentence", "a", "b", "measures", "level_of_each_interval=level", "looks", "unpriced", "stopped", "cells",
+    )  # fmt: skip
 
     a: str
     b: str
@@ -77,28 +57,94 @@ class Crossover:
     looks: int
     unpriced: tuple[str, ...]
     units: str
-    sentence: str
-    stopped: str = ""
+    job_m2: float
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the study as a JSON-able document."""
-        document = {
-            "study": "crossover", "sentence": self.sentence, "a": self.a, "b": self.b, "measures": self.measures,
-            "level_of_each_interval": self.level, "looks": self.looks, "unpriced": self.unpriced,
-            "stopped": self.stopped,
-            "cells": self.cells.to_dict(orient="records"),
-        }  # fmt: skip
-        return clean(document)
+    @property
+    def sentences(self) -> list[str]:
+        """Who wins where, and the widest gap."""
+        unit, cells, said = area_unit(self.units), self.cells, []
+        for measure in dict.fromkeys(cells["measure"]):
+            own = cells[cells["measure"] == measure]
+            won = {name: own[own["winner"] == name] for name in (self.a, self.b, "")}
+            words = MEASURE_WORDS[measure]
+            whole = next((name for name in (self.a, self.b) if len(won[name]) == len(own)), None)
+            if whole is not None:
+                said.append(f"{words} {whole} wins everywhere on this map")
+                continue
+            parts = [
+                f"{name} wins {len(won[name])} of {len(own)} cells ({self._where(won[name])})"
+                for name in (self.a, self.b)
+                if len(won[name])
+            ]
+            if len(won[""]):
+                parts.append(f"{len(won[''])} {'is' if len(won['']) == 1 else 'are'} too close to call")
+            said.append(f"{words} " + ", ".join(parts))
+        best = cells[cells["measure"] == "day"]
+        row = best.iloc[int(np.argmax(np.abs(best["difference"].to_numpy())))]
+        low, high, gap = (float(row[name]) / unit.acres for name in ("low", "high", "difference"))
+        tail = ""
+        if low * high > 0:
+            amount = format_estimate(abs(gap), *sorted((abs(low), abs(high))))
+            tail = (
+                f" The widest gap is {amount} {unit.name} a day for {self.a if gap > 0 else self.b}, "
+                f"at {row['rate']} on fields of {unit.of_m2(float(row['field_area_m2'])):.3g} {unit.name}."
+            )
+        return [f"On a job of about {unit.of_m2(self.job_m2):,.0f} {unit.name}, {'; '.join(said)}.{tail}"]
 
+    def _where(self, cells: pd.DataFrame) -> str:
+        unit = area_unit(self.units)
+        sizes = [f"{unit.of_m2(area):.3g}" for area in (cells["field_area_m2"].min(), cells["field_area_m2"].max())]
+        rates = cells.sort_values("rate_si")["rate"].iloc[[0, -1]]
+        size, rate = (" to ".join(dict.fromkeys(ends)) for ends in (sizes, rates))
+        return f"fields of {size} {unit.name}, {rate}"
 
-def parse_rates(loaded: LoadedScenario, texts: Sequence[str]) -> tuple[str, list[float]]:
-    """Return the key of the application rate and the rates in its inner unit."""
-    liquid = loaded.base.product.kind == "liquid"
-    dimension = units.LIQUID_RATE if liquid else units.DRY_RATE
-    if not texts:
-        raise InputError.single(f"got none; allowed is at least one, such as {dimension.example!r}", "--rates")
-    values = read_each(texts, "--rates", lambda text: above_zero(units.parse(text, dimension)), "is above 0")
-    return ("product.rate" if liquid else "product.dry_rate"), values
+    @property
+    def rows(self) -> list[list[str]]:
+        """One row a cell and measure."""
+        unit = area_unit(self.units)
+        labels = {
+            "day": f"{unit.name}/day",
+            "person_hour": f"{unit.name}/person-hour",
+            "cost": f"{self.currency}/{unit.one} (the cheaper wins)",
+        }
+
+        def per(row: dict[Hashable, Any]) -> float:
+            return unit.acres if row["measure"] == "cost" else 1.0 / unit.acres
+
+        return shown(self.cells.to_dict(orient="records"), {
+            f"fields, {unit.name}": lambda row: f"{row['fields']} x {number_text(unit.of_m2(row['field_area_m2']), 1)}",
+            "rate": lambda row: row["rate"],
+            "measure": lambda row: labels[row["measure"]],
+            self.a: lambda row: f"{row['a_value'] * per(row):.4g}",
+            self.b: lambda row: f"{row['b_value'] * per(row):.4g}",
+            f"in favour of {self.a}":
+                lambda row: format_estimate(*(float(row[key]) * per(row) for key in ("difference", "low", "high"))),
+            "winner": lambda row: row["winner"] or "open",
+            "work days": lambda row: f"{row['a_work_days']:.3g}, {row['b_work_days']:.3g}",
+            "runs": lambda row: number_text(row["runs"]),
+        })  # fmt: skip
+
+    @property
+    def remarks(self) -> list[str]:
+        """How sure borders are, jobs that are not done, and what costs leave out."""
+        often = "once" if self.looks == 1 else f"up to {self.looks} times"
+        said = [
+            f"Every cell was looked at {often}; each interval holds at {100 * self.level:.3g} %, "
+            "so that a border holds at 95 %."
+        ]
+        one_a_cell = self.cells[self.cells["measure"] == "day"]
+        for side, name in (("a", self.a), ("b", self.b)):
+            said += never_done(name, one_a_cell[f"{side}_done_share"], "cell")
+        if "cost" not in self.measures:
+            said.append("Per dollar is left out: the scenario has no [costs].")
+        if self.unpriced:
+            said.append(f"Costs leave out what has no price: {', '.join(self.unpriced)}.")
+        return said
+
+    @property
+    def simulated(self) -> dict[str, int]:
+        """Both sets."""
+        return {name: int(self.cells["runs"].max()) for name in (self.a, self.b)}
 
 
 def crossover(
@@ -139,12 +185,8 @@ def crossover(
         Shape of the fields.
     job_m2 : float, optional
         Area of the job, m2; that of the scenario's fields by default.
-    seed : int, optional
-        Seed; the scenario's by default.
-    workers : int, optional
-        Processes.
-    report : callable, optional
-        Progress.
+    seed, workers, report : optional
+        Seed (the scenario's by default), number of processes, and what is told of progress.
 
     Returns
     -------
@@ -163,19 +205,20 @@ def crossover(
     if not areas_m2 or not all(math.isfinite(area) and area > 0 for area in areas_m2):
         raise InputError.single("got no field size above 0; allowed is at least one, such as 40 acre", "--sizes")
     key, values = parse_rates(loaded, rates)
-    first_set, second_set = loaded.equipment_set(a), loaded.equipment_set(b)
+    sets = [loaded.equipment_set(name) for name in (a, b)]
     grid = [(area, text, value) for text, value in zip(rates, values, strict=True) for area in areas_m2]
-    check_size(runs, 2 * len(grid), least=3)
-    check_size(most_runs, 2 * len(grid), "most_runs", least=runs)
-    check_workers(workers)
-    plans: list[DayPlan] = []
-    problems: list[Problem] = []
-    total_m2 = sum(site.area_m2 for site in first_set.fields.sites) if job_m2 is None else job_m2
+    count = len(grid)
+    check_runs(runs, 2 * count, least=3)
+    check_runs(most_runs, 2 * count, "most_runs", least=runs)
+    used_seed = checked_seed(loaded, seed, workers)
+    total_m2 = sum(site.area_m2 for site in sets[0].fields.sites) if job_m2 is None else job_m2
     numbers = {area: max(1, round(total_m2 / area)) for area in areas_m2}
     if max(numbers.values()) > MOST_FIELDS:
         message = f"got a job of {max(numbers.values())} fields; allowed is at most {MOST_FIELDS}"
         raise InputError.single(message, "--sizes")
-    for entry in (first_set, second_set):
+    plans: list[DayPlan] = []
+    problems = Problems()
+    for entry in sets:
         between = entry.scenario.route.between_field_distance if distance_m is None else distance_m
         for text in rates:
             changed = changed_set(entry, ['work="once"', f'{key}="{text}"'], loaded.folder)
@@ -184,78 +227,54 @@ def crossover(
                     FieldSite(f"field {place + 1}", area, length_to_width, drive_distance_m=between)
                     for place in range(numbers[area])
                 )
-                try:
+                with problems.of(f"{entry.name}, {text}"):
                     plans.append(make_plan(replace(changed, fields=FieldList(sites))))
-                except InputError as error:
-                    problems += [Problem(f"{entry.name}, {text}: {one.where}", one.message) for one in error.problems]
-    if problems:
-        raise InputError(list(dict.fromkeys(problems)))
-    measures = MEASURES if all(one.scenario.costs is not None for one in (first_set, second_set)) else MEASURES[:2]
+    problems.tell()
+    measures = MEASURES if all(entry.scenario.costs is not None for entry in sets) else MEASURES[:2]
     looks = max(1, math.ceil(math.log2(most_runs / runs)) + 1)
     level = 1.0 - 0.05 / looks
-    simulated = CaseRuns(plans, loaded.base.seed if seed is None else seed, workers, report)
-    cells = list(range(len(grid)))
-    stopped, last = "", runs
-    open_cells = cells
+    simulated = CaseRuns(plans, used_seed, workers, report)
+    stopped, last, open_cells = "", runs, list(range(count))
     try:
         while open_cells:
-            simulated.extend(last, [case for cell in open_cells for case in (cell, cell + len(grid))])
+            simulated.extend(last, [case for cell in open_cells for case in (cell, cell + count)])
             if last >= most_runs:
                 break
-            open_cells = [cell for cell in open_cells if not _decided(simulated, cell, len(grid), measures, level)]
+            open_cells = [cell for cell in open_cells if not _decided(simulated, cell, count, measures, level)]
             last = min(2 * last, most_runs)
     except KeyboardInterrupt:
         stopped = "interrupted; only the cells that had finished are in the table"
     rows = []
-    for cell in cells:
-        count = min(simulated.runs(cell), simulated.runs(cell + len(grid)))
-        if count < 3:
+    for cell, (area, text, value) in enumerate(grid):
+        n = min(simulated.runs(cell), simulated.runs(cell + count))
+        if n < 3:
             continue
-        area, text, value = grid[cell]
         known = {"field_area_m2": area, "fields": numbers[area], "rate": text, "rate_si": value}
-        for side, case in (("a", cell), ("b", cell + len(grid))):
-            for key, name in (("work_days", "work_days"), ("done_share", "job_done")):
-                known[f"{side}_{key}"] = float(simulated.column(case, name)[:count].mean())
+        for side, case in (("a", cell), ("b", cell + count)):
+            for short, name in (("work_days", "work_days"), ("done_share", "job_done")):
+                known[f"{side}_{short}"] = float(simulated.column(case, name)[:n].mean())
         for measure in measures:
-            difference, value_a, value_b = _compare(simulated, cell, cell + len(grid), measure, level)
-            if difference is None:
-                difference = Interval(math.nan, None, None, count, None)
-            winner = a if (difference.low or 0.0) > 0 else b if (difference.high or 0.0) < 0 else ""
-            rows.append(
-                {
-                    **known,
-                    "measure": measure,
-                    "difference": difference.mean,
-                    "low": difference.low,
-                    "high": difference.high,
-                    "winner": winner,
-                    "runs": count,
-                    "a_value": value_a,
-                    "b_value": value_b,
-                }
-            )
+            difference, *both = _compare(simulated, cell, cell + count, measure, level)
+            found = difference or Interval(math.nan, None, None, n, None)
+            winner = a if (found.low or 0.0) > 0 else b if (found.high or 0.0) < 0 else ""
+            told = {"difference": found.mean, "low": found.low, "high": found.high, "winner": winner, "runs": n}
+            rows.append({**known, "measure": measure, **told, "a_value": both[0], "b_value": both[1]})
     if not rows:
         raise KeyboardInterrupt
-    missing = (
-        tuple(dict.fromkeys(key for plan in plans[:: len(grid)] for key in _unpriced(plan)))
-        if "cost" in measures
-        else ()
-    )
-    table = pd.DataFrame(rows)
-    sentence = _sentence(table, a, b, total_m2, loaded.base.units)
     return Crossover(
         a,
         b,
-        table,
+        pd.DataFrame(rows),
         tuple(rates),
         tuple(areas_m2),
         measures,
         level,
         looks,
-        missing,
+        _unpriced(plans[::count]) if "cost" in measures else (),
         loaded.base.units,
-        sentence,
-        stopped,
+        total_m2,
+        costs=loaded.base.costs,
+        stopped=stopped,
     )
 
 
@@ -263,23 +282,24 @@ def _compare(
     simulated: CaseRuns, first: int, second: int, measure: str, level: float
 ) -> tuple[Interval | None, float, float]:
     """Return the difference in favour of the first, and the two values."""
-    count = min(simulated.runs(first), simulated.runs(second))
-    acres = [simulated.column(case, "acres")[:count] for case in (first, second)]
+    cases = (first, second)
+    count = min(map(simulated.runs, cases))
+    acres = [simulated.column(case, "acres")[:count] for case in cases]
     if measure == "day":
         return paired_interval(acres[0], acres[1], level), float(acres[0].mean()), float(acres[1].mean())
     if min(acres[0].sum(), acres[1].sum()) <= 0:
         return None, math.nan, math.nan
+    values: list[Callable[[FloatArray], FloatArray]]
     if measure == "person_hour":
         tables = [
-            np.column_stack([acres[n], simulated.column(case, "crew_hours")[:count]])
-            for n, case in enumerate((first, second))
+            np.column_stack([acres[n], simulated.column(case, "crew_hours")[:count]]) for n, case in enumerate(cases)
         ]
-        values: list[Callable[[FloatArray], FloatArray]] = [_per_hour, _per_hour]
+        values = [_per_hour, _per_hour]
     else:
-        plans = [simulated.plans[case] for case in (first, second)]
+        plans = [simulated.plans[case] for case in cases]
         tables = [
             ledger_of(simulated.rows(case)[:count], plan.scenario, _costs(plan))
-            for case, plan in zip((first, second), plans, strict=True)
+            for case, plan in zip(cases, plans, strict=True)
         ]
         values = [cost_of_an_acre(plan.scenario, _costs(plan)) for plan in plans]
     width = tables[0].shape[1]
@@ -289,9 +309,8 @@ def _compare(
     def difference(means: FloatArray) -> FloatArray:
         return sign * (values[0](means[..., :width]) - values[1](means[..., width:]))
 
-    found = jackknife(difference, np.hstack(tables), level)
     one, two = (float(value(table.mean(axis=0))) for value, table in zip(values, tables, strict=True))
-    return found, one, two
+    return jackknife(difference, np.hstack(tables), level), one, two
 
 
 def _per_hour(means: FloatArray) -> FloatArray:
@@ -304,13 +323,9 @@ def _costs(plan: DayPlan) -> Costs:
     return plan.scenario.costs
 
 
-def _unpriced(plan: DayPlan) -> list[str]:
-    priced = item_table(_costs(plan))
-    return [
-        f"costs.{piece.kind}.{piece.name}"
-        for piece in pieces_of(plan.scenario)
-        if (piece.kind, piece.name) not in priced
-    ]
+def _unpriced(plans: Sequence[DayPlan]) -> tuple[str, ...]:
+    missing = (one for plan in plans for one in pieces_of(plan.scenario) if one not in item_table(_costs(plan)))
+    return tuple(dict.fromkeys(f"costs.{kind}.{name}" for kind, name in missing))
 
 
 def _decided(simulated: CaseRuns, cell: int, shift: int, measures: Sequence[str], level: float) -> bool:
@@ -322,47 +337,3 @@ def _decided(simulated: CaseRuns, cell: int, shift: int, measures: Sequence[str]
         if difference.low <= 0 <= difference.high and difference.high > difference.low:
             return False
     return True
-
-
-def _sentence(cells: pd.DataFrame, a: str, b: str, total_m2: float, units_name: str) -> str:
-    unit = area_unit(units_name)
-    said = []
-    for measure in dict.fromkeys(cells["measure"]):
-        own = cells[cells["measure"] == measure]
-        won = {name: own[own["winner"] == name] for name in (a, b, "")}
-        words = MEASURE_WORDS[measure]
-        if len(won[a]) == len(own) or len(won[b]) == len(own):
-            said.append(f"{words} {a if len(won[a]) else b} wins everywhere on this map")
-            continue
-        parts = [
-            f"{name} wins {len(won[name])} of {len(own)} cells ({_where(won[name], unit.name, unit.acres)})"
-            for name in (a, b)
-            if len(won[name])
-        ]
-        if len(won[""]):
-            parts.append(f"{len(won[''])} {'is' if len(won['']) == 1 else 'are'} too close to call")
-        said.append(f"{words} " + ", ".join(parts))
-    text = "; ".join(said)
-    best = cells[cells["measure"] == "day"]
-    row = best.iloc[int(np.argmax(np.abs(best["difference"].to_numpy())))]
-    low, high, gap = (float(row[name]) / unit.acres for name in ("low", "high", "difference"))
-    leader = a if gap > 0 else b
-    amount = format_estimate(abs(gap), *sorted((abs(low), abs(high)))) if low * high > 0 else ""
-    tail = ""
-    if amount:
-        size = float(row["field_area_m2"]) / M2_PER_ACRE / unit.acres
-        tail = (
-            f" The widest gap is {amount} {unit.name} a day for {leader}, "
-            f"at {row['rate']} on fields of {size:.3g} {unit.name}."
-        )
-    return f"On a job of about {total_m2 / M2_PER_ACRE / unit.acres:,.0f} {unit.name}, {text}.{tail}"
-
-
-def _where(cells: pd.DataFrame, unit: str, per_unit: float) -> str:
-    sizes = cells["field_area_m2"] / M2_PER_ACRE / per_unit
-    rates = cells.sort_values("rate_si")["rate"]
-    size = (
-        f"{sizes.min():.3g} to {sizes.max():.3g} {unit}" if sizes.min() < sizes.max() else f"{sizes.min():.3g} {unit}"
-    )
-    rate = f"{rates.iloc[0]} to {rates.iloc[-1]}" if rates.iloc[0] != rates.iloc[-1] else rates.iloc[0]
-    return f"fields of {size}, {rate}"

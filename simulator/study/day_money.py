@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from dataclasses import dataclass
 
 import numpy as np
@@ -14,7 +14,7 @@ from simulator.operation.log import FLIGHT_STATES
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs
-from simulator.study.money import FloatArray, Piece, item_table, life_years, yearly_cost
+from simulator.study.money import FloatArray, Pieces, item_table, life_years, yearly_cost
 
 LEDGER = (
     "acres",
@@ -73,22 +73,7 @@ def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> Fl
 
 @dataclass(frozen=True)
 class SeasonMoney:
-    """Money of seasons, one value for each row of day means.
-
-    Parameters
-    ----------
-    days : ndarray
-        Days worked; fewer than the season has when the demand is met before.
-    acres : ndarray
-        Acres done and sold.
-    capacity_acres : ndarray
-        Acres that could be done on all days of the season.
-    revenue, running, upkeep, capital : ndarray
-        Earned; spent on wages, fuel, driving and the like; upkeep of equipment; capital recovery of equipment (interest
-        and wear), a year.
-    cycles_per_pack : ndarray
-        Charge cycles that one pack goes through.
-    """
+    """Money of seasons, one value for each row of day means."""
 
     days: FloatArray
     acres: FloatArray
@@ -133,36 +118,22 @@ def revenue_per_day(means: FloatArray, costs: Costs) -> FloatArray:
 def season_money(
     means: FloatArray,
     costs: Costs,
-    pieces: Sequence[Piece],
+    pieces: Pieces,
     days: ArrayLike,
-    demand_acres: float | None = None,
-    charged: Sequence[Piece] | None = None,
+    demand: float | None = None,
+    charged: Pieces | None = None,
 ) -> SeasonMoney:
     """Return the money of a season from what its days are on average.
 
-    Work stops when the demand is met; the last day counts as far as it is needed.
-
-    Parameters
-    ----------
-    means : ndarray, shape (..., len(LEDGER))
-        Mean day of each season.
-    costs : Costs
-        Prices.
-    pieces : sequence of Piece
-        Equipment that shares the use; classes without a price cost nothing here (see `money.need_prices`).
-    days : array_like of float
-        Work days of the season.
-    demand_acres : float, optional
-        Most that can be sold.
-    charged : sequence of Piece, optional
-        Pieces whose upkeep and capital are counted; all by default.
+    Work stops when the demand (acres) is met; the last day counts as far as it is needed. Upkeep and capital are those
+    of the pieces that are charged, all by default.
     """
     acres_day = means[..., _AT["acres"]]
     most = np.broadcast_to(np.asarray(days, dtype=np.float64), acres_day.shape)
     worked = most
-    if demand_acres is not None:
-        worked = np.where(acres_day * most > demand_acres, demand_acres / np.where(acres_day > 0, acres_day, 1.0), most)
-    owned = {kind: sum(piece.number for piece in pieces if piece.kind == kind) for kind in ("aircraft", "pack", "rig")}
+    if demand is not None:
+        worked = np.where(acres_day * most > demand, demand / np.where(acres_day > 0, acres_day, 1.0), most)
+    owned = {kind: sum(n for (one, _), n in pieces.items() if one == kind) for kind in ("aircraft", "pack", "rig")}
     cycles = means[..., _AT["charge_cycles"]] * worked / max(1, owned["pack"])
     hours = {
         "aircraft": means[..., _AT["airborne_hours"]] * worked / max(1, owned["aircraft"]),
@@ -173,14 +144,14 @@ def season_money(
     }
     items = item_table(costs)
     upkeep, capital = np.zeros_like(worked), np.zeros_like(worked)
-    for piece in pieces if charged is None else charged:
-        item = items.get((piece.kind, piece.name))
+    for (kind, name), number in (pieces if charged is None else charged).items():
+        item = items.get((kind, name))
         if item is None:
             continue
-        life = life_years(item, cycles if piece.kind == "pack" else 0.0, hours[piece.kind])
+        life = life_years(item, cycles if kind == "pack" else 0.0, hours[kind])
         kept = item.upkeep_share * item.purchase
-        upkeep = upkeep + piece.number * kept
-        capital = capital + piece.number * (yearly_cost(item, life, costs.interest) - kept)
+        upkeep = upkeep + number * kept
+        capital = capital + number * (yearly_cost(item, life, costs.interest) - kept)
     return SeasonMoney(
         worked,
         acres_day * worked,
@@ -198,15 +169,6 @@ def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, 
 
     For a linear function this is the t interval of the mean (Efron & Tibshirani, *An Introduction to the Bootstrap*,
     chapter 11; from memory). Runs of several sets that share random numbers go in as columns side by side.
-
-    Parameters
-    ----------
-    function : callable, (..., columns) -> (...)
-        Of the means of the columns.
-    ledger : ndarray, shape (runs, columns)
-        At least two runs.
-    level : float, optional
-        Confidence.
     """
     n = len(ledger)
     total = ledger.sum(axis=0)

@@ -3,124 +3,130 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Hashable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from simulator.errors import InputError, Problem
 from simulator.experiment.estimates import Interval, format_estimate, mean_interval
 from simulator.scenario.distributions import Constant
-from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.merge import deep_merge
 from simulator.scenario.stopwatch import PastDays, StopwatchLog, Timing, dates_text
 from simulator.scenario.toml_text import distribution_table, quantity_text, toml_document
-from simulator.study.documents import clean
+from simulator.study.answer import Answer, frame, limits, shown
 from simulator.study.measured import Measured, measured_values
 from simulator.study.shapes import KINDS, Shape, fit_shape
-from simulator.study.trial import one_set
+from simulator.study.trial import Problems, one_set
+from simulator.study.words import number_text, sure_limits
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FloatArray = NDArray[np.float64]
 
+@dataclass(frozen=True, kw_only=True)
+class TaskFit(Measured):
+    """One fitted quantity; ``setting`` is what goes to its key, ``source`` the file, digest, dates and lines.
 
-@dataclass(frozen=True)
-class TaskFit:
-    """One fitted quantity.
-
-    Parameters
-    ----------
-    key : str
-        Dotted key of the scenario; empty: it has none, the fit is for the reader.
-    task : str
-        What was timed.
-    values : ndarray of float, shape (n,)
-        Values fitted, in ``unit``, after what the scenario counts elsewhere was taken off.
-    unit : str
-        Unit as a scenario writes it.
-    mean : Interval
-        Their mean.
-    before : float or None
-        Mean that the scenario had, in ``unit``.
-    shape : Shape
-        The fit.
-    setting : dict or str
-        What goes to the key.
-    note : str
-        What was taken off, and the like; empty: nothing.
-    source : str
-        File, digest, dates and lines.
+    Without a key it is for the reader alone.
     """
 
-    key: str
-    task: str
-    values: FloatArray
-    unit: str
-    mean: Interval
-    before: float | None
     shape: Shape
     setting: dict[str, Any] | str
-    note: str
     source: str
+
+    @property
+    def mean(self) -> Interval:
+        """Their mean."""
+        return mean_interval(self.values)
+
+    @property
+    def mean_text(self) -> str:
+        """Their mean with its interval and unit."""
+        return f"{format_estimate(self.mean.mean, self.mean.low, self.mean.high)} {self.unit}"
+
+    @property
+    def name(self) -> str:
+        """What was timed, in words."""
+        return self.task.replace("_", " ")
 
     @property
     def comment(self) -> str:
         """Where the numbers come from, for the fragment."""
         lines = [f"{self.task}: {self.source}"]
-        mean = format_estimate(self.mean.mean, self.mean.low, self.mean.high)
-        lines.append(f"{len(self.values)} values, mean {mean} {self.unit}; {self.shape.kind}: {self.shape.why}")
+        lines.append(f"{len(self.values)} values, mean {self.mean_text}; {self.shape.kind}: {self.shape.why}")
         if math.isfinite(self.shape.p):
             lines.append(f"Anderson-Darling {self.shape.statistic:.3f}, p = {self.shape.p:.2f} with parameters fitted")
         return "\n".join(lines + ([self.note] if self.note else []))
 
 
 @dataclass(frozen=True)
-class Fit:
-    """All fitted quantities of a log.
+class Fit(Answer):
+    """All fitted quantities of a log in the order of first appearance, and the part of a scenario that sets them."""
 
-    Parameters
-    ----------
-    fits : tuple of TaskFit
-        In the order of first appearance in the log.
-    fragment : dict
-        Part of a scenario that sets them.
-    sentence : str
-        The answer.
-    """
+    study = "fit"
+    files = ("fits.csv=table",)
+    document = ("sentence", "fits=documents", "fragment=text")
 
     fits: tuple[TaskFit, ...]
     fragment: dict[str, Any]
-    sentence: str
+    told: str
+
+    @property
+    def sentences(self) -> list[str]:
+        """What is furthest from the scenario."""
+        return [self.told]
 
     @property
     def table(self) -> pd.DataFrame:
         """One row a quantity."""
-        import pandas as pd
+        return frame(self.fits, {
+            "task": lambda one: one.task,
+            "key": lambda one: one.key,
+            "values": lambda one: len(one.values),
+            "unit": lambda one: one.unit,
+            **limits("ci95", lambda one: one.mean, mean="mean"),
+            "sd": lambda one: float(one.values.std(ddof=1)) if len(one.values) > 1 else None,
+            "scenario_had": lambda one: one.before,
+            "kind": lambda one: one.shape.kind,
+            "anderson_darling": lambda one: one.shape.statistic,
+            "p": lambda one: one.shape.p,
+            "why": lambda one: one.shape.why,
+        })  # fmt: skip
 
-        return pd.DataFrame(
-            [
-                {
-                    "task": one.task,
-                    "key": one.key,
-                    "values": len(one.values),
-                    "unit": one.unit,
-                    "mean": one.mean.mean,
-                    "ci95_low": math.nan if one.mean.low is None else one.mean.low,
-                    "ci95_high": math.nan if one.mean.high is None else one.mean.high,
-                    "sd": float(one.values.std(ddof=1)) if len(one.values) > 1 else math.nan,
-                    "scenario_had": math.nan if one.before is None else one.before,
-                    "kind": one.shape.kind,
-                    "anderson_darling": one.shape.statistic,
-                    "p": one.shape.p,
-                    "why": one.shape.why,
-                }
-                for one in self.fits
-            ]
-        )
+    @property
+    def documents(self) -> list[dict[Hashable, Any]]:
+        """The quantities as a document."""
+        return [
+            dict(row) | {"setting": one.setting, "aicc": one.shape.aicc, "note": one.note, "source": one.source}
+            for row, one in zip(self.table.to_dict(orient="records"), self.fits, strict=True)
+        ]
+
+    @property
+    def rows(self) -> list[list[str]]:
+        """One row a quantity."""
+        return shown(self.fits, {
+            "what": lambda one: one.name,
+            "values": lambda one: str(len(one.values)),
+            "mean": lambda one: one.mean_text,
+            "scenario had": lambda one: None if one.before is None else f"{one.before:.3g}",
+            "distribution": lambda one: one.shape.kind,
+            "p": lambda one: number_text(one.shape.p, 2),
+            "why": lambda one: one.shape.why,
+        })  # fmt: skip
+
+    @property
+    def remarks(self) -> list[str]:
+        """What was taken off, and what p means."""
+        taken = [f"{one.name}: {one.note}." for one in self.fits if one.note]
+        return [*taken, "p: Anderson-Darling test with the parameters fitted; below 0.05 the shape does not fit."]
+
+    @property
+    def text(self) -> str:
+        """The scenario fragment as TOML."""
+        return self.fragment_text()
 
     def fragment_text(self) -> str:
         """Return the scenario fragment as TOML, with where each number comes from."""
@@ -138,57 +144,11 @@ class Fit:
         notes = {one.key: one.comment for one in self.fits}
         return head + "\n" + toml_document(deep_merge(raw, self.fragment), notes)
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the study as a JSON-able document."""
-        document = {
-            "study": "fit",
-            "sentence": self.sentence,
-            "fits": [
-                {
-                    **row,
-                    "setting": one.setting,
-                    "aicc": one.shape.aicc,
-                    "note": one.note,
-                    "source": one.source,
-                }
-                for row, one in zip(self.table.to_dict(orient="records"), self.fits, strict=True)
-            ],
-        }
-        return clean(document)
-
 
 def fit(
-    loaded: LoadedScenario,
-    log: StopwatchLog,
-    equipment_set: str | None = None,
-    kind: str = "auto",
-    seed: int = 1,
+    loaded: LoadedScenario, log: StopwatchLog, equipment_set: str | None = None, kind: str = "auto", seed: int = 1
 ) -> Fit:
-    """Fit every task of a stopwatch log and return the part of a scenario that sets it.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        Says which rigs, aircraft and packs there are, and what is counted elsewhere (pumping, handling).
-    log : StopwatchLog
-        Times.
-    equipment_set : str, optional
-        Set to look at; the first by default.
-    kind : str, optional
-        See `fit_shape`.
-    seed : int, optional
-        Seed of the goodness-of-fit test.
-
-    Returns
-    -------
-    Fit
-        Fitted quantities.
-
-    Raises
-    ------
-    InputError
-        With every task that cannot be placed or makes no sense.
-    """
+    """Fit every task of a stopwatch log and return the part of a scenario that sets it."""
     if kind not in KINDS:
         raise InputError.single(f"got {kind!r}; allowed is one of {', '.join(KINDS)}", "--kind")
     entry = one_set(loaded, equipment_set)
@@ -196,21 +156,20 @@ def fit(
     for timing in log.timings:
         groups.setdefault((timing.task, timing.of), []).append(timing)
     fits: list[TaskFit] = []
-    problems: list[Problem] = []
+    problems = Problems()
     for (task, of), timings in groups.items():
-        try:
-            for measured in measured_values(entry, task, of, timings):
-                fits.append(_fit_one(entry, log, timings, measured, kind, seed))
-        except InputError as error:
-            problems += [Problem(p.where, p.message, log.file) for p in error.problems]
-        except ValueError as error:
-            problems.append(Problem(task, str(error), log.file))
+        with problems.of(file=log.file):
+            try:
+                for measured in measured_values(entry, task, of, timings):
+                    fits.append(_fit_one(log, timings, measured, kind, seed))
+            except ValueError as error:
+                raise InputError.single(str(error), task) from error
     keys = [one.key for one in fits]
     for key in dict.fromkeys(key for key in keys if keys.count(key) > 1):
         names = ", ".join(one.task for one in fits if one.key == key)
-        problems.append(Problem(key, f"is set by more than one task or name ({names}); allowed is one", log.file))
-    if problems:
-        raise InputError(problems)
+        message = f"is set by more than one task or name ({names}); allowed is one"
+        problems.found.append(Problem(key, message, log.file))
+    problems.tell()
     fragment: dict[str, Any] = {}
     for one in fits:
         place = fragment
@@ -221,9 +180,7 @@ def fit(
     return Fit(tuple(fits), fragment, _sentence(fits))
 
 
-def _fit_one(
-    entry: EquipmentSet, log: StopwatchLog, timings: Sequence[Timing], measured: Measured, kind: str, seed: int
-) -> TaskFit:
+def _fit_one(log: StopwatchLog, timings: Sequence[Timing], measured: Measured, kind: str, seed: int) -> TaskFit:
     values = measured.values
     if measured.fixed:
         # a scenario takes a plain number there, so the mean is all that can be handed on
@@ -237,38 +194,13 @@ def _fit_one(
     dates = dates_text(timing.date for timing in timings)
     lines = f"lines {timings[0].line} to {timings[-1].line}" if len(timings) > 1 else f"line {timings[0].line}"
     source = f"{log.file} (sha256 {log.sha256[:12]}), {lines}" + (f", {dates}" if dates else "")
-    return TaskFit(
-        key=measured.key,
-        task=measured.task,
-        values=values,
-        unit=measured.unit,
-        mean=mean_interval(values),
-        before=measured.before,
-        shape=shape,
-        setting=setting,
-        note=measured.note,
-        source=source,
-    )
+    return TaskFit(**vars(measured), shape=shape, setting=setting, source=source)
 
 
 def fit_past(past: PastDays, kind: str = "auto", seed: int = 1) -> Fit:
     """Fit the outcome of past days: acres a day, and hours and acres an hour where hours were noted.
 
     No key of a scenario takes an outcome, so the fragment stays empty; see `hindcast` for what to do with it.
-
-    Parameters
-    ----------
-    past : PastDays
-        Past days.
-    kind : str, optional
-        See `fit_shape`.
-    seed : int, optional
-        Seed of the goodness-of-fit test.
-
-    Raises
-    ------
-    InputError
-        No day with acres, or an unknown kind.
     """
     if kind not in KINDS:
         raise InputError.single(f"got {kind!r}; allowed is one of {', '.join(KINDS)}", "--kind")
@@ -288,12 +220,10 @@ def fit_past(past: PastDays, kind: str = "auto", seed: int = 1) -> Fit:
             shape = fit_shape(values, kind, seed)
         except ValueError as error:
             raise InputError.single(f"{task}: {error}", "--kind") from error
-        fits.append(TaskFit("", task, values, unit, mean_interval(values), None, shape, "", "", source))
-    first = fits[0]
-    mean = format_estimate(first.mean.mean, first.mean.low, first.mean.high)
-    sentence = f"On {len(worked)} past days {mean} acres were done a day on average"
-    sentence += "; to hold the simulation against them, use hindcast."
-    return Fit(tuple(fits), {}, sentence)
+        one = Measured("", task, values, unit, None)
+        fits.append(TaskFit(**vars(one), shape=shape, setting="", source=source))
+    sentence = f"On {len(worked)} past days {fits[0].mean_text} were done a day on average"
+    return Fit(tuple(fits), {}, f"{sentence}; to hold the simulation against them, use hindcast.")
 
 
 def _sentence(fits: Sequence[TaskFit]) -> str:
@@ -306,14 +236,11 @@ def _sentence(fits: Sequence[TaskFit]) -> str:
     poor = [one.task for one in fits if one.shape.p < 0.05]
     text = f"{total} {'quantity' if total == 1 else 'quantities'} fitted."
     if first.before:
-        mean = format_estimate(first.mean.mean, first.mean.low, first.mean.high)
-        low, high = first.mean.low, first.mean.high
-        told = low is not None and high is not None and not low <= first.before <= high
-        way = "longer" if first.mean.mean > first.before else "shorter"
-        if first.unit not in ("s",):
-            way = "more" if first.mean.mean > first.before else "less"
-        what = first.task.replace("_", " ")
-        text += f" Furthest from the scenario is {what}: {mean} {first.unit} measured, {first.before:.3g} assumed"
+        low, high = sure_limits(first.mean)
+        told = low < high and not low <= first.before <= high
+        ways = ("longer", "shorter") if first.unit == "s" else ("more", "lower")
+        way = ways[0] if first.mean.mean > first.before else ways[1]
+        text += f" Furthest from the scenario is {first.name}: {first.mean_text} measured, {first.before:.3g} assumed"
         text += f", {way} than chance explains." if told else ", which chance may explain."
     if poor:
         text += f" No usual shape fits {', '.join(dict.fromkeys(poor))}."

@@ -3,76 +3,119 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, format_estimate, mean_interval, paired_interval
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
-from simulator.scenario.loading import EquipmentSet, LoadedScenario
-from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.cases import CaseRuns, changed_set, check_size
-from simulator.study.documents import clean
+from simulator.scenario.loading import LoadedScenario
+from simulator.study.answer import Answer, shown
+from simulator.study.cases import CaseRuns
 from simulator.study.response import Response, fit_response
 from simulator.study.splits import MOST_FIELDS, Split, properties
-from simulator.study.trial import AreaUnit, Report, area_unit, check_workers
+from simulator.study.trial import (
+    AreaUnit,
+    FloatArray,
+    Problems,
+    Report,
+    area_unit,
+    changed_set,
+    check_runs,
+    checked_seed,
+    sets_of,
+)
+from simulator.study.words import capital, never_done, number_text, scaled, sure_limits
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FloatArray = NDArray[np.float64]
 _COLUMNS = (
     "acres", "hectares", "field_hours", "paid_hours", "crew_hours", "moves", "drive_km", "work_days", "job_done",
 )  # fmt: skip
 
 
 @dataclass(frozen=True)
-class Fragmentation:
+class Fragmentation(Answer):
     """Throughput against how the same acres are split.
 
-    Parameters
-    ----------
-    runs : pandas.DataFrame
-        Tidy: one row a run, with the case's properties.
-    cases : pandas.DataFrame
-        One row a case and set: properties, indices, mean acres per work day and work days of the job with intervals,
-        share of the runs that did the job.
-    responses : dict
-        Set name to its fitted response; a set with too few cases has none.
-    units : {"us", "metric"}
-        Units of sentences.
-    sentence : str
-        The answer.
-    runs_each : int
-        Runs of each case and set.
-    stopped : str
-        Why it ended early; empty when it did not.
+    One row a run with the case's properties; one row a case and set with its means and intervals; and by set, where
+    there are cases enough, the fitted response.
     """
 
-    runs: pd.DataFrame
-    cases: pd.DataFrame
+    study = "fragmentation"
+    files = ("runs.csv=runs", "cases.csv=cases")
+    document = ("sentence", "runs_each", "stopped", "cases", "responses")
+
+    runs: pd.DataFrame = field(repr=False)
+    cases: pd.DataFrame = field(repr=False)
     responses: dict[str, Response]
     units: str
-    sentence: str
+    told: str
     runs_each: int
-    stopped: str = field(default="")
+    skipped: tuple[str, ...] = ()
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the study as a JSON-able document."""
-        document = {
-            "study": "fragmentation",
-            "sentence": self.sentence,
-            "runs_each": self.runs_each,
-            "stopped": self.stopped,
-            "cases": self.cases.to_dict(orient="records"),
-            "responses": {name: response.to_json() for name, response in self.responses.items()},
-        }
-        return clean(document)
+    @property
+    def sentences(self) -> list[str]:
+        """What smaller fields do to each set."""
+        return [self.told]
+
+    @property
+    def rows(self) -> list[list[str]]:
+        """One row a case and set."""
+        unit = area_unit(self.units)
+        return shown(self.cases.to_dict(orient="records"), {
+            "set": lambda row: row["equipment_set"],
+            "case": lambda row: row["case"],
+            "fields": lambda row: number_text(row["fields"]),
+            f"mean {unit.name}": lambda row: number_text(unit.of_m2(row["mean_area_m2"]), 1),
+            "Simmons": lambda row: number_text(row["simmons"], 3),
+            "Januszewski": lambda row: number_text(row["januszewski"], 3),
+            f"{unit.name}/day":
+                lambda row: _estimate(*(row[key] / unit.acres for key in ("acres_per_day", "ci95_low", "ci95_high"))),
+            "work days":
+                lambda row: format_estimate(*(row[f"work_days{end}"] for end in ("", "_ci95_low", "_ci95_high"))),
+        })  # fmt: skip
+
+    @property
+    def remarks(self) -> list[str]:
+        """What a case is, jobs that are not done, how well the response fits, and what maps left out."""
+        unit = area_unit(self.units)
+        said = [
+            f"{self.runs_each} runs of each case, the same random runs for all; each case is a job that is worked off "
+            "once."
+        ]
+        for title, own in self.cases.groupby("equipment_set", sort=False):
+            said += never_done(str(title), own["done_share"], "case")
+        if (self.cases["kind"] != "map").any():
+            said.append(
+                "A case such as 3 x 2:1, 1 mi: three fields twice as long as wide, each 1 mi from the one before."
+            )
+        for name, response in self.responses.items():
+            error = response.error_acres / unit.acres
+            said.append(
+                f"Fitted response of {name} (the dashed line of the figure): a case left out is foretold to within "
+                f"{error:.2g} {unit.name} a day (root mean square), R2 {response.r2:.2f}, {response.cases} cases."
+            )
+        if self.skipped:
+            said.append(f"{len(self.skipped)} parts of maps were skipped or mended, such as: {self.skipped[0]}")
+        return said
+
+    @property
+    def simulated(self) -> dict[str, int]:
+        """All sets."""
+        return {str(name): self.runs_each for name in dict.fromkeys(self.cases["equipment_set"])}
+
+
+def _estimate(value: float, low: float, high: float) -> str:
+    """Return an estimate; days that hardly differ are no reason for more than one decimal."""
+    if high - low < 0.1:
+        return f"{value:.1f} ({low:.1f} to {high:.1f})"
+    return format_estimate(value, low, high)
 
 
 def fragmentation(
@@ -98,12 +141,8 @@ def fragmentation(
         Runs of each split and set.
     sets : sequence of str, optional
         Equipment sets; all by default.
-    seed : int, optional
-        Seed; the scenario's by default.
-    workers : int, optional
-        Processes.
-    report : callable, optional
-        Progress.
+    seed, workers, report : optional
+        Seed (the scenario's by default), number of processes, and what is told of progress.
 
     Returns
     -------
@@ -119,11 +158,22 @@ def fragmentation(
 
     if not splits:
         raise InputError.single("got no way to split the acres; allowed is at least one")
-    chosen = [loaded.equipment_set(name) for name in dict.fromkeys(sets)] if sets else list(loaded.sets)
-    check_size(runs, len(splits) * len(chosen))
-    check_workers(workers)
-    labels, plans = _plans(loaded, chosen, splits)
-    simulated = CaseRuns(plans, loaded.base.seed if seed is None else seed, workers, report)
+    chosen = sets_of(loaded, sets)
+    check_runs(runs, len(splits) * len(chosen), least=2)
+    used_seed = checked_seed(loaded, seed, workers)
+    plans: list[DayPlan] = []
+    labels: list[tuple[str, Split]] = []
+    problems = Problems()
+    for entry in chosen:
+        job = changed_set(entry, ['work="once"'], loaded.folder)
+        for split in splits:
+            with problems.of(f"{entry.name}: {split.name}"):
+                if split.kind != "map" and len(split.sites) > MOST_FIELDS:
+                    raise InputError.single(f"got {len(split.sites)} fields; allowed is at most {MOST_FIELDS}")
+                plans.append(make_plan(replace(job, fields=FieldList(split.sites))))
+                labels.append((entry.name, split))
+    problems.tell()
+    simulated = CaseRuns(plans, used_seed, workers, report)
     stopped = ""
     try:
         simulated.extend(runs)
@@ -134,190 +184,123 @@ def fragmentation(
         raise KeyboardInterrupt
     frames, rows = [], []
     for case in whole:
-        entry, split = labels[case]
-        known = properties(split, plans[case])
-        row: dict[str, Any] = {"equipment_set": entry.name, "case": split.name, "kind": split.kind, **known}
-        frame = pd.DataFrame({**row, "run": np.arange(simulated.runs(case))})
-        for name in _COLUMNS:
-            frame[name] = simulated.column(case, name)
-        frames.append(frame)
-        mean, days = (mean_interval(simulated.column(case, name)) for name in ("acres", "work_days"))
-        hours = float(simulated.column(case, "paid_hours").mean())
-        rows.append(
-            {
-                **row,
-                "paid_hours": hours,
-                "runs": mean.n,
-                "acres_per_day": mean.mean,
-                "ci95_low": mean.low,
-                "ci95_high": mean.high,
-                "work_days": days.mean,
-                "work_days_ci95_low": days.low,
-                "work_days_ci95_high": days.high,
-                "done_share": float(simulated.column(case, "job_done").mean()),
-            }
-        )
+        name, split = labels[case]
+        known: dict[str, Any] = {"equipment_set": name, "case": split.name, "kind": split.kind}
+        known |= properties(split, plans[case])
+        columns = {column: simulated.column(case, column) for column in _COLUMNS}
+        frames.append(pd.DataFrame({**known, "run": np.arange(simulated.runs(case)), **columns}))
+        mean, days = (mean_interval(columns[column]) for column in ("acres", "work_days"))
+        rows.append({
+            **known, "paid_hours": float(columns["paid_hours"].mean()), "runs": mean.n,
+            "acres_per_day": mean.mean, "ci95_low": mean.low, "ci95_high": mean.high,
+            "work_days": days.mean, "work_days_ci95_low": days.low, "work_days_ci95_high": days.high,
+            "done_share": float(columns["job_done"].mean()),
+        })  # fmt: skip
     cases = pd.DataFrame(rows)
-    responses = {}
-    for entry in chosen:
-        own = cases[(cases["equipment_set"] == entry.name) & (cases["acres_per_day"] > 0)]
-        found = fit_response(own) if len(own) else None
-        if found is not None:
-            responses[entry.name] = found
-    sentence = _sentence(cases, simulated, labels, whole, loaded.base.units)
+    able = cases[cases["acres_per_day"] > 0]
+    fitted = {str(name): fit_response(own) for name, own in able.groupby("equipment_set", sort=False)}
+    told = Told([labels[case] for case in whole], [simulated.column(case, "acres") for case in whole],
+                [simulated.column(case, "work_days") for case in whole], area_unit(loaded.base.units))  # fmt: skip
     return Fragmentation(
-        pd.concat(frames, ignore_index=True), cases, responses, loaded.base.units, sentence, runs, stopped
+        pd.concat(frames, ignore_index=True),
+        cases,
+        {name: response for name, response in fitted.items() if response is not None},
+        loaded.base.units,
+        told.sentence(),
+        runs,
+        stopped=stopped,
     )
 
 
-def _plans(
-    loaded: LoadedScenario, chosen: Sequence[EquipmentSet], splits: Sequence[Split]
-) -> tuple[list[tuple[EquipmentSet, Split]], list[DayPlan]]:
-    labels, plans = [], []
-    problems: list[Problem] = []
-    for entry in chosen:
-        job = changed_set(entry, ['work="once"'], loaded.folder)
-        for split in splits:
-            if split.kind != "map" and len(split.sites) > MOST_FIELDS:
-                problems.append(Problem(split.name, f"got {len(split.sites)} fields; allowed is at most {MOST_FIELDS}"))
-                continue
-            try:
-                plans.append(make_plan(replace(job, fields=FieldList(split.sites))))
-                labels.append((entry, split))
-            except InputError as error:
-                problems += [Problem(f"{entry.name}: {split.name}: {one.where}", one.message) for one in error.problems]
-    if problems:
-        raise InputError(list(dict.fromkeys(problems)))
-    return labels, plans
+@dataclass(frozen=True)
+class Told:
+    """What cases, each a set and a split, tell by their acres a day and work days, run by run."""
 
+    labels: Sequence[tuple[str, Split]]
+    acres: Sequence[FloatArray]
+    days: Sequence[FloatArray]
+    unit: AreaUnit
 
-def _sentence(
-    cases: pd.DataFrame,
-    simulated: CaseRuns,
-    labels: Sequence[tuple[EquipmentSet, Split]],
-    whole: Sequence[int],
-    units: str,
-) -> str:
-    unit = area_unit(units)
-    said = []
-    for name in dict.fromkeys(cases["equipment_set"]):
-        own = cases[cases["equipment_set"] == name]
-        coarse, fine = _extremes(own, [labels[whole[row]][1] for row in own.index])
+    def size(self, case: int) -> float:
+        """Return the mean area of a field of a case, in the unit."""
+        return self.unit.of_m2(float(np.mean([site.area_m2 for site in self.labels[case][1].sites])))
+
+    def job_m2(self, case: int) -> float:
+        """Return the area of the job."""
+        return sum(site.area_m2 for site in self.labels[case][1].sites)
+
+    def more(self, first: int, second: int) -> Interval:
+        """Return how much more one case does than another."""
+        n = min(len(self.acres[first]), len(self.acres[second]))
+        return paired_interval(self.acres[first][:n], self.acres[second][:n])
+
+    def sentence(self) -> str:
+        """Return what smaller fields do to each set, and where one set overtakes the other."""
+        names = list(dict.fromkeys(name for name, _ in self.labels))
+        said = [text for text in map(self._splitting, names) if text]
+        crossing = self._crossing(*names[:2]) if len(names) > 1 else ""
+        if not said:
+            return crossing or "One case alone shows no effect of splitting."
+        return f"{capital('; '.join(said))}.{' ' + crossing if crossing else ''}"
+
+    def _splitting(self, name: str) -> str:
+        """Compare the largest with the smallest mean field among the cases that are alike in all else."""
+        alike: dict[tuple[float, ...], list[int]] = {}
+        for case, (owner, split) in enumerate(self.labels):
+            if owner == name:
+                # cases of a Latin hypercube and maps are never quite alike; they are compared among themselves
+                alike.setdefault(split.factors if split.kind == "grid" else (), []).append(case)
+        cases = max(alike.values(), key=lambda own: max(map(self.size, own)) / min(map(self.size, own)))
+        coarse, fine = max(cases, key=self.size), min(cases, key=self.size)
         if coarse == fine:
-            continue
-        lost = _lost_share(simulated.column(whole[coarse], "acres"), simulated.column(whole[fine], "acres"))
-        sizes = [own.loc[row, "mean_area_m2"] / M2_PER_ACRE / unit.acres for row in (coarse, fine)]
-        low, high = (lost.mean if limit is None else limit for limit in (lost.low, lost.high))
-        limits = sorted((100 * abs(low), 100 * abs(high)))
-        text = format_estimate(100 * abs(lost.mean), *limits) if low * high > 0 else ""
-        change = "loses" if lost.mean > 0 else "gains"
-        amount = f"{text} % of its {unit.name} a day" if text else "nothing that can be told from chance"
-        jobs = [sum(site.area_m2 for site in labels[whole[row]][1].sites) for row in (coarse, fine)]
-        if abs(jobs[1] / jobs[0] - 1.0) < 0.01:
-            days = [mean_interval(simulated.column(whole[row], "work_days")) for row in (fine, coarse)]
-            longer, shorter = (format_estimate(one.mean, one.low, one.high) for one in days)
-            job = f"the job of {jobs[0] / M2_PER_ACRE / unit.acres:,.0f} {unit.name}"
+            return ""
+        unit = self.unit
+        n = min(len(self.acres[coarse]), len(self.acres[fine]))
+        lost = scaled(self.more(coarse, fine), 1.0 / (float(self.acres[coarse][:n].mean()) or math.nan))
+        low, high = sure_limits(lost)
+        amount = "nothing that can be told from chance"
+        if low * high > 0:
+            share = format_estimate(100 * abs(lost.mean), *sorted((100 * abs(low), 100 * abs(high))))
+            amount = f"{share} % of its {unit.name} a day"
+        if abs(self.job_m2(fine) / self.job_m2(coarse) - 1.0) < 0.01:
+            means = [mean_interval(self.days[case]) for case in (fine, coarse)]
+            longer, shorter = (format_estimate(one.mean, one.low, one.high) for one in means)
+            job = f"the job of {unit.of_m2(self.job_m2(coarse)):,.0f} {unit.name}"
             amount += f", and takes {longer} work days for {job} instead of {shorter},"
-        when = f"when fields of {sizes[0]:.3g} {unit.name} become fields of {sizes[1]:.3g}"
-        said.append(f"{name} {change} {amount} {when}{_peak(own, simulated, labels, whole, coarse, fine, unit)}")
-    crossing = _crossing(cases, simulated, labels, whole, unit.acres, unit.name)
-    if not said:
-        return crossing or "One case alone shows no effect of splitting."
-    text = "; ".join(said)
-    return f"{text[:1].upper()}{text[1:]}.{' ' + crossing if crossing else ''}"
+        when = f"when fields of {self.size(coarse):.3g} {unit.name} become fields of {self.size(fine):.3g}"
+        return f"{name} {'loses' if lost.mean > 0 else 'gains'} {amount} {when}{self._peak(cases, coarse, fine)}"
 
+    def _peak(self, cases: Sequence[int], coarse: int, fine: int) -> str:
+        """Name the field size of most output where it lies between the ends beyond doubt; else an empty text."""
+        best = max(cases, key=lambda case: float(self.acres[case].mean()))
+        if best in (coarse, fine) or any((self.more(best, end).low or 0.0) <= 0 for end in (coarse, fine)):
+            return ""
+        most = float(self.acres[best].mean()) / self.unit.acres
+        return f", but does most ({most:.3g} {self.unit.name} a day) with fields of {self.size(best):.3g}"
 
-def _alike(own: pd.DataFrame, splits: Sequence[Split]) -> list[list[int]]:
-    """Return the rows of cases that are alike in all but the number of fields."""
-    alike: dict[tuple[float, ...], list[int]] = {}
-    for row, split in zip(own.index, splits, strict=True):
-        # cases of a Latin hypercube and maps are never quite alike; they are compared among themselves
-        alike.setdefault(split.factors if split.kind == "grid" else (), []).append(int(row))
-    return list(alike.values())
-
-
-def _peak(
-    own: pd.DataFrame,
-    simulated: CaseRuns,
-    labels: Sequence[tuple[EquipmentSet, Split]],
-    whole: Sequence[int],
-    coarse: int,
-    fine: int,
-    unit: AreaUnit,
-) -> str:
-    """Name the field size of most output where it lies between the ends beyond doubt; else an empty text."""
-    rows = next(rows for rows in _alike(own, [labels[whole[row]][1] for row in own.index]) if coarse in rows)
-    output, area = own["acres_per_day"], own["mean_area_m2"]
-    best = max(rows, key=lambda row: float(output[row]))
-    if best in (coarse, fine):
-        return ""
-    runs = [simulated.column(whole[row], "acres") for row in (best, coarse, fine)]
-    n = min(len(one) for one in runs)
-    gaps = [paired_interval(runs[0][:n], one[:n]) for one in runs[1:]]
-    if any(gap.low is None or gap.low <= 0 for gap in gaps):
-        return ""
-    size, most = float(area[best]) / M2_PER_ACRE / unit.acres, float(output[best]) / unit.acres
-    return f", but does most ({most:.3g} {unit.name} a day) with fields of {size:.3g}"
-
-
-def _extremes(own: pd.DataFrame, splits: Sequence[Split]) -> tuple[int, int]:
-    """Return the rows with the largest and the smallest mean field among cases that are alike in all else."""
-    area = own["mean_area_m2"]
-
-    def ratio(rows: list[int]) -> float:
-        return float(area.loc[rows].max() / area.loc[rows].min())
-
-    rows = max(_alike(own, splits), key=ratio)
-    return max(rows, key=lambda row: float(area[row])), min(rows, key=lambda row: float(area[row]))
-
-
-def _lost_share(coarse: FloatArray, fine: FloatArray) -> Interval:
-    runs = min(len(coarse), len(fine))
-    pair = paired_interval(coarse[:runs], fine[:runs])
-    base = float(coarse[:runs].mean()) or math.nan
-    low, high = (None if limit is None else limit / base for limit in (pair.low, pair.high))
-    return Interval(pair.mean / base, low, high, pair.n, None if pair.half_width is None else pair.half_width / base)
-
-
-def _crossing(
-    cases: pd.DataFrame,
-    simulated: CaseRuns,
-    labels: Sequence[tuple[EquipmentSet, Split]],
-    whole: Sequence[int],
-    per_unit: float,
-    unit: str,
-) -> str:
-    """Say where one of the first two sets overtakes the other, if it does."""
-    names = list(dict.fromkeys(cases["equipment_set"]))
-    if len(names) < 2:
-        return ""
-    first, second = names[:2]
-    sizes: dict[str, list[float]] = {first: [], second: [], "": []}
-    at: Mapping[tuple[str, str], int] = {(labels[case][0].name, labels[case][1].name): case for case in whole}
-    for case in whole:
-        entry, split = labels[case]
-        other = at.get((second, split.name))
-        if entry.name != first or other is None:
-            continue
-        runs = min(simulated.runs(case), simulated.runs(other))
-        pair = paired_interval(simulated.column(case, "acres")[:runs], simulated.column(other, "acres")[:runs])
-        low, high = pair.low or 0.0, pair.high or 0.0
-        winner = first if low > 0 else second if high < 0 else ""
-        size = float(np.mean([site.area_m2 for site in split.sites])) / M2_PER_ACRE / per_unit
-        sizes[winner].append(size)
-    if sizes[first] and sizes[second]:
-        large, small = (first, second) if np.mean(sizes[first]) > np.mean(sizes[second]) else (second, first)
-        return (
-            f"{large} does more in {len(sizes[large])} of the cases (fields of {_span(sizes[large])} {unit}), "
-            f"{small} in {len(sizes[small])} ({_span(sizes[small])} {unit}), undecided {len(sizes[''])}."
-        )
-    if sizes[first] or sizes[second]:
-        always = first if sizes[first] else second
-        count = len(sizes[always])
-        return f"{always} does more in {count} of {count + len(sizes[''])} cases; the other in none."
-    return "Neither set does more by more than chance in any case."
+    def _crossing(self, first: str, second: str) -> str:
+        """Say where one of the first two sets overtakes the other, if it does."""
+        sizes: dict[str, list[float]] = {first: [], second: [], "": []}
+        at = {(name, split.name): case for case, (name, split) in enumerate(self.labels)}
+        for case, (name, split) in enumerate(self.labels):
+            other = at.get((second, split.name))
+            if name == first and other is not None:
+                gap = self.more(case, other)
+                winner = first if (gap.low or 0.0) > 0 else second if (gap.high or 0.0) < 0 else ""
+                sizes[winner].append(self.size(case))
+        if sizes[first] and sizes[second]:
+            large, small = (first, second) if np.mean(sizes[first]) > np.mean(sizes[second]) else (second, first)
+            return (
+                f"{large} does more in {len(sizes[large])} of the cases (fields of {_span(sizes[large])} "
+                f"{self.unit.name}), {small} in {len(sizes[small])} ({_span(sizes[small])} {self.unit.name}), "
+                f"undecided {len(sizes[''])}."
+            )
+        if sizes[first] or sizes[second]:
+            always = first if sizes[first] else second
+            count = len(sizes[always])
+            return f"{always} does more in {count} of {count + len(sizes[''])} cases; the other in none."
+        return "Neither set does more by more than chance in any case."
 
 
 def _span(sizes: Sequence[float]) -> str:
-    low, high = f"{min(sizes):.3g}", f"{max(sizes):.3g}"
-    return low if low == high else f"{low} to {high}"
+    return " to ".join(dict.fromkeys(f"{size:.3g}" for size in (min(sizes), max(sizes))))

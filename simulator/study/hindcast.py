@@ -2,27 +2,35 @@
 
 from __future__ import annotations
 
-from collections.abc import Sequence
-from dataclasses import dataclass, replace
-from typing import TYPE_CHECKING, Any
+from collections.abc import Hashable, Sequence
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, format_estimate, mean_interval
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.stopwatch import PastDay
-from simulator.study.cases import CaseRuns, changed_set, check_size
-from simulator.study.documents import clean
-from simulator.study.trial import Report, area_unit, check_workers
+from simulator.study.answer import Answer, shown
+from simulator.study.cases import CaseRuns
+from simulator.study.trial import (
+    FloatArray,
+    Problems,
+    Report,
+    area_unit,
+    changed_set,
+    check_runs,
+    checked_seed,
+    one_set,
+)
+from simulator.study.words import capital, number_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FloatArray = NDArray[np.float64]
 BANDS = (0.5, 0.8, 0.9)
 """Shares of days that the bands shown are to hold."""
 _LEAST_RUNS = 20
@@ -33,20 +41,12 @@ RECORD_ERROR = 0.005
 
 @dataclass(frozen=True)
 class Coverage:
-    """How often a band held what was observed.
+    """How many days a band held of what was observed, and the exact 95 % interval of the share in the long run.
 
-    Parameters
-    ----------
-    measure : {"acres", "paid_hours"}
-        What was observed.
-    band : float
-        Share that it should hold.
-    inside, days : int
-        Days inside, and in all.
-    low, high : float
-        Exact 95 % interval (Clopper & Pearson 1934) of the share that the band holds in the long run.
+    The interval is that of Clopper & Pearson (1934).
     """
 
+    document: ClassVar = ("measure", "band", "inside", "days", "ci95", "agrees")
     measure: str
     band: float
     inside: int
@@ -55,73 +55,107 @@ class Coverage:
     high: float
 
     @property
+    def ci95(self) -> tuple[float, float]:
+        """The interval."""
+        return self.low, self.high
+
+    @property
     def agrees(self) -> bool:
         """Whether the share that the band should hold is within the interval."""
         return self.low <= self.band <= self.high
 
 
 @dataclass(frozen=True)
-class Hindcast:
+class Hindcast(Answer):
     """Observed against predicted.
 
-    Parameters
-    ----------
-    days : pandas.DataFrame
-        One row a past day and measure: date, line, equipment_set, measure, observed, predicted (mean), p5, p10, p25,
-        p75, p90, p95, rank (share of simulated days below what was observed, ties counted half), tells (False where
-        the list was finished in every simulation and in fact, so that the acres are no evidence).
-    coverage : tuple of Coverage
-        By measure and band.
-    bias : dict
-        Measure to the mean of (predicted - observed) / mean observed, with its interval over the past days; None with
-        fewer than two days.
-    rank_p : dict
-        Measure to the p value of the ranks being spread evenly (Kolmogorov-Smirnov); None with fewer than five days.
-    runs : int
-        Runs of one work day simulated for each past day.
-    units : {"us", "metric"}
-        Units of sentences.
-    sentence : str
-        The answer.
-    stopped : str
-        Why it ended early; empty when it did not.
+    The days have one row a past day and measure; its rank is the share of simulated days below what was observed, ties
+    counted half, and it tells nothing where the list was finished in every simulation and in fact. By measure: the mean
+    of (predicted - observed) / mean observed, and the p value of the ranks being spread evenly (Kolmogorov-Smirnov);
+    None with too few days.
     """
 
-    days: pd.DataFrame
+    study = "hindcast"
+    files = ("past_days.csv=days",)
+    document = (
+        "sentence", "runs_each=runs", "stopped", "days", "coverage", "bias=bias_document", "rank_uniformity_p=rank_p",
+    )  # fmt: skip
+
+    days: pd.DataFrame = field(repr=False)
     coverage: tuple[Coverage, ...]
     bias: dict[str, Interval | None]
     rank_p: dict[str, float | None]
     runs: int
     units: str
-    sentence: str
-    stopped: str = ""
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the study as a JSON-able document."""
-        document = {
-            "study": "hindcast",
-            "sentence": self.sentence,
-            "runs_each": self.runs,
-            "stopped": self.stopped,
-            "days": self.days.to_dict(orient="records"),
-            "coverage": [
-                {
-                    "measure": entry.measure,
-                    "band": entry.band,
-                    "inside": entry.inside,
-                    "days": entry.days,
-                    "ci95": [entry.low, entry.high],
-                    "agrees": entry.agrees,
-                }
-                for entry in self.coverage
-            ],
-            "bias": {
-                name: None if value is None else {"share": value.mean, "ci95": [value.low, value.high]}
-                for name, value in self.bias.items()
-            },
-            "rank_uniformity_p": self.rank_p,
-        }
-        return clean(document)
+    @property
+    def bias_document(self) -> dict[str, Any]:
+        """The bias as a document."""
+        return {name: one and {"share": one.mean, "ci95": [one.low, one.high]} for name, one in self.bias.items()}
+
+    @property
+    def sentences(self) -> list[str]:
+        """How often the widest band held, and which way the simulation errs."""
+        names = {"acres": f"{area_unit(self.units).name} done", "paid_hours": "paid hours"}
+        said = []
+        for entry in self.coverage:
+            if entry.band != max(BANDS):
+                continue
+            text = (
+                f"on {entry.inside} of {entry.days} past days the {names[entry.measure]} lay within the band "
+                f"for nine days in ten ({'in keeping' if entry.agrees else 'not in keeping'} with it)"
+            )
+            off = self.bias.get(entry.measure)
+            if off is not None and off.low is not None and off.high is not None:
+                low, mean, high = 100 * off.low, 100 * off.mean, 100 * off.high
+                if low <= 0 <= high:
+                    text += f" and on average the simulation is right to within {max(-low, high):.2g} %"
+                else:
+                    amount = format_estimate(abs(mean), *sorted((abs(low), abs(high))))
+                    text += f" and on average the simulation is {amount} % too {'high' if mean > 0 else 'low'}"
+            said.append(text)
+        mute = int((~self.days["tells"]).sum())
+        tail = f" On {mute} days the whole list was done, in fact and in every simulation: their acres prove nothing."
+        return [f"{capital('; '.join(said) or 'no past day tells anything')}.{tail if mute else ''}"]
+
+    @property
+    def rows(self) -> list[list[str]]:
+        """One row a past day and measure."""
+        unit = area_unit(self.units)
+
+        def number(row: dict[Hashable, Any], key: str) -> str:
+            acres = row["measure"] == "acres"
+            return number_text(row[key] / unit.acres, 0) if acres else number_text(row[key], 1)
+
+        def inside(row: dict[Hashable, Any]) -> str:
+            slack = RECORD_ERROR * row["observed"]
+            held = row["p5"] - slack <= row["observed"] <= row["p95"] + slack
+            return "list done" if not row["tells"] else "yes" if held else "no"
+
+        return shown(self.days.to_dict(orient="records"), {
+            "date": lambda row: row["date"],
+            "set": lambda row: row["equipment_set"],
+            "what": lambda row: unit.name if row["measure"] == "acres" else "paid hours",
+            "observed": lambda row: number(row, "observed"),
+            "predicted": lambda row: number(row, "predicted"),
+            "nine in ten": lambda row: f"{number(row, 'p5')} to {number(row, 'p95')}",
+            "inside": inside,
+        })  # fmt: skip
+
+    @property
+    def remarks(self) -> list[str]:
+        """How often each band held."""
+        held = [
+            f"{one.measure.replace('_', ' ')}: {one.inside} of {one.days} in the band for {100 * one.band:.0f} % "
+            f"(in the long run {100 * one.low:.0f} to {100 * one.high:.0f} %)."
+            for one in self.coverage
+        ]
+        return [*held, f"{self.runs} runs for each past day."]
+
+    @property
+    def simulated(self) -> dict[str, int]:
+        """All sets."""
+        return {str(name): self.runs for name in dict.fromkeys(self.days["equipment_set"])}
 
 
 def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
@@ -129,7 +163,7 @@ def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
 
     It is one work day; with its own fields it goes through them once and then stops, as crews do.
     """
-    entry = loaded.equipment_set(day.equipment_set) if day.equipment_set else loaded.sets[0]
+    entry = one_set(loaded, day.equipment_set or None)
     settings = [*day.settings, "most_work_days=1", "work_days=1"]
     if day.fields and not any(text.split("=", 1)[0].strip() == "work" for text in settings):
         settings.append('work="once"')
@@ -145,33 +179,7 @@ def hindcast(
     workers: int = 1,
     report: Report | None = None,
 ) -> Hindcast:
-    """Simulate past days from what was known before them, and hold the outcome against what was observed.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        Equipment sets.
-    past : sequence of PastDay
-        Days with their inputs and outcome.
-    runs : int, optional
-        Runs of one work day simulated for each.
-    seed : int, optional
-        Seed; the scenario's by default.
-    workers : int, optional
-        Processes.
-    report : callable, optional
-        Progress.
-
-    Returns
-    -------
-    Hindcast
-        When interrupted, of the past days that were finished.
-
-    Raises
-    ------
-    InputError
-        With the problems of all days.
-    """
+    """Simulate past days from what was known before them, and hold the outcome against what was observed."""
     import pandas as pd
 
     if not past:
@@ -179,19 +187,15 @@ def hindcast(
     if runs < _LEAST_RUNS:
         message = f"got {runs} runs for each past day; allowed is {_LEAST_RUNS} or more, as a band needs"
         raise InputError.single(message, "--runs")
-    check_size(runs, len(past), "--runs", least=_LEAST_RUNS)
-    check_workers(workers)
+    check_runs(runs, len(past), "--runs", least=_LEAST_RUNS)
+    used_seed = checked_seed(loaded, seed, workers)
     plans: list[DayPlan] = []
-    problems: list[Problem] = []
+    problems = Problems()
     for day in past:
-        try:
+        with problems.of(f"line {day.line} ({day.date})"):
             plans.append(make_plan(day_set(loaded, day)))
-        except InputError as error:
-            where = f"line {day.line} ({day.date})"
-            problems += [Problem(where, f"{p.where}: {p.message}" if p.where else p.message) for p in error.problems]
-    if problems:
-        raise InputError(problems)
-    simulated = CaseRuns(plans, loaded.base.seed if seed is None else seed, workers, report, "past days")
+    problems.tell()
+    simulated = CaseRuns(plans, used_seed, workers, report, "past days")
     stopped = ""
     try:
         simulated.extend(runs)
@@ -214,8 +218,7 @@ def hindcast(
     coverage = tuple(_coverage(parts[name], name, band) for name in measures for band in BANDS if len(parts[name]))
     bias = {name: _bias(part) for name, part in parts.items()}
     rank_p = {name: _rank_p(part) for name, part in parts.items()}
-    sentence = _sentence(frame, coverage, bias, loaded.base.units)
-    return Hindcast(frame, coverage, bias, rank_p, runs, loaded.base.units, sentence, stopped)
+    return Hindcast(frame, coverage, bias, rank_p, runs, loaded.base.units, stopped=stopped)
 
 
 def _row(day: PastDay, name: str, measure: str, observed: float, values: FloatArray) -> dict[str, Any]:
@@ -259,28 +262,3 @@ def _rank_p(part: pd.DataFrame) -> float | None:
     if len(part) < 5:
         return None
     return float(kstest(part["rank"].to_numpy(dtype=np.float64), "uniform").pvalue)
-
-
-def _sentence(frame: pd.DataFrame, coverage: Sequence[Coverage], bias: dict[str, Interval | None], units: str) -> str:
-    names = {"acres": f"{area_unit(units).name} done", "paid_hours": "paid hours"}
-    said = []
-    for entry in coverage:
-        if entry.band != max(BANDS):
-            continue
-        verdict = "in keeping" if entry.agrees else "not in keeping"
-        text = (
-            f"on {entry.inside} of {entry.days} past days the {names[entry.measure]} lay within the band "
-            f"for nine days in ten ({verdict} with it)"
-        )
-        off = bias.get(entry.measure)
-        if off is not None and off.low is not None and off.high is not None:
-            if off.low <= 0 <= off.high:
-                text += f" and on average the simulation is right to within {max(-100 * off.low, 100 * off.high):.2g} %"
-            else:
-                amount = format_estimate(100 * abs(off.mean), *sorted((100 * abs(off.low), 100 * abs(off.high))))
-                text += f" and on average the simulation is {amount} % too {'high' if off.mean > 0 else 'low'}"
-        said.append(text)
-    mute = int((~frame["tells"]).sum())
-    tail = f" On {mute} days the whole list was done, in fact and in every simulation: their acres prove nothing."
-    text = "; ".join(said) or "no past day tells anything"
-    return f"{text[:1].upper()}{text[1:]}.{tail if mute else ''}"

@@ -13,9 +13,9 @@ from simulator.experiment.result import Result, SetResult
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.answer import as_json
 from simulator.study.day_money import jackknife, ledger_of, season_money
-from simulator.study.money import FloatArray, need_prices, pieces_of
+from simulator.study.money import FloatArray, demand_acres, need_prices, pieces_of
 
 
 def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | None:
@@ -38,8 +38,7 @@ def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | 
 
 def cost_of_an_acre(scenario: Scenario, costs: Costs) -> Callable[[FloatArray], FloatArray]:
     """Return the function from a mean day of a set's jobs to what an acre of them costs."""
-    pieces, days = pieces_of(scenario), costs.season_days
-    demand = None if costs.season_demand is None else costs.season_demand / M2_PER_ACRE
+    pieces, days, demand = pieces_of(scenario), costs.season_days, demand_acres(costs)
     return lambda means: season_money(means, costs, pieces, days, demand).cost_per_acre
 
 
@@ -49,5 +48,5 @@ def put_costs(document: dict[str, Any], loaded: LoadedScenario, result: Result) 
         equipment = loaded.equipment_set(entry.name)
         cost = job_cost_per_acre(equipment, entry)
         if cost is not None and equipment.scenario.costs is not None:
-            table["job"]["cost_per_acre"] = {"mean": cost.mean, "ci95": [cost.low, cost.high]}
+            table["job"]["cost_per_acre"] = as_json(cost)
             table["job"]["currency"] = equipment.scenario.costs.currency

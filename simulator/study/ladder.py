@@ -4,33 +4,31 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import Bottleneck
 from simulator.errors import InputError
+from simulator.experiment.estimates import Interval
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.cases import simulate_sets
-from simulator.study.documents import clean, interval_json
+from simulator.study.answer import Answer, frame, limits, shown
 from simulator.study.ladder_climb import Climb, Step
-from simulator.study.money import need_costs
+from simulator.study.money import demand_acres, need_costs
 from simulator.study.trial import (
     ACRES,
     AreaUnit,
+    FloatArray,
     Report,
     area_unit,
     check_runs,
-    check_workers,
     checked_seed,
     judged,
     one_set,
 )
-from simulator.study.words import held_words, interval_text, money_range, money_text
+from simulator.study.words import held_words, interval_text, money_range, money_text, number_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -41,22 +39,12 @@ MOST_RUNGS = 6
 
 @dataclass(frozen=True)
 class Rung:
-    """One rung: the set as it stands, what holds it back, what was tried and what was taken.
+    """One rung: the set as it stands, what holds it back, the changes tried, best first, and the one taken, if any."""
 
-    Parameters
-    ----------
-    number : int
-        0 for the set as it is.
-    acres_per_day : float
-        Mean output.
-    bottleneck : Bottleneck
-        What holds it back.
-    steps : tuple of Step
-        Changes tried, best first.
-    taken : Step or None
-        The change that leads to the next rung; None on the last.
-    """
-
+    document: ClassVar = (
+        "rung=number", "acres_per_day", "bottleneck=bottleneck.resource", "bottleneck_alike=bottleneck.alike",
+        "bottleneck_sentence=bottleneck.sentence", "taken", "tried=steps",
+    )  # fmt: skip
     number: int
     acres_per_day: float
     bottleneck: Bottleneck
@@ -65,37 +53,26 @@ class Rung:
 
 
 @dataclass(frozen=True)
-class Ladder:
-    """What to buy next, and next after that.
+class Ladder(Answer):
+    """What to buy next, and next after that."""
 
-    Parameters
-    ----------
-    set_name : str
-        Set at the foot.
-    runs : int
-        Runs simulated for each change.
-    rungs : tuple of Rung
-        From the foot up.
-    ended : str
-        Why it ends.
-    costs : Costs or None
-        Money; None when steps are judged by acres alone.
-    settings : tuple of str
-        All changes taken, which make the set at the top.
-    unit : AreaUnit
-        Area unit of sentences.
-    notes : tuple of str
-        What to know beside it.
-    """
+    study = "ladder"
+    document = (
+        "equipment_set=set_name", "runs", "sentence", "ended", "notes", "settings", "currency=money", "rungs",
+    )  # fmt: skip
 
     set_name: str
     runs: int
     rungs: tuple[Rung, ...]
     ended: str
-    costs: Costs | None
     settings: tuple[str, ...]
     unit: AreaUnit
     notes: tuple[str, ...]
+
+    @property
+    def money(self) -> str | None:
+        """Currency, if steps are judged by money."""
+        return self.currency or None
 
     @property
     def taken(self) -> list[Step]:
@@ -103,122 +80,77 @@ class Ladder:
         return [rung.taken for rung in self.rungs if rung.taken is not None]
 
     @property
-    def sentence(self) -> str:
-        """The answer, as one would tell it."""
+    def sentences(self) -> list[str]:
+        """What to buy, and what not yet."""
         taken, unit = self.taken, self.unit
         first, last = self.rungs[0].acres_per_day / unit.acres, self.rungs[-1].acres_per_day / unit.acres
         hold = f"at the end {held_words(*self.rungs[-1].bottleneck.resources)} it back"
         if not taken:
             what = "adds output beyond doubt" if self.costs is None else "pays beyond doubt"
             tried = f"none of the {len(self.rungs[0].steps)} changes tried {what} ({self.runs} runs each)"
-            return f"Buy nothing: {tried}; {hold}."
+            return [f"Buy nothing yet: {tried}; {hold}."]
         steps = ", then ".join(step.change for step in taken)
-        spent = ""
-        if self.costs is not None:
-            spent = f" for {money_text(sum(step.price or 0.0 for step in taken), self.costs.currency)}"
+        price = sum(step.price or 0.0 for step in taken)
+        spent = "" if self.costs is None else f", for {money_text(price, self.currency)} in all"
+        left = [step.change for step in self.rungs[-1].steps[:1]]
         after = {
-            "money": "then nothing more pays",
-            "acres": "then nothing adds 1 % more",
-            "rungs": "there the ladder was cut",
+            "money": "; nothing more pays beyond doubt",
+            "acres": "; nothing more adds 1 % beyond doubt",
+            "rungs": "; there the ladder was cut",
         }[self.ended]
-        return f"Buy {steps}: from {first:.0f} to {last:.0f} {unit.name} a day{spent}; {after}, and {hold}."
+        not_yet = f" Not yet: {left[0]}." if left and self.ended != "rungs" else ""
+        return [f"Buy: {steps}{spent}.{not_yet} From {first:.0f} to {last:.0f} {unit.name} a day{after}, and {hold}."]
 
     @property
-    def table(self) -> pd.DataFrame:
+    def rows(self) -> list[list[str]]:
         """One row a rung."""
-        import pandas as pd
-
-        rows = []
-        for rung in self.rungs:
-            step = rung.taken
-            extra = None if step is None else step.extra_acres_per_day
-            value = None if step is None else step.net_present_value
-            rows.append(
-                {
-                    "rung": rung.number,
-                    f"{self.unit.name}_per_day": rung.acres_per_day / self.unit.acres,
-                    "bottleneck": rung.bottleneck.resource,
-                    "next_change": "nothing" if step is None else step.change,
-                    "settings": "" if step is None else " ".join(step.settings),
-                    "adds_per_day": np.nan if extra is None else extra.mean / self.unit.acres,
-                    "adds_low": np.nan if extra is None or extra.low is None else extra.low / self.unit.acres,
-                    "adds_high": np.nan if extra is None or extra.high is None else extra.high / self.unit.acres,
-                    "price": np.nan if step is None or step.price is None else step.price,
-                    "net_present_value": np.nan if value is None else value.mean,
-                    "net_present_value_low": np.nan if value is None or value.low is None else value.low,
-                    "job_work_days_more": np.nan if step is None or step.job is None else step.job.work_days.mean,
-                }
-            )
-        return pd.DataFrame(rows)
+        per = self.unit.acres
+        return shown(self.rungs, {
+            "rung": lambda rung: str(rung.number),
+            f"{self.unit.name}/day": lambda rung: number_text(rung.acres_per_day / per),
+            "held back by": lambda rung: " or ".join(rung.bottleneck.resources),
+            "next": lambda rung: rung.taken.change if rung.taken else "nothing",
+            "adds a day": lambda rung: interval_text(rung.taken.extra_acres_per_day, per) if rung.taken else None,
+            f"price {self.currency}".strip(): lambda rung: number_text(rung.taken.price if rung.taken else None),
+            f"worth {self.currency}".strip(): _worth_text,
+        })  # fmt: skip
 
     @property
-    def tried(self) -> pd.DataFrame:
-        """One row a change tried."""
-        import pandas as pd
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """One row a rung, and one row a change tried."""
+        per = self.unit.acres
+        rungs = frame(self.rungs, {
+            "rung": lambda rung: rung.number,
+            f"{self.unit.name}_per_day": lambda rung: rung.acres_per_day / per,
+            "bottleneck": lambda rung: rung.bottleneck.resource,
+            "next_change": lambda rung: rung.taken.change if rung.taken else "nothing",
+            "settings": lambda rung: " ".join(rung.taken.settings) if rung.taken else "",
+            **limits("adds", lambda rung: rung.taken and rung.taken.extra_acres_per_day, per, "adds_per_day"),
+            "price": lambda rung: rung.taken and rung.taken.price,
+            **limits("net_present_value", _worth),
+            "job_work_days_more": lambda rung: rung.taken and rung.taken.job and rung.taken.job.work_days.mean,
+        })  # fmt: skip
+        tried = [(rung, step) for rung in self.rungs for step in rung.steps]
+        steps = frame(tried, {
+            "rung": lambda one: one[0].number,
+            "change": lambda one: one[1].change,
+            "resource": lambda one: one[1].resource,
+            "taken": lambda one: one[1] is one[0].taken,
+            **limits("adds", lambda one: one[1].extra_acres_per_day, per, "adds_per_day"),
+            "price": lambda one: one[1].price,
+            **limits("net_present_value", lambda one: one[1].net_present_value),
+        })  # fmt: skip
+        return {"ladder.csv": rungs, "tried.csv": steps}
 
-        rows = []
-        for rung in self.rungs:
-            for step in rung.steps:
-                extra, value = step.extra_acres_per_day, step.net_present_value
-                rows.append(
-                    {
-                        "rung": rung.number,
-                        "change": step.change,
-                        "resource": step.resource,
-                        "taken": step is rung.taken,
-                        "adds_per_day": extra.mean / self.unit.acres,
-                        "adds_low": np.nan if extra.low is None else extra.low / self.unit.acres,
-                        "adds_high": np.nan if extra.high is None else extra.high / self.unit.acres,
-                        "price": np.nan if step.price is None else step.price,
-                        "net_present_value": np.nan if value is None else value.mean,
-                        "net_present_value_low": np.nan if value is None or value.low is None else value.low,
-                        "net_present_value_high": np.nan if value is None or value.high is None else value.high,
-                    }
-                )
-        return pd.DataFrame(rows)
+    @property
+    def remarks(self) -> list[str]:
+        """Each rung in a sentence, and what to know beside it."""
+        return [*map(self.rung_sentence, self.rungs), *self.notes]
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the answer as a document."""
-
-        def step_json(step: Step | None) -> dict[str, Any] | None:
-            if step is None:
-                return None
-            value, margin = step.net_present_value, step.extra_margin_per_season
-            return {
-                "change": step.change,
-                "resource": step.resource,
-                "settings": list(step.settings),
-                "extra_acres_per_day": interval_json(step.extra_acres_per_day),
-                "price": step.price,
-                "extra_margin_per_season": None if margin is None else interval_json(margin),
-                "net_present_value": None if value is None else interval_json(value),
-                "job": None if step.job is None else step.job.to_json(),
-            }
-
-        return clean(
-            {
-                "study": "ladder",
-                "equipment_set": self.set_name,
-                "runs": self.runs,
-                "sentence": self.sentence,
-                "ended": self.ended,
-                "notes": list(self.notes),
-                "settings": list(self.settings),
-                "currency": None if self.costs is None else self.costs.currency,
-                "rungs": [
-                    {
-                        "rung": rung.number,
-                        "acres_per_day": rung.acres_per_day,
-                        "bottleneck": rung.bottleneck.resource,
-                        "bottleneck_alike": list(rung.bottleneck.alike),
-                        "bottleneck_sentence": rung.bottleneck.sentence,
-                        "taken": step_json(rung.taken),
-                        "tried": [step_json(step) for step in rung.steps],
-                    }
-                    for rung in self.rungs
-                ],
-            }
-        )
+    @property
+    def simulated(self) -> dict[str, int]:
+        """The set at the foot."""
+        return {self.set_name: self.runs}
 
     def rung_sentence(self, rung: Rung) -> str:
         """Return one rung in a sentence."""
@@ -229,13 +161,19 @@ class Ladder:
         gain = interval_text(step.extra_acres_per_day, unit.acres, f"{unit.name} a day")
         worth = ""
         if self.costs is not None and step.net_present_value is not None:
-            value = money_range(step.net_present_value, self.costs.currency)
-            worth = f", worth {value} over {self.costs.horizon_years:g} years"
-        text = (
-            f"Rung {rung.number}: {held_words(*rung.bottleneck.resources)} it back; {step.change} adds {gain}{worth}."
-        )
-        currency = "" if self.costs is None else self.costs.currency
-        return text if step.job is None else f"{text} {step.job.sentence(unit, currency)}"
+            value = money_range(step.net_present_value, self.currency)
+            worth = f": {value} over {self.costs.horizon_years:g} years, before tax"
+        text = f"Rung {rung.number}: {held_words(*rung.bottleneck.resources)} it back; {step.change} adds {gain}"
+        return f"{text}{worth}." + ("" if step.job is None else f" {step.job.sentence(unit, self.currency)}")
+
+
+def _worth_text(rung: Rung) -> str | None:
+    worth = _worth(rung)
+    return None if worth is None else interval_text(worth)
+
+
+def _worth(rung: Rung) -> Interval | None:
+    return None if rung.taken is None else rung.taken.net_present_value
 
 
 def ladder(
@@ -259,10 +197,6 @@ def ladder(
         Set at the foot; the first by default.
     runs : int, optional
         Runs for each change; the scenario's by default.
-    seed : int, optional
-        Seed; the scenario's by default.
-    workers : int
-        Processes.
     most_rungs : int
         Steps at most, 1 to 50.
     by : {"money", "acres"}, optional
@@ -270,8 +204,8 @@ def ladder(
         when the scenario has costs.
     pairs : bool
         Whether to try changes two at a time where no single one pays.
-    report : callable, optional
-        Progress.
+    seed, workers, report : optional
+        Seed (the scenario's by default), number of processes, and what is told of progress.
 
     Returns
     -------
@@ -286,7 +220,6 @@ def ladder(
     entry = one_set(loaded, set_name)
     wanted = loaded.base.runs if runs is None else runs
     check_runs(wanted)
-    check_workers(workers)
     if not 1 <= most_rungs <= 50:
         raise InputError.single(f"got {most_rungs}; allowed is 1 to 50", "most_rungs")
     if by not in (None, "money", "acres"):
@@ -294,14 +227,14 @@ def ladder(
     costs = None
     if by == "money" or (by is None and entry.scenario.costs is not None):
         costs = need_costs(entry, "ladder")
-    climb = Climb(loaded, costs, wanted, checked_seed(loaded, seed), workers, report)
-    rows = foot = simulate_sets([make_plan(entry)], climb.seed, wanted, workers, report)[0]
+    climb = Climb(loaded, costs, checked_seed(loaded, seed, workers), workers, report)
+    rows = foot = climb.simulate([make_plan(entry)], wanted)[0]
     rungs: list[Rung] = []
     settings: list[str] = []
     current, ended = entry, "rungs"
     whole = len(rows) == wanted
     for number in range(most_rungs + 1):
-        tables: list[NDArray[np.float64]] = []
+        tables: list[FloatArray] = []
         if whole:
             try:
                 steps, tables, hold = climb.look(current, rows, pairs)
@@ -316,41 +249,34 @@ def ladder(
             break
         best = climb.best(steps, rows)
         taken = None if number == most_rungs else best
-        rungs.append(Rung(number, float(rows[:, ACRES].mean()), hold, tuple(climb.ranked(steps)), taken))
+        ranked = sorted(steps, key=climb.merit, reverse=True)
+        rungs.append(Rung(number, float(rows[:, ACRES].mean()), hold, tuple(ranked), taken))
         if taken is None:
             ended = "rungs" if best is not None else ("acres" if costs is None else "money")
             break
         settings += taken.settings
         rows = tables[steps.index(taken)]
         current = vary(current, taken.settings, loaded.folder)
-    return Ladder(
-        entry.name,
-        len(rows),
-        tuple(rungs),
-        ended,
-        costs,
-        tuple(settings),
-        area_unit(entry.scenario.units),
-        (*capped(entry, costs, foot, rows), *notes_of(costs, rungs)),
-    )
+    unit = area_unit(entry.scenario.units)
+    notes = (*capped(entry, costs, foot, rows), *notes_of(costs, rungs))
+    return Ladder(entry.name, len(rows), tuple(rungs), ended, tuple(settings), unit, notes, costs=costs)
 
 
-def capped(
-    entry: EquipmentSet, costs: Costs | None, foot: NDArray[np.float64], top: NDArray[np.float64]
-) -> tuple[str, ...]:
+def capped(entry: EquipmentSet, costs: Costs | None, foot: FloatArray, top: FloatArray) -> tuple[str, ...]:
     """Say where not the equipment but the demand caps what is sold, so that nothing added can show its worth."""
-    said = []
-    if costs is not None and costs.season_demand is not None:
-        unit, demand = area_unit(entry.scenario.units), costs.season_demand / M2_PER_ACRE
-        days = [demand / mean if (mean := float(rows[:, ACRES].mean())) > 0 else np.inf for rows in (foot, top)]
-        if min(days) < costs.season_days:
-            limit = f"The demand of {demand / unit.acres:,.0f} {unit.name} a season caps what is sold"
-            reached = " and ".join(
-                f"after {one:.0f} days {place}" if one < costs.season_days else f"never {place}"
-                for one, place in zip(days, ("at the foot", "at the top"), strict=True)
-            )
-            said.append(f"{limit}: of {costs.season_days:g} work days it is reached {reached}.")
-    return tuple(said)
+    demand = None if costs is None else demand_acres(costs)
+    if costs is None or demand is None:
+        return ()
+    unit = area_unit(entry.scenario.units)
+    days = [demand / mean if (mean := float(rows[:, ACRES].mean())) > 0 else np.inf for rows in (foot, top)]
+    if min(days) >= costs.season_days:
+        return ()
+    reached = " and ".join(
+        f"after {one:.0f} days {place}" if one < costs.season_days else f"never {place}"
+        for one, place in zip(days, ("at the foot", "at the top"), strict=True)
+    )
+    limit = f"The demand of {demand / unit.acres:,.0f} {unit.name} a season caps what is sold"
+    return (f"{limit}: of {costs.season_days:g} work days it is reached {reached}.",)
 
 
 def notes_of(costs: Costs | None, rungs: Sequence[Rung]) -> tuple[str, ...]:

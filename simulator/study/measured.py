@@ -7,9 +7,8 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError
 from simulator.experiment.estimates import student_quantile
 from simulator.physics.charge import ChargeCurve
 from simulator.plan.day_plan import make_plan
@@ -21,8 +20,8 @@ from simulator.scenario.references import used_rigs
 from simulator.scenario.stopwatch import Timing
 from simulator.scenario.units import Dimension, UnitError
 from simulator.study.design import locate
+from simulator.study.trial import FloatArray, Problems
 
-FloatArray = NDArray[np.float64]
 FEWEST_FOR_LINE = 8
 """Times with amounts that it takes to tell the fixed part from the part that grows. An assumption."""
 _RIG = {
@@ -35,22 +34,9 @@ _AIRCRAFT = {task: f"{task}_time" for task in ("turn", "take_off", "landing", "h
 
 @dataclass(frozen=True)
 class Measured:
-    """Values for one key.
+    """Values for one key, in the unit that a scenario writes, with the mean that the scenario had there.
 
-    Parameters
-    ----------
-    key, task : str
-        Where they go, and what was timed.
-    values : ndarray of float
-        In ``unit``.
-    unit : str
-        As a scenario writes it.
-    before : float or None
-        Mean that the scenario had, in ``unit``.
-    fixed : bool
-        The scenario takes one number there, no distribution.
-    note : str
-        What was taken off; empty: nothing.
+    ``fixed`` where the scenario takes one number and no distribution; the note says what was taken off.
     """
 
     key: str
@@ -108,17 +94,17 @@ def _mean(entry: EquipmentSet, key: str) -> float | None:
 
 
 def _amounts(task: str, timings: Sequence[Timing], dimension: Dimension) -> FloatArray:
-    values, problems = [], []
+    values, problems = [], Problems()
     for timing in timings:
-        try:
-            value = units.parse(timing.amount, dimension)
+        with problems.of():
+            try:
+                value = units.parse(timing.amount, dimension)
+            except UnitError as error:
+                raise InputError.single(f"the amount of {task!r}: {error}", f"line {timing.line}") from error
             if not value > 0:
-                problems.append(Problem(f"line {timing.line}", f"got the amount {timing.amount!r}; allowed is above 0"))
+                raise InputError.single(f"got the amount {timing.amount!r}; allowed is above 0", f"line {timing.line}")
             values.append(value)
-        except UnitError as error:
-            problems.append(Problem(f"line {timing.line}", f"the amount of {task!r}: {error}"))
-    if problems:
-        raise InputError(problems)
+    problems.tell()
     return np.array(values)
 
 

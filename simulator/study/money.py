@@ -7,8 +7,8 @@ memory). Interest is a share a year, paid at year ends; times are in years; amou
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from collections import Counter
+from collections.abc import Iterable
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
@@ -19,27 +19,17 @@ from simulator.scenario.merge import nearest
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs, Item
+from simulator.scenario.units import M2_PER_ACRE
 
 FloatArray = NDArray[np.float64]
 KINDS = ("aircraft", "pack", "charger", "generator", "rig")
 """Kinds of equipment that are bought, as the tables of ``costs`` are named."""
+Pieces = Counter[tuple[str, str]]
+"""How many pieces of equipment there are of each kind and class (or rig)."""
 
 
 def annuity_factor(interest: float, years: ArrayLike) -> FloatArray:
-    """Return the present worth of 1 at the end of each year, (1 - (1 + i)^-n) / i.
-
-    Parameters
-    ----------
-    interest : float
-        Share a year, at least 0; 0 gives n.
-    years : array_like of float
-        Number of years n, at least 0; need not be whole.
-
-    Raises
-    ------
-    ValueError
-        A negative interest or number of years.
-    """
+    """Return the present worth of 1 at the end of each year, (1 - (1 + i)^-n) / i."""
     n = np.asarray(years, dtype=np.float64)
     if not interest >= 0 or bool((n < 0).any()):
         raise ValueError(f"got interest = {interest!r} and years = {years!r}; allowed is at least 0")
@@ -49,38 +39,8 @@ def annuity_factor(interest: float, years: ArrayLike) -> FloatArray:
     return factor
 
 
-def net_present_value(flows: ArrayLike, interest: float) -> float:
-    """Return the worth today of a row of cash flows, the first paid today and the others at year ends.
-
-    Parameters
-    ----------
-    flows : array_like of float, shape (n,)
-        Received (positive) and spent (negative).
-    interest : float
-        Share a year, above -1.
-    """
-    values = np.asarray(flows, dtype=np.float64)
-    if values.ndim != 1 or not interest > -1:
-        raise ValueError(f"got flows of shape {values.shape} and interest {interest!r}; allowed is a row and above -1")
-    return float((values * (1.0 + interest) ** -np.arange(len(values), dtype=np.float64)).sum())
-
-
 def payback_years(price: float, yearly: ArrayLike) -> FloatArray:
-    """Return when yearly gains have added up to a price, without interest; the last year's gain goes on for ever.
-
-    Parameters
-    ----------
-    price : float
-        Spent at the start, at least 0.
-    yearly : array_like of float, shape (..., years)
-        Gain of each year, spread evenly over it.
-
-    Returns
-    -------
-    ndarray of float64, shape (...)
-        Years, 0 for a price of 0; infinity where the price is never got back: the gains of the years given do not
-        reach it and their mean is not positive.
-    """
+    """Return when yearly gains have added up to a price, without interest; the last year's gain goes on for ever."""
     gains = np.asarray(yearly, dtype=np.float64)
     if gains.ndim < 1 or gains.shape[-1] < 1 or not price >= 0:
         raise ValueError(f"got gains of shape {gains.shape} and price = {price!r}; allowed is at least a year and 0")
@@ -100,15 +60,7 @@ def payback_years(price: float, yearly: ArrayLike) -> FloatArray:
 
 
 def life_years(item: Item, cycles_per_year: ArrayLike = 0.0, hours_per_year: ArrayLike = 0.0) -> FloatArray:
-    """Return how long one piece lasts: its years, or sooner the cycles or hours that it stands.
-
-    Parameters
-    ----------
-    item : Item
-        Limits.
-    cycles_per_year, hours_per_year : array_like of float
-        Use of one piece.
-    """
+    """Return how long one piece lasts: its years, or sooner the cycles or hours that it stands."""
     cycles, hours = np.broadcast_arrays(
         np.asarray(cycles_per_year, dtype=np.float64), np.asarray(hours_per_year, dtype=np.float64)
     )
@@ -123,15 +75,6 @@ def yearly_cost(item: Item, life: ArrayLike, interest: float) -> FloatArray:
     """Return the equivalent uniform yearly cost of owning one piece: capital recovery and upkeep.
 
     (P - S) / annuity(i, life) + S i + u P, with price P, resale S and upkeep share u.
-
-    Parameters
-    ----------
-    item : Item
-        Price, resale and upkeep.
-    life : array_like of float
-        Years until it is replaced, above 0.
-    interest : float
-        Share a year.
     """
     resale = item.resale_share * item.purchase
     factor = annuity_factor(interest, life)
@@ -139,45 +82,19 @@ def yearly_cost(item: Item, life: ArrayLike, interest: float) -> FloatArray:
     return cost
 
 
-@dataclass(frozen=True)
-class Piece:
-    """Equipment of one class that a set owns.
-
-    Parameters
-    ----------
-    kind : str
-        One of :data:`KINDS`.
-    name : str
-        Class (or rig).
-    number : int
-        How many.
-    """
-
-    kind: str
-    name: str
-    number: int
-
-
-def pieces_of(scenario: Scenario) -> tuple[Piece, ...]:
-    """Return all equipment on the rigs that work, by kind and class."""
-    counts: dict[tuple[str, str], int] = {}
-
-    def add(kind: str, name: str, number: int) -> None:
-        if number:
-            counts[kind, name] = counts.get((kind, name), 0) + number
-
+def pieces_of(scenario: Scenario) -> Pieces:
+    """Return all equipment on the rigs that work."""
+    found: Pieces = Counter()
     for rig_name in used_rigs(scenario):
         rig = scenario.rig[rig_name]
         for kind, table in (("aircraft", rig.aircraft), ("pack", rig.packs)):
-            for name, number in table.items():
-                add(kind, name, number)
+            found.update({(kind, name): number for name, number in table.items()})
         for point in rig.power.values():
-            for name, number in point.chargers.items():
-                add("charger", name, number)
+            found.update({("charger", name): number for name, number in point.chargers.items()})
             if point.generator is not None:
-                add("generator", point.generator, 1)
-        add("rig", rig_name, 1)
-    return tuple(Piece(kind, name, number) for (kind, name), number in sorted(counts.items()))
+                found["generator", point.generator] += 1
+        found["rig", rig_name] += 1
+    return Counter(dict(sorted((+found).items())))
 
 
 def people_of(scenario: Scenario) -> int:
@@ -187,14 +104,12 @@ def people_of(scenario: Scenario) -> int:
 
 def item_table(costs: Costs) -> dict[tuple[str, str], Item]:
     """Return every priced item by kind and name."""
-    tables: dict[str, Mapping[str, Item]] = {
-        "aircraft": costs.aircraft,
-        "pack": costs.pack,
-        "charger": costs.charger,
-        "generator": costs.generator,
-        "rig": costs.rig,
-    }
-    return {(kind, name): item for kind, table in tables.items() for name, item in table.items()}
+    return {(kind, name): item for kind in KINDS for name, item in getattr(costs, kind).items()}
+
+
+def demand_acres(costs: Costs) -> float | None:
+    """Return the acres that can be sold in a season at most; None without a limit."""
+    return None if costs.season_demand is None else costs.season_demand / M2_PER_ACRE
 
 
 def need_costs(equipment: EquipmentSet, question: str, income: bool = True) -> Costs:
@@ -208,44 +123,18 @@ def need_costs(equipment: EquipmentSet, question: str, income: bool = True) -> C
     return costs
 
 
-def need_prices(pieces: Sequence[Piece], costs: Costs, question: str) -> None:
+def need_prices(pieces: Iterable[tuple[str, str]], costs: Costs, question: str) -> None:
     """Refuse equipment without a price."""
     items = item_table(costs)
     problems = []
-    for piece in pieces:
-        if (piece.kind, piece.name) not in items:
-            priced = [name for kind, name in items if kind == piece.kind]
-            where = f"costs.{piece.kind}.{piece.name}"
-            hint = nearest(piece.name, priced) if priced else ""
+    for kind, name in pieces:
+        if (kind, name) not in items:
+            priced = [known for other, known in items if other == kind]
+            hint = nearest(name, priced) if priced else ""
             message = f"missing; {question} needs its price, such as {{ purchase = 1500 }}, or 0 when it is free{hint}"
-            problems.append(Problem(where, message))
+            problems.append(Problem(f"costs.{kind}.{name}", message))
     if problems:
         raise InputError(problems)
-
-
-@dataclass(frozen=True)
-class Purchase:
-    """What a change buys and sells.
-
-    Parameters
-    ----------
-    bought : tuple of (Piece, Item)
-        New pieces and their prices.
-    sold : tuple of (Piece, Item)
-        Pieces no longer needed; they fetch their resale value.
-    words : str
-        In plain words, such as ``"one more pack (large_pack)"``; empty when no number changes.
-    """
-
-    bought: tuple[tuple[Piece, Item], ...]
-    sold: tuple[tuple[Piece, Item], ...]
-    words: str
-
-    @property
-    def price(self) -> float:
-        """Cash needed today: prices of what is bought less resale of what goes."""
-        spent = sum(piece.number * item.purchase for piece, item in self.bought)
-        return spent - sum(piece.number * item.purchase * item.resale_share for piece, item in self.sold)
 
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
@@ -254,38 +143,18 @@ _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight"
 def _more(number: int, word: str, name: str) -> str:
     count = abs(number)
     said = _NUMBERS[count] if count < len(_NUMBERS) else str(count)
-    noun = word if count == 1 or word.endswith("aircraft") else f"{word}s" if word != "person" else "people"
-    return f"{said} {'more' if number > 0 else ('less' if count == 1 and not name else 'fewer')} {noun}" + (
-        f" ({name})" if name else ""
-    )
-
-
-def piece_changes(before: Scenario, after: Scenario) -> list[Piece]:
-    """Return how many pieces of each class come (positive) or go (negative)."""
-    old = {(piece.kind, piece.name): piece.number for piece in pieces_of(before)}
-    new = {(piece.kind, piece.name): piece.number for piece in pieces_of(after)}
-    keys = sorted(set(old) | set(new), key=lambda key: (KINDS.index(key[0]), key[1]))
-    changed = [Piece(*key, new.get(key, 0) - old.get(key, 0)) for key in keys]
-    return [piece for piece in changed if piece.number]
+    noun = word if count == 1 or word == "aircraft" else "people" if word == "person" else f"{word}s"
+    return f"{said} {'more' if number > 0 else 'fewer'} {noun}{f' ({name})' if name else ''}"
 
 
 def change_words(before: Scenario, after: Scenario) -> str:
     """Return what comes and goes in plain words; empty when no number of pieces or people changes."""
-    words = [_more(piece.number, piece.kind, piece.name) for piece in piece_changes(before, after)]
+    change = pieces_of(after)
+    change.subtract(pieces_of(before))
+    words = [
+        _more(number, kind, name)
+        for (kind, name), number in sorted(change.items(), key=lambda one: (KINDS.index(one[0][0]), one[0][1]))
+        if number
+    ]
     people = people_of(after) - people_of(before)
-    if people:
-        words.append(_more(people, "person", ""))
-    return " and ".join(words)
-
-
-def purchase_of(before: Scenario, after: Scenario, costs: Costs, question: str) -> Purchase:
-    """Return what turns one set into another."""
-    changes = piece_changes(before, after)
-    need_prices(changes, costs, question)
-    items = item_table(costs)
-    paired = [(piece, items[piece.kind, piece.name]) for piece in changes]
-    return Purchase(
-        tuple((piece, item) for piece, item in paired if piece.number > 0),
-        tuple((Piece(piece.kind, piece.name, -piece.number), item) for piece, item in paired if piece.number < 0),
-        change_words(before, after),
-    )
+    return " and ".join([*words, *([_more(people, "person", "")] if people else [])])

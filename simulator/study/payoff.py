@@ -8,49 +8,234 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from typing import TYPE_CHECKING
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING, Generic, NamedTuple, TypeVar
 
 import numpy as np
 
 from simulator.analysis.bottleneck import Bottleneck
+from simulator.analysis.digits import supported_decimals
 from simulator.errors import InputError
-from simulator.experiment.estimates import paired_interval
+from simulator.experiment.estimates import Interval, PairedInterval, paired_interval
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs, Item
-from simulator.scenario.units import M2_PER_ACRE
+from simulator.study.answer import Answer, Spread, frame, shown, spread_of
 from simulator.study.cases import simulate_sets
-from simulator.study.day_money import LEDGER, SeasonMoney, days_of_run, jackknife, ledger_of, resampler, season_draws
-from simulator.study.job_change import job_change
-from simulator.study.money import (
-    FloatArray,
-    annuity_factor,
-    need_costs,
-    payback_years,
-)
-from simulator.study.payoff_case import Case, break_even, extra_sold, make_case
+from simulator.study.change import BreakEven, Case, JobChange, break_even, job_change, joint_ledger, make_case
+from simulator.study.day_money import LEDGER, SeasonMoney, days_of_run, jackknife, resampler, season_draws
+from simulator.study.money import annuity_factor, demand_acres, need_costs, payback_years
 from simulator.study.payoff_pair import Pair, best_pair, pair_note
-from simulator.study.payoff_result import Payoff, spread_of
 from simulator.study.trial import (
     ACRES,
+    AreaUnit,
+    FloatArray,
     Report,
     area_unit,
     changed_set,
     check_runs,
-    check_workers,
     checked_seed,
     judged,
     offered,
     one_more,
     one_set,
 )
-from simulator.study.words import held_words
+from simulator.study.words import held_words, interval_text, money_range, money_text, number_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
+T = TypeVar("T")
 WORLDS = 1000
 """Futures drawn to say how sure the answer is."""
+
+
+@dataclass(frozen=True)
+class BeforeAfter(Generic[T]):
+    """Something of the set as it is, and of the changed set."""
+
+    before: T
+    after: T
+
+
+class Quantity(NamedTuple):
+    """One line of the answer: a value, its limits and what these are."""
+
+    quantity: str
+    value: float | None
+    low: float | None
+    high: float | None
+    unit: str
+    limits: str
+
+    def texts(self) -> list[str]:
+        """Return value and limits with the digits that they support."""
+        if self.unit == "share":
+            return [f"{100.0 * (self.value or 0.0):.0f} %", "–", "–"]
+        value, half = self.value or 0.0, math.nan
+        if self.low is not None and self.high is not None:
+            half = 0.5 * (self.high - self.low)
+        if math.isfinite(half) and half > 1e-9 * max(1.0, abs(value)):
+            places = supported_decimals(half)
+        else:
+            places = 0 if abs(value) >= 100 else (2 if "$" in self.unit else 1)
+        return [number_text(one, places) for one in (self.value, self.low, self.high)]
+
+
+@dataclass(frozen=True)
+class Payoff(Answer):
+    """Whether a change pays."""
+
+    study = "payoff"
+    document = (
+        "equipment_set=set_name", "change", "settings", "runs", "sentence", "notes", "pays", "acres_per_day",
+        "extra_acres_per_day", "extra_acres_per_season", "saved_days_per_season", "extra_margin_per_season", "purchase",
+        "currency", "net_present_value", "payback_seasons", "payback_days", "net_present_value_futures=value_spread",
+        "chance_that_it_pays=chance", "break_even", "pair", "job", "bottleneck", "bottleneck_sentence",
+        "variance_reduction_by_common_draws=noise_reduction",
+    )  # fmt: skip
+
+    set_name: str
+    change: str
+    settings: tuple[str, ...]
+    runs: int
+    acres_per_day: BeforeAfter[float]
+    extra_acres_per_day: PairedInterval
+    noise_reduction: float
+    extra_acres_per_season: Interval
+    saved_days_per_season: float
+    extra_margin_per_season: Interval
+    purchase: float
+    net_present_value: Interval
+    payback_seasons: Spread
+    payback_days: Spread
+    value_spread: Spread
+    chance: float
+    break_even: BreakEven
+    bottleneck: BeforeAfter[str]
+    bottleneck_sentence: BeforeAfter[str]
+    notes: tuple[str, ...]
+    pair: Pair | None
+    job: JobChange | None
+    costs: Costs = field(kw_only=True)
+    unit: AreaUnit
+    futures: pd.DataFrame = field(repr=False)
+    cash: pd.DataFrame = field(repr=False)
+
+    @property
+    def pays(self) -> bool | None:
+        """Whether it pays; None when the runs simulated cannot tell."""
+        value = self.net_present_value
+        if value.low is None or value.high is None:
+            return value.mean > 0
+        return True if value.low > 0 else (False if value.high <= 0 else None)
+
+    @property
+    def sentences(self) -> list[str]:
+        """The answer, what the change does to the job, and what to add to it where something helps together with it."""
+        job = None if self.job is None else self.job.sentence(self.unit, self.currency)
+        pair = None if self.pair is None else self.pair.sentence(self.unit)
+        return [" ".join(text for text in (self._output, self._worth, job, pair) if text)]
+
+    @property
+    def _output(self) -> str:
+        extra = self.extra_acres_per_day
+        gain = interval_text(extra, self.unit.acres, f"{self.unit.name} a day")
+        runs = f"({self.runs} runs simulated)"
+        if extra.mean >= 0:
+            return f"With {self.change} this set does {gain} more {runs}."
+        return f"With {self.change} the output of this set changes by {gain} {runs}."
+
+    @property
+    def _worth(self) -> str:
+        years = f"over {self.costs.horizon_years:g} years, before tax"
+        value = f"{money_range(self.net_present_value, self.currency)} {years}"
+        if self.pays is None:
+            return f"It may or may not pay: {value}; more runs may tell."
+        if not self.pays:
+            return f"It does not pay: {value}, so leave it."
+        if self.purchase <= 0:
+            return f"It pays without a purchase: {value}."
+        if math.isinf(self.payback_seasons.p50):
+            return f"It brings {value}, though it wears out before its price is back."
+        days = max(1.0, round(self.payback_days.p50))
+        price = money_text(self.purchase, self.currency)
+        return f"Its {price} pays for itself in {days:.0f} work day{'s' if days > 1 else ''}: {value}."
+
+    @property
+    def quantities(self) -> list[Quantity]:
+        """Every answer as a line."""
+        area, money, even = self.unit, self.currency, self.break_even
+        found: list[Quantity] = []
+
+        def add(name: str, value: Interval | Spread | float | None, unit: str, scale: float = 1.0) -> None:
+            if isinstance(value, Spread):
+                found.append(Quantity(name, value.p50, value.p10, value.p90, unit, "8 in 10 futures"))
+                return
+            kind = "95 % interval" if isinstance(value, Interval) else ""
+            parts = (value.low, value.mean, value.high) if isinstance(value, Interval) else (None, value, None)
+            low, mean, high = (None if one is None else one / scale for one in parts)
+            found.append(Quantity(name, mean, low, high, unit, kind))
+
+        add("output before", self.acres_per_day.before, f"{area.name}/day", area.acres)
+        add("output after", self.acres_per_day.after, f"{area.name}/day", area.acres)
+        add("extra output", self.extra_acres_per_day, f"{area.name}/day", area.acres)
+        add("extra output sold", self.extra_acres_per_season, f"{area.name}/season", area.acres)
+        if self.job is not None:
+            add("change of the job's work days", self.job.work_days, "work days")
+            if self.job.cost_per_acre is not None:
+                add("change of the cost of an acre", self.job.cost_per_acre, f"{money}/{area.one}", 1.0 / area.acres)
+        add("work days saved", self.saved_days_per_season, "days/season")
+        add("extra margin", self.extra_margin_per_season, f"{money}/season")
+        add("purchase", self.purchase, money)
+        add(f"worth over {self.costs.horizon_years:g} years, before tax", self.net_present_value, money)
+        add("the same, as seasons may fall", self.value_spread, money)
+        add("pays for itself in", self.payback_seasons, "seasons")
+        add("pays for itself in", self.payback_days, "work days")
+        add("chance that it pays", self.chance, "share")
+        if even.purchase_price is not None:
+            add("break-even purchase price", even.purchase_price, money)
+        add("break-even price of the work", even.price_per_acre, f"{money}/{area.one}", 1.0 / area.acres)
+        add("break-even season", even.season_days, "work days")
+        add("break-even demand", even.season_demand_acres, f"{area.name}/season", area.acres)
+        return found
+
+    @property
+    def rows(self) -> list[list[str]]:
+        """Every answer with its limits."""
+        lines = [(one, one.texts()) for one in self.quantities]
+        return shown(lines, {
+            "quantity": lambda line: line[0].quantity,
+            "value": lambda line: line[1][0], "from": lambda line: line[1][1], "to": lambda line: line[1][2],
+            "unit": lambda line: "" if line[0].unit == "share" else line[0].unit,
+            "from and to are": lambda line: line[0].limits,
+        })  # fmt: skip
+
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """The answers, the drawn futures, and cash added up by season."""
+        columns = {name: lambda one, place=place: one[place] for place, name in enumerate(Quantity._fields)}
+        table = frame(self.quantities, columns).astype({"value": float, "low": float, "high": float})
+        return {"payoff.csv": table, "futures.csv": self.futures, "cash.csv": self.cash}
+
+    @property
+    def remarks(self) -> list[str]:
+        """What a buyer must know."""
+        common = "Both sets saw the same random runs"
+        if math.isfinite(self.noise_reduction):
+            common += f", which makes the variance of the difference {self.noise_reduction:.1f} times smaller than with"
+            common += " runs drawn apart"
+        return [
+            *self.notes,
+            f"What holds it back before: {self.bottleneck_sentence.before}",
+            f"And after: {self.bottleneck_sentence.after}",
+            f"{common}.",
+        ]
+
+    @property
+    def simulated(self) -> dict[str, int]:
+        """Both sets."""
+        return {"before": self.runs, "after": self.runs}
 
 
 def payoff(
@@ -83,22 +268,13 @@ def payoff(
         the usual resale and upkeep shares.
     runs : int, optional
         Simulated runs of each; the scenario's by default.
-    seed : int, optional
-        Seed; the scenario's by default.
-    workers : int
-        Processes.
     one_more_runs : int
         Runs to simulate of one more of each, before and after, to name the bottlenecks; 0 leaves it to the
         active-period method.
     worlds : int
         Futures drawn.
-    report : callable, optional
-        Progress.
-
-    Returns
-    -------
-    Payoff
-        The answer.
+    seed, workers, report : optional
+        Seed (the scenario's by default), number of processes, and what is told of progress.
 
     Raises
     ------
@@ -107,56 +283,56 @@ def payoff(
     """
     base = one_set(loaded, set_name)
     wanted = loaded.base.runs if runs is None else runs
-    check_runs(wanted)
-    check_workers(workers)
+    check_runs(wanted, 2)
+    used_seed = checked_seed(loaded, seed, workers)
     costs = need_costs(base, "payoff")
-    changed = changed_set(loaded, base, changes, other, "changed")
+    if bool(changes) == (other is not None):
+        raise InputError.single("allowed is either changes (KEY=VALUE) or another equipment set to change to", "change")
+    changed = changed_set(base, changes, loaded.folder, "changed") if other is None else loaded.equipment_set(other)
     item = price if isinstance(price, Item) or price is None else _whole_price(price, costs)
     case, words = make_case(base, changed, costs, item, "payoff")
-    used_seed = checked_seed(loaded, seed)
-    plans = [make_plan(base), make_plan(changed)]
-    rows = simulate_sets(plans, used_seed, wanted, workers, report)
-    joint = np.hstack([ledger_of(rows[0], base.scenario, costs), ledger_of(rows[1], changed.scenario, costs)])
-    demand = None if costs.season_demand is None else costs.season_demand / M2_PER_ACRE
-    n_days = costs.season_days
-    means = joint.mean(axis=0)
-    one, two, _, _, _ = case.seasons(means, n_days, demand)
-    futures, cash, drawn = _futures(case, joint, n_days, demand, worlds, used_seed)
+    sets = (base, changed)
+    before, after = simulate_sets([make_plan(entry) for entry in sets], used_seed, wanted, workers, report)
+    joint = joint_ledger((before, after), sets, costs)
+    futures, cash = _futures(case, joint, worlds, used_seed)
+    worth = futures["net_present_value"].to_numpy()
     cut = len(joint) < wanted
     hold, pair, tried = _bottlenecks(
-        loaded, (base, changed), rows, used_seed, workers, 0 if cut else one_more_runs, report
+        loaded, sets, (before, after), used_seed, workers, 0 if cut else one_more_runs, report
     )
+    one, two, _, _, _ = case.seasons(joint.mean(axis=0))
+    gain = after[:, ACRES] - before[:, ACRES]
     interrupted = (f"Interrupted: {len(joint)} of {wanted} runs.",) if cut else ()
-    extra = paired_interval(rows[1][:, ACRES], rows[0][:, ACRES])
-    change = words or ", ".join(changes) or f"changing to {changed.name}"
+    unit = area_unit(base.scenario.units)
+    notes = (
+        *_demand_notes(costs, unit, one, two), *_resale_notes(case), constraint_words(*hold),
+        *small_sample_note(gain), pair_note(pair, tried, changes),
+    )  # fmt: skip
     return Payoff(
         set_name=base.name,
-        change=change,
+        change=words or ", ".join(changes) or f"changing to {changed.name}",
         settings=tuple(changes),
         runs=len(joint),
-        acres_before=float(rows[0][:, ACRES].mean()),
-        acres_after=float(rows[1][:, ACRES].mean()),
-        extra_acres_per_day=extra,
-        noise_reduction=noise_reduction(rows[1][:, ACRES], rows[0][:, ACRES]),
-        extra_acres_per_season=jackknife(lambda m: extra_sold(case, m, n_days, demand), joint),
+        acres_per_day=BeforeAfter(float(before[:, ACRES].mean()), float(after[:, ACRES].mean())),
+        extra_acres_per_day=paired_interval(after[:, ACRES], before[:, ACRES]),
+        noise_reduction=noise_reduction(after[:, ACRES], before[:, ACRES]),
+        extra_acres_per_season=jackknife(case.extra_sold, joint),
         saved_days_per_season=float(one.days - two.days),
-        extra_margin_per_season=jackknife(lambda m: case.margin(m, n_days, demand), joint),
+        extra_margin_per_season=jackknife(case.margin, joint),
         purchase=case.price - case.resale,
-        net_present_value=jackknife(lambda m: case.value(m, n_days, demand), joint),
-        payback_seasons=spread_of(drawn["seasons"]),
-        payback_days=spread_of(drawn["days"]),
-        value_spread=spread_of(drawn["value"]),
-        chance=float(np.mean(drawn["value"] > 0)),
-        break_even=break_even(case, joint, n_days, demand),
-        bottleneck_before=hold[0].resource,
-        bottleneck_after=hold[1].resource,
-        sentence_before=hold[0].sentence,
-        sentence_after=hold[1].sentence,
-        notes=(*interrupted, *_notes(base, costs, one, two, demand, rows, hold), pair_note(pair, tried, changes)),
+        net_present_value=jackknife(case.value, joint),
+        payback_seasons=spread_of(futures["payback_seasons"].to_numpy(), "inverted_cdf"),
+        payback_days=spread_of(futures["payback_days"].to_numpy(), "inverted_cdf"),
+        value_spread=spread_of(worth, "inverted_cdf"),
+        chance=float(np.mean(worth > 0)),
+        break_even=break_even(case, joint),
+        bottleneck=BeforeAfter(hold[0].resource, hold[1].resource),
+        bottleneck_sentence=BeforeAfter(hold[0].sentence, hold[1].sentence),
+        notes=(*interrupted, *notes),
         pair=pair,
-        job=job_change(base, changed, (rows[0], rows[1]), case),
+        job=job_change(sets, (before, after), case),
         costs=costs,
-        unit=area_unit(base.scenario.units),
+        unit=unit,
         futures=futures,
         cash=cash,
     )
@@ -175,63 +351,54 @@ def noise_reduction(a: FloatArray, b: FloatArray) -> float:
     return apart / shared if shared > 0 else math.nan
 
 
-def small_sample_note(extra: FloatArray) -> str:
-    """Return a caution where few, skewed runs make a t interval too narrow; else an empty text.
+def small_sample_note(extra: FloatArray) -> list[str]:
+    """Return a caution where few, skewed runs make a t interval too narrow.
 
     The interval of a mean is right for many runs; with a skewness beyond 1 it needs about fifty (measured on runs of
     this model: 92 % instead of 95 % at 12 runs, 94.5 % at 50).
     """
     spread = float(extra.std())
     if len(extra) >= 50 or spread <= 0:
-        return ""
+        return []
     skewness = float(np.mean(((extra - extra.mean()) / spread) ** 3))
     if abs(skewness) <= 1.0:
-        return ""
-    return f"Only {len(extra)} runs, and a few differ much from the rest: intervals may be a little too narrow."
+        return []
+    return [f"Only {len(extra)} runs, and a few differ much from the rest: intervals may be a little too narrow."]
 
 
-def _futures(
-    case: Case, joint: FloatArray, days: float, demand: float | None, worlds: int, seed: int
-) -> tuple[pd.DataFrame, pd.DataFrame, dict[str, FloatArray]]:
+def _futures(case: Case, joint: FloatArray, worlds: int, seed: int) -> tuple[pd.DataFrame, pd.DataFrame]:
     """Draw futures: by world the value, the payback and the extra margin, and cash by season."""
     import pandas as pd
 
     costs = case.costs
     years = max(1, math.ceil(costs.horizon_years - 1e-9))
-    seasons = season_draws(
-        joint, days, years, worlds, resampler(seed, "payoff"), days_of_run(joint[:, LEDGER.index("work_days")])
-    )
-    _, two, gain, upkeep, capital = case.seasons(seasons, days, demand)
+    run_days = days_of_run(joint[:, LEDGER.index("work_days")])
+    seasons = season_draws(joint, case.days, years, worlds, resampler(seed, "payoff"), run_days)
+    _, two, gain, upkeep, capital = case.seasons(seasons)
     margin = gain - upkeep - capital
-    ends = np.minimum(np.arange(1, years + 1), costs.horizon_years)
-    steps = annuity_factor(costs.interest, ends)
+    steps = annuity_factor(costs.interest, np.minimum(np.arange(1, years + 1), costs.horizon_years))
     weights = np.diff(np.concatenate([[0.0], steps]))  # adds up to the annuity factor of the horizon
-    value = margin @ weights
-    price = case.price - case.resale
-    yearly = gain - upkeep
+    price, yearly = case.price - case.resale, gain - upkeep
     back = payback_years(max(0.0, price), yearly)
-    life = case.life(joint.mean(axis=0), days, demand)
-    back = np.where(back <= life, back, np.inf)
-    worked = np.where(np.isfinite(back), back, np.inf) * two.days.mean(axis=1)
+    back = np.where(back <= case.life(joint.mean(axis=0)), back, np.inf)
     futures = pd.DataFrame(
         {
             "future": np.arange(worlds),
-            "net_present_value": value,
+            "net_present_value": margin @ weights,
             "payback_seasons": back,
-            "payback_days": worked,
+            "payback_days": back * two.days.mean(axis=1),
             "extra_margin_per_season": margin.mean(axis=1),
         }
     )
-    added = np.cumsum(yearly, axis=1) - price
-    bands = np.quantile(np.concatenate([np.full((worlds, 1), -price), added], axis=1), [0.1, 0.5, 0.9], axis=0)
-    cash = pd.DataFrame({"season": np.arange(years + 1), "p10": bands[0], "p50": bands[1], "p90": bands[2]})
-    return futures, cash, {"value": value, "seasons": back, "days": worked}
+    added = np.concatenate([np.full((worlds, 1), -price), np.cumsum(yearly, axis=1) - price], axis=1)
+    bands = np.quantile(added, [0.1, 0.5, 0.9], axis=0)
+    return futures, pd.DataFrame({"season": np.arange(years + 1), "p10": bands[0], "p50": bands[1], "p90": bands[2]})
 
 
 def _bottlenecks(
     loaded: LoadedScenario,
     sets: tuple[EquipmentSet, EquipmentSet],
-    rows: Sequence[FloatArray],
+    rows: tuple[FloatArray, FloatArray],
     seed: int,
     workers: int,
     runs: int,
@@ -240,22 +407,20 @@ def _bottlenecks(
     """Name what holds each set back, and the best thing to add to the change; with the runs of these trials."""
     tried = [offered(loaded, entry) if runs >= 10 else [] for entry in sets]
     plans = [plan for entries in tried for _, _, plan in entries]
-    count = min(runs, len(rows[0]))
     tables: list[FloatArray] = []
     try:
-        tables = simulate_sets(plans, seed, count, workers, report, "one more of each") if plans else []
+        if plans:
+            tables = simulate_sets(plans, seed, min(runs, len(rows[0])), workers, report, "one more of each")
     except KeyboardInterrupt:
-        tried = [[] for _ in sets]  # the answer itself is known; bottlenecks are then named without these
-    variations = [[variation for variation, _, _ in entries] for entries in tried]
-    first = len(variations[0])
-    split = (tables[:first], tables[first:])
-    holds = [
-        judged(entry, own, one_more(mine, found, own))
-        for entry, own, mine, found in zip(sets, rows, variations, split, strict=True)
-    ]
-    alone = {variation.change: table for variation, table in zip(variations[0], split[0], strict=True)}
-    pair = best_pair(variations[1], split[1], rows[1], rows[0], alone)
-    return (holds[0], holds[1]), pair, len(tables[0]) if tables else 0
+        tried = [[], []]  # the answer itself is known; bottlenecks are then named without these
+    first, second = ([variation for variation, _, _ in entries] for entries in tried)
+    alone, both = tables[: len(first)], tables[len(first) :]
+    holds = (
+        judged(sets[0], rows[0], one_more(first, alone, rows[0])),
+        judged(sets[1], rows[1], one_more(second, both, rows[1])),
+    )
+    known = {variation.change: table for variation, table in zip(first, alone, strict=True)}
+    return holds, best_pair(second, both, rows[1], rows[0], known), len(tables[0]) if tables else 0
 
 
 def constraint_words(before: Bottleneck, after: Bottleneck) -> str:
@@ -268,33 +433,25 @@ def constraint_words(before: Bottleneck, after: Bottleneck) -> str:
     return f"The constraint moves on: first {held_words(*first)} the set back, then {held_words(*then)} it back."
 
 
-def _notes(
-    base: EquipmentSet,
-    costs: Costs,
-    one: SeasonMoney,
-    two: SeasonMoney,
-    demand: float | None,
-    rows: Sequence[FloatArray],
-    hold: tuple[Bottleneck, Bottleneck],
-) -> tuple[str, ...]:
-    """Say what a buyer must know beside the numbers."""
-    unit = area_unit(base.scenario.units)
-    said = []
+def _demand_notes(costs: Costs, unit: AreaUnit, one: SeasonMoney, two: SeasonMoney) -> list[str]:
+    """Say how much of the extra output can be sold."""
+    said, demand = [], demand_acres(costs)
     if demand is not None and two.capacity_acres > demand:
-        can, sold = float(one.capacity_acres), demand / unit.acres
-        saved = float(one.days - two.days)
-        if can >= demand:
-            text = f"The extra output cannot be sold: the demand is {sold:,.0f} {unit.name} a season and the set"
-            said.append(
-                f"{text} without the change already does that; all that is gained is {saved:.1f} fewer work days."
-            )
+        sold = f"sold: the demand is {demand / unit.acres:,.0f} {unit.name} a season"
+        if one.capacity_acres >= demand:
+            text = f"The extra output cannot be {sold} and the set without the change already does that"
+            said.append(f"{text}; all that is gained is {float(one.days - two.days):.1f} fewer work days.")
         else:
-            text = f"Only part of the extra output can be sold: the demand is {sold:,.0f} {unit.name} a season"
-            said.append(f"{text}, reached after {float(two.days):.0f} of {costs.season_days:g} work days.")
+            reached = f"reached after {float(two.days):.0f} of {costs.season_days:g} work days"
+            said.append(f"Only part of the extra output can be {sold}, {reached}.")
     if costs.price_per_acre is None:
         said.append("The work is paid by the hour, so more acres an hour earn nothing more.")
-    said.append(constraint_words(*hold))
-    few = small_sample_note(rows[1][:, ACRES] - rows[0][:, ACRES])
-    if few:
-        said.append(few)
-    return tuple(said)
+    return said
+
+
+def _resale_notes(case: Case) -> list[str]:
+    """Tell an upgrade from a new purchase."""
+    if case.resale <= 0:
+        return []
+    price, resale = (money_text(value, case.costs.currency) for value in (case.price, case.resale))
+    return [f"This is an upgrade: new equipment of {price}, with {resale} got for what it replaces."]

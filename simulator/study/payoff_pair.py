@@ -4,30 +4,24 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from simulator.analysis.variations import Variation, setting_key
 from simulator.experiment.estimates import PairedInterval, paired_interval
-from simulator.study.money import FloatArray
-from simulator.study.trial import ACRES, AreaUnit
+from simulator.study.trial import ACRES, AreaUnit, FloatArray
 from simulator.study.words import interval_text
 
 
 @dataclass(frozen=True)
 class Pair:
-    """The change together with one thing more.
+    """The change together with one thing more, which as ``setting`` goes over the changed set.
 
-    Parameters
-    ----------
-    change, setting : str
-        The one thing more, in plain words and as ``KEY=VALUE`` over the changed set.
-    extra_acres_per_day : PairedInterval
-        What both add to the set as it was.
-    beyond_change : PairedInterval
-        What they add to the change alone.
-    only_together : bool
-        Whether neither was shown to add anything alone.
+    What both add to the set as it was, what they add to the change alone, and whether neither was shown to add alone.
     """
 
+    document: ClassVar = (
+        "change", "setting", "extra_acres_per_day", "beyond_the_change_alone=beyond_change", "only_together",
+    )  # fmt: skip
     change: str
     setting: str
     extra_acres_per_day: PairedInterval

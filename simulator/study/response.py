@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, ClassVar
 
 import numpy as np
 from numpy.typing import NDArray
@@ -30,36 +30,39 @@ TERMS = {
 class Term:
     """One coefficient with its interval."""
 
+    document: ClassVar = ("name", "meaning", "value", "ci95")
     name: str
     value: float
     low: float
     high: float
 
+    @property
+    def meaning(self) -> str:
+        """What it is."""
+        return TERMS[self.name]
+
+    @property
+    def ci95(self) -> tuple[float, float]:
+        """Its interval."""
+        return self.low, self.high
+
 
 @dataclass(frozen=True)
 class Response:
-    """Hours an acre as the sum of its parts.
+    """Hours an acre as the sum of its parts: what a move, a mile and a turn cost; each acre bears its part.
 
-    ``paid hours / acre = base + (per_move + per_km * distance) / mean area + per_turn_length * mean(1 / length)
-    + per_reach * mean(half diagonal)``.
-
-    The terms are what a move, a mile and a turn cost; each acre bears its part. Fitted by least squares on the cases'
-    means (own derivation from time per area = sum of its parts, as in work-rate formulas of aerial application).
-
-    Parameters
-    ----------
-    terms : tuple of Term
-        Those that the cases can tell apart.
-    hours : float
-        Mean paid hours a day, to turn hours an acre into acres a day.
-    r2 : float
-        Share of the variation of hours an acre that is explained.
-    error_acres : float
-        Root mean square error in acres per day when each case is foretold from all the others (leave one out).
-    cases : int
-        Cases fitted.
+    Fitted by least squares on the cases' means (own derivation from time per area = sum of its parts, as in work-rate
+    formulas of aerial application). Mean paid hours a day turn hours an acre into acres a day; the error in acres a day
+    is the root mean square when each case is foretold from all the others.
     """
 
+    form: ClassVar = (
+        "paid hours / acre = base + (per_move + per_km * km) / mean acres "
+        "+ per_turn_length * mean(1 / length in m) + per_reach * mean(half diagonal in m)"
+    )
+    document: ClassVar = (
+        "form", "terms", "paid_hours_per_day=hours", "r2", "leave_one_out_error_acres_per_day=error_acres", "cases",
+    )  # fmt: skip
     terms: tuple[Term, ...]
     hours: float
     r2: float
@@ -71,21 +74,6 @@ class Response:
         values = dict(zip(TERMS, _row(mean_area_m2, move_m, pass_inverse_per_m, reach_m), strict=True))
         hours = sum(term.value * values[term.name] for term in self.terms)
         return self.hours / hours if hours > 0 else math.nan
-
-    def to_json(self) -> dict[str, Any]:
-        """Return the response as a JSON-able table."""
-        return {
-            "form": "paid hours / acre = base + (per_move + per_km * km) / mean acres "
-            "+ per_turn_length * mean(1 / length in m) + per_reach * mean(half diagonal in m)",
-            "terms": [
-                {"name": t.name, "meaning": TERMS[t.name], "value": t.value, "ci95": [t.low, t.high]}
-                for t in self.terms
-            ],
-            "paid_hours_per_day": self.hours,
-            "r2": self.r2,
-            "leave_one_out_error_acres_per_day": self.error_acres,
-            "cases": self.cases,
-        }
 
 
 def _row(mean_area_m2: float, move_m: float, pass_inverse_per_m: float, reach_m: float) -> list[float]:

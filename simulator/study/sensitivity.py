@@ -2,16 +2,16 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Sequence
-from dataclasses import dataclass
+from collections.abc import Callable, Hashable, Sequence
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
-from numpy.typing import NDArray
 
 from simulator.analysis.summary import MEASURES
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError
 from simulator.experiment.estimates import (
     Interval,
     format_estimate,
@@ -24,67 +24,65 @@ from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.merge import nearest
-from simulator.study.cases import CaseRuns, changed_set, check_size
-from simulator.study.design import InputRange, locate, setting_at
-from simulator.study.documents import clean
+from simulator.study.answer import Answer, shown
+from simulator.study.cases import CaseRuns
+from simulator.study.design import locate, setting_at
+from simulator.study.reading import InputRange
 from simulator.study.sobol import SobolIndices, is_power_of_two, sobol
-from simulator.study.trial import Report, area_unit, check_workers, one_set
+from simulator.study.trial import (
+    FloatArray,
+    Problems,
+    Report,
+    area_unit,
+    changed_set,
+    check_runs,
+    checked_seed,
+    one_set,
+)
+from simulator.study.words import capital, number_text
 
 if TYPE_CHECKING:
     import pandas as pd
 
-FloatArray = NDArray[np.float64]
+Row = dict[Hashable, Any]
 _GENERIC = frozenset({"rig", "crew", "tasks", "aircraft", "pack", "charger", "generator", "time", "field"})
 
 
 @dataclass(frozen=True)
-class Sensitivity:
+class Sensitivity(Answer):
     """What the answer owes to each input.
 
-    Parameters
-    ----------
-    bars : pandas.DataFrame
-        One row an input, the widest first: key, words, low, high (texts), at_low, at_high (answer), change_low,
-        change_high (from the scenario's own values, with ``_ci_low`` and ``_ci_high``), swing (widest difference of
-        the three answers) with its interval, flips (the sign of the answer changes within the range).
-    needs : pandas.DataFrame
-        What to measure (a whole number needs no measuring): key, words, plus_minus (how well the input must be known,
-        in its unit), timings (how many stopwatch times give that; NaN for an input without spread), enough (the range
-        is narrow enough as it is).
-    base : Interval
-        The answer with the scenario's own values.
-    indices : SobolIndices or None
-        None when not asked for, or interrupted.
-    noise_share : float
-        Part of the variance among the points of the Sobol sample that is chance of the runs; NaN without.
-    measure : str
-        What the answer is.
-    target : float
-        Precision wished for, as a share of the answer.
-    units : {"us", "metric"}
-        Units of sentences.
-    sentence : str
-        The answer.
-    runs : int
-        Runs of each point of the bars.
-    stopped : str
-        Why it ended early; empty when it did not.
+    The bars have one row an input, the widest first: the answer at both ends of its range, the change from the
+    scenario's own values, and the swing between any two. The needs say how well each must be known, and how many
+    stopwatch times give that (NaN for an input without spread; a whole number needs no measuring).
     """
 
-    bars: pd.DataFrame
-    needs: pd.DataFrame
+    study = "sensitivity"
+    files = ("inputs.csv=inputs", "to_measure.csv=needs", "sobol.csv=sobol_table")
+    document = (
+        "sentence", "measure", "runs", "base", "target_share=target", "stopped", "inputs", "to_measure=needs", "sobol",
+    )  # fmt: skip
+
+    bars: pd.DataFrame = field(repr=False)
+    needs: pd.DataFrame = field(repr=False)
     base: Interval
     indices: SobolIndices | None
     noise_share: float
     measure: str
     target: float
     units: str
-    sentence: str
+    sets: tuple[str, ...]
     runs: int
-    stopped: str = ""
+    sobol_runs: int
 
+    @property
+    def inputs(self) -> pd.DataFrame:
+        """The bars without the place that each input was given at."""
+        return self.bars.drop(columns="place")
+
+    @property
     def sobol_table(self) -> pd.DataFrame | None:
-        """Return one row an input with its indices and intervals, in the order of the bars; None without indices."""
+        """One row an input with its indices and intervals, in the order of the bars; None without indices."""
         if self.indices is None:
             return None
         import pandas as pd
@@ -103,30 +101,108 @@ class Sensitivity:
         )
         return self.bars[["place", "key", "words"]].merge(frame, on="place").drop(columns="place")
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the study as a JSON-able document."""
-        table = self.sobol_table()
-        document = {
-            "study": "sensitivity",
-            "sentence": self.sentence,
-            "measure": self.measure,
-            "runs": self.runs,
-            "base": {"mean": self.base.mean, "ci95": [self.base.low, self.base.high]},
-            "target_share": self.target,
-            "stopped": self.stopped,
-            "inputs": self.bars.drop(columns="place").to_dict(orient="records"),
-            "to_measure": self.needs.to_dict(orient="records"),
-            "sobol": None
-            if table is None or self.indices is None
-            else {
-                "indices": table.to_dict(orient="records"),
-                "mean": self.indices.mean,
-                "sd": self.indices.sd,
-                "evaluations": self.indices.evaluations,
-                "chance_share_of_variance": self.noise_share,
-            },
+    @property
+    def sobol(self) -> dict[str, Any] | None:
+        """The indices as a document."""
+        found = self.indices
+        return None if found is None else {
+            "indices": self.sobol_table, "mean": found.mean, "sd": found.sd, "evaluations": found.evaluations,
+            "chance_share_of_variance": self.noise_share,
+        }  # fmt: skip
+
+    @property
+    def sentences(self) -> list[str]:
+        """What matters most, whether a choice holds, and what to measure."""
+        unit, bars = area_unit(self.units), self.bars
+        scale, name = (1.0, self.measure.replace("_", " "))
+        if self.measure == "acres":
+            scale, name = 1.0 / unit.acres, f"{unit.name} a day"
+        first = bars.iloc[0]
+        of, answer = self.sets[0], "the output" if self.measure == "acres" else "the answer"
+        if len(self.sets) == 2:
+            of, answer = f"the lead of {self.sets[0]} over {self.sets[1]}", "the lead"
+        if float(first["swing_ci_low"]) <= 0:
+            return [f"None of the inputs changes {of} by more than chance over {self.runs} runs."]
+        swing = format_estimate(*(scale * float(first[key]) for key in ("swing", "swing_ci_low", "swing_ci_high")))
+        text = (
+            f"{capital(first['words'])} matters most for {of}: from {first['low']} to {first['high']} {answer} changes "
+            f"by {swing} {name}"
+        )
+        if len(bars) > 1:
+            share = float(bars.iloc[1]["swing"]) / float(first["swing"])
+            text += f"; next is {bars.iloc[1]['words']} with {100 * share:.0f} % of that"
+        text += "."
+        if len(self.sets) == 2:
+            flips = ", ".join(map(str, bars.loc[bars["flips"], "words"]))
+            turns = f"The choice turns round within the range of {flips}."
+            text += f" {turns if flips else 'No single input turns the choice round.'}"
+        wanted = self.needs[~self.needs["enough"]]
+        if not len(wanted):
+            return [f"{text} All inputs are known well enough for {100 * self.target:.2g} %."]
+        said = []
+        for row in wanted.head(3).to_dict(orient="records"):
+            times = f" (about {row['timings']:.0f} timings)" if math.isfinite(row["timings"]) else ""
+            said.append(f"{row['words']} to within {row['plus_minus']:.2g} {row['unit']}".rstrip() + times)
+        return [f"{text} To be sure to {100 * self.target:.2g} %, measure {'; '.join(said)}."]
+
+    @property
+    def rows(self) -> list[list[str]]:
+        """One row an input."""
+        unit, acres = area_unit(self.units), self.measure == "acres"
+        scale, word = (1.0 / unit.acres, f"{unit.name}/day") if acres else (1.0, self.measure)
+        table = self.sobol_table
+        lines = self.bars.merge(self.needs.drop(columns="words"), on="key")
+        if table is not None:
+            lines = lines.merge(table.drop(columns="words"), on="key")
+
+        def estimate(name: str, ends: str = "{}_ci95", by: float = 1.0) -> Callable[[Row], str]:
+            keys = (name, f"{ends.format(name)}_low", f"{ends.format(name)}_high")
+            return lambda row: format_estimate(*(by * float(row[key]) for key in keys))
+
+        def within(row: Row) -> str:
+            if math.isnan(row["plus_minus"]):
+                return "count it"
+            return "range will do" if row["enough"] else f"{row['plus_minus']:.2g} {row['unit']}".strip()
+
+        columns: dict[str, Callable[[Row], str | None]] = {
+            "input": lambda row: row["words"],
+            "range": lambda row: f"{row['low']} to {row['high']}",
         }
-        return clean(document)
+        for side in ("low", "high"):
+            columns[f"change at its {side} end, {word}"] = estimate(f"change_{side}", "{}_ci", scale)
+        columns |= {
+            f"widest difference, {word}": lambda row: f"{scale * row['swing']:.3g}",
+            "must be known to within": within,
+            "timings for that": lambda row: None if row["enough"] else number_text(row["timings"]),
+        }
+        if table is not None:
+            columns["share alone (first order)"] = estimate("first_order", "first_ci95")
+            columns["share in all (total)"] = estimate("total")
+        return shown(lines.to_dict(orient="records"), columns)
+
+    @property
+    def remarks(self) -> list[str]:
+        """What the columns mean."""
+        said = [
+            f"{self.runs} runs of each point, the same random runs for all; changes are from the scenario's own "
+            "values, with 95 % intervals; the widest difference is between any two of low end, own value and high end.",
+            f"Must be known to within: so that the answer is sure to {100 * self.target:.2g} %, if it changes evenly "
+            "through the range; timings for that: stopwatch times whose mean is so sure; range will do: the range "
+            "given is narrow enough.",
+            "A drawn time keeps its shape: its mean moves through the range.",
+        ]
+        if self.indices is not None:
+            said.append(
+                "Share alone: of the variance, what the input explains by itself; share in all: with all that it does "
+                f"together with others (Sobol indices), from {self.indices.evaluations} points of {self.sobol_runs} "
+                f"runs; {100 * self.noise_share:.0f} % of their variance is chance of the runs."
+            )
+        return said
+
+    @property
+    def simulated(self) -> dict[str, int]:
+        """One set, or two."""
+        return dict.fromkeys(self.sets, self.runs)
 
 
 def words_of(ranges: Sequence[InputRange]) -> list[str]:
@@ -177,12 +253,8 @@ def sensitivity(
         Runs of each of those cases.
     target : float, optional
         Share of the answer that it is to be known to.
-    seed : int, optional
-        Seed; the scenario's by default.
-    workers : int, optional
-        Processes.
-    report : callable, optional
-        Progress.
+    seed, workers, report : optional
+        Seed (the scenario's by default), number of processes, and what is told of progress.
 
     Returns
     -------
@@ -196,23 +268,15 @@ def sensitivity(
     """
     entries = [one_set(loaded, equipment_set), *([loaded.equipment_set(against)] if against is not None else [])]
     _check(ranges, measure, sobol_points, target, entries)
-    check_workers(workers)
-    check_size(runs, len(entries) * (2 * len(ranges) + 1), least=3)
-    used_seed = loaded.base.seed if seed is None else seed
-    plans, problems = [], []
+    check_runs(runs, len(entries) * (2 * len(ranges) + 1), least=3)
+    used_seed = checked_seed(loaded, seed, workers)
+    plans, problems = [], Problems()
     for entry in entries:
         plans.append(make_plan(entry))
-        for one in ranges:
-            for share in (0.0, 1.0):
-                try:
-                    plans.append(make_plan(changed_set(entry, [setting_at(entry, one, share)], loaded.folder)))
-                except InputError as error:
-                    where = f"--range {one.key} at {one.text(share)}"
-                    problems += [
-                        Problem(where, f"{p.where}: {p.message}" if p.where else p.message) for p in error.problems
-                    ]
-    if problems:
-        raise InputError(list(dict.fromkeys(problems)))
+        for one, share in itertools.product(ranges, (0.0, 1.0)):
+            with problems.of(f"--range {one.key} at {one.text(share)}"):
+                plans.append(make_plan(changed_set(entry, [setting_at(entry, one, share)], loaded.folder)))
+    problems.tell()
     simulated = CaseRuns(plans, used_seed, workers, report, "one at a time")
     simulated.extend(runs)
     cases = 2 * len(ranges) + 1
@@ -224,7 +288,7 @@ def sensitivity(
     stopped = ""
     indices, noise = None, math.nan
     if sobol_points:
-        check_size(sobol_runs, len(entries) * sobol_points * (len(ranges) + 2), "sobol_runs", least=2)
+        check_runs(sobol_runs, len(entries) * sobol_points * (len(ranges) + 2), "sobol_runs", least=2)
         halves: list[FloatArray] = []
 
         def function(shares: FloatArray) -> FloatArray:
@@ -237,8 +301,10 @@ def sensitivity(
             noise = _noise_share(np.vstack(halves[:2]))
         except KeyboardInterrupt:
             stopped = "interrupted; the Sobol indices are left out"
-    sentence = _sentence(bars, needs, entries, measure, target, loaded.base.units, runs)
-    return Sensitivity(bars, needs, base, indices, noise, measure, target, loaded.base.units, sentence, runs, stopped)
+    return Sensitivity(
+        bars, needs, base, indices, noise, measure, target, loaded.base.units, tuple(entry.name for entry in entries),
+        runs, sobol_runs, stopped=stopped,
+    )  # fmt: skip
 
 
 def _check(
@@ -274,34 +340,27 @@ def _answer(simulated: CaseRuns, case: int, cases: int, measure: str, paired: bo
 def _bars(ranges: Sequence[InputRange], answers: Sequence[FloatArray]) -> pd.DataFrame:
     import pandas as pd
 
-    rows = []
+    rows: list[dict[str, Any]] = []
     for place, (one, words) in enumerate(zip(ranges, words_of(ranges), strict=True)):
         three = [answers[2 * place + 1], answers[0], answers[2 * place + 2]]
         means = [float(values.mean()) for values in three]
         most, least = int(np.argmax(means)), int(np.argmin(means))
-        swing = paired_interval(three[most], three[least])
-        low, high = paired_interval(three[0], three[1]), paired_interval(three[2], three[1])
-        rows.append(
-            {
-                "place": place,
-                "key": one.key,
-                "words": words,
-                "low": one.text(0.0),
-                "high": one.text(1.0),
-                "at_low": means[0],
-                "at_high": means[2],
-                "change_low": low.mean,
-                "change_low_ci_low": low.low,
-                "change_low_ci_high": low.high,
-                "change_high": high.mean,
-                "change_high_ci_low": high.low,
-                "change_high_ci_high": high.high,
-                "swing": swing.mean,
-                "swing_ci_low": swing.low,
-                "swing_ci_high": swing.high,
-                "flips": min(means) < 0 < max(means),
-            }
-        )
+        gaps = {
+            "change_low": paired_interval(three[0], three[1]),
+            "change_high": paired_interval(three[2], three[1]),
+            "swing": paired_interval(three[most], three[least]),
+        }
+        row: dict[str, Any] = {
+            "place": place,
+            "key": one.key,
+            "words": words,
+            "low": one.text(0.0),
+            "high": one.text(1.0),
+        }
+        row |= {"at_low": means[0], "at_high": means[2]}
+        for name, gap in gaps.items():
+            row |= {name: gap.mean, f"{name}_ci_low": gap.low, f"{name}_ci_high": gap.high}
+        rows.append({**row, "flips": min(means) < 0 < max(means)})
     return pd.DataFrame(rows).sort_values(["swing", "place"], ascending=[False, True], ignore_index=True)
 
 
@@ -316,7 +375,7 @@ def _needs(entry: EquipmentSet, bars: pd.DataFrame, ranges: Sequence[InputRange]
         # a swing in proportion to the width, as far as the bar is straight; the target is a half-width
         share = min(1.0, 2.0 * target / swing) if swing > 0 and not one.whole else 1.0
         # a whole number (packs, people) is counted, not measured
-        plus_minus = math.nan if one.whole else 0.5 * one.width * share
+        plus_minus = math.nan if one.whole else 0.5 * (one.high - one.low) * share
         rows.append(
             {
                 "key": one.key,
@@ -369,12 +428,11 @@ def _evaluate(
         key = tuple(text for texts in settings for text in texts)
         if key not in places:
             places[key] = len(places)
-            for number, (entry, texts) in enumerate(zip(entries, settings, strict=True)):
-                try:
-                    plans[number].append(make_plan(changed_set(entry, texts, loaded.folder)))
-                except InputError as error:
-                    where = "inputs together (" + ", ".join(texts) + ")"
-                    raise InputError([Problem(where, f"{p.where}: {p.message}") for p in error.problems]) from error
+            problems = Problems()
+            for group, entry, texts in zip(plans, entries, settings, strict=True):
+                with problems.of("inputs together (" + ", ".join(texts) + ")"):
+                    group.append(make_plan(changed_set(entry, texts, loaded.folder)))
+            problems.tell()
         order.append(places[key])
     simulated = CaseRuns([plan for group in plans for plan in group], seed, workers, report, "Sobol sample")
     simulated.extend(runs)
@@ -393,48 +451,3 @@ def _noise_share(halves: FloatArray) -> float:
     variance = float(halves.mean(axis=1).var(ddof=1))
     chance = 0.25 * float((halves[:, 0] - halves[:, 1]).var(ddof=1))
     return min(1.0, chance / variance) if variance > 0 else math.nan
-
-
-def _sentence(
-    bars: pd.DataFrame,
-    needs: pd.DataFrame,
-    entries: Sequence[EquipmentSet],
-    measure: str,
-    target: float,
-    units_name: str,
-    runs: int,
-) -> str:
-    unit = area_unit(units_name)
-    scale, name = (1.0 / unit.acres, f"{unit.name} a day") if measure == "acres" else (1.0, measure.replace("_", " "))
-    first = bars.iloc[0]
-    swing = format_estimate(*(scale * float(first[key]) for key in ("swing", "swing_ci_low", "swing_ci_high")))
-    of = f"the lead of {entries[0].name} over {entries[1].name}" if len(entries) == 2 else entries[0].name
-    if float(first["swing_ci_low"]) <= 0:
-        return f"None of the inputs changes {of} by more than chance over {runs} runs."
-    through = f"from {first['low']} to {first['high']}"
-    answer = "the lead" if len(entries) == 2 else "the output" if measure == "acres" else "the answer"
-    text = f"{_capital(first['words'])} matters most for {of}: {through} {answer} changes by {swing} {name}"
-    if len(bars) > 1:
-        second = bars.iloc[1]
-        share = float(second["swing"]) / float(first["swing"])
-        text += f"; next is {second['words']} with {100 * share:.0f} % of that"
-    text += "."
-    if len(entries) == 2:
-        flips = [str(words) for words, flip in zip(bars["words"], bars["flips"], strict=True) if flip]
-        if flips:
-            text += f" The choice turns round within the range of {', '.join(flips)}."
-        else:
-            text += " No single input turns the choice round."
-    wanted = needs[~needs["enough"]]
-    if not len(wanted):
-        return text + f" All inputs are known well enough for {100 * target:.2g} %."
-    said = []
-    for row in wanted.head(3).to_dict(orient="records"):
-        count = float(row["timings"])
-        times = f" (about {count:.0f} timings)" if math.isfinite(count) else ""
-        said.append(f"{row['words']} to within {float(row['plus_minus']):.2g} {row['unit']}".rstrip() + times)
-    return text + f" To be sure to {100 * target:.2g} %, measure {'; '.join(said)}."
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]

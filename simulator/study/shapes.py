@@ -34,21 +34,7 @@ MONTE_CARLO = 299
 
 @dataclass(frozen=True)
 class Shape:
-    """A distribution fitted to values.
-
-    Parameters
-    ----------
-    kind : str
-        Family, ``"empirical"`` or ``"constant"``.
-    distribution : Distribution
-        What a scenario takes.
-    aicc : dict
-        Family to Akaike's criterion with small-sample correction, smaller is better; empty when no family was compared.
-    statistic, p : float
-        Anderson-Darling statistic of the family, and its p value with parameters fitted (simulated); NaN: not tested.
-    why : str
-        Why this one, in plain words.
-    """
+    """A distribution fitted to values."""
 
     kind: str
     distribution: Distribution
@@ -62,11 +48,6 @@ def gamma_shape(values: FloatArray) -> float:
     """Return the maximum-likelihood shape of a gamma: ``ln k - digamma(k) = ln mean - mean ln``.
 
     Source: the likelihood equation (Law, *Simulation Modeling and Analysis*, chapter on input modeling; from memory).
-
-    Parameters
-    ----------
-    values : ndarray of float
-        Above 0, not all equal.
     """
     from scipy.optimize import brentq
     from scipy.special import psi
@@ -80,11 +61,6 @@ def weibull_shape(values: FloatArray) -> float:
     """Return the maximum-likelihood shape of a Weibull: ``sum x^c ln x / sum x^c - 1/c = mean ln x``.
 
     Source: as `gamma_shape`.
-
-    Parameters
-    ----------
-    values : ndarray of float
-        Above 0, not all equal.
     """
     from scipy.optimize import brentq
 
@@ -121,20 +97,7 @@ def _frozen(values: FloatArray, family: str) -> Any:
 
 
 def fit_family(values: FloatArray, family: str) -> tuple[Distribution, float]:
-    """Return a family's maximum-likelihood fit and its log-likelihood.
-
-    Parameters
-    ----------
-    values : ndarray of float, shape (n,)
-        Above 0, not all equal.
-    family : str
-        One of `FAMILIES`.
-
-    Raises
-    ------
-    ValueError
-        Another family, or a fit outside what a scenario takes.
-    """
+    """Return a family's maximum-likelihood fit and its log-likelihood."""
     frozen = _frozen(values, family)
     likelihood = float(np.sum(frozen.logpdf(values)))
     mean, sd = float(frozen.mean()), float(frozen.std())
@@ -152,15 +115,7 @@ def fit_family(values: FloatArray, family: str) -> tuple[Distribution, float]:
 
 
 def aicc(likelihood: float, parameters: int, n: int) -> float:
-    """Return Akaike's criterion with the small-sample correction of Hurvich & Tsai (1989).
-
-    Parameters
-    ----------
-    likelihood : float
-        Largest log-likelihood.
-    parameters, n : int
-        Fitted parameters and values.
-    """
+    """Return Akaike's criterion with the small-sample correction of Hurvich & Tsai (1989)."""
     extra = 2.0 * parameters * (parameters + 1) / (n - parameters - 1) if n > parameters + 1 else math.inf
     return 2.0 * parameters - 2.0 * likelihood + extra
 
@@ -169,11 +124,6 @@ def anderson_darling(share: FloatArray) -> float:
     """Return the Anderson-Darling statistic ``-n - mean((2i - 1) (ln u_i + ln(1 - u_(n + 1 - i))))``.
 
     Source: Anderson & Darling 1954, J. Am. Stat. Assoc. 49:765-769.
-
-    Parameters
-    ----------
-    share : ndarray of float, shape (n,)
-        Ascending values of the cumulative distribution at the sorted sample.
     """
     n = len(share)
     u = np.clip(share, 1e-300, 1.0 - 1e-16)
@@ -186,15 +136,6 @@ def goodness(values: FloatArray, family: str, seed: int) -> tuple[float, float]:
 
     The parameters are fitted to the same values, so the p value comes from refitting simulated samples (parametric
     bootstrap; Stute, Gonzales Manteiga & Presedo Quindimil 1993).
-
-    Parameters
-    ----------
-    values : ndarray of float
-        Above 0.
-    family : str
-        One of `FAMILIES`.
-    seed : int
-        Seed of the simulated samples.
     """
     x = np.sort(values)
     fitted = _frozen(x, family)
@@ -208,22 +149,7 @@ def goodness(values: FloatArray, family: str, seed: int) -> tuple[float, float]:
 
 
 def fit_shape(values: FloatArray, kind: str = "auto", seed: int = 1) -> Shape:
-    """Fit a distribution to measured values.
-
-    Parameters
-    ----------
-    values : ndarray of float, shape (n,)
-        At least one, all above 0.
-    kind : str, optional
-        One of `KINDS`; "auto" takes the family with the least AICc, and the values themselves where that is rejected.
-    seed : int, optional
-        Seed of the test's simulated samples.
-
-    Raises
-    ------
-    ValueError
-        Values or kind are out of range.
-    """
+    """Fit a distribution to measured values."""
     x = np.sort(np.asarray(values, dtype=np.float64))
     if x.ndim != 1 or not len(x) or not (np.isfinite(x) & (x > 0)).all() or kind not in KINDS:
         raise ValueError(

@@ -8,7 +8,7 @@ others are simulated longer until it is shown which reach it; among these the se
 from __future__ import annotations
 
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -16,16 +16,17 @@ import numpy as np
 from simulator.errors import InputError, Problem
 from simulator.experiment.selection import Selection
 from simulator.plan.day_plan import make_plan
-from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.choices import Choice, combinations, parse_choice
-from simulator.study.documents import clean, interval_json
+from simulator.study.answer import Answer, as_json, frame, shown
+from simulator.study.cases import CaseRuns
 from simulator.study.money import need_costs, need_prices, pieces_of
-from simulator.study.size_search import Candidate, Search, mean_cost
+from simulator.study.reading import Choice, combinations, parse_choice
+from simulator.study.size_search import Candidate, Search
 from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, Target
-from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, check_runs, check_workers, checked_seed, one_set
-from simulator.study.words import money_range, money_text
+from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, changed_set, check_runs, checked_seed, one_set
+from simulator.study.words import interval_text, money_range, money_text, number_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -38,37 +39,24 @@ _STATUS = {
     "dearer": "surely costs more than a good one, so it was simulated no further",
 }
 """What the marks of the table mean."""
+_SHOWN = 15
+"""Sets in the table for people."""
 
 
 @dataclass(frozen=True)
-class Size:
-    """The equipment set of least cost that reaches a target.
+class Size(Answer):
+    """The equipment set of least cost that reaches a target; None where none is shown to.
 
-    Parameters
-    ----------
-    set_name : str
-        Set that the choices vary.
-    target : Target
-        What is to be reached.
-    candidates : tuple of Candidate
-        All valid combinations.
-    refused : tuple of (str, str)
-        Combinations that are no valid set, and why.
-    best : Candidate or None
-        The choice; None when none reaches the target.
-    selection : Selection or None
-        What the selection procedure did; None when one set or none was left to it.
-    indifference : float
-        Least difference in cost that it was to find.
-    confidence : float
-        Of each of the two statements of the guarantee.
-    costs : Costs
-        Money.
-    unit : AreaUnit
-        Area unit of sentences.
-    stopped : str
-        Why it ended early; empty when it did not.
+    ``refused`` are combinations that are no valid set, and why; ``selection`` what the selection procedure did, None
+    when one set or none was left to it; ``indifference`` the least difference in cost that it was to find.
     """
+
+    study = "size"
+    files = ("size.csv=table",)
+    document = (
+        "equipment_set=set_name", "sentence", "guarantee", "legend", "target=aim", "currency", "indifference",
+        "confidence", "best", "selection=picked", "near_misses", "frontier", "candidates", "refused=invalid", "stopped",
+    )  # fmt: skip
 
     set_name: str
     target: Target
@@ -78,54 +66,47 @@ class Size:
     selection: Selection | None
     indifference: float
     confidence: float
-    costs: Costs
+    costs: Costs = field(kw_only=True)
     unit: AreaUnit
-    stopped: str = ""
 
     @property
-    def sentence(self) -> str:
-        """The answer, as one would tell it."""
+    def sentences(self) -> list[str]:
+        """The choice, or the nearest set."""
         aim = self.target.words(self.unit)
         if self.best is None or self.best.cost is None:
             near = self.near_misses
             tail = ""
-            if near and near[0].verdict is not None:
-                tail = f"; nearest is {near[0].label} with {self.target.shown(near[0].verdict.reached, self.unit)}"
-            return f"None of the {len(self.candidates)} sets tried is shown to {aim}{tail}."
-        money = f"{money_range(self.best.cost, self.costs.currency)} {self.target.cost_of}"
-        return f"The cheapest set shown to {aim} is {self.best.label}: it costs {money}, wages included."
+            if near and near[0].reached is not None:
+                tail = f"; nearest is {near[0].label} with {self.target.shown(near[0].reached, self.unit)}"
+            return [f"None of the {len(self.candidates)} sets tried is shown to {aim}{tail}."]
+        money = f"{money_range(self.best.cost, self.currency)} {self.target.cost_of}"
+        return [f"The cheapest set shown to {aim} is {self.best.label}: it costs {money}, wages included."]
 
     @property
     def guarantee(self) -> str:
         """What is guaranteed, in a sentence."""
         if self.best is None:
             return "No set is chosen, so nothing is guaranteed."
-        sure = f"{100 * self.confidence:.0f} %"
-        delta = money_text(self.indifference, self.costs.currency)
+        sure, delta = f"{100 * self.confidence:.0f} %", money_text(self.indifference, self.currency)
         first = f"With {sure} confidence every set called good reaches the target {self.target.floor(self.unit)}"
         if self.selection is not None and not self.selection.decided:
             left, runs = len(self.selection.survivors), max(self.selection.replications)
-            open_cost = (
-                f"the cost of {left} of them is too nearly the same to tell which is cheapest in {runs:,} runs each"
+            return (
+                f"{first}; the cost of {left} of them is too nearly the same to tell which is cheapest in {runs:,} "
+                f"runs each: the choice has the lowest mean, and a --indifference above {delta} decides sooner."
             )
-            chosen = f"the choice has the lowest mean, and a --indifference above {delta} decides sooner"
-            return f"{first}; {open_cost}: {chosen}."
-        second = (
-            f"with {sure} confidence none of them is cheaper than the choice by more than {delta} {self.target.cost_of}"
-        )
-        return f"{first}, and {second}."
+        cheaper = f"none of them is cheaper than the choice by more than {delta} {self.target.cost_of}"
+        return f"{first}, and with {sure} confidence {cheaper}."
 
     @property
-    def open_question(self) -> str:
-        """Name what more runs may settle; empty when nothing cheaper is open."""
-        limit = mean_cost(self.best.cost) if self.best is not None else np.inf
-        count = sum(one.status == "undecided" and mean_cost(one.cost) < limit for one in self.candidates)
+    def open_question(self) -> list[str]:
+        """What more runs may settle, where something cheaper is open."""
+        limit = np.inf if self.best is None else self.best.mean_cost
+        count = sum(one.status == "undecided" and one.mean_cost < limit for one in self.candidates)
         if not count:
-            return ""
-        what = "cheaper sets are" if count > 1 else "cheaper set is"
-        if self.best is None:
-            what = "sets are" if count > 1 else "set is"
-        return f"{count} {what} neither shown to reach the target nor shown to miss it; more runs may settle it."
+            return []
+        sets = ("" if self.best is None else "cheaper ") + ("sets are" if count > 1 else "set is")
+        return [f"{count} {sets} neither shown to reach the target nor shown to miss it; more runs may settle it."]
 
     @property
     def legend(self) -> str:
@@ -145,90 +126,96 @@ class Size:
         others = [
             one for one in self.candidates if one is not self.best and one.verdict is not None and one.cost is not None
         ]
-        good = sorted((one for one in others if one.status == "good"), key=lambda one: mean_cost(one.cost))[:2]
+        good = sorted((one for one in others if one.status == "good"), key=lambda one: one.mean_cost)[:2]
         missed = sorted(
             (one for one in others if one.status in ("misses", "undecided")), key=lambda one: -self.reach(one)
         )[:3]
         return [*missed, *good] if self.best is None else [*good, *missed]
 
     @property
-    def table(self) -> pd.DataFrame:
-        """One row a combination, cheapest first; ``frontier`` marks those that no other beats in cost and output."""
-        import pandas as pd
-
-        rows = []
-        front = {one.number for one in self.frontier}
-        for one in sorted(self.candidates, key=lambda entry: (mean_cost(entry.cost), entry.number)):
-            verdict, cost = one.verdict, one.cost
-            rows.append(
-                {
-                    "set": one.label,
-                    "settings": " ".join(one.settings),
-                    "status": "chosen" if one is self.best else one.status,
-                    "runs": len(one.rows),
-                    "reached": np.nan if verdict is None else verdict.reached / self.target.scale(self.unit)[0],
-                    f"mean_{self.unit.name}_per_day": float(one.rows[:, ACRES].mean()) / self.unit.acres
-                    if len(one.rows)
-                    else np.nan,
-                    "chance": np.nan if verdict is None else verdict.chance,
-                    "cost": mean_cost(cost),
-                    "cost_low": np.nan if cost is None or cost.low is None else cost.low,
-                    "cost_high": np.nan if cost is None or cost.high is None else cost.high,
-                    "frontier": one.number in front,
-                }
-            )
-        return pd.DataFrame(rows)
-
-    @property
     def frontier(self) -> list[Candidate]:
         """Sets that no other beats in both cost and output, cheapest first."""
         known = [one for one in self.candidates if one.verdict is not None and one.cost is not None]
         front: list[Candidate] = []
-        for one in sorted(known, key=lambda entry: (mean_cost(entry.cost), -self.reach(entry))):
+        for one in sorted(known, key=lambda entry: (entry.mean_cost, -self.reach(entry))):
             if not front or self.reach(one) > self.reach(front[-1]):
                 front.append(one)
         return front
 
-    def to_json(self) -> dict[str, Any]:
-        """Return the answer as a document."""
+    def _mark(self, one: Candidate) -> str:
+        return "chosen" if one is self.best else one.status
 
-        def one_json(one: Candidate) -> dict[str, Any]:
-            return {
-                "settings": list(one.settings),
-                "status": one.status,
-                "runs": len(one.rows),
-                "reached": None if one.verdict is None else one.verdict.reached,
-                "chance": None if one.verdict is None else one.verdict.chance,
-                "cost": None if one.cost is None else interval_json(one.cost),
-            }
+    @property
+    def rows(self) -> list[list[str]]:
+        """The choice and the cheapest others."""
+        first = sorted(self.candidates, key=lambda one: (one is not self.best, one.cost.mean if one.cost else 0.0))
+        scale = self.target.scale(self.unit)[0]
+        return shown(first[:_SHOWN], {
+            "set": lambda one: one.label,
+            "status": self._mark,
+            self.target.column(self.unit):
+                lambda one: number_text(None if one.reached is None else one.reached / scale),
+            "chance": lambda one: None if one.chance is None else f"{100 * one.chance:.0f} %",
+            f"cost {self.target.cost_of}, {self.currency}": lambda one: interval_text(one.cost) if one.cost else None,
+            "runs": lambda one: str(one.runs),
+        })  # fmt: skip
 
-        picked = self.selection
-        return clean(
-            {
-                "study": "size",
-                "equipment_set": self.set_name,
-                "sentence": self.sentence,
-                "guarantee": self.guarantee,
-                "legend": self.legend,
-                "target": {
-                    "acres": self.target.acres,
-                    "share": self.target.share,
-                    "tolerance": self.target.tolerance,
-                    "kind": self.target.kind,
-                    "words": self.target.words(self.unit),
-                },
-                "currency": self.costs.currency,
-                "indifference": self.indifference,
-                "confidence": self.confidence,
-                "best": None if self.best is None else one_json(self.best),
-                "selection": None if picked is None else {"decided": picked.decided, "runs": list(picked.replications)},
-                "near_misses": [one_json(one) for one in self.near_misses],
-                "frontier": [one_json(one) for one in self.frontier],
-                "candidates": [one_json(one) for one in self.candidates],
-                "refused": [{"settings": settings, "reason": reason} for settings, reason in self.refused],
-                "stopped": self.stopped,
-            }
-        )
+    @property
+    def table(self) -> pd.DataFrame:
+        """One row a combination, cheapest first; ``frontier`` marks those that no other beats in cost and output."""
+        front = {one.number for one in self.frontier}
+        scale, per = self.target.scale(self.unit)[0], self.unit.acres
+        return frame(sorted(self.candidates, key=lambda entry: (entry.mean_cost, entry.number)), {
+            "set": lambda one: one.label,
+            "settings": lambda one: " ".join(one.settings),
+            "status": self._mark,
+            "runs": lambda one: one.runs,
+            "reached": lambda one: None if one.reached is None else one.reached / scale,
+            f"mean_{self.unit.name}_per_day": lambda one: float(one.rows[:, ACRES].mean()) / per if one.runs else None,
+            "chance": lambda one: one.chance,
+            "cost": lambda one: one.mean_cost,
+            "cost_low": lambda one: one.cost and one.cost.low,
+            "cost_high": lambda one: one.cost and one.cost.high,
+            "frontier": lambda one: one.number in front,
+        })  # fmt: skip
+
+    @property
+    def remarks(self) -> list[str]:
+        """What the table means, what is guaranteed, and the sets next to the choice."""
+        said = [self.legend, self.guarantee, *self.open_question]
+        for near in self.near_misses:
+            if near.reached is not None and near.cost is not None:
+                price = f"{money_range(near.cost, self.currency)} {self.target.cost_of}"
+                said.append(
+                    f"Near: {near.label} ({near.status}) with {self.target.shown(near.reached, self.unit)}, at {price}."
+                )
+        if len(self.candidates) > _SHOWN:
+            said.append(f"{len(self.candidates) - _SHOWN} more sets were tried; see size.csv (--out).")
+        if self.refused:
+            settings, reason = self.refused[0]
+            said.append(f"{len(self.refused)} combinations are no valid set, such as {settings}: {reason}")
+        return said
+
+    @property
+    def simulated(self) -> dict[str, int]:
+        """All combinations."""
+        return {one.label: one.runs for one in self.candidates}
+
+    @property
+    def aim(self) -> dict[str, Any]:
+        """The target as a document."""
+        return {**as_json(self.target), "words": self.target.words(self.unit)}
+
+    @property
+    def picked(self) -> dict[str, Any] | None:
+        """What the selection procedure did, as a document."""
+        one = self.selection
+        return None if one is None else {"decided": one.decided, "runs": list(one.replications)}
+
+    @property
+    def invalid(self) -> list[dict[str, str]]:
+        """Combinations that are no valid set, as a document."""
+        return [{"settings": settings, "reason": reason} for settings, reason in self.refused]
 
 
 def size(
@@ -269,16 +256,12 @@ def size(
         Set that the choices vary; the first by default.
     runs : int
         Runs by which a set is shown to reach the target, at least 50.
-    seed : int, optional
-        Seed; the scenario's by default.
-    workers : int
-        Processes.
     confidence : float
         Of each statement of the guarantee, between 0.5 and 1.
     indifference : float, optional
         Least difference in cost worth finding; 1 % of the cheapest by default.
-    report : callable, optional
-        Progress.
+    seed, workers, report : optional
+        Seed (the scenario's by default), number of processes, and what is told of progress.
 
     Returns
     -------
@@ -292,7 +275,7 @@ def size(
     """
     entry = one_set(loaded, set_name)
     check_runs(runs, least=50)
-    check_workers(workers)
+    used_seed = checked_seed(loaded, seed, workers)
     costs = need_costs(entry, "size", income=False)
     days = costs.season_days if season_days is None else season_days
     target = _target(entry, acres_per_day, season_acres, days, within_days, share)
@@ -302,16 +285,15 @@ def size(
         raise InputError.single(f"got {indifference}; allowed is an amount above 0", "indifference")
     parsed = [choice if isinstance(choice, Choice) else parse_choice(choice) for choice in choices]
     candidates, refused = _candidates(loaded, entry, parsed)
-    need_prices(
-        list({(p.kind, p.name): p for one in candidates for p in pieces_of(one.entry.scenario)}.values()), costs, "size"
-    )
-    search = Search(candidates, target, costs, checked_seed(loaded, seed), workers, confidence, runs, report)
+    need_prices(dict.fromkeys(p for one in candidates for p in pieces_of(one.entry.scenario)), costs, "size")
+    simulated = CaseRuns([one.plan for one in candidates], used_seed, workers, report)
+    search = Search(candidates, target, costs, confidence, runs, simulated)
     stopped, selection, best, delta = "", None, None, indifference or 0.0
     try:
         search.screen()
         good = search.certify()
         if good:
-            delta = indifference or 0.01 * min(mean_cost(one.cost) for one in good)
+            delta = indifference or 0.01 * min(one.mean_cost for one in good)
             selection, best = search.choose(good, delta)
     except KeyboardInterrupt:
         if any(one.verdict is None for one in candidates):
@@ -326,9 +308,9 @@ def size(
         selection,
         delta,
         confidence,
-        costs,
-        area_unit(entry.scenario.units),
-        stopped,
+        unit=area_unit(entry.scenario.units),
+        costs=costs,
+        stopped=stopped,
     )
 
 
@@ -352,13 +334,13 @@ def _target(
     if acres_per_day is not None:
         return DailyTarget(acres_per_day, share)
     if season_acres is not None:
-        return SeasonTarget(season_acres, season_days, share)
+        return SeasonTarget(season_acres, share, days=season_days)
     most, days = entry.scenario.most_work_days, int(given[0])
     if entry.scenario.work != "once":
         raise InputError.single('needs a job that ends; allowed is work = "once" in the scenario', "within_days")
     if days > most:
         raise InputError.single(f"got {days}; allowed is 1 to {most}, the scenario's most_work_days", "within_days")
-    return JobTarget(make_plan(entry).list_m2 / M2_PER_ACRE, days, share)
+    return JobTarget(make_plan(entry).list_m2 / M2_PER_ACRE, share, days=days)
 
 
 def _candidates(
@@ -369,7 +351,7 @@ def _candidates(
     problems: list[Problem] = []
     for settings in combinations(choices):
         try:
-            changed = vary(entry, [one for text in settings for one in _each(text)], loaded.folder)
+            changed = changed_set(entry, [one for text in settings for one in _each(text)], loaded.folder)
             candidates.append(Candidate(len(candidates), settings, changed, make_plan(changed)))
         except InputError as error:
             refused.append((" ".join(settings), str(error.problems[0])))

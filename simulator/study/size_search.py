@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass, field
+from typing import ClassVar
 
 import numpy as np
-from numpy.typing import NDArray
 
 from simulator.experiment.estimates import Interval, mean_interval, student_quantile
 from simulator.experiment.selection import Selection, select_best
@@ -14,21 +14,16 @@ from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.streams import BLOCK_RUNS
-from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.cases import CaseRuns
 from simulator.study.day_money import ledger_of, season_money
-from simulator.study.money import pieces_of
+from simulator.study.money import demand_acres, pieces_of
 from simulator.study.target import Target, Verdict
-from simulator.study.trial import Report
+from simulator.study.trial import FloatArray
 
 SCREEN_RUNS = 20
 """Runs of the cheap screen."""
-
-
 MOST_RUNS = 4000
 """Runs of one set at which an undecided comparison is given up."""
-
-
 _BATCH = 8
 
 
@@ -36,54 +31,66 @@ _BATCH = 8
 class Candidate:
     """One combination of the choices."""
 
+    document: ClassVar = ("settings", "status", "runs", "reached", "chance", "cost")
     number: int
     settings: tuple[str, ...]
     entry: EquipmentSet = field(repr=False)
     plan: DayPlan = field(repr=False)
-    rows: NDArray[np.float64] = field(default_factory=lambda: np.empty((0, 0)), repr=False)
+    rows: FloatArray = field(default_factory=lambda: np.empty((0, 0)), repr=False)
     verdict: Verdict | None = None
     cost: Interval | None = None
     status: str = ""
 
     @property
+    def runs(self) -> int:
+        """Runs simulated."""
+        return len(self.rows)
+
+    @property
+    def reached(self) -> float | None:
+        """What is passed in the share of cases asked for."""
+        return None if self.verdict is None else self.verdict.reached
+
+    @property
+    def chance(self) -> float | None:
+        """Estimated chance to reach the target."""
+        return None if self.verdict is None else self.verdict.chance
+
+    @property
+    def mean_cost(self) -> float:
+        """Mean of the cost; infinity when it is not known."""
+        return np.inf if self.cost is None else self.cost.mean
+
+    @property
     def label(self) -> str:
-        """Return the choices without the path of their keys."""
-        short = [short_setting(text, 1) for text in self.settings]
+        """The choices without the path of their keys."""
+        short = [_short(text, 1) for text in self.settings]
         if len({text.partition("=")[0] for text in short}) < len(short):
-            short = [short_setting(text, 2) for text in self.settings]
+            short = [_short(text, 2) for text in self.settings]
         return ", ".join(short)
 
 
-def short_setting(text: str, parts: int) -> str:
+def _short(text: str, parts: int) -> str:
     """Return ``big=3`` of ``rig.main.packs.big=3``, or more of the last parts of its key."""
     key, _, value = text.partition("=")
     return f"{'.'.join(key.split('.')[-parts:])}={value}"
 
 
-def mean_cost(cost: Interval | None) -> float:
-    """Return the mean of a cost; infinity when it is not known."""
-    return np.inf if cost is None else cost.mean
-
-
+@dataclass
 class Search:
     """Screen, certify, choose."""
 
-    def __init__(
-        self,
-        candidates: list[Candidate],
-        target: Target,
-        costs: Costs,
-        seed: int,
-        workers: int,
-        confidence: float,
-        runs: int,
-        report: Report | None,
-    ) -> None:
-        self.candidates, self.target, self.costs = candidates, target, costs
-        self.confidence, self.runs = confidence, runs
-        self.simulated = CaseRuns([one.plan for one in candidates], seed, workers, report)
-        # shared out over all sets, so that the statement holds for all of them together (Bonferroni)
-        self.error = (1.0 - confidence) / max(1, len(candidates))
+    candidates: list[Candidate]
+    target: Target
+    costs: Costs
+    confidence: float
+    runs: int
+    simulated: CaseRuns
+
+    @property
+    def error(self) -> float:
+        """Probability of one wrong statement: shared out, so that all hold together (Bonferroni)."""
+        return (1.0 - self.confidence) / max(1, len(self.candidates))
 
     def _simulate(self, group: Sequence[Candidate], last: int, stage: str) -> None:
         """Simulate the sets of a group up to replication ``last``; every set keeps its own first replications."""
@@ -91,26 +98,22 @@ class Search:
         self.simulated.extend(last, [one.number for one in group])
         for one in group:
             one.rows = self.simulated.rows(one.number)
-            self._judge(one)
+            one.verdict = self.target.judge(one.rows, self.error)
+            one.cost = mean_interval(self.values(one))
+            one.status = "misses" if one.verdict.hopeless else ("good" if one.verdict.sure else "undecided")
 
-    def _ownership(self, one: Candidate, ledger: NDArray[np.float64]) -> float:
+    def _ownership(self, one: Candidate, ledger: FloatArray) -> float:
         """Return upkeep and capital of a season; of a job, the part of its acres in a season's."""
         days, kind = self.costs.season_days, self.target.kind
-        listed = None if self.costs.season_demand is None else self.costs.season_demand / M2_PER_ACRE
-        demand = {"season": self.target.acres, "day": self.target.acres * days}.get(kind, listed)
+        demand = {"season": self.target.acres, "day": self.target.acres * days}.get(kind, demand_acres(self.costs))
         money = season_money(ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), days, demand)
         part = self.target.acres / float(money.acres) if kind == "job" and money.acres > 0 else 1.0
         return float(money.upkeep + money.capital) * part
 
-    def values(self, one: Candidate) -> NDArray[np.float64]:
+    def values(self, one: Candidate) -> FloatArray:
         """Return the cost of the target as told by each run."""
         ledger = ledger_of(one.rows, one.entry.scenario, self.costs)
         return self.target.cost(ledger, self.costs, self._ownership(one, ledger))
-
-    def _judge(self, one: Candidate) -> None:
-        one.verdict = self.target.judge(one.rows, self.error)
-        one.cost = mean_interval(self.values(one))
-        one.status = "misses" if one.verdict.hopeless else ("good" if one.verdict.sure else "undecided")
 
     def screen(self) -> None:
         """Simulate every set a little."""
@@ -118,17 +121,15 @@ class Search:
 
     def certify(self) -> list[Candidate]:
         """Simulate the sets that may be the choice until it is shown which reach the target; return those that do."""
-        waiting = sorted(
-            (one for one in self.candidates if one.status != "misses"),
-            key=lambda one: (mean_cost(one.cost), one.number),
-        )
+        possible = (one for one in self.candidates if one.status != "misses")
+        waiting = sorted(possible, key=lambda one: (one.mean_cost, one.number))
         good: list[Candidate] = []
         while waiting:
             group, waiting = waiting[:_BATCH], waiting[_BATCH:]
             self._simulate(group, self.runs, "which sets reach it")
             good += [one for one in group if one.status == "good"]
             if good:
-                cheapest = min(good, key=lambda one: mean_cost(one.cost))
+                cheapest = min(good, key=lambda one: one.mean_cost)
                 for one in [one for one in waiting if self._dearer(one, cheapest)]:
                     one.status = "dearer"
                     waiting.remove(one)
@@ -136,7 +137,7 @@ class Search:
 
     def _dearer(self, one: Candidate, than: Candidate) -> bool:
         """Tell whether a set surely costs more than another, on the runs that both have."""
-        n = min(len(one.rows), len(than.rows))
+        n = min(one.runs, than.runs)
         gap = self.values(one)[:n] - self.values(than)[:n]
         margin = student_quantile(1.0 - self.error, n - 1) * float(gap.std(ddof=1)) / np.sqrt(n)
         return bool(gap.mean() > margin)
@@ -145,9 +146,18 @@ class Search:
         """Return the cheapest of the sets that reach the target."""
         if len(good) == 1:
             return None, good[0]
-        stock = {one.number: self.values(one) for one in good}
+        stock = [self.values(one) for one in good]
+
+        def sample(system: int, replication: int) -> float:
+            one, known = good[system], stock[system]
+            if replication >= len(known):
+                self._simulate([one], one.runs + BLOCK_RUNS, "which is cheapest")
+                # earlier values stay as they were handed out, so that the procedure sees one sample
+                stock[system] = known = np.concatenate([known, self.values(one)[len(known) :]])
+            return float(known[replication])
+
         selection = select_best(
-            self._sampler(good, stock),
+            sample,
             len(good),
             indifference,
             self.confidence,
@@ -156,14 +166,3 @@ class Search:
             most_replications=MOST_RUNS,
         )
         return selection, good[selection.best]
-
-    def _sampler(self, good: list[Candidate], stock: dict[int, NDArray[np.float64]]) -> Callable[[int, int], float]:
-        def sample(system: int, replication: int) -> float:
-            one = good[system]
-            if replication >= len(stock[one.number]):
-                self._simulate([one], len(one.rows) + BLOCK_RUNS, "which is cheapest")
-                # earlier values stay as they were handed out, so that the procedure sees one sample
-                stock[one.number] = np.concatenate([stock[one.number], self.values(one)[len(stock[one.number]) :]])
-            return float(stock[one.number][replication])
-
-        return sample

@@ -13,19 +13,7 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class SobolIndices:
-    """First-order and total indices with percentile bootstrap intervals, each of shape (inputs,).
-
-    Parameters
-    ----------
-    first, first_low, first_high : ndarray of float
-        Share of the variance that knowing this input alone would take away, and its 95 % interval.
-    total, total_low, total_high : ndarray of float
-        Share that would stay if everything but this input were known, and its 95 % interval.
-    mean, sd : float
-        Of the answer over the inputs' ranges.
-    evaluations : int
-        Times that the answer was worked out.
-    """
+    """First-order and total indices with percentile bootstrap intervals, each of shape (inputs,)."""
 
     first: FloatArray
     first_low: FloatArray
@@ -54,24 +42,6 @@ def sobol(
 
     Saltelli's sample with the estimators of Saltelli et al. (2010, Comput. Phys. Commun. 181:259-270), by
     ``scipy.stats.sobol_indices``; it takes ``points * (inputs + 2)`` evaluations.
-
-    Parameters
-    ----------
-    function : callable, (inputs, n) -> (n,)
-        Vectorised; called three times.
-    bounds : sequence of (float, float)
-        Low and high of each input.
-    points : int
-        A power of two, at least 2.
-    seed : int
-        Seed of the scrambled sample and of the bootstrap.
-    resamples : int, optional
-        Bootstrap resamples.
-
-    Raises
-    ------
-    ValueError
-        The number of points is no power of two, or there is no input.
     """
     if points < 2 or not is_power_of_two(points) or not bounds:
         raise ValueError(

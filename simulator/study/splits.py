@@ -2,20 +2,18 @@
 
 from __future__ import annotations
 
+import itertools
 import math
-from collections.abc import Callable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.errors import InputError, Problem
 from simulator.physics.fragmentation import januszewski, simmons
 from simulator.plan.day_plan import DayPlan
-from simulator.scenario import units
 from simulator.scenario.field_list import FieldList, FieldSite
-from simulator.scenario.units import UnitError
-from simulator.study.design import full_grid, latin_hypercube, read_levels
+from simulator.study.design import latin_hypercube
 
 FloatArray = NDArray[np.float64]
 MOST_FIELDS = 500
@@ -24,19 +22,7 @@ MOST_FIELDS = 500
 
 @dataclass(frozen=True)
 class Split:
-    """One way to split the acres.
-
-    Parameters
-    ----------
-    name : str
-        Label.
-    kind : {"grid", "latin", "map"}
-        From a full grid, a Latin hypercube, or a boundary file.
-    sites : tuple of FieldSite
-        The fields.
-    factors : tuple of float
-        What else than the number was chosen (shape, distance, inequality); empty for a map.
-    """
+    """One way to split the acres."""
 
     name: str
     kind: str
@@ -77,8 +63,7 @@ def grid_splits(
     inequalities: Sequence[float] = (0.0,),
 ) -> list[Split]:
     """Return a full grid of splits; see `draw_split`."""
-    rows = full_grid({"number": numbers, "shape": shapes, "distance": distances_m, "inequality": inequalities})
-    return [draw_split(total_m2, row["number"], row["shape"], row["distance"], row["inequality"]) for row in rows]
+    return [draw_split(total_m2, *levels) for levels in itertools.product(numbers, shapes, distances_m, inequalities)]
 
 
 def latin_splits(
@@ -147,23 +132,7 @@ def shape_of(site: FieldSite) -> float:
 
 
 def properties(split: Split, plan: DayPlan) -> dict[str, float]:
-    """Return what is known of a split before anything is flown.
-
-    Parameters
-    ----------
-    split : Split
-        Fields.
-    plan : DayPlan
-        Their plan, for the road distances in the order of the visits.
-
-    Returns
-    -------
-    dict
-        fields, area_m2, mean_area_m2, simmons, januszewski, length_to_width (area-weighted), move_m (mean road
-        distance of a move in the order of visits, back to the first at the end), reach_m (area-weighted mean of half
-        the diagonal, which ferrying goes with), pass_inverse_per_m (area-weighted mean of one over the length of the
-        field, which turns go with).
-    """
+    """Return what is known of a split before anything is flown."""
     areas = np.array([site.area_m2 for site in split.sites])
     shapes = np.array([shape_of(site) for site in split.sites])
     lengths = np.sqrt(areas * shapes)
@@ -180,54 +149,3 @@ def properties(split: Split, plan: DayPlan) -> dict[str, float]:
         "reach_m": float(np.average(0.5 * np.hypot(lengths, areas / lengths), weights=areas)),
         "pass_inverse_per_m": float(np.average(1.0 / lengths, weights=areas)),
     }
-
-
-def read_each(parts: Sequence[str], option: str, read: Callable[[str], float], allowed: str) -> list[float]:
-    """Read numbers, and name all at once that cannot be read or are not what is allowed."""
-    problems, values = [], []
-    for part in parts:
-        try:
-            values.append(read(part.strip()))
-        except UnitError as error:
-            problems.append(Problem(option, str(error)))
-        except ValueError:
-            problems.append(Problem(option, f"got {part.strip()!r}; allowed {allowed}"))
-    if problems:
-        raise InputError(problems)
-    return values
-
-
-def above_zero(value: float) -> float:
-    """Return a number; ValueError unless it is above 0."""
-    return _within(value, math.nextafter(0.0, 1.0), math.inf)
-
-
-def _within(value: float, least: float, most: float) -> float:
-    if not least <= value <= most:
-        raise ValueError
-    return value
-
-
-def read_numbers(text: str, option: str, least: int) -> list[int]:
-    """Read whole numbers with commas between, each of ``least`` or more."""
-    allowed = f"are whole numbers of {least} or more, such as 1,4,12"
-
-    def read(part: str) -> float:
-        return _within(int(part if part.isdigit() else "x"), least, math.inf)
-
-    return [int(one) for one in read_each(text.split(","), option, read, allowed)]
-
-
-def read_shares(text: str, option: str, least: float, most: float) -> list[float]:
-    """Read plain numbers with commas between, from ``least`` to ``most``."""
-    allowed = f"are numbers from {least:g} to {most:g}"
-    return read_each(text.split(","), option, lambda part: _within(float(part), least, most), allowed)
-
-
-def read_distances(text: str, option: str) -> list[float]:
-    """Read lengths with commas between, such as ``0.5,2 mi``, and return metres."""
-
-    def read(level: str) -> float:
-        return _within(units.parse(level, units.LENGTH), 0.0, 1e6)
-
-    return read_each(read_levels(text, option), option, read, "is 0 to 1000 km")

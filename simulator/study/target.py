@@ -13,9 +13,8 @@ from simulator.analysis.summary import place_of
 from simulator.experiment.estimates import student_quantile
 from simulator.scenario.schema_costs import Costs
 from simulator.study.day_money import LEDGER, days_of_run, running_per_day
-from simulator.study.trial import ACRES, AreaUnit, single_days
+from simulator.study.trial import ACRES, AreaUnit, FloatArray, single_days
 
-FloatArray = NDArray[np.float64]
 _ACRES, _WORK_DAYS = LEDGER.index("acres"), LEDGER.index("work_days")
 
 
@@ -23,14 +22,9 @@ _ACRES, _WORK_DAYS = LEDGER.index("acres"), LEDGER.index("work_days")
 class Verdict:
     """How a set stands to a target.
 
-    Parameters
-    ----------
-    reached : float
-        What is passed in the share of cases asked for: acres a day or a season; for a job, work days that are enough.
-    chance : float
-        Estimated chance to reach the target.
-    sure, hopeless : bool
-        Shown, at the confidence asked for, to reach the target up to the tolerance; shown not to reach it.
+    What is passed in the share of cases asked for (acres a day or a season; for a job, work days that are enough), the
+    estimated chance to reach the target, and whether it is shown, at the confidence asked for, to reach it up to the
+    tolerance, or not to reach it.
     """
 
     reached: float
@@ -39,29 +33,19 @@ class Verdict:
     hopeless: bool
 
 
+@dataclass(frozen=True)
 class Target:
-    """What is to be reached.
+    """So many acres to be done in a share of the cases; a set that falls short by the tolerance may pass for good."""
 
-    Attributes
-    ----------
-    acres : float
-        Area to do: a day, a season, or the job.
-    share : float
-        Share of days, seasons or runs that must reach it.
-    tolerance : float
-        How much less may be taken for it by mistake.
-    kind : {"day", "season", "job"}
-        What it is about.
-    cost_of, work : str
-        What its cost is the cost of, and for what work.
-    """
-
+    document: ClassVar = ("acres", "share", "tolerance", "kind")
     acres: float
-    share: float
-    tolerance: float
+    share: float = 0.9
+    tolerance: float = 0.05
     kind: ClassVar[str]
+    cases: ClassVar[str]
     cost_of: ClassVar[str] = "a season"
     work: ClassVar[str]
+    """For what work its cost is."""
 
     def judge(self, rows: FloatArray, error: float) -> Verdict:
         """Judge a set by its runs, each statement wrong with at most the probability ``error``."""
@@ -73,11 +57,18 @@ class Target:
 
     def words(self, unit: AreaUnit) -> str:
         """Return the target in words, a verb first."""
+        return f"{self._aim(unit)} {self.in_cases(self.share)}"
+
+    def _aim(self, unit: AreaUnit) -> str:
         raise NotImplementedError
+
+    def in_cases(self, share: float) -> str:
+        """Return a share of the cases in words."""
+        return f"in {100 * share:.0f} % of {self.cases}"
 
     def floor(self, unit: AreaUnit) -> str:
         """Return what a set that is taken for good may reach at worst."""
-        raise NotImplementedError
+        return self.in_cases(self.share - self.tolerance).replace(" ", " at least ", 1)
 
     def merit(self, verdict: Verdict) -> float:
         """Return what is reached as a number of which more is better."""
@@ -95,18 +86,17 @@ class Target:
         """Return by what a figure divides what is reached, and where the target lies on it."""
         return unit.acres, self.acres / unit.acres
 
+    def _counted(self, good: NDArray[np.bool_], reached: float, error: float) -> Verdict:
+        """Judge by the count of cases that are good."""
+        hits, n = int(good.sum()), len(good)
+        low, high = share_limits(hits, n, error)
+        return Verdict(reached, hits / n, low >= self.share - self.tolerance, high < self.share)
+
 
 def share_limits(hits: int, n: int, error: float) -> tuple[float, float]:
-    """Return one-sided lower and upper limits of a share, each at confidence 1 - error.
+    """Return one-sided lower and upper limits of a share, each wrong with at most the probability ``error``.
 
     Clopper & Pearson (1934, Biometrika 26:404-413) by quantiles of the beta distribution.
-
-    Parameters
-    ----------
-    hits, n : int
-        Successes of n trials.
-    error : float
-        Probability that each limit is wrong.
     """
     from scipy.special import betaincinv
 
@@ -117,22 +107,10 @@ def share_limits(hits: int, n: int, error: float) -> tuple[float, float]:
 
 @dataclass(frozen=True)
 class DailyTarget(Target):
-    """So many acres a day, on a share of the days: single full work days, one of each run.
+    """So many acres a day, on a share of the days: single full work days, one of each run."""
 
-    Parameters
-    ----------
-    acres : float
-        A day.
-    share : float
-        Of the days, such as 0.9.
-    tolerance : float
-        A set that reaches it on this much smaller a share may be chosen by mistake.
-    """
-
-    acres: float
-    share: float = 0.9
-    tolerance: float = 0.05
     kind = "day"
+    cases = "days"
     work = "in the season's work days, that each end once the target is done"
 
     def judge(self, rows: FloatArray, error: float) -> Verdict:
@@ -141,10 +119,7 @@ class DailyTarget(Target):
 
     def verdict(self, acres: FloatArray, error: float) -> Verdict:
         """Judge by the acres of days."""
-        hits, n = int((acres >= self.acres).sum()), len(acres)
-        low, high = share_limits(hits, n, error)
-        reached = float(np.quantile(acres, 1.0 - self.share))
-        return Verdict(reached, hits / n, low >= self.share - self.tolerance, high < self.share)
+        return self._counted(acres >= self.acres, float(np.quantile(acres, 1.0 - self.share)), error)
 
     def cost(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
         """Return ownership, and the running cost of days that stop once the target is done."""
@@ -153,37 +128,23 @@ class DailyTarget(Target):
         cost: FloatArray = ownership + costs.season_days * running_per_day(ledger, costs) * part
         return cost
 
-    def words(self, unit: AreaUnit) -> str:
-        """Return the target in words."""
-        return f"reach {self.acres / unit.acres:.0f} {unit.name} a day on {100 * self.share:.0f} % of days"
+    def _aim(self, unit: AreaUnit) -> str:
+        return f"reach {self.acres / unit.acres:.0f} {unit.name} a day"
 
-    def floor(self, unit: AreaUnit) -> str:
-        """Return the least share of days."""
-        return f"on at least {100 * (self.share - self.tolerance):.0f} % of days"
+    def in_cases(self, share: float) -> str:
+        """Return a share of the days in words."""
+        return f"on {100 * share:.0f} % of days"
 
 
 @dataclass(frozen=True)
 class SeasonTarget(Target):
-    """So many acres within a number of work days, in a share of the seasons.
+    """So many acres within a number of work days, in a share of the seasons; the tolerance is of the acres."""
 
-    Parameters
-    ----------
-    acres : float
-        In all.
-    days : float
-        Work days there are.
-    share : float
-        Of the seasons.
-    tolerance : float
-        A set that reaches this share of the acres less may be chosen by mistake.
-    """
-
-    acres: float
-    days: float
-    share: float = 0.9
-    tolerance: float = 0.02
     kind = "season"
+    cases = "seasons"
     work = "in the work days that the target takes"
+    tolerance: float = 0.02
+    days: float = 0.0
 
     def judge(self, rows: FloatArray, error: float) -> Verdict:
         """Judge by runs, each the mean of several days in a row."""
@@ -221,48 +182,29 @@ class SeasonTarget(Target):
         cost: FloatArray = ownership + days * (spent - ratio * (acres - mean))
         return cost
 
-    def words(self, unit: AreaUnit) -> str:
-        """Return the target in words."""
-        area = f"{self.acres / unit.acres:,.0f} {unit.name}"
-        return f"reach {area} in {self.days:g} work days in {100 * self.share:.0f} % of seasons"
+    def _aim(self, unit: AreaUnit) -> str:
+        return f"reach {self.acres / unit.acres:,.0f} {unit.name} in {self.days:g} work days"
 
     def floor(self, unit: AreaUnit) -> str:
         """Return the least acres."""
         acres = self.acres * (1.0 - self.tolerance) / unit.acres
-        return f"at least {acres:,.0f} {unit.name} in {100 * self.share:.0f} % of seasons"
+        return f"at least {acres:,.0f} {unit.name} {self.in_cases(self.share)}"
 
 
 @dataclass(frozen=True)
 class JobTarget(Target):
-    """The whole list of fields within a number of work days, in a share of the runs.
+    """The whole list of fields within a number of work days, the last by its evening, in a share of the runs."""
 
-    Parameters
-    ----------
-    acres : float
-        Of the list.
-    days : int
-        Work days, the last by its evening.
-    share : float
-        Of the runs.
-    tolerance : float
-        A set that does it in this much smaller a share may be chosen by mistake.
-    """
-
-    acres: float
-    days: int
-    share: float = 0.9
-    tolerance: float = 0.05
     kind = "job"
+    cases = "runs"
     cost_of = "for the job"
     work = "in the work days that the job takes, and its part of a season's upkeep, interest and wear"
+    days: int = 1
 
     def judge(self, rows: FloatArray, error: float) -> Verdict:
         """Judge by the count of runs that are done in time."""
         out = np.where(rows[:, place_of("job_done")] > 0.0, rows[:, place_of("days_out")], np.inf)
-        hits, n = int((out <= self.days).sum()), len(out)
-        low, high = share_limits(hits, n, error)
-        reached = float(np.quantile(out, self.share, method="inverted_cdf"))
-        return Verdict(reached, hits / n, low >= self.share - self.tolerance, high < self.share)
+        return self._counted(out <= self.days, float(np.quantile(out, self.share, method="inverted_cdf")), error)
 
     def merit(self, verdict: Verdict) -> float:
         """Return the work days, fewer being better."""
@@ -273,14 +215,9 @@ class JobTarget(Target):
         cost: FloatArray = ownership + running_per_day(ledger, costs) * ledger[:, _WORK_DAYS]
         return cost
 
-    def words(self, unit: AreaUnit) -> str:
-        """Return the target in words."""
+    def _aim(self, unit: AreaUnit) -> str:
         area = f"do the job of {self.acres / unit.acres:,.0f} {unit.name}"
-        return f"{area} within {self.days} work day{'s' * (self.days > 1)} in {100 * self.share:.0f} % of runs"
-
-    def floor(self, unit: AreaUnit) -> str:
-        """Return the least share of runs."""
-        return f"in at least {100 * (self.share - self.tolerance):.0f} % of runs"
+        return f"{area} within {self.days} work day{'s' * (self.days > 1)}"
 
     def column(self, unit: AreaUnit) -> str:
         """Return the heading of what is reached."""

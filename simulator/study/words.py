@@ -1,41 +1,53 @@
-"""Numbers in the sentences of studies: money, shares, spans of time; never more digits than an interval supports."""
+"""Numbers in the sentences and tables of studies; never more digits than an interval supports."""
 
 from __future__ import annotations
 
 import math
+from collections.abc import Iterable
 
 from simulator.analysis.digits import NO_VARIATION, supported_decimals
 from simulator.experiment.estimates import Interval
 
 
-def _grouped(value: float, decimals: int) -> str:
-    rounded = round(value, decimals) + 0.0
-    return f"{rounded:,.{max(0, decimals)}f}"
+def number_text(value: float | None, decimals: int = 0) -> str:
+    """Return a number for a table; a dash when missing, ``never`` when infinite."""
+    if value is None or math.isnan(value):
+        return "–"
+    return "never" if math.isinf(value) else f"{round(value, decimals) + 0.0:,.{max(0, decimals)}f}"
 
 
-def decimals_of(interval: Interval) -> int:
-    """Return the decimals that an interval supports; enough for three digits where it has no width."""
-    half = interval.half_width
-    if half is not None and half > 0 and math.isfinite(half):
-        return supported_decimals(half)
-    size = abs(interval.mean)
-    return max(0, 2 - math.floor(math.log10(size))) if size > 0 and math.isfinite(size) else 0
+def scaled(interval: Interval, factor: float) -> Interval:
+    """Return an interval in another unit, or turned round by a negative factor."""
+    ends = [None if limit is None else limit * factor for limit in (interval.low, interval.high)]
+    low, high = ends if factor >= 0 else ends[::-1]
+    half = None if interval.half_width is None else interval.half_width * abs(factor)
+    return Interval(interval.mean * factor, low, high, interval.n, half)
+
+
+def sure_limits(interval: Interval) -> tuple[float, float]:
+    """Return the limits of an interval; its mean where it has none."""
+    low, high = (interval.mean if limit is None else limit for limit in (interval.low, interval.high))
+    return low, high
 
 
 def interval_text(interval: Interval, scale: float = 1.0, unit: str = "") -> str:
-    """Return ``"23.1 (22.4 to 23.8) acres"``, divided by a scale."""
-    half = None if interval.half_width is None else interval.half_width / scale
-    decimals = decimals_of(Interval(interval.mean / scale, None, None, interval.n, half))
-    text = _grouped(interval.mean / scale, decimals)
+    """Return ``"23.1 (22.4 to 23.8) acres"``, divided by a scale; three digits where it has no width."""
+    one = scaled(interval, 1.0 / scale)
+    half, size = one.half_width, abs(one.mean)
+    if half is not None and half > 0 and math.isfinite(half):
+        decimals = supported_decimals(half)
+    else:
+        decimals = max(0, 2 - math.floor(math.log10(size))) if size > 0 and math.isfinite(size) else 0
+    text = number_text(one.mean, decimals)
     if half == 0.0:
         text += f" ({NO_VARIATION})"
-    elif interval.low is not None and interval.high is not None and half:
-        text += f" ({_grouped(interval.low / scale, decimals)} to {_grouped(interval.high / scale, decimals)})"
+    elif half and one.low is not None and one.high is not None:
+        text += f" ({number_text(one.low, decimals)} to {number_text(one.high, decimals)})"
     return f"{text} {unit}".rstrip()
 
 
 def money_text(value: float, currency: str, half_width: float | None = None) -> str:
-    """Return an amount: whole units, or cents below ten; digits as far as the half-width supports."""
+    """Return an amount: whole units, or cents below a hundred; digits as far as the half-width supports."""
     if not math.isfinite(value):
         return "–"
     decimals = 2 if abs(value) < 100 else 0
@@ -43,7 +55,7 @@ def money_text(value: float, currency: str, half_width: float | None = None) -> 
         decimals = min(decimals, supported_decimals(half_width))
     sign = "-" if round(value, decimals) < 0 else ""
     gap = "" if len(currency) == 1 else " "
-    return f"{sign}{currency}{gap}{_grouped(abs(value), decimals)}"
+    return f"{sign}{currency}{gap}{number_text(abs(value), decimals)}"
 
 
 def money_range(interval: Interval, currency: str) -> str:
@@ -61,17 +73,7 @@ def share_words(share: float) -> str:
     """Return a chance in whole per cent, without claiming certainty."""
     if share >= 0.995:
         return "more than 99 %"
-    return "less than 1 %" if share < 0.005 else f"{100 * share:.0f} %"
-
-
-def seasons_words(seasons: float) -> str:
-    """Return a payback time in seasons; ``"never"`` for infinity."""
-    if not math.isfinite(seasons):
-        return "never"
-    if seasons < 0.095:
-        return "less than a tenth of a season"
-    text = f"{seasons:.1f}" if seasons < 9.95 else f"{seasons:.0f}"
-    return f"{text} season" + ("" if text == "1.0" else "s")
+    return "under 1 %" if share < 0.005 else f"{100 * share:.0f} %"
 
 
 _HOLDERS = {
@@ -90,3 +92,19 @@ def held_words(*resources: str) -> str:
     found = [_HOLDERS.get(resource, f"the {resource} holds") for resource in resources]
     names = [text.rsplit(" ", 1)[0] for text in found[:-1]]
     return f"{', '.join(names)} or {found[-1]}" if names else found[0]
+
+
+def capital(text: str) -> str:
+    """Return a text with its first letter large."""
+    return f"{text[:1].upper()}{text[1:]}"
+
+
+def never_done(name: str, shares: Iterable[float], what: str) -> list[str]:
+    """Say in how many cases a set did not do its job in every run; nothing where it did."""
+    short = [share for share in shares if share < 1.0]
+    if not short:
+        return []
+    return [
+        f"{name} does not do the job in every run of {len(short)} {what}{'s' * (len(short) > 1)} (in the worst in "
+        f"{100 * min(short):.0f} % of them): its output there is that of what it did."
+    ]

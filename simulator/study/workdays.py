@@ -14,6 +14,7 @@ from simulator.errors import InputError
 from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.files import CSV, ScenarioFolder
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema import Scenario
 from simulator.scenario.weather_file import TYPICAL_YEAR, HourlyWeather, read_weather
 
@@ -24,13 +25,7 @@ NOT_WORKED = -1
 
 @dataclass(frozen=True)
 class Span:
-    """The dates between which the work must be done, both included.
-
-    Parameters
-    ----------
-    first, last : (int, int)
-        Month and day; a last date before the first is in the next year.
-    """
+    """The dates between which the work must be done, both included."""
 
     first: tuple[int, int]
     last: tuple[int, int]
@@ -57,22 +52,7 @@ def read_month_day(text: str, option: str) -> tuple[int, int]:
 
 @dataclass(frozen=True)
 class Calendar:
-    """Which dates are worked, season by season, and what kind of day each is.
-
-    Parameters
-    ----------
-    dates : tuple of date
-        Dates of the span, of the first season.
-    kinds : tuple of (Windows or None)
-        Kinds of day to be simulated; None is the scenario's own day.
-    notes : tuple of str
-        What was assumed.
-    seasons : ndarray of int, shape (seasons, dates) or None
-        Kind of each date of each season on record, :data:`NOT_WORKED` where it is not worked; None when only the
-        number of work days is known.
-    number : Distribution or None
-        Number of work days, when that is what is known.
-    """
+    """Which dates are worked, season by season, and what kind of day each is."""
 
     dates: tuple[date, ...]
     kinds: tuple[Windows | None, ...]
@@ -94,6 +74,28 @@ class Calendar:
         order = np.argsort(rng.random((worlds, len(self.dates))), axis=1)
         rank = np.argsort(order, axis=1)
         return np.where(rank < wanted[:, None], 0, NOT_WORKED)
+
+
+def calendar_of(
+    loaded: LoadedScenario,
+    entry: EquipmentSet,
+    span: Span,
+    workable_days: float | Distribution | None,
+    least_hours: float,
+) -> Calendar:
+    """Return the calendar of a set: from its weather file, a number of work days, or that of its costs."""
+    scenario = entry.scenario
+    if scenario.weather.file is not None:
+        if workable_days is not None:
+            message = "the scenario's weather.file already says which dates can be worked; allowed is one of them"
+            raise InputError.single(message, "workable_days")
+        return calendar_of_weather(span, scenario, loaded.folder, least_hours)
+    if workable_days is not None:
+        return calendar_of_number(span, workable_days)
+    if scenario.costs is None:
+        message = "missing; allowed is a number of work days, costs.season_days or weather.file in the scenario"
+        raise InputError.single(message, "workable_days")
+    return calendar_of_number(span, scenario.costs.season_days)
 
 
 def calendar_of_number(span: Span, number: float | Distribution) -> Calendar:
@@ -145,7 +147,7 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: ScenarioFolder, 
         message = f"holds no whole season from {dates[0]:%m-%d} to {dates[-1]:%m-%d}"
         raise InputError.single(message, "weather.file.path", table.path)
     number = len(seasons)
-    notes = [*record.notes, f"Dates with less than {least_hours:g} workable hours are not worked."]
+    notes = [*record.notes, f"Dates with fewer than {least_hours:g} workable hours are not worked."]
     if number == 1:
         kind = "a typical year" if record.typical_year else "one season"
         notes.append(f"The weather file holds {kind}: how seasons differ from year to year is not in the answer.")

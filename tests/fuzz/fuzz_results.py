@@ -18,10 +18,11 @@ from simulator.analysis.day_record import day_record
 from simulator.command.figure import _timeline
 from simulator.experiment.run import make_plans
 from simulator.experiment.run_store import RunStore
+from simulator.plan.day_plan import make_plan
 from simulator.report.html import report_page
 from simulator.report.html_comparison import comparison_page
 from simulator.report.own_files import foreign_files, whose
-from simulator.report.quote_content import quote_content
+from simulator.report.quote_content import Asked, quote_content
 from simulator.report.stored import read_result
 from simulator.report.summary import summary_markdown
 from simulator.report.text import result_table
@@ -72,7 +73,8 @@ def reader(kind):
             _timeline(stored, "one")
         report_page(stored)
         comparison_page([stored, stored])
-        quote_content(stored, stored.document["equipment_sets"][0]["name"], "A customer")
+        first = stored.document["equipment_sets"][0]["name"]
+        quote_content(stored, {first: make_plan(stored.scenario_of(first))}, Asked("A customer"))
         summary_markdown(stored.document, stored.manifest)
         result_table(stored.document, 80)
         return stored

@@ -125,7 +125,9 @@ def test_lighter_pack_of_the_same_energy_flies_about_as_long():
     aircraft = rig(20).rigs[0].aircraft[0][0]
 
     def power_w(pack_kg, load_kg):
-        return aircraft.model.forward_power_w(aircraft.empty_kg + pack_kg + load_kg, 0.0, aircraft.density_kg_per_m3)
+        return aircraft.model.forward_power(
+            aircraft.empty_kg + pack_kg + load_kg, 0.0, aircraft.density_kg_per_m3
+        ).power_w
 
     longer = [power_w(8.0, load) / power_w(8.0 - 6 * 0.45359237, load) for load in (0.0, 10.0, 20.0)]
     assert all(1.0 < ratio < 1.15 for ratio in longer)

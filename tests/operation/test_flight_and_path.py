@@ -82,7 +82,7 @@ def test_time_of_a_flight_by_hand():
 
 def test_energy_lies_between_that_of_the_heaviest_and_the_lightest_state():
     air = FLIGHT.over(0.0, 20000.0, 40.0, 1.0)
-    power = sorted(AIRCRAFT.model.forward_power_w(kg, 0.0, AIRCRAFT.density_kg_per_m3) for kg in (61.0, 101.0))
+    power = sorted(AIRCRAFT.model.forward_power(kg, 0.0, AIRCRAFT.density_kg_per_m3).power_w for kg in (61.0, 101.0))
     assert 0.5 * power[0] < air.energy_wh * 3600 / air.total_s < 1.02 * power[1]
 
 

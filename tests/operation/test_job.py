@@ -25,6 +25,9 @@ STOPPAGES = {
 class Means(DayStreams):
     """Streams that always give the mean."""
 
+    def __init__(self):
+        pass
+
     def day(self, replication, work_day=0):
         return self
 

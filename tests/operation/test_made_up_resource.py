@@ -21,7 +21,7 @@ from simulator import load_scenario, run
 from simulator.analysis.bottleneck import judge
 from simulator.analysis.conservation import violations
 from simulator.analysis.day_record import day_record
-from simulator.analysis.day_rows import DayRows
+from simulator.analysis.day_rows import day_rows
 from simulator.analysis.resources import Resource, Rows, register, resource_names, resources, time_labels
 from simulator.analysis.summary import active_intervals, columns, place_of, summarise
 from simulator.analysis.variations import Variation
@@ -170,7 +170,8 @@ def test_it_is_drawn_and_replayed(plan, day):
     assert len(resource_names()) - 1 in {
         number for *_, first, second in record["bottleneck"] for number in (first, second)
     }
-    assert [row.unit for row in DayRows.of(day, plan).of_entity(f"{NAME} 1")] == [""] * len(other["states"])
+    units = [row.unit for row in day_rows(plan, day) if row.entity == f"{NAME} 1"]
+    assert units == [""] * len(other["states"])
 
 
 def test_one_more_of_it_is_tried_and_told(lifting):

@@ -42,44 +42,29 @@ def test_half_rate_example_is_of_the_published_size():
     assert 40.0 < curve.time_s(4.0, 5.0, 2.5) / 60.0 < 65.0
 
 
-def test_acceptance_is_continuous_and_ends_at_the_cut_off():
-    curve = ChargeCurve(2000.0, 5000.0, 0.75, 0.04)
-    assert curve.acceptance_w(0.0) == 5000.0
-    assert curve.acceptance_w(1500.0 + 1e-9) == pytest.approx(5000.0, rel=1e-9)
-    assert curve.acceptance_w(2000.0) == pytest.approx(200.0, rel=1e-12)
-    assert curve.acceptance_w(2000.0 + 1e-6) == pytest.approx(200.0, rel=1e-12)
-
-
-def test_reduced_power_moves_the_knee_up_and_saves_constant_voltage_time():
-    # By hand: tau = 0.2 * 1000 / (1000 * 0.95) h, asymptote 1000 + 50 tau, acceptance 500 W at asymptote - 500 tau.
-    curve = ChargeCurve(1000.0, 1000.0, 0.8, 0.05)
-    tau_h = 0.2 / 0.95
+def test_edges_of_one_curve():
+    # By hand: tau = 0.2 * 1000 / (1000 * 0.95) h, asymptote 1000 + 50 tau.
+    curve, tau_h = ChargeCurve(1000.0, 1000.0, 0.8, 0.05), 0.2 / 0.95
+    # acceptance is continuous and ends at the cut-off
+    assert curve.acceptance_w(0.0) == 1000.0
+    assert curve.acceptance_w(800.0 + 1e-9) == pytest.approx(1000.0, rel=1e-9)
+    assert curve.acceptance_w(1000.0) == curve.acceptance_w(1000.0 + 1e-6) == pytest.approx(50.0, rel=1e-12)
+    # reduced power moves the knee up, to where the acceptance is 500 W, and saves constant-voltage time
     assert curve.knee_wh(500.0) == pytest.approx(1000.0 + 50.0 * tau_h - 500.0 * tau_h)
     by_hand_h = curve.knee_wh(500.0) / 500.0 + tau_h * math.log(500.0 / 50.0)
     assert curve.time_s(0.0, 1000.0, 500.0) / 3600.0 == pytest.approx(by_hand_h)
-    # Halving the power does not double the time: published remark that total time is not in proportion to current.
+    # halving the power does not double the time: published remark that total time is not in proportion to current
     assert curve.time_s(0.0, 1000.0, 500.0) < 2.0 * curve.time_s(0.0, 1000.0, 1000.0)
-
-
-def test_limit_below_the_cut_off_fills_at_constant_power():
-    curve = ChargeCurve(1000.0, 1000.0, 0.8, 0.05)
+    # a limit below the cut-off fills at constant power
     assert curve.knee_wh(20.0) == 1000.0
     assert curve.time_s(100.0, 1000.0, 20.0) == pytest.approx(900.0 / 20.0 * 3600.0)
     assert curve.energy_after_wh(100.0, 3600.0, 20.0) == pytest.approx(120.0)
-
-
-def test_no_power_no_charge():
-    curve = ChargeCurve(1000.0, 1000.0, 0.8, 0.05)
-    assert curve.time_s(100.0, 200.0, 0.0) == math.inf
+    # no power, no charge
+    assert curve.time_s(100.0, 200.0, 0.0) == curve.seconds_until_acceptance(100.0, 0.0, 500.0) == math.inf
     assert curve.time_s(200.0, 200.0, 0.0) == 0.0
     assert curve.energy_after_wh(100.0, math.inf, 0.0) == 100.0
-    assert curve.seconds_until_acceptance(100.0, 0.0, 500.0) == math.inf
-
-
-def test_full_stays_full():
-    curve = ChargeCurve(1000.0, 1000.0, 0.8, 0.05)
-    assert curve.energy_after_wh(0.0, math.inf, 700.0) == 1000.0
-    assert curve.energy_after_wh(1000.0, 60.0, 700.0) == 1000.0
+    # full stays full
+    assert curve.energy_after_wh(0.0, math.inf, 700.0) == curve.energy_after_wh(1000.0, 60.0, 700.0) == 1000.0
     assert curve.time_s(1000.0 + 1e-9, 1000.0, 700.0) == 0.0
 
 
@@ -99,12 +84,14 @@ def test_against_numerical_integration(limit_w):
     assert curve.energy_after_wh(200.0, end_h * 3600.0, limit_w) == pytest.approx(solution.y[0, -1], rel=1e-6)
 
 
-@given(curves, shares, shares, limits)
-def test_energy_after_the_time_is_the_energy_asked_for(curve, a, b, limit_w):
-    e0, e1 = sorted((a * curve.capacity_wh, b * curve.capacity_wh))
-    seconds = curve.time_s(e0, e1, limit_w)
-    assert seconds >= 0.0
-    assert curve.energy_after_wh(e0, seconds, limit_w) == pytest.approx(e1, rel=1e-9, abs=1e-9)
+@given(curves, shares, shares, shares, limits)
+def test_time_to_an_energy_and_energy_after_a_time(curve, a, b, c, limit_w):
+    e0, e1, e2 = sorted(x * curve.capacity_wh for x in (a, b, c))
+    first_s, second_s = curve.time_s(e0, e1, limit_w), curve.time_s(e1, e2, limit_w)
+    assert min(first_s, second_s) >= 0.0
+    assert curve.energy_after_wh(e0, first_s, limit_w) == pytest.approx(e1, rel=1e-9, abs=1e-9)
+    # a stop between costs nothing
+    assert first_s + second_s == pytest.approx(curve.time_s(e0, e2, limit_w), rel=1e-8, abs=1e-6)
 
 
 @given(curves, shares, st.floats(0.0, 20_000.0), st.floats(0.0, 20_000.0), limits)
@@ -112,13 +99,6 @@ def test_time_is_additive(curve, a, first_s, second_s, limit_w):
     e0 = a * curve.capacity_wh
     in_two = curve.energy_after_wh(curve.energy_after_wh(e0, first_s, limit_w), second_s, limit_w)
     assert in_two == pytest.approx(curve.energy_after_wh(e0, first_s + second_s, limit_w), rel=1e-9)
-
-
-@given(curves, shares, shares, shares, limits)
-def test_time_over_a_stop_between_is_the_sum(curve, a, b, c, limit_w):
-    e0, e1, e2 = sorted(x * curve.capacity_wh for x in (a, b, c))
-    total = curve.time_s(e0, e1, limit_w) + curve.time_s(e1, e2, limit_w)
-    assert total == pytest.approx(curve.time_s(e0, e2, limit_w), rel=1e-8, abs=1e-6)
 
 
 @given(curves, shares, st.floats(0.0, 20_000.0), st.floats(0.0, 20_000.0), limits)

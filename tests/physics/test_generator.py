@@ -20,58 +20,47 @@ from simulator.physics.generator import (
 ISO_RULES = [rule for rule in DerateRule if rule.startswith("iso3046")]
 
 
-class TestDerate:
-    def test_handbook_example(self):
+@pytest.mark.parametrize(
+    ("rule", "altitude_m", "celsius", "share"),
+    [
         # Agricultural engineering handbook: 225 hp at 4500 ft, 3 % per 1000 ft above 500 ft: 12 % off, 198 hp.
-        share = derate_share("naturally_aspirated", 4500.0 * 0.3048, 20.0)
-        assert share == pytest.approx(0.88)
-        assert 225.0 * share == pytest.approx(198.0)
+        ("naturally_aspirated", 4500.0 * 0.3048, 20.0, 198.0 / 225.0),
+        # Generator sizing rule, the same in a small petrol set's manual: 3 % per 500 m above 1000 m, 3 % per 5 C
+        # above 40 C.
+        ("alternator", 1000.0, 40.0, 1.0),
+        ("alternator", 1500.0, 25.0, 0.97),
+        ("alternator", 3000.0, 25.0, 0.88),
+        ("alternator", 0.0, 50.0, 0.94),
+        ("alternator", 1500.0, 45.0, 0.97 * 0.97),  # the multipliers are cumulative
+        # US Mine Safety and Health Administration: 1 % per 100 m from 305 m, turbocharged from 1000 m.
+        ("msha_naturally_aspirated", 305.0, 20.0, 1.0),
+        ("msha_naturally_aspirated", 1305.0, 20.0, 0.90),
+        ("msha_turbocharged", 1000.0, 20.0, 1.0),
+        ("msha_turbocharged", 2000.0, 20.0, 0.90),
+        # A turbocharged engine's data sheet: 4 % per 300 m above 1525 m, 2 % per 11 C above 40 C.
+        ("turbocharged", 1525.0, 40.0, 1.0),
+        ("turbocharged", 2125.0, 51.0, 0.92 * 0.98),
+        # From memory, US rule for petrol sets: 3.5 % per 1000 ft, 1 % per 10 F above 77 F.
+        ("petrol_customary", 609.6, 25.0, 0.93),
+        ("petrol_customary", 0.0, (97.0 - 32.0) / 1.8, 0.98),
+        ("none", 4000.0, 50.0, 1.0),
+    ],
+)
+def test_derating_rules(rule, altitude_m, celsius, share):
+    assert derate_share(rule, altitude_m, celsius) == pytest.approx(share)
 
-    @pytest.mark.parametrize(
-        ("altitude_m", "celsius", "share"),
-        [
-            # Generator sizing rule, the same in a small petrol set's manual: 3 % per 500 m above 1000 m, 3 % per 5 C
-            # above 40 C.
-            (1000.0, 40.0, 1.0),
-            (1500.0, 25.0, 0.97),
-            (2000.0, 25.0, 0.94),
-            (3000.0, 25.0, 0.88),
-            (0.0, 45.0, 0.97),
-            (0.0, 50.0, 0.94),
-            (1500.0, 45.0, 0.97 * 0.97),  # the multipliers are cumulative
-        ],
-    )
-    def test_alternator_rule(self, altitude_m, celsius, share):
-        assert derate_share(DerateRule.ALTERNATOR, altitude_m, celsius) == pytest.approx(share)
 
-    @pytest.mark.parametrize(
-        ("rule", "altitude_m", "celsius", "share"),
-        [
-            # US Mine Safety and Health Administration: 1 % per 100 m from 305 m, turbocharged from 1000 m.
-            ("msha_naturally_aspirated", 305.0, 20.0, 1.0),
-            ("msha_naturally_aspirated", 1305.0, 20.0, 0.90),
-            ("msha_turbocharged", 1000.0, 20.0, 1.0),
-            ("msha_turbocharged", 2000.0, 20.0, 0.90),
-            # A turbocharged engine's data sheet: 4 % per 300 m above 1525 m, 2 % per 11 C above 40 C.
-            ("turbocharged", 1525.0, 40.0, 1.0),
-            ("turbocharged", 2125.0, 51.0, 0.92 * 0.98),
-            # From memory, US rule for petrol sets: 3.5 % per 1000 ft, 1 % per 10 F above 77 F.
-            ("petrol_customary", 609.6, 25.0, 0.93),
-            ("petrol_customary", 0.0, (97.0 - 32.0) / 1.8, 0.98),
-            ("none", 4000.0, 50.0, 1.0),
-        ],
-    )
-    def test_other_rules(self, rule, altitude_m, celsius, share):
-        assert derate_share(rule, altitude_m, celsius) == pytest.approx(share)
-
-    @given(st.sampled_from(list(DerateRule)), st.floats(0.0, 4000.0), st.floats(-10.0, 50.0), st.floats(0.0, 1500.0))
-    def test_share_never_rises_with_altitude(self, rule, altitude_m, celsius, more_m):
-        low = derate_share(rule, altitude_m, celsius)
-        assert 0.0 <= derate_share(rule, altitude_m + more_m, celsius) <= low <= 1.0
-
-    @given(st.sampled_from(list(DerateRule)), st.floats(0.0, 4000.0), st.floats(-10.0, 50.0), st.floats(0.0, 10.0))
-    def test_share_never_rises_with_temperature(self, rule, altitude_m, celsius, more_k):
-        assert derate_share(rule, altitude_m, celsius + more_k) <= derate_share(rule, altitude_m, celsius)
+@given(
+    st.sampled_from(list(DerateRule)),
+    st.floats(0.0, 4000.0),
+    st.floats(-10.0, 50.0),
+    st.floats(0.0, 1500.0),
+    st.floats(0.0, 10.0),
+)
+def test_share_never_rises_with_altitude_or_temperature(rule, altitude_m, celsius, more_m, more_k):
+    low = derate_share(rule, altitude_m, celsius)
+    assert 0.0 <= derate_share(rule, altitude_m + more_m, celsius) <= low <= 1.0
+    assert derate_share(rule, altitude_m, celsius + more_k) <= low
 
 
 class TestIso3046:
@@ -88,14 +77,12 @@ class TestIso3046:
         assert ratio == pytest.approx(1.0, rel=1e-12)
         assert iso3046_alpha(ratio) == pytest.approx(1.0, rel=1e-12)
 
-    def test_spark_ignition_by_hand(self):
-        # By hand, exponents 1 and 0.5 (from memory); steam: 3.14 kPa at 298 K, 5.63 at 35 C (from memory).
+    def test_by_hand(self):
+        # Exponents 1 and 0.5 (from memory); steam: 3.14 kPa at 298 K, 5.63 at 35 C (from memory).
         ratio = iso3046_power_ratio(DerateRule.ISO3046_SPARK_IGNITION, 80_000.0, 35.0)
         dry = (80_000.0 - 0.3 * 5628.0) / (100_000.0 - 0.3 * 3141.0)
         assert ratio == pytest.approx(dry * math.sqrt(298.0 / 308.15), rel=2e-4)
-
-    def test_aftercooled_by_hand(self):
-        # By hand: 0.7 and 1.2 (pair visible in the standard's example) and 1 for the coolant.
+        # 0.7 and 1.2 (pair visible in the standard's example) and 1 for the coolant.
         ratio = iso3046_power_ratio(DerateRule.ISO3046_AFTERCOOLED, 80_000.0, 35.0)
         assert ratio == pytest.approx(0.8**0.7 * (298.0 / 308.15) ** 2.2, rel=1e-12)
 
@@ -131,17 +118,18 @@ class TestFuel:
         for load_kw, per_kwh in ((5.0, 0.454), (10.0, 0.341), (15.0, 0.328), (20.0, 0.303)):
             assert line.litre_per_hour(load_kw * 1000.0) / load_kw == pytest.approx(per_kwh, rel=0.06)
 
-    @pytest.mark.parametrize(("share", "per_kwh"), [(1.0, 0.316), (0.75, 0.348), (0.5, 0.412), (0.25, 0.604)])
-    def test_asabe_diesel(self, share, per_kwh):
-        # ASABE D497 form by R. Grisso, 0.22 X + 0.096 (constants from memory), per delivered kWh.
-        line = asabe_fuel_line(12_000.0)
-        assert line.litre_per_hour(12_000.0 * share) / (12.0 * share) == pytest.approx(per_kwh, abs=5e-4)
-
-    @pytest.mark.parametrize(("share", "per_kwh"), [(1.0, 0.531), (0.5, 0.730), (0.25, 1.155)])
-    def test_asabe_petrol(self, share, per_kwh):
-        # Old ASAE D497.4, 2.74 X + 3.15 - 0.203 sqrt(697 X) (from memory); the line stays within 2.5 % of the curve.
-        line = asabe_fuel_line(7000.0, "petrol")
-        assert line.litre_per_hour(7000.0 * share) / (7.0 * share) == pytest.approx(per_kwh, rel=0.025)
+    @pytest.mark.parametrize(
+        ("fuel", "share", "per_kwh", "allowed"),
+        [
+            # ASABE D497 form by R. Grisso, 0.22 X + 0.096 (constants from memory), per delivered kWh.
+            *(("diesel", *one, {"abs": 5e-4}) for one in ((1.0, 0.316), (0.75, 0.348), (0.5, 0.412), (0.25, 0.604))),
+            # Old ASAE D497.4, 2.74 X + 3.15 - 0.203 sqrt(697 X) (from memory); the line stays within 2.5 % of it.
+            *(("petrol", *one, {"rel": 0.025}) for one in ((1.0, 0.531), (0.5, 0.730), (0.25, 1.155))),
+        ],
+    )
+    def test_asabe(self, fuel, share, per_kwh, allowed):
+        line = asabe_fuel_line(7000.0, fuel)
+        assert line.litre_per_hour(7000.0 * share) / (7.0 * share) == pytest.approx(per_kwh, **allowed)
 
     def test_average_use_of_a_tractor_engine(self):
         # ASABE EP496: on average 0.223 l/h for each rated PTO kW, which the line meets at 58 % load.
@@ -160,16 +148,12 @@ class TestFuel:
         hours = sum(seconds for _, seconds in course) / 3600.0
         assert line.litres(energy_kwh, hours) == pytest.approx(stepwise, rel=1e-9, abs=1e-12)
 
-    def test_fit_returns_an_exact_line(self):
+    def test_fits_by_hand(self):
         line = fit_fuel_line([1000.0, 4000.0, 9000.0], [1.5, 2.4, 3.9])
-        assert line.litre_per_kwh == pytest.approx(0.3)
-        assert line.litre_per_hour_no_load == pytest.approx(1.2)
-
-    def test_no_engine_burns_less_than_nothing_at_no_load(self):
+        assert (line.litre_per_kwh, line.litre_per_hour_no_load) == pytest.approx((0.3, 1.2))
+        # No engine burns less than nothing: least squares through the origin, (5 * 1 + 10 * 3) / (25 + 100).
         line = fit_fuel_line([5000.0, 10_000.0], [1.0, 3.0])
-        assert line.litre_per_hour_no_load == 0.0
-        # Least squares through the origin, by hand: (5 * 1 + 10 * 3) / (25 + 100).
-        assert line.litre_per_kwh == pytest.approx(35.0 / 125.0)
+        assert (line.litre_per_kwh, line.litre_per_hour_no_load) == pytest.approx((35.0 / 125.0, 0.0))
 
     @pytest.mark.parametrize(
         ("loads_w", "litres", "reason"),

@@ -12,11 +12,7 @@ from hypothesis import strategies as st
 from simulator.errors import InputError
 from simulator.physics.path import FieldPath
 from simulator.physics.swath import plan_rectangle
-from simulator.physics.swath_polygon import (
-    best_heading_rad,
-    outline_rings,
-    plan_polygon,
-)
+from simulator.physics.swath_polygon import best_heading_rad, outline_rings, plan_polygon
 from simulator.scenario.boundaries import read_boundaries
 
 FIELDS = Path(__file__).resolve().parents[1] / "data"
@@ -49,13 +45,7 @@ def sprayed(polygon, plan, heading_rad):
     return shapely.intersection(boxes, frame)
 
 
-@given(
-    st.floats(4e3, 4e5),
-    st.floats(1.0, 8.0),
-    st.floats(4.0, 12.0),
-    st.floats(0.0, 3.14),
-    st.floats(-1e5, 1e5),
-)
+@given(st.floats(4e3, 4e5), st.floats(1.0, 8.0), st.floats(4.0, 12.0), st.floats(0.0, 3.14), st.floats(-1e5, 1e5))
 @settings(max_examples=60)
 def test_turned_rectangle_equals_plan_rectangle(area_m2, ratio, swath_m, heading_rad, shift_m):
     width_m = math.sqrt(area_m2 / ratio)
@@ -74,11 +64,6 @@ def test_turned_rectangle_equals_plan_rectangle(area_m2, ratio, swath_m, heading
     assert (plan.start_x_m[0], plan.start_y_m[0]) == pytest.approx((corner.x, corner.y), abs=1e-5)
     best = plan_polygon(field, swath_m)
     assert best.is_turn.sum() == reference.is_turn.sum()
-
-
-def test_best_heading_runs_along_the_length():
-    field = turned(shapely.box(0, 0, 100, 400), 0.5)
-    assert best_heading_rad(field, 8.0) == pytest.approx(0.5, abs=1e-6)
 
 
 convex_shapes = st.lists(st.tuples(st.floats(0, 600), st.floats(0, 600)), min_size=4, max_size=12, unique=True).map(
@@ -112,6 +97,7 @@ def test_convex_bounds(shape, swath_m, heading_rad):
 @settings(max_examples=25)
 def test_no_heading_has_fewer_strips_than_the_best(shape, swath_m):
     assume(shape.geom_type == "Polygon" and shape.area > 2000.0)
+    assert best_heading_rad(turned(shapely.box(0, 0, 100, 400), 0.5), swath_m) == pytest.approx(0.5, abs=1e-6)
     best = strips_across(shape, swath_m, best_heading_rad(shape, swath_m))
     assert all(strips_across(shape, swath_m, math.radians(angle)) >= best for angle in range(180))
 
@@ -140,28 +126,27 @@ def test_arms_of_a_u_are_crossed_straight_ahead():
     assert plan.start_y_m[0] == pytest.approx(195.0)
 
 
-def test_pieces_side_by_side_in_one_strip_are_one_pass():
-    slot = shapely.box(4, 20, 6, 100)
-    plan = plan_polygon(shapely.box(0, 0, 10, 100) - slot, 10.0, 0.0)
-    assert plan.pass_count == 1
-    assert plan.length_m[0] == pytest.approx(100.0)
-    assert plan.area_m2[0] == pytest.approx(1000.0 - 160.0)
-
-
-def test_short_pieces_beside_a_long_one_are_one_pass():
-    beside = [shapely.box(6, 10, 10, 20), shapely.box(6, 60, 10, 70)]
-    field = shapely.MultiPolygon([shapely.box(0, 0, 4, 100), *beside])
-    plan = plan_polygon(field, 10.0, 0.0)
-    assert plan.pass_count == 1
-    assert plan.area_m2[0] == pytest.approx(480.0)
-
-
-def test_short_gap_is_sprayed_through():
-    ditch = shapely.box(0, 50.0, 40, 50.5)
-    field = shapely.box(0, 0, 40, 100) - ditch
-    plan = plan_polygon(field, 10.0, 0.0)
-    assert plan.pass_count == 4
-    assert plan.area_total_m2 == pytest.approx(field.area)
+@pytest.mark.parametrize(
+    ("field", "passes", "area_m2"),
+    [
+        # pieces side by side in one strip, and short ones beside a long one, are flown over together
+        (shapely.box(0, 0, 10, 100) - shapely.box(4, 20, 6, 100), 1, 1000.0 - 160.0),
+        (
+            shapely.MultiPolygon([shapely.box(0, 0, 4, 100), shapely.box(6, 10, 10, 20), shapely.box(6, 60, 10, 70)]),
+            1,
+            480.0,
+        ),
+        # a short gap is sprayed through
+        (shapely.box(0, 0, 40, 100) - shapely.box(0, 50.0, 40, 50.5), 4, 3980.0),
+        # no headland fits in (two are asked for)
+        (shapely.box(0, 0, 15, 300), 2, 4500.0),
+    ],
+)
+def test_what_is_flown_in_one_pass(field, passes, area_m2):
+    plan = plan_polygon(field, 10.0, 0.0, headland_passes=2 if passes == 2 else 0)
+    assert plan.pass_count == passes
+    assert plan.length_m == pytest.approx([shapely.bounds(field)[3]] * passes)
+    assert plan.area_total_m2 == pytest.approx(area_m2)
 
 
 def test_slivers_are_left_out_only_while_negligible():
@@ -197,13 +182,6 @@ def test_headland_is_flown_last_and_credited_its_ring():
     assert plan.is_turn.sum() == inside.is_turn.sum() + 4
     two = plan_polygon(field, 10.0, 0.0, headland_passes=2)
     assert two.area_total_m2 == pytest.approx(field.area)
-
-
-def test_field_too_narrow_for_a_headland_gets_none():
-    field = shapely.box(0, 0, 15, 300)
-    plan = plan_polygon(field, 10.0, 0.0, headland_passes=2)
-    assert plan.pass_count == 2
-    assert plan.area_total_m2 == pytest.approx(field.area)
 
 
 @pytest.mark.parametrize("pair", [(5.0, 9.0), (4.0, 12.0)])

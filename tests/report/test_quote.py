@@ -1,34 +1,42 @@
-"""Quote sheets: at most two pages, honest digits, nothing cut off, and no word of a scenario that runs or loads."""
+"""Quotes: price and days first, the report's digits, every script shaped, and nothing of a scenario runs or loads."""
 
 from __future__ import annotations
 
-import dataclasses
 import datetime
+import functools
 import html
 import io
-import json
 import re
+from collections.abc import Mapping
 from html.parser import HTMLParser
 from pathlib import Path
 from typing import Any
 
 import pytest
-from matplotlib.text import Text
-from stored_support import HOSTILE, assert_nothing_cut_off, sample_job, sample_manifest, write_folder
+from fontTools.ttLib import TTFont
+from PIL import Image
+from stored_support import HOSTILE, SCENARIOS, sample_job, write_folder
 
 from simulator.errors import InputError
+from simulator.plan.day_plan import DayPlan, make_plan
+from simulator.report import quote_fonts
+from simulator.report.answer import answer_lines
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.glyphs import REPLACEMENT
+from simulator.report.html import report_page
 from simulator.report.numbers import report_units
+from simulator.report.practice import practitioner_lines
 from simulator.report.quantities import ROAD, ROAD_SPEED, TANK, TEMPERATURE, Kind, quantity_text
-from simulator.report.quote import quote_html, write_quote
-from simulator.report.quote_content import quote_content
-from simulator.report.quote_fields import MOST_FIELDS
-from simulator.report.quote_pdf import MOST_SHEETS, pdf_bytes, quote_pages
+from simulator.report.quote import quote_html, quote_map, write_quote
+from simulator.report.quote_content import Asked, QuoteContent, quote_content
+from simulator.report.quote_fonts import REPLACEMENT, fonts_for
+from simulator.report.quote_logo import MOST_PIXELS, read_logo
+from simulator.report.quote_pdf import quote_pdf
 from simulator.report.stored import StoredResult, read_result
+from simulator.scenario.loading import load_scenario
 
 DAY = datetime.date(2026, 5, 4)
 LONG = "A name that goes on and on, and a word that never endddddddddddddddddddddddddddddddddddddddddddddddd. "
+SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 2"><rect width="4" height="2"/>{}</svg>'
 
 
 @pytest.fixture(scope="module")
@@ -41,91 +49,310 @@ def stored(folder: Path) -> StoredResult:
     return read_result(folder)
 
 
-def extreme(stored: StoredResult) -> StoredResult:
-    """Return a result in which everything that can be long is very long."""
-    table: dict[str, Any] = sample_manifest()["resolved"]["two_packs"]
-    rig = table["rig"]["main"]
-    table["rig"] = {f"{LONG}{number}": rig for number in range(9)}
-    table["title"] = LONG * 3
-    stored.manifest["resolved"]["two_packs"] = table
-    entry = stored.equipment_set("two_packs")
-    entry["bottleneck"]["sentence"] = LONG * 20
-    for change in entry["bottleneck"]["one_more"]:
-        change |= {"change": LONG * 4, "ci95": [1.0, 3.0]}
-    entry["job"] = sample_job()
-    ring = [[0.0, 0.0], [400.0, 0.0], [400.0, 90_000.0], [0.0, 90_000.0]]
-    fields = [{"name": f"{LONG}{number}", "area_m2": 1e5, "rings": [ring]} for number in range(60)]
-    stored.day_records["two_packs"] = {"layout": "given", "fields": fields, "fields_left_out": 7}
-    stored.document["title"] = LONG * 3
-    return stored
+@functools.cache
+def sample_plan(folder: Path, name: str) -> DayPlan:
+    return make_plan(read_result(folder).scenario_of(name))
 
 
-def test_pdf_says_the_answer_and_stays_on_two_pages(stored: StoredResult, tmp_path: Path) -> None:
+def content_of(
+    stored: StoredResult, *names: str, plans: Mapping[str, DayPlan] | None = None, **asked: Any
+) -> QuoteContent:
+    names = names or ("two_packs",)
+    plans = plans or {name: sample_plan(stored.folder, name) for name in names}
+    return quote_content(stored, plans, Asked(**{"customer": "Hollow Creek Farms", "today": DAY} | asked))
+
+
+def changed(stored: StoredResult, **changes: Any) -> dict[str, DayPlan]:
+    """Change the scenario of a set, and return its plan."""
+    stored.manifest["resolved"]["two_packs"] |= changes
+    return {"two_packs": make_plan(stored.scenario_of("two_packs"))}
+
+
+def section(content: QuoteContent, title: str) -> list[list[str]]:
+    """Return the rows of a section's tables."""
+    found = next(one for one in content.sections if one.title == title)
+    return [[cell.text for cell in row] for table in found.tables for row in table.rows]
+
+
+def pdf_text(content: QuoteContent) -> str:
     pypdf = pytest.importorskip("pypdf")
-    files = write_quote(stored, "three_packs", "Hollow Creek Farms", tmp_path / "quote.pdf", price=12.5, today=DAY)
+    reader = pypdf.PdfReader(io.BytesIO(quote_pdf(content, quote_map(content))[0]))
+    return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
+
+
+def test_first_sheet_says_price_and_days_and_the_last_the_cautions(stored: StoredResult, tmp_path: Path) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    plans = {"three_packs": sample_plan(stored.folder, "three_packs")}
+    asked = Asked("Hollow Creek Farms", dealer="A dealer", price=12.5, today=DAY)
+    files, message = write_quote(stored, plans, asked, tmp_path / "quote.pdf")
     assert [path.name for path in files] == ["quote.pdf", "quote.html"]
+    assert message == ""
     reader = pypdf.PdfReader(files[0])
-    assert len(reader.pages) <= MOST_SHEETS
-    text = " ".join(" ".join(page.extract_text() for page in reader.pages).split())
-    spread = stored.equipment_set("three_packs")["full_work_day_acres"]
-    found = re.search(r"Half of full days reach ([\d.]+) acres or more; nine in ten reach ([\d.]+) acres", text)
-    assert found is not None
-    assert float(found.group(1)) == pytest.approx(spread["p50"], rel=0.02)
-    assert float(found.group(2)) == pytest.approx(spread["p10"], rel=0.02)
-    for words in (
-        "Hollow Creek Farms",
-        "From 12 simulated runs",
-        "3 packs",
-        "east bench",
-        "2026-06-03",
-        "$ 12.50",
-        "2 gal/acre",
-    ):
-        assert words in text, words
-    for words in (*CAUTIONS, SIMULATION_NOTE, INVENTED_NOTE):
-        assert words in text, words
-    assert reader.metadata["/Title"].endswith("for Hollow Creek Farms")
-    assert "/CreationDate" not in reader.metadata
+    sheets = [" ".join(page.extract_text().split()) for page in reader.pages]
+    # 12.5 times 80 + 120 + 45: arithmetic
+    assert "245 acres in 3 fields: $ 3,062, at $ 12.50 for each acre" in sheets[0]
+    for words in ("From A dealer", "For Hollow Creek Farms", "valid until 2026-06-03", "work days for the job"):
+        assert words in sheets[0], words
+    for words in (SIMULATION_NOTE, "12 simulated runs", "minutes a charge takes", "power given", "weight to lift"):
+        assert words in sheets[0], words
+    for words in (*CAUTIONS, INVENTED_NOTE):
+        assert words in " ".join(sheets), words
+        assert html.escape(words, quote=False) in files[1].read_text(encoding="utf-8").replace("&#39;", "'")
+    assert reader.metadata["/Title"] == "Quote for Hollow Creek Farms"
+
+
+def test_the_report_says_the_same_with_the_same_digits(stored: StoredResult) -> None:
+    """A quote of all sets holds the very sentences and numbers of the report, on a step of output too."""
+    spread = stored.equipment_set("two_packs")["full_work_day_acres"]
+    spread |= {"p10": 232.6, "p50": 245.87, "p90": 245.87, "p10_ci95": [None, None]}
+    names = ("two_packs", "three_packs", "four_packs")
+    content, page = content_of(stored, *names), report_page(stored)
+    assert list(content.answers) == answer_lines(stored.document)
+    rows = {row[0]: row[1:] for row in section(content, "")}
+    for label in ("acres a day", "acres a day, reached on nine days of ten"):
+        for text in rows[label]:
+            assert f">{text}</data>" in page
+    alone = content_of(stored, "three_packs")
+    assert dict(alone.answers)["three_packs"].split(",")[0].rstrip(".") in dict(content.answers)["three_packs"]
+    assert "packs" not in dict(alone.answers)["three_packs"]
+
+
+def test_days_of_a_job_that_is_done_once(stored: StoredResult) -> None:
+    stored.equipment_set("two_packs")["job"] = sample_job()
+    plans = changed(stored, work="once")
+    rows = dict(section(content_of(stored, plans=plans), ""))
+    assert rows["work days for the job"] == "3.40 ± 0.05"
+    assert rows["done in nine runs of ten by"] == "16:00 on work day 4"
+    stored.equipment_set("two_packs")["job"] |= {"done_share": 0.0}
+    content = content_of(stored, plans=plans, price=10.0)
+    assert content.price == ("245 acres in 3 fields: no price, as the set cannot do the job.",)
+    assert content.answers[0][1].startswith("CANNOT")
+
+
+def test_days_at_the_pace_of_a_list_gone_through_again(stored: StoredResult) -> None:
+    pace = stored.equipment_set("two_packs")["acres_per_day"]["mean"]
+    assert section(content_of(stored), "")[0] == ["work days for the job", f"about {245.0 / pace:.1f}, at this pace"]
+
+
+def test_every_field_with_its_own_rate_and_the_whole_job(stored: StoredResult) -> None:
+    fields = [
+        {"name": "east", "area": "80 acre"},
+        {"name": "الحقل", "area": "20 acre", "rate": "5 gal/acre", "product": "mix B"},
+        *({"name": f"strip {number}", "area": "1 acre"} for number in range(40)),
+    ]
+    plans = changed(stored, field=fields)
+    rows = section(content_of(stored, plans=plans), "Fields")
+    assert rows[:2] == [
+        ["1", "east", "liquid", "2 gal/acre", "80.0", "160"],
+        ["2", "الحقل", "mix B", "5 gal/acre", "20.0", "100"],
+    ]
+    assert len(rows) == 43
+    # 80 and 40 at 2, 20 at 5: arithmetic
+    assert rows[-1] == ["", "the whole job", "", "", "140.0", "340"]
+    with_others = {**plans, "three_packs": sample_plan(stored.folder, "three_packs")}
+    titles = [
+        table.title for one in content_of(stored, plans=with_others).sections if one.has_map for table in one.tables
+    ]
+    assert titles == ["two_packs", "three_packs"]
+
+
+@pytest.mark.parametrize(
+    ("costs", "asked", "says"),
+    [
+        (None, None, "price to be agreed"),
+        ({"currency": "€", "price_per_acre": 14.0}, None, "€ 3,430, at € 14.00 for each acre"),  # 14 times 245
+        ({"price_per_acre": 14.0}, 10.0, "$ 2,450, at $ 10.00 for each acre"),
+        ({"price_per_hour": 200}, None, "at $ 200.00 for each paid hour"),
+    ],
+)
+def test_prices(stored: StoredResult, costs: Any, asked: float | None, says: str) -> None:
+    plans = changed(stored, **({} if costs is None else {"costs": costs}))
+    content = content_of(stored, plans=plans, price=asked)
+    assert len(content.price) == 1
+    assert says in content.price[0]
+
+
+def test_a_price_an_acre_on_a_metric_sheet(stored: StoredResult) -> None:
+    stored.document["units"] = "metric"
+    content = content_of(stored, plans=changed(stored, costs={"price_per_acre": 14.0}, units="metric"))
+    assert "at $ 34.59 for each ha" in content.price[0]  # 14 / 0.40468564224; acre of NIST SP 811, appendix B
+    assert content.paper == "a4"
+
+
+def test_equipment_is_the_sets_own_with_its_prices(stored: StoredResult) -> None:
+    """40 L and 13 kg in gallons and pounds of NIST SP 811, appendix B."""
+    item = {"purchase": 1000}
+    costs = {"aircraft": {"large": {"purchase": 24000}}, "pack": {"large_pack": item}, "charger": {"fast": item}}
+    plans = changed(stored, costs=costs)
+    spare = stored.manifest["resolved"]["two_packs"]["aircraft"]["large"]
+    stored.manifest["resolved"]["two_packs"]["aircraft"]["spare"] = spare
+    rows = section(content_of(stored, plans=plans), "Equipment")
+    assert rows[0] == ["aircraft", "large (tank 10.6 gal, swath 30 ft)", "1", "$ 24,000", "$ 24,000"]
+    assert ["pack", "large_pack (1800 Wh, 28.7 lb)", "2", "$ 1,000", "$ 2,000"] in rows
+    assert ["generator", "twelve (12 kW)", "1", "–", "–"] in rows
+    assert rows[-1][1:] == ["all that has a price", "", "", "$ 27,000"]
+    assert not any("spare" in cell for row in rows for cell in row)
+    assert section(content_of(stored, "three_packs"), "Equipment")[3][::2] == ["pack", "3"]
+
+
+def test_sets_stand_side_by_side(stored: StoredResult) -> None:
+    content = content_of(stored, "four_packs", "two_packs")
+    columns = {table.columns for one in content.sections for table in one.tables if one.title != "Fields"}
+    assert ("figure", "four_packs", "two_packs") in columns
+    assert [name for name, _ in content.answers] == ["four_packs", "two_packs"]
+    assert "more than two_packs" in content.answers[0][1] or "told apart from two_packs" in content.answers[0][1]
+    assert "three_packs" not in quote_html(content)
+
+
+def test_what_a_practitioner_checks_is_the_models_own(stored: StoredResult) -> None:
+    lines = dict(practitioner_lines(sample_plan(stored.folder, "two_packs")))
+    assert lines["power given"] == "9.51 kW"
+    assert lines["people needed to lift it"] == "2"
+    for words in ("acres a load", "loads a charge", "minutes in the air", "minutes a charge takes", "power asked"):
+        assert words in lines, words
+    assert 0.0 < float(lines["charge left at landing"].removesuffix(" %")) < 100.0
+
+
+def test_each_rig_has_its_own_line_of_what_a_practitioner_checks() -> None:
+    plan = make_plan(load_scenario(SCENARIOS / "two_rigs.toml").equipment_set("two_rigs"))
+    lines = dict(practitioner_lines(plan))
+    assert lines["power asked"] == "9 kW each"
+    assert lines["people needed to lift it"] == "2 each"
+    plan = make_plan(load_scenario(SCENARIOS / "two_sizes.toml").equipment_set("both"))
+    lines = dict(practitioner_lines(plan))
+    assert re.fullmatch(r"large with large_pack: [\d.]+; small with small_pack: [\d.]+", lines["acres a load"])
+    assert lines["people needed to lift it"] == "large: 2; small: 1"
+    assert lines["power asked"] == "for_large: 9 kW; for_small: 4.89 kW"
+
+
+def test_what_one_more_adds_is_only_told_beyond_doubt(stored: StoredResult) -> None:
+    hold = stored.equipment_set("two_packs")["bottleneck"]
+
+    def points() -> tuple[str, ...]:
+        return next(one.points for one in content_of(stored).sections if "one more would add" in one.title)
+
+    hold["one_more"] = [
+        {"change": "one more pack", "acres_per_day": 5.0, "ci95": [4.0, 6.0]},
+        {"change": "one more helper", "acres_per_day": 7.0, "ci95": [-1.0, 15.0]},
+        {"change": "one more charger", "acres_per_day": 9.0, "ci95": [None, None]},
+    ]
+    assert points() == ("one more pack +5.0 (+4.0 to +6.0) acres a day.",)
+    hold["one_more"] = hold["one_more"][1:]
+    assert "beyond doubt" in points()[0]
+    hold["one_more"] = []
+    assert "not simulated" in points()[0]
+
+
+@pytest.mark.parametrize("system", ["us", "metric"])
+def test_a_sheet_has_the_units_it_was_asked_for_and_no_others(stored: StoredResult, system: str) -> None:
+    """The scenario mixes both systems; acre, gallon, pound and mile of NIST SP 811, appendix B; 24 °C is 75.2 °F."""
+    stored.document["units"] = system
+    content = content_of(stored, plans=changed(stored, units=system))
+    assumed = dict(section(content, "What was assumed"))
+    expected = {"us": ("75 °F", "820 ft", "8 mi", "15 mph"), "metric": ("24 °C", "250 m", "12.9 km", "6.71 m/s")}
+    labels = ("Air temperature", "Altitude", "Road to the first field", "Working speed")
+    assert tuple(assumed[label] for label in labels) == expected[system]
+    other = {"us": r"\d (L|kg|m|km|m/s|L/min|°C|ha)\b", "metric": r"\d (gal|lb|ft|mi|mph|gal/min|°F|acres?)\b"}[system]
+    words = [cell.text for one in content.sections for table in one.tables for row in table.rows for cell in row]
+    assert not [text for text in (*words, *content.price) if re.search(other, text)]
+
+
+@pytest.mark.parametrize(
+    ("value", "kind", "us", "metric"),
+    [
+        ("0 degC", TEMPERATURE, "32 °F", "0 °C"),
+        ("212 degF", TEMPERATURE, "212 °F", "100 °C"),
+        ({"dist": "normal", "mean": "40 km/h", "sd": "5 km/h"}, ROAD_SPEED, "24.9 mph on average (normal)", "40 km/h"),
+        ({"dist": "uniform", "low": "10 mph", "high": "20 mph"}, ROAD_SPEED, "10 mph to 20 mph (uniform)", "16.1 km/h"),
+        ("15mph", ROAD_SPEED, "15mph", "24.1 km/h"),
+        ("5 min", ROAD, "5 min", "5 min"),
+        ("many L", TANK, "many L", "many L"),
+        ("2,000 L", TANK, "528 gal", "2,000 L"),
+        ("4000 L", TANK, "1,057 gal", "4000 L"),
+        ("3 m", None, "3 m", "3 m"),
+        (True, None, "yes", "yes"),
+        (HOSTILE, TANK, "=1+1", "=1+1"),
+    ],
+)
+def test_quantities_come_in_the_units_of_the_sheet(value: Any, kind: Kind | None, us: str, metric: str) -> None:
+    """Conversions by hand (NIST SP 811, appendix B); what cannot be read stays as written."""
+    assert quantity_text(value, report_units("us"), kind).startswith(us)
+    assert quantity_text(value, report_units("metric"), kind).startswith(metric)
+
+
+@pytest.mark.parametrize(("paper", "size_pt"), [("letter", (612, 792)), ("a4", (595, 842))])
+def test_long_texts_stay_on_the_paper(stored: StoredResult, paper: str, size_pt: tuple[int, int]) -> None:
+    """Everything that can be long is very long: nothing is lost or cut off, on Letter (8.5 by 11 in) and A4."""
+    pypdf = pytest.importorskip("pypdf")
+    fields = [{"name": f"{LONG[:70]}{number}", "area": "1 acre"} for number in range(40)]
+    plans = changed(stored, field=fields)
+    stored.equipment_set("two_packs")["bottleneck"]["sentence"] = LONG * 20
+    content = content_of(stored, plans=plans, customer=LONG * 4, dealer=LONG * 4, notes=LONG * 30, paper=paper)
+    reader = pypdf.PdfReader(io.BytesIO(quote_pdf(content, quote_map(content))[0]))
+    places: list[tuple[float, float]] = []
+    for sheet in reader.pages:
+        assert tuple(round(float(side)) for side in sheet.mediabox[2:]) == size_pt
+        sheet.extract_text(visitor_text=lambda _, __, at, *___: places.append((at[4], at[5])))
+    assert all(0.0 <= x < size_pt[0] and 0.0 <= y < size_pt[1] for x, y in places)
+    text = " ".join(" ".join(sheet.extract_text() for sheet in reader.pages).split())
+    assert text.replace(" ", "").count("endddd") > 70
+    assert CAUTIONS[-1] in text
 
 
 def test_same_day_same_bytes_another_day_another_date(stored: StoredResult) -> None:
     def made(day: datetime.date) -> tuple[bytes, str]:
-        content = quote_content(stored, "two_packs", "Somebody", today=day)
-        return pdf_bytes(quote_pages(content), content.title), quote_html(content)
+        content = content_of(stored, today=day)
+        return quote_pdf(content, quote_map(content))[0], quote_html(content)
 
     assert made(DAY) == made(DAY)
     assert made(DAY) != made(DAY + datetime.timedelta(days=1))
 
 
-@pytest.mark.parametrize("metric", [False, True])
-def test_extremes_fit_on_two_sheets_within_the_margins(stored: StoredResult, metric: bool) -> None:
-    stored = extreme(stored)
-    stored.document["units"] = "metric" if metric else "us"
-    content = quote_content(stored, "two_packs", LONG * 4, notes=LONG * 30, today=DAY)
-    figures = quote_pages(content)
-    assert len(figures) == MOST_SHEETS
-    for figure in figures:
-        assert_nothing_cut_off(figure)
-        figure.set_dpi(1200)  # a screen's grid widens text; paper has none
-        box = figure.get_tightbbox()
-        assert box.x0 >= 0.70
-        assert box.x1 <= figure.get_figwidth() - 0.70
-        assert box.y0 >= 0.45
-    words = " ".join(text.get_text() for figure in figures for text in figure.texts)
-    assert "Real days differ by" in words[-900:]  # the last paragraph came onto the sheet
-    assert len(content.fields) < MOST_FIELDS
-    assert "7 further fields" in content.fields_note
+def test_scripts_are_shaped(stored: StoredResult) -> None:
+    """Arabic joins: the sheet's font holds the final form of reh (U+FEAE) for a word written with the letter itself."""
+    pypdf = pytest.importorskip("pypdf")
+    content = content_of(stored, dealer="مزارع بر")
+    data, message = quote_pdf(content, quote_map(content))
+    assert message == ""
+    assert "مزارع بر" in quote_html(content)
+    fonts = pypdf.PdfReader(io.BytesIO(data)).pages[0]["/Resources"]["/Font"].values()
+    files = [font["/DescendantFonts"][0]["/FontDescriptor"]["/FontFile2"].get_data() for font in fonts]
+    base = TTFont(fonts_for("").base[""])
+    final = _outline(base, base.getBestCmap()[0xFEAE])
+    embedded = [TTFont(io.BytesIO(file)) for file in files]
+    assert final in [_outline(font, name) for font in embedded for name in font.getGlyphOrder()]
 
 
-def test_html_is_self_contained_and_says_the_same(stored: StoredResult) -> None:
-    content = quote_content(stored, "two_packs", "Hollow Creek Farms", today=DAY)
-    page = quote_html(content)
-    for words in (content.answer, content.limits[0], SIMULATION_NOTE, *content.more):
-        assert html.escape(words, quote=False) in page.replace("&#39;", "'")
-    assert "default-src 'none'" in page.replace("&#39;", "'")
-    assert not re.search(r"(src|href)\s*=\s*[\"'][^#]", page)
-    assert page.count("<path") >= 2
-    assert "placed for drawing only" in page
+def _outline(font: TTFont, name: str) -> list[tuple[int, int]]:
+    return list(font["glyf"][name].getCoordinates(font["glyf"])[0])
+
+
+def test_signs_that_no_font_has_are_named(stored: StoredResult, monkeypatch: pytest.MonkeyPatch) -> None:
+    monkeypatch.setattr(quote_fonts, "_system_fonts", list)
+    content = content_of(stored, customer="東京 farms", notes="Ürün Ж नम\N{VARIATION SELECTOR-16}")
+    message = quote_pdf(content, quote_map(content))[1]
+    assert "京 (U+4EAC), 東 (U+6771)" in message
+    assert "न (U+0928)" in message
+    assert "Ж" not in message
+    assert "U+FE0F" not in message
+    text = pdf_text(content)
+    assert f"For {REPLACEMENT}{REPLACEMENT} farms" in text
+    assert "(U+6771)" in text
+    assert "東京 farms" in quote_html(content)
+
+
+def test_a_font_of_the_system_that_has_the_signs_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    base = fonts_for("").base[""]
+    with TTFont(base) as font:
+        for table in font["cmap"].tables:
+            table.cmap = {0x6771: "A", 0x4EAC: "B"} if table.isUnicode() else {}
+        font.save(tmp_path / "some.ttf")
+    (tmp_path / "broken.ttf").write_bytes(b"\0\1\0\0 no font")
+    candidates = [tmp_path / "broken.ttf", base, tmp_path / "some.ttf"]
+    monkeypatch.setattr(quote_fonts, "_system_fonts", lambda: candidates)
+    found = fonts_for("東京 A")
+    assert found.further == (tmp_path / "some.ttf",)
+    assert found.message == ""
 
 
 class Tags(HTMLParser):
@@ -146,215 +373,96 @@ def test_hostile_names_are_inert(tmp_path: Path) -> None:
     entry["bottleneck"]["sentence"] = HOSTILE
     entry["bottleneck"]["one_more"][0]["change"] = HOSTILE
     stored.document["title"] = HOSTILE
-    table = stored.manifest["resolved"][HOSTILE]
-    table["product"]["rate"] = HOSTILE
-    table["rig"] = {HOSTILE: table["rig"]["main"]}
-    stored.day_records[HOSTILE]["fields"][0]["name"] = HOSTILE
-    content = quote_content(stored, HOSTILE, HOSTILE, notes=HOSTILE, today=DAY)
-    tags = Tags()
-    tags.feed(quote_html(content))
+    plans = {HOSTILE: make_plan(stored.scenario_of(HOSTILE))}
+    content = content_of(stored, plans=plans, customer=HOSTILE, dealer=HOSTILE, notes=HOSTILE)
+    page, tags = quote_html(content), Tags()
+    tags.feed(page)
     assert "script" not in tags.found
     assert not [name for name in tags.found if name.startswith("on")]
-    assert "\x1b" not in quote_html(content)
-    pdf_bytes(quote_pages(content), content.title)
+    assert not re.search(r"(src|href)\s*=\s*[\"'][^#]", page)
+    assert "default-src 'none'" in page.replace("&#39;", "'")
+    assert "\x1b" not in page
+    assert "alert(1)" in pdf_text(content)
+
+
+@pytest.mark.parametrize("table", [None, {}, {"rig": 5, "field": "x"}, {"rig": {"main": {"aircraft": ["x"]}}}])
+def test_a_scenario_that_is_not_valid_is_refused(stored: StoredResult, table: Any) -> None:
+    resolved = stored.manifest["resolved"]
+    resolved["two_packs"] = table if table is None else resolved["two_packs"] | table if table else {}
+    with pytest.raises(InputError, match=r"allowed|missing"):
+        stored.scenario_of("two_packs")
+    with pytest.raises(InputError, match="no equipment set of this result"):
+        stored.scenario_of("six_packs")
 
 
 @pytest.mark.parametrize(
-    "table", [None, {}, {"rig": 5, "field": "x", "crew": []}, {"rig": {"main": {"aircraft": ["x"], "power": {"a": 1}}}}]
-)
-def test_odd_scenario_tables_do_no_harm(stored: StoredResult, table: Any) -> None:
-    stored.manifest["resolved"]["two_packs"] = table
-    stored.day_records.clear()
-    content = quote_content(stored, "two_packs", "Somebody", today=DAY)
-    for figure in quote_pages(content):
-        figure.draw_without_rendering()
-    quote_html(content)
-    assert content.equipment
-    assert content.price == [("Price", "to be agreed")]
-
-
-def test_fields_come_from_the_scenario_without_a_record(stored: StoredResult) -> None:
-    stored.day_records.clear()
-    content = quote_content(stored, "two_packs", "Somebody", today=DAY)
-    assert [(one.name, one.area) for one in content.fields] == [
-        ("east bench", "80.0 acres"),
-        ("creek quarter", "120.0 acres"),
-        ("mill piece", "45.0 acres"),
-    ]
-    assert content.fields_note == "3 fields, 245.0 acres together."
-    assert content.outlines == []
-
-
-def test_price_blocks(stored: StoredResult) -> None:
-    stored.day_records.clear()
-    table = stored.manifest["resolved"]["two_packs"]
-
-    def price(given: float | None = None) -> dict[str, str]:
-        return dict(quote_content(stored, "two_packs", "Somebody", price=given, today=DAY).price)
-
-    assert price() == {"Price": "to be agreed"}
-    table["costs"] = {"currency": "€", "price_per_acre": 14.0}
-    assert price()["Price per acre"] == "€ 14.00"
-    assert price()["Fields listed, 245 acres"] == "about € 3,430"  # 14 times 245: arithmetic
-    assert price(10.0)["Price per acre"] == "€ 10.00"
-    stored.document["units"] = "metric"
-    assert price()["Price per ha"] == "€ 34.59"  # 14 / 0.40468564224; acre of NIST SP 811, appendix B
-    stored.document["units"] = "us"
-    table["costs"] = {"price_per_hour": 200}
-    assert price()["Price per rig hour"] == "$ 200.00"
-    table["costs"] = {"price_per_acre": "cheap", "currency": HOSTILE}
-    assert price() == {"Price": "to be agreed"}
-
-
-def test_what_one_more_adds_is_only_told_beyond_doubt(stored: StoredResult) -> None:
-    hold = stored.equipment_set("two_packs")["bottleneck"]
-    hold["one_more"] = [
-        {"change": "one more pack", "acres_per_day": 5.0, "ci95": [4.0, 6.0]},
-        {"change": "one more helper", "acres_per_day": 7.0, "ci95": [-1.0, 15.0]},
-        {"change": "one more charger", "acres_per_day": 9.0, "ci95": [None, None]},
-    ]
-    assert quote_content(stored, "two_packs", "A", today=DAY).more == ["one more pack: +5.0 (+4.0 to +6.0) acres a day"]
-    hold["one_more"] = hold["one_more"][1:]
-    assert "beyond doubt" in quote_content(stored, "two_packs", "A", today=DAY).more[0]
-    hold["one_more"] = []
-    assert "not simulated" in quote_content(stored, "two_packs", "A", today=DAY).more[0]
-
-
-def test_equipment_is_counted_by_class(stored: StoredResult) -> None:
-    rows = dict(quote_content(stored, "three_packs", "A", today=DAY).equipment)
-    # 40 / 3.785411784 and 13 / 0.45359237; gallon and pound of NIST SP 811, appendix B
-    assert rows["1 aircraft"] == "large (tank 10.6 gal (40 L), swath 30 ft)"
-    assert rows["3 packs"] == "large_pack (1800 Wh, 28.7 lb)"
-    assert rows["1 generator"] == "twelve (12 kW)"
-    assert rows["1 charger"].startswith("fast (8 kW")
-    assert rows["crew"] == "pilots: 1, helpers: 1"
-
-
-def test_a_sheet_has_the_units_it_was_asked_for(stored: StoredResult) -> None:
-    """The scenario mixes both systems; acre, gallon, pound and mile of NIST SP 811, appendix B; 24 °C is 75.2 °F."""
-    metric_words = re.compile(r"\d (L|kg|m|km|m/s|L/min|°C)\b")
-
-    def sheet(system: str) -> tuple[dict[str, str], dict[str, str]]:
-        stored.document["units"] = system
-        content = quote_content(stored, "three_packs", "A", today=DAY)
-        return dict(content.equipment), dict(content.assumptions)
-
-    equipment, assumed = sheet("us")
-    assert assumed["Air temperature"] == "75 °F"
-    assert assumed["Altitude"] == "820 ft"
-    assert assumed["Way from the yard"] == "8 mi"
-    for text in (*equipment.values(), *assumed.values()):
-        assert not metric_words.search(text.replace("(40 L)", "")), text
-    equipment, assumed = sheet("metric")
-    assert equipment["1 aircraft"] == "large (tank 40 L, swath 9.14 m)"
-    assert assumed["Air temperature"] == "24 °C"
-    assert assumed["Application rate"] == "18.7 L/ha"
-    assert assumed["Way from the yard"] == "12.9 km"
-    assert assumed["Working speed, large"] == "6.71 m/s"
-    for text in (*equipment.values(), *assumed.values()):
-        assert not re.search(r"\d (gal|lb|ft|mi|mph|gal/min|°F)\b", text.replace("(200 gal)", "")), text
-
-
-@pytest.mark.parametrize(
-    ("value", "kind", "us", "metric"),
+    ("asked", "out", "message"),
     [
-        ("0 degC", TEMPERATURE, "32 °F", "0 °C"),
-        ("212 degF", TEMPERATURE, "212 °F", "100 °C"),
-        ({"dist": "normal", "mean": "40 km/h", "sd": "5 km/h"}, ROAD_SPEED, "24.9 mph on average (normal)", "40 km/h"),
-        ({"dist": "uniform", "low": "10 mph", "high": "20 mph"}, ROAD_SPEED, "10 mph to 20 mph (uniform)", "16.1 km/h"),
-        ("15mph", ROAD_SPEED, "15mph", "24.1 km/h"),
-        ("5 min", ROAD, "5 min", "5 min"),
-        ("many L", TANK, "many L", "many L"),
-        ("2,000 L", TANK, "528 gal (2,000 L)", "2,000 L"),
-        ("4000 L", TANK, "1,057 gal (4000 L)", "4000 L"),
-        ("3 m", None, "3 m", "3 m"),
-        (True, None, "yes", "yes"),
-        (HOSTILE, TANK, "=1+1", "=1+1"),
+        ({"customer": " \n\x1b"}, "quote.pdf", "got no name"),
+        ({"price": -1.0}, "quote.pdf", "allowed is a price"),
+        ({"price": float("nan")}, "quote.pdf", "allowed is a price"),
+        ({}, "quote.txt", "ends in .pdf"),
+        ({}, "no/such/folder/quote.pdf", "cannot be written"),
     ],
 )
-def test_quantities_come_in_the_units_of_the_sheet(value: Any, kind: Kind | None, us: str, metric: str) -> None:
-    """Conversions by hand (NIST SP 811, appendix B); what cannot be read stays as written."""
-    assert quantity_text(value, report_units("us"), kind).startswith(us)
-    assert quantity_text(value, report_units("metric"), kind).startswith(metric)
-
-
-def test_a_headline_on_a_step_is_true_of_the_days(stored: StoredResult) -> None:
-    """Most days end on the same fields: as many days as said reach the number, though it had to be rounded."""
-    values = [200.46] * 4 + [245.87] * 8
-    stored.runs.loc[stored.runs["equipment_set"] == "two_packs", "full_day_acres"] = values
-    stored.equipment_set("two_packs")["acres_per_day"] |= {"mean": 230.7, "ci95": [216.0, 246.0]}
-    spread = stored.equipment_set("two_packs")["full_work_day_acres"]
-    spread |= {"p10": 200.46, "p50": 245.87, "p90": 245.87}
-    spread |= {"p10_ci95": [None, None], "p50_ci95": [200.46, 245.87], "p90_ci95": [None, None]}
-    content = quote_content(stored, "two_packs", "A", today=DAY)
-    found = re.fullmatch(
-        r"Half of full days reach (\d+) acres or more; nine in ten reach (\d+) acres or more.", content.answer
-    )
-    assert found is not None, content.answer
-    half, most = (float(text) for text in found.groups())
-    assert sum(value >= half for value in values) >= 6
-    assert sum(value >= most for value in values) >= 0.9 * 12
-    assert half == 245.0  # not 246, which no day reaches
-    assert "output goes in steps" in content.details[0]
-    spread |= {"p10": 245.87}
-    assert quote_content(stored, "two_packs", "A", today=DAY).answer == (
-        "Nine full days in ten reach 245 acres or more; half of them do no better."
-    )
-    stored.runs.loc[stored.runs["equipment_set"] == "two_packs", "full_day_acres"] = [
-        200.0 + 3.7 * n for n in range(12)
-    ]
-    assert "steps" not in quote_content(stored, "two_packs", "A", today=DAY).details[0]
-
-
-def test_signs_that_the_type_lacks_are_replaced_and_said(stored: StoredResult) -> None:
-    """No box: every sign on the sheets is in the type; the footnote counts those that were not; the page has them."""
-    from matplotlib.font_manager import FontProperties, findfont, get_font
-
-    faces = [get_font(findfont(FontProperties(family="DejaVu Sans", weight=one))) for one in ("normal", "bold")]
-    customer, arabic = "\N{CJK UNIFIED IDEOGRAPH-6771}\N{CJK UNIFIED IDEOGRAPH-4EAC} farms", "\N{ARABIC LETTER AIN}"
-    wide = "\N{FULLWIDTH LATIN CAPITAL LETTER A}"
-    content = quote_content(stored, "two_packs", customer, notes=f"{arabic} Ürün {wide}° Ж", today=DAY)
-    words = " ".join(text.get_text() for figure in quote_pages(content) for text in figure.findobj(Text))
-    for face in faces:
-        assert not {sign for sign in words if not sign.isspace()} - {chr(code) for code in face.get_charmap()}
-    assert f"For {REPLACEMENT * 2} farms" in words
-    assert f"{REPLACEMENT} Ürün A° Ж" in words
-    assert "stands for 3 signs that the type of this sheet lacks" in words
-    assert customer in quote_html(content)
-    assert arabic in quote_html(content)
-    ordinary = quote_content(stored, "two_packs", "Müller & Söhne", today=DAY)
-    words = " ".join(text.get_text() for figure in quote_pages(ordinary) for text in figure.findobj(Text))
-    assert REPLACEMENT not in words
-    assert "lacks" not in words
-
-
-@pytest.mark.parametrize(
-    ("change", "message"),
-    [
-        ({"set_name": "six_packs"}, "no equipment set of this result"),
-        ({"customer": " \n\x1b"}, "got no name"),
-        ({"valid_days": 0}, "allowed is 1 to 3650"),
-        ({"valid_days": 10**9}, "allowed is 1 to 3650"),
-        ({"price": -1.0}, "allowed is a price"),
-        ({"price": float("nan")}, "allowed is a price"),
-        ({"out_pdf": Path("quote.txt")}, "ends in .pdf"),
-        ({"out_pdf": Path("no/such/folder/quote.pdf")}, "cannot be written"),
-    ],
-)
-def test_bad_requests_are_refused(stored: StoredResult, tmp_path: Path, change: dict[str, Any], message: str) -> None:
-    given: dict[str, Any] = {
-        "set_name": "two_packs",
-        "customer": "A",
-        "out_pdf": Path("quote.pdf"),
-        "today": DAY,
-    } | change
-    given["out_pdf"] = tmp_path / given["out_pdf"]
+def test_bad_requests_are_refused(
+    stored: StoredResult, tmp_path: Path, asked: dict[str, Any], out: str, message: str
+) -> None:
+    plans = {"two_packs": sample_plan(stored.folder, "two_packs")}
     with pytest.raises(InputError, match=re.escape(message)):
-        write_quote(stored, **given)
+        write_quote(stored, plans, Asked(**{"customer": "A", "today": DAY} | asked), tmp_path / out)
     assert list(tmp_path.iterdir()) == []
 
 
-def test_a_content_is_plain_data(stored: StoredResult) -> None:
-    content = quote_content(stored, "two_packs", "A", today=DAY)
-    json.dumps(dataclasses.asdict(content), default=str)
-    assert io.BytesIO(pdf_bytes(quote_pages(content), "x")).read(5) == b"%PDF-"
+def picture(path: Path, form: str) -> Path:
+    Image.new("RGB", (40, 20), "green").save(path, format=form, comment="made at home")
+    return path
+
+
+@pytest.mark.parametrize("form", ["PNG", "JPEG", "SVG"])
+def test_a_logo_stands_on_both_sheets(stored: StoredResult, tmp_path: Path, form: str) -> None:
+    pypdf = pytest.importorskip("pypdf")
+    path = tmp_path / "logo"
+    path.write_text(SQUARE.format(""), encoding="utf-8") if form == "SVG" else picture(path, form)
+    logo = read_logo(path)
+    assert logo.kind == ("image/svg+xml" if form == "SVG" else "image/png")
+    assert b"made at home" not in logo.content
+    bare, content = content_of(stored), content_of(stored, logo=logo, dealer="A & B")
+    assert f'src="{logo.address}" alt="A &amp; B"' in quote_html(content)
+    sizes = [len(quote_pdf(one, quote_map(one))[0]) for one in (bare, content)]
+    assert sizes[1] > sizes[0]
+    if form != "SVG":
+        sheet = pypdf.PdfReader(io.BytesIO(quote_pdf(content, quote_map(content))[0])).pages[0]
+        assert [image.image.size for image in sheet.images if image.image.size == (40, 20)]
+
+
+@pytest.mark.parametrize(
+    ("content", "message"),
+    [
+        (b"", "is no picture"),
+        (b"GIF89a not one of them", "is no picture"),
+        (b"\x89PNG\r\n\x1a\n cut short", "is no picture"),
+        (b" " * 2_000_001, "2"),
+        (b"<svg", "is no SVG that can be read"),
+        (b'<!DOCTYPE svg [<!ENTITY a "b">]><svg>&a;</svg>', "is no SVG that can be read"),
+        (SQUARE.format("<script>alert(1)</script>").encode(), "holds <script>"),
+        (SQUARE.format('<image href="/etc/passwd"/>').encode(), "holds <image>"),
+        (SQUARE.format('<use href="#a"/>').encode(), "holds <use>"),
+        (SQUARE.format('<rect fill="url(http://example.org/a)"/>').encode(), "refers to something"),
+        (SQUARE.format('<linearGradient href="file:///etc/passwd"/>').encode(), "refers to something"),
+        (SQUARE.format("<g/>" * 6000).encode(), "elements"),
+        (b"<html/>", "elements in <html>"),
+        (SQUARE.format('<path d="M nonsense"/>').encode(), "cannot be drawn"),
+        (SQUARE.format('<rect width="wide" height="2"/>').encode(), "cannot be drawn"),
+    ],
+)
+def test_a_logo_that_is_none_is_refused(tmp_path: Path, content: bytes, message: str) -> None:
+    (tmp_path / "logo").write_bytes(content)
+    with pytest.raises(InputError, match=re.escape(message)):
+        read_logo(tmp_path / "logo")
+
+
+def test_a_logo_too_large_to_draw_is_refused_before_it_is_drawn(tmp_path: Path) -> None:
+    Image.new("1", (MOST_PIXELS // 1000, 1001)).save(tmp_path / "logo.png")
+    with pytest.raises(InputError, match="pixels"):
+        read_logo(tmp_path / "logo.png")

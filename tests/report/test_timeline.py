@@ -11,7 +11,7 @@ from matplotlib.figure import Figure
 from stored_support import HOSTILE, SCENARIOS, assert_nothing_cut_off, sample_day
 
 from simulator.analysis.day_record import day_record
-from simulator.analysis.day_rows import DayRows, expanded_sortie
+from simulator.analysis.day_rows import day_rows, expanded_sortie
 from simulator.analysis.log_rows import sortie_rows
 from simulator.operation.log import Kind, State
 from simulator.report.day_figure import MOST_LANES, charge_at, day_figure, day_span, hour_table, lanes_of
@@ -85,7 +85,7 @@ def test_single_passes_add_up_to_the_flight(name: str) -> None:
 def test_turns_of_a_rectangle_lie_between_whole_passes() -> None:
     plan, day = sample_day()
     sortie = max(day.log.sorties, key=lambda one: one.turn_s)
-    rows = [row for row in DayRows.of(day, plan) if row.kind == Kind.AIRCRAFT]
+    rows = [row for row in day_rows(plan, day) if row.kind == Kind.AIRCRAFT]
     flown = [row for row in rows if sortie.start_s <= row.start_s < sortie.end_s and row.entity == sortie.aircraft]
     states = [row.state for row in flown if row.state in (State.WORK, State.TURN)]
     assert states[::2] == [State.WORK] * len(states[::2])
@@ -94,21 +94,24 @@ def test_turns_of_a_rectangle_lie_between_whole_passes() -> None:
     assert turns == pytest.approx([turns[0]] * len(turns))
 
 
-def test_day_table_with_and_without_a_plan_agree() -> None:
+def test_day_table_adds_up_to_the_log() -> None:
     plan, day = sample_day()
-    fine, coarse = day_frame(DayRows.of(day, plan)), day_frame(DayRows.of(day))
-    assert len(fine) > len(coarse)
-    assert coarse["clock_start"].isna().all()
-    for key in ("activity", "reason"):
-        lengths = [(one["end_s"] - one["start_s"]).groupby([one["kind"], one[key]]).sum() for one in (fine, coarse)]
-        assert lengths[0].to_dict() == pytest.approx(lengths[1].to_dict())
-    sprayed = fine[fine["activity"] == "spray"]["amount"].sum()
+    frame = day_frame(day_rows(plan, day), plan.scenario.day.start)
+    flights = [row for sortie in day.log.sorties for row in sortie_rows(sortie)]
+    assert len(frame) > len(day.log.rows) + len(flights)
+    for place, key in ((3, "activity"), (4, "reason")):
+        lengths: dict[tuple[str, str], float] = defaultdict(float)
+        for row in [*day.log.rows, *flights]:
+            lengths[str(day.log.kinds[row.entity]), str(row[place])] += row.end_s - row.start_s
+        told = (frame["end_s"] - frame["start_s"]).groupby([frame["kind"], frame[key]]).sum().to_dict()
+        assert told == pytest.approx(lengths)
+    sprayed = frame[frame["activity"] == "spray"]["amount"].sum()
     assert sprayed == pytest.approx(sum(one.area_to_m2 - one.area_from_m2 for one in day.log.sorties))
 
 
 def test_day_table_tells_clock_time_and_units() -> None:
     plan, day = sample_day()
-    frame = day_frame(DayRows.of(day, plan))
+    frame = day_frame(day_rows(plan, day), plan.scenario.day.start)
     start_s = plan.scenario.day.start
     assert start_s == 7 * 3600
     assert frame["clock_start"][0] == "07:00:00"
@@ -126,7 +129,7 @@ def test_day_table_tells_clock_time_and_units() -> None:
 
 def test_aircraft_rows_tile_the_day() -> None:
     plan, day = sample_day()
-    frame = day_frame(DayRows.of(day, plan))
+    frame = day_frame(day_rows(plan, day), plan.scenario.day.start)
     flown = frame[(frame["kind"] == "aircraft") & (frame["end_s"] > frame["start_s"])].sort_values("start_s")
     for _, rows in flown.groupby("entity"):
         starts, ends = rows["start_s"].to_numpy(), rows["end_s"].to_numpy()

@@ -79,19 +79,11 @@ def test_against_scipy(distribution, reference):
 
 @pytest.mark.parametrize("distribution", ALL, ids=repr)
 def test_moments_are_those_of_the_quantile_function(distribution):
-    """Mean and deviation by integrating the quantile function over (0, 1): no other library needed."""
-    if isinstance(distribution, Empirical):
-        grid = np.linspace(0, 1, 600_001)
-        values = distribution.ppf(grid)
-        mean, square = integrate.trapezoid(values, grid), integrate.trapezoid(values**2, grid)
-    else:
-        # The substitution u = Phi(z) tames the tails.
-        mean, square = (
-            integrate.quad(
-                lambda z, p=power: float(distribution.ppf(stats.norm.cdf(z))) ** p * stats.norm.pdf(z), -8, 8, limit=300
-            )[0]
-            for power in (1, 2)
-        )
+    """Mean and deviation by integrating the quantile function: no other library needed."""
+    # the substitution u = Phi(z) tames the tails
+    z = np.linspace(-8.0, 8.0, 200_001)
+    values, weight = distribution.ppf(stats.norm.cdf(z)), stats.norm.pdf(z)
+    mean, square = (integrate.trapezoid(values**power * weight, z) for power in (1, 2))
     assert distribution.mean() == pytest.approx(mean, rel=1e-4)
     assert distribution.sd() ** 2 == pytest.approx(square - mean**2, rel=5e-3, abs=1e-6 * mean**2)
 
@@ -167,28 +159,19 @@ def test_truncated_normal_never_leaves_its_bounds(mean, sd, low, width):
 @pytest.mark.parametrize(
     ("make", "names"),
     [
-        (lambda: Constant(math.nan), "value"),
-        (lambda: Uniform(2.0, 1.0), "high"),
-        (lambda: Uniform(0.0, math.inf), "high"),
-        (lambda: Triangular(1.0, 0.5, 2.0), "mode"),
-        (lambda: Triangular(1.0, 2.5, 2.0), "high"),
-        (lambda: TruncatedNormal(10.0, -1.0), "sd"),
+        (lambda: Constant(math.nan), "value"), (lambda: Uniform(2.0, 1.0), "high"),
+        (lambda: Uniform(0.0, math.inf), "high"), (lambda: Triangular(1.0, 0.5, 2.0), "mode"),
+        (lambda: Triangular(1.0, 2.5, 2.0), "high"), (lambda: TruncatedNormal(10.0, -1.0), "sd"),
         (lambda: TruncatedNormal(10.0, 1.0, 5.0, 4.0), "high"),
-        (lambda: TruncatedNormal(10.0, 1.0, 60.0), "mean"),
-        (lambda: TruncatedNormal(10.0, 0.0, 60.0), "mean"),
-        (lambda: TruncatedNormal(math.inf, 1.0), "mean"),
-        (lambda: TruncatedNormal(1.0, 1.0, math.nan), "low"),
-        (lambda: Lognormal(0.0, 0.3), "mean"),
-        (lambda: Lognormal(70.0, -0.3), "cv"),
-        (lambda: Gamma(-1.0, 0.3), "mean"),
-        (lambda: Gamma(1.0, math.nan), "cv"),
-        (lambda: Exponential(0.0), "mean"),
-        (lambda: Weibull(1.0, 0.0), "shape"),
-        (lambda: Weibull(0.0, 1.0), "mean"),
-        (lambda: Empirical(()), "values"),
+        (lambda: TruncatedNormal(10.0, 1.0, 60.0), "mean"), (lambda: TruncatedNormal(10.0, 0.0, 60.0), "mean"),
+        (lambda: TruncatedNormal(math.inf, 1.0), "mean"), (lambda: TruncatedNormal(1.0, 1.0, math.nan), "low"),
+        (lambda: Lognormal(0.0, 0.3), "mean"), (lambda: Lognormal(70.0, -0.3), "cv"),
+        (lambda: Gamma(-1.0, 0.3), "mean"), (lambda: Gamma(1.0, math.nan), "cv"),
+        (lambda: Exponential(0.0), "mean"), (lambda: Weibull(1.0, 0.0), "shape"),
+        (lambda: Weibull(0.0, 1.0), "mean"), (lambda: Empirical(()), "values"),
         (lambda: Empirical((1.0, math.inf)), "value"),
     ],
-)
+)  # fmt: skip
 def test_impossible_parameters_are_refused(make, names):
     with pytest.raises(ValueError, match=rf"got .*{names}.*allowed is"):
         make()

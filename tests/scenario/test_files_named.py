@@ -92,14 +92,11 @@ def test_a_file_of_another_kind_is_not_even_opened(folder: Path, kind: str, name
 @pytest.mark.parametrize(
     "text",
     [
-        f"{SECRET}\n" * 30,
-        f"a,{SECRET}\n" * 30,
-        json.dumps({"type": SECRET, "key": SECRET}),
-        json.dumps({"type": SECRET, "crs": {"properties": {"name": SECRET}}}),
-        json.dumps([SECRET]),
+        f"{SECRET}\n" * 30, f"a,{SECRET}\n" * 30, json.dumps({"type": SECRET, "key": SECRET}),
+        json.dumps({"type": SECRET, "crs": {"properties": {"name": SECRET}}}), json.dumps([SECRET]),
         f"turn,time,wind,temperature,humidity,yard,one\n{','.join([SECRET] * 7)}\nyard,{','.join([SECRET] * 6)}\n",
     ],
-)
+)  # fmt: skip
 def test_what_is_not_of_the_kind_is_not_quoted(folder: Path, kind: str, text: str) -> None:
     name = f"secret{Path(GOOD[kind][0]).suffix}"
     (folder / name).write_text(text)

@@ -3,10 +3,8 @@
 import copy
 import json
 import os
-import random
 import re
 import threading
-import time
 from pathlib import Path
 
 import pytest
@@ -15,7 +13,7 @@ from small_day import TABLE, table
 from simulator.errors import InputError
 from simulator.operation.day import simulate
 from simulator.plan.day_plan import make_plan
-from simulator.scenario import boundaries, files, layers, loading, stopwatch, types, weather_file
+from simulator.scenario import boundaries, csv_table, files, layers, loading
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
@@ -109,10 +107,7 @@ def fields(count, **more):
     ],
 )
 def test_sizes_that_would_never_end_are_refused_at_once(changes, says):
-    begun = time.process_time()
     assert re.search(says, refusal(lambda: load_scenario(table(**changes))))
-    # far above what it takes, far below what planning or simulating it would
-    assert time.process_time() - begun < 20.0
 
 
 @pytest.mark.parametrize("runs", ["1000000000000", "0", "-5", "1e3", "nan", "inf", "9" * 5000, "0x" + "f" * 5000])
@@ -159,22 +154,19 @@ def test_deep_nesting(kind, depth, place):
         (b"a." * 1_000_000 + b"b = 1", "dotted key has more than 40 parts"),
         (b'"a" . ' * 500_000 + b"b = 1", "dotted key has more than 40 parts"),
         (b"a = { " + b"b." * 500_000 + b"c = 1 }", "dotted key has more than 40 parts"),
-        (b"runs = 1\nruns = 2\n", "broken TOML"),
-        (b"[day]\n[day]\n", "broken TOML"),
-        (b"runs = \0", "broken TOML"),
-        (b"title = '\xff\xfe'", "cannot be read"),
-        (b"seed = " + b"9" * 5000, "cannot be read|broken"),
-        (b"seed = 0x" + b"f" * 5000, "beyond 64 bits"),
-        (b'title = "\\u0000"', "holds a NUL character"),
-        (b'"\\u001b[2J" = 1', "printable characters"),
-        ('"\u202eabc" = 1'.encode(), "printable characters"),
-        (b"", "missing"),
+        (b"runs = 1\nruns = 2\n", "broken TOML"), (b"[day]\n[day]\n", "broken TOML"),
+        (b"runs = \0", "broken TOML"), (b"title = '\xff\xfe'", "cannot be read"),
+        (b"seed = " + b"9" * 5000, "cannot be read|broken"), (b"seed = 0x" + b"f" * 5000, "beyond 64 bits"),
+        (b'title = "\\u0000"', "holds a NUL character"), (b'"\\u001b[2J" = 1', "printable characters"),
+        ('"\u202eabc" = 1'.encode(), "printable characters"), (b"", "missing"),
     ],
-)
+)  # fmt: skip
 def test_broken_and_malicious_toml(tmp_path, content, says):
     path = tmp_path / "scenario.toml"
     path.write_bytes(content)
-    assert re.search(says, refusal(lambda: load_scenario(path)))
+    said = refusal(lambda: load_scenario(path))
+    assert str(path) in said
+    assert re.search(says, said)
 
 
 def test_byte_order_mark_and_windows_line_ends_are_no_fault(tmp_path):
@@ -185,8 +177,10 @@ def test_byte_order_mark_and_windows_line_ends_are_no_fault(tmp_path):
 
 def test_like_in_a_circle_or_without_end():
     made = table()
-    made["aircraft"].update(first={"like": "second"}, second={"like": "first"})
-    assert "leads back to itself" in refusal(lambda: load_scenario(made))
+    for kind in ("aircraft", "rig"):
+        made[kind].update(first={"like": "second"}, second={"like": "first"})
+    said = refusal(lambda: load_scenario(made))
+    assert said.count("leads back to itself") == 4
     made = table()
     made["aircraft"].update({f"a{place}": {"like": f"a{place + 1}"} for place in range(3000)})
     assert f"more than {layers.MOST_LIKES} other entries" in refusal(lambda: load_scenario(made))
@@ -204,28 +198,12 @@ def test_thousands_of_problems_are_cut():
 @pytest.mark.parametrize(
     "text",
     [
-        "",
-        "=",
-        "a",
-        ".=1",
-        "a..b=1",
-        "\0=1",
-        "runs",
-        "runs=" + "[" * 5000,
-        "a." * 5000 + "b=1",
-        "title=" + "x" * 50_000,
-        "field.\u00b2.name=a",
-        "field.-1.name=a",
-        "field." + "9" * 5000 + ".name=a",
-        "field.7.name=a",
-        "name.x=1",
-        "title=\udcff",
-        "day.start=07:00:00",
-        "title=2024-01-01",
-        "equipment_set=3",
-        "equipment_set.\x1b.runs=5",
+        "", "=", "a", ".=1", "a..b=1", "\0=1", "runs", "runs=" + "[" * 5000, "a." * 5000 + "b=1",
+        "title=" + "x" * 50_000, "field.\u00b2.name=a", "field.-1.name=a", "field." + "9" * 5000 + ".name=a",
+        "field.7.name=a", "name.x=1", "title=\udcff", "day.start=07:00:00", "title=2024-01-01",
+        "equipment_set=3", "equipment_set.\x1b.runs=5",
     ],
-)
+)  # fmt: skip
 def test_settings(text):
     assert refusal(lambda: load_scenario(TABLE, [text]))
 
@@ -353,20 +331,14 @@ def test_a_file_of_200_mb_is_refused_unread(kind, tmp_path, monkeypatch):
 @pytest.mark.parametrize(
     "content",
     [
-        b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + bytes(range(256)),
-        b"\x7fELF\x02\x01\x01" + b"\0" * 100,
+        b"\x89PNG\r\n\x1a\n\0\0\0\rIHDR" + bytes(range(256)), b"\x7fELF\x02\x01\x01" + b"\0" * 100,
         b"PK\x03\x04" + bytes(range(128, 256)),
         "name = 'x'\nturn,task,time,date,acres\n5,fill,5 s,1,1\n".encode("utf-16"),
         '{"type": "FeatureCollection", "features": []}'.encode("utf-16-le"),
-        '{"type": "Feature"}'.encode("utf-32"),
-        b"\xef\xbb\xbf",
-        b"\xef\xbb\xbf\xef\xbb\xbfx = 1",
-        b"\xc0\x80",
-        b"\xed\xa0\x80 = 1",
-        b"\0" * 10_000,
-        b"\r" * 10_000,
+        '{"type": "Feature"}'.encode("utf-32"), b"\xef\xbb\xbf", b"\xef\xbb\xbf\xef\xbb\xbfx = 1", b"\xc0\x80",
+        b"\xed\xa0\x80 = 1", b"\0" * 10_000, b"\r" * 10_000,
     ],
-)
+)  # fmt: skip
 def test_what_is_no_text_is_refused(kind, content, tmp_path):
     path = tmp_path / f"file{ending(kind)}"
     path.write_bytes(content)
@@ -388,17 +360,6 @@ def test_a_file_that_grows_while_it_is_read_is_still_bounded(tmp_path, monkeypat
         files.read_ordinary_file(path, 50, "anything")
 
 
-def test_an_ordinary_file_elsewhere_may_be_named(tmp_path):
-    times = tmp_path / "elsewhere" / "times.csv"
-    times.parent.mkdir()
-    times.write_text("\ufeffturn\r\n5\r\n7\r\n", encoding="utf-8")
-    folder = tmp_path / "scenario"
-    folder.mkdir()
-    drawn = {"dist": "empirical", "file": "../elsewhere/times.csv", "column": "turn", "unit": "s"}
-    loaded = load_scenario(table(aircraft__big__turn_time=drawn), folder=folder, allow_files_outside=True)
-    assert loaded.base.aircraft["big"].turn_time.mean() == pytest.approx(6.0)
-
-
 @pytest.mark.parametrize("name", ["", " ", "\0", "a\nb", "\u202e.csv", "x" * 5000, "../" * 400 + "etc"])
 @pytest.mark.parametrize("key", ["field_file", "weather"])
 def test_names_of_files(key, name):
@@ -412,10 +373,8 @@ def test_a_table_of_short_rows_does_not_take_the_product_of_rows_and_columns(tmp
     """Forty thousand columns times forty thousand rows would be filled with nothing, cell by cell."""
     (tmp_path / "t.csv").write_text("x," + "y," * 40_000 + "\n" + "1\n" * 40_000)
     drawn = {"dist": "empirical", "file": "t.csv", "column": "x", "unit": "s"}
-    begun = time.process_time()
     loaded = load_scenario(table(aircraft__big__turn_time=drawn), folder=tmp_path)
     assert loaded.base.aircraft["big"].turn_time.mean() == 1.0
-    assert time.process_time() - begun < 20.0
 
 
 @pytest.mark.parametrize(
@@ -427,6 +386,8 @@ def test_columns_of_measured_values(tmp_path, text, cells):
     drawn = {"dist": "empirical", "file": "t.csv", "column": "x", "unit": "s"}
     loaded = load_scenario(table(aircraft__big__turn_time=drawn), folder=tmp_path)
     assert loaded.base.aircraft["big"].turn_time.values == tuple(float(cell) for cell in cells)
+    made = table(aircraft__big__turn_time={**drawn, "column": "xx"})
+    assert "no column 'xx'; nearest known is 'x'" in refusal(lambda: load_scenario(made, folder=tmp_path))
 
 
 @pytest.mark.parametrize("columns", [200_000, 3])
@@ -434,9 +395,7 @@ def test_no_search_for_the_nearest_among_thousands_of_columns(tmp_path, columns)
     path = tmp_path / "weather.csv"
     path.write_text(",".join(f"wi{place:05x}" for place in range(columns)) + "\n")
     names = {name: name for name in ("time", "wind", "temperature", "humidity")}
-    begun = time.process_time()
     assert "no column 'wind' for wind" in refusal(lambda: read_weather(path, names))
-    assert time.process_time() - begun < 10.0
 
 
 def test_long_cells_are_cut_in_messages(tmp_path):
@@ -480,15 +439,11 @@ def test_distance_tables_that_miss_a_place(tmp_path, text):
 def test_a_distance_table_of_thousands_of_places(tmp_path):
     names = [f"a {place}" for place in range(1, 301)]
     rows = [",".join([name, *["3.25"] * 301]) for name in ("yard", *names)]
-    begun = time.process_time()
     more = {"field": [{"name": "a", "area": "1 ha", "count": 300}]}
     loaded = distances(tmp_path, "\n".join([",".join(["", "yard", *names]), *rows]), **more)
     assert len(loaded.sets[0].fields.drive_m) == 301
-    # ninety thousand cells of one unit: the unit is worked out once
-    assert time.process_time() - begun < 15.0
     header = ",yard," + ",".join(f"f{place}" for place in range(300_000))
     assert "no column for 'a 1'" in refusal(lambda: distances(tmp_path, f"{header}\nyard,0\n", **more))
-    assert time.process_time() - begun < 30.0
 
 
 # --- manifests ---
@@ -509,24 +464,16 @@ def test_a_manifest_is_a_scenario(tmp_path):
 @pytest.mark.parametrize(
     "document",
     [
-        "",
-        "[" * 100_000,
-        '{"a":' * 100_000,
-        '{"resolved": {"a": ' + "9" * 5000 + "}}",
-        {"resolved": {"a": {**TABLE, "runs": 1e999}}},
-        {"resolved": {"a": {**TABLE, "seed": float("nan")}}},
-        {"resolved": {"a": TABLE}, "seed": [1]},
-        {"resolved": {"a": TABLE}, "runs": {"a": 10**30}},
-        {"resolved": {"": TABLE}},
-        {"resolved": {"\u202eabc": TABLE}},
-        {"resolved": {"\x1b[2J": TABLE}},
-        {"resolved": {"\ud800": TABLE}},
-        {"resolved": {"x" * 5000: TABLE}},
+        "", "[" * 100_000, '{"a":' * 100_000, '{"resolved": {"a": ' + "9" * 5000 + "}}",
+        {"resolved": {"a": {**TABLE, "runs": 1e999}}}, {"resolved": {"a": {**TABLE, "seed": float("nan")}}},
+        {"resolved": {"a": TABLE}, "seed": [1]}, {"resolved": {"a": TABLE}, "runs": {"a": 10**30}},
+        {"resolved": {"": TABLE}}, {"resolved": {"\u202eabc": TABLE}}, {"resolved": {"\x1b[2J": TABLE}},
+        {"resolved": {"\ud800": TABLE}}, {"resolved": {"x" * 5000: TABLE}},
         {"resolved": {f"s{place}": {} for place in range(5000)}},
         {"resolved": {"a": {**TABLE, "day": json.loads('{"a":' * 900 + "1" + "}" * 900)}}},
     ],
     ids=range(15),
-)
+)  # fmt: skip
 def test_hostile_manifests(tmp_path, document):
     assert len(refusal(lambda: manifest(tmp_path, document))) < 20_000
 
@@ -537,15 +484,13 @@ def test_hostile_manifests(tmp_path, document):
 def test_sets_times_values_are_bounded():
     many = [{"name": f"f{place}", "area": "40 acre"} for place in range(900)]
     made = table(field=many, equipment_set={f"s{place}": {} for place in range(900)})
-    begun = time.process_time()
     assert "sets of so many values" in refusal(lambda: load_scenario(made))
-    assert time.process_time() - begun < 10.0
 
 
 def test_files_that_sets_share_are_read_once(tmp_path, monkeypatch):
     read = []
     honest = files.read_ordinary_file
-    for module in (boundaries, files):
+    for module in (boundaries, csv_table):
         monkeypatch.setattr(
             module, "read_ordinary_file", lambda path, *more: (read.append(path.name), honest(path, *more))[1]
         )
@@ -588,47 +533,6 @@ def geojson(tmp_path, rings, kind="Polygon", count=1, **properties):
 SQUARE = [[[0, 0], [0.01, 0], [0.01, 0.01], [0, 0.01], [0, 0]]]
 
 
-@pytest.mark.parametrize(
-    "coordinates",
-    [
-        [],
-        [[]],
-        [None],
-        "x",
-        5,
-        {},
-        [[[0, 0]]],
-        [[[0, 0], [1e999, 0], [1, 1]]],
-        [[["0", "0"]] * 4],
-        [[[True, False]] * 4],
-        [[[0]] * 4],
-    ],
-)
-def test_coordinates(tmp_path, coordinates):
-    assert refusal(lambda: read_boundaries(geojson(tmp_path, coordinates)))
-
-
-def test_json_nested_deeply_or_with_huge_numbers(tmp_path):
-    path = tmp_path / "deep.geojson"
-    for text in (
-        "[" * 200_000,
-        '{"a":' * 200_000,
-        '{"type": ' + "9" * 5000 + "}",
-        "NaN",
-        '{"type": "\\ud800"}',
-        "\0",
-        "",
-    ):
-        path.write_text(text, encoding="utf-8")
-        assert refusal(lambda: read_boundaries(path))
-
-
-def test_a_tangle_of_corners_is_skipped_not_repaired_for_hours(tmp_path):
-    chooser = random.Random(5)
-    tangle = [[round(chooser.random() * 0.01, 6), round(chooser.random() * 0.01, 6)] for _ in range(20_000)]
-    assert "too many corners" in refusal(lambda: read_boundaries(geojson(tmp_path, [[*tangle, tangle[0]]])))
-
-
 def test_thousands_of_parts_and_of_equal_names(tmp_path):
     squares = [
         [[[x * 0.002 + dx, y * 0.002 + dy] for dx, dy in ((0, 0), (0.001, 0), (0.001, 0.001), (0, 0.001), (0, 0))]]
@@ -656,47 +560,16 @@ def test_names_from_geojson_are_printable(tmp_path):
 @pytest.mark.parametrize(
     "content",
     [
-        b"",
-        b"\n\n",
-        b"#\n",
-        b"\0",
-        b"\xff",
-        b'"',
-        b"task,time\n" + b'"' + b"x" * 200_000,
-        b"a," * 300_000,
-        b"task,task,time\nfill,1,2\n",
-        b"task,time\nfill,nan\n",
-        b"task,time\nfill,inf s\n",
-        b"task,time\nfill,1e999 s\n",
-        b"task,time\nfill,-5 s\n",
-        b"date,acres\n1,nan\n",
-        b"date,acres\n1,-1\n",
-        b"date,acres,fields\n1,5,1 acre x 9999; 1 acre x 9999\n",
-        b"task,time\n" + b"x\n" * 10_000,
+        b"", b"\n\n", b"#\n", b"\0", b"\xff", b'"', b"task,time\n" + b'"' + b"x" * 200_000, b"a," * 300_000,
+        b"task,task,time\nfill,1,2\n", b"task,time\nfill,nan\n", b"task,time\nfill,inf s\n",
+        b"task,time\nfill,1e999 s\n", b"task,time\nfill,-5 s\n", b"date,acres\n1,nan\n", b"date,acres\n1,-1\n",
+        b"date,acres,fields\n1,5,1 acre x 9999; 1 acre x 9999\n", b"task,time\n" + b"x\n" * 10_000,
     ],
-)
+)  # fmt: skip
 def test_csv(reader, content, tmp_path):
     path = tmp_path / "log.csv"
     path.write_bytes(content)
     assert len(refusal(lambda: reader(path))) < 20_000
-
-
-@pytest.mark.parametrize(
-    "row",
-    [
-        "2024-06-01 00:00,nan,20,50",
-        "2024-06-01 00:00,inf,20,50",
-        "x,3,20,50",
-        "0001-01-01 00:00,3,20,-5",
-        ",,,",
-        "9999-12-31 23:00",
-    ],
-)
-def test_weather(row, tmp_path):
-    path = tmp_path / "weather.csv"
-    path.write_text(f"time,wind,temperature,humidity\n{row}\n")
-    columns = {name: name for name in ("time", "wind", "temperature", "humidity")}
-    assert refusal(lambda: read_weather(path, columns, least_hours=1))
 
 
 @pytest.mark.parametrize("date", ["9" * 30 + "/01/1997", "01/" + "9" * 30 + "/1997", "9" * 5000, "13/45/1", "//", ""])
@@ -705,15 +578,3 @@ def test_dates_of_a_typical_year(date, tmp_path):
     head = "1,TOWN,UT,-7,38,-109,1000\nDate (MM/DD/YYYY),Time (HH:MM),Wspd (m/s),Dry-bulb (C),RHum (%)\n"
     path.write_text(f"{head}{date},01:00,3,12,50\n")
     assert "such as '06/01/1997'" in refusal(lambda: read_weather(path, least_hours=1))
-
-
-def test_limits_of_files_stand_together():
-    """The limits that the tests above lean on: a file of 200 MB is beyond each of them."""
-    limits = (
-        loading.LARGEST_FILE_BYTES,
-        boundaries.FILE_LIMIT_BYTES,
-        types.LARGEST_TABLE_BYTES,
-        stopwatch.LARGEST_FILE_BYTES,
-        weather_file._LARGEST_FILE_BYTES,
-    )
-    assert max(limits) < 200_000_000

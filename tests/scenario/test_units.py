@@ -1,4 +1,4 @@
-"""Units: exact factors, and clear refusals."""
+"""Units: exact factors, what people type, and clear refusals."""
 
 from __future__ import annotations
 
@@ -6,6 +6,9 @@ import pytest
 
 from simulator.scenario import units
 from simulator.scenario.units import Dimension, UnitError, clock_seconds, clock_text, parse
+
+MI = units.M_PER_MILE
+GPA = units.LITRE_PER_GALLON / units.M2_PER_ACRE
 
 
 @pytest.mark.parametrize(
@@ -30,10 +33,39 @@ from simulator.scenario.units import Dimension, UnitError, clock_seconds, clock_
         ("90 min", units.TIME, 5400.0),
         ("1_000 m", units.LENGTH, 1000.0),
         ("2 m/s^2", units.ACCELERATION, 2.0),
+        # as people type: any case of letters, fractions, commas, smart quotes
+        ("85 F", units.TEMPERATURE, 29.4444),
+        ("85 °F", units.TEMPERATURE, 29.4444),
+        ("85 degrees F", units.TEMPERATURE, 29.4444),
+        ("29 C", units.TEMPERATURE, 29.0),
+        ("\u22125 Celsius", units.TEMPERATURE, -5.0),
+        ("2 GPA", units.LIQUID_RATE, 2 * GPA),
+        ("2 Gal/Acre", units.LIQUID_RATE, 2 * GPA),
+        ("2 gal per acre", units.LIQUID_RATE, 2 * GPA),
+        ("10 gpm", units.LIQUID_FLOW, 10 * units.LITRE_PER_GALLON / 60),
+        ("10 GPM", units.LIQUID_FLOW, 10 * units.LITRE_PER_GALLON / 60),
+        ("75 percent", units.SHARE, 0.75),
+        ("75 pct", units.SHARE, 0.75),
+        ("3/4", units.SHARE, 0.75),
+        ("3/4 mi", units.LENGTH, 0.75 * MI),
+        ("1 1/2 mi", units.LENGTH, 1.5 * MI),
+        ("1½ mi", units.LENGTH, 1.5 * MI),
+        ("½ mi", units.LENGTH, 0.5 * MI),
+        ("-1 1/2 degC", units.TEMPERATURE, -1.5),
+        ("1,200 acres", units.AREA, 1200 * units.M2_PER_ACRE),
+        ("1,234,567.5 acres", units.AREA, 1234567.5 * units.M2_PER_ACRE),
+        ("“40 acre”", units.AREA, 40 * units.M2_PER_ACRE),
+        ("40\u00a0acre", units.AREA, 40 * units.M2_PER_ACRE),
+        ("15 MPH", units.SPEED, 15 * MI / 3600),
+        ("9 KW", units.POWER, 9000.0),
+        ("9 mW", units.POWER, 0.009),
+        ("30 lbs/ac", units.DRY_RATE, 30 * units.KG_PER_POUND / units.M2_PER_ACRE),
+        ("30 Feet", units.LENGTH, 9.144),
+        ("2 m/s²", units.ACCELERATION, 2.0),
     ],
 )
 def test_quantities(text: str, dimension: Dimension, expected: float) -> None:
-    assert parse(text, dimension) == pytest.approx(expected, rel=1e-6)
+    assert parse(text, dimension) == pytest.approx(expected, rel=1e-5)
 
 
 def test_hectare_and_acre() -> None:
@@ -54,6 +86,14 @@ def test_hectare_and_acre() -> None:
         ("3 __import__('os')", units.LENGTH, "cannot be read"),
         ("20 apples", units.SHARE, "allowed is a share"),
         ("", units.SHARE, "allowed is a share"),
+        # what cannot be read names a unit of the right kind
+        ("85 m", units.TEMPERATURE, "'85 degF'"),
+        ("10 gpm", units.LIQUID_RATE, "'2 gal/acre'"),
+        ("1,5 ha", units.AREA, "'40 acre'"),
+        ("1,20,000 acre", units.AREA, "'40 acre'"),
+        ("1/0 mi", units.LENGTH, "'30 ft'"),
+        ("5 1 m", units.LENGTH, "'30 ft'"),
+        ("a lot", units.SHARE, "'20 %'"),
     ],
 )
 def test_refusals_say_what_is_allowed(text: str, dimension: Dimension, says: str) -> None:

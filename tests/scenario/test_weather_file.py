@@ -78,8 +78,8 @@ def test_missing_columns_name_the_nearest(tmp_path):
     columns = {**COLUMNS, "wind": "windspeed", "humidity": "rh", "rain": "Zz9"}
     found = problems_of(lambda: read_weather(write(tmp_path, lines()), columns))
     assert found == [
-        "weather.csv: line 1: no column 'windspeed' for wind; nearest is 'wind speed'",
-        "weather.csv: line 1: no column 'rh' for humidity; nearest is 'RH'",
+        "weather.csv: line 1: no column 'windspeed' for wind; nearest known is 'wind speed'",
+        "weather.csv: line 1: no column 'rh' for humidity; nearest known is 'RH'",
         "weather.csv: line 1: no column 'Zz9' for rain; there are 5 others",
     ]
 
@@ -88,7 +88,7 @@ def test_wrong_names_and_units_are_found_before_reading(tmp_path):
     columns = {"time": "when", "wnd": "wind speed", "temperature": "air"}
     found = problems_of(lambda: read_weather(tmp_path / "absent.csv", columns, {"temperature": "F", "time": "s"}))
     assert len(found) == 5
-    assert "nearest is 'wind'" in found[0]
+    assert "nearest known is 'wind'" in found[0]
     assert any("'humidity'" in problem for problem in found)
     assert any("degF" in problem for problem in found)
 
@@ -99,12 +99,14 @@ def test_bad_numbers_name_their_lines(tmp_path):
     rows[5] = "2024-06-01 04:00,2,20,nan,0"
     rows[7] = "2024-06-01 06:00,2,20,170,-1"
     rows[9] = "2024-06-01 08:00,2"
+    rows[10] = "2024-06-01 09:00,inf,20,50,0"
     found = problems_of(lambda: read_weather(write(tmp_path, rows), COLUMNS))
     assert sum("line 4: got wind = text;" in problem for problem in found) == 1
     assert sum("line 6:" in problem and "humidity" in problem for problem in found) == 1
     assert sum("line 8:" in problem for problem in found) == 2
     assert sum("line 10:" in problem for problem in found) == 3
-    assert len(found) == 7
+    assert "line 11: got wind = text; allowed is a number" in "".join(found)
+    assert len(found) == 8
 
 
 def test_wrong_unit_shows(tmp_path):
@@ -116,15 +118,12 @@ def test_wrong_unit_shows(tmp_path):
 @pytest.mark.parametrize(
     ("time", "said"),
     [
-        ("2024-06-01 02:00", "the same as"),
-        ("2024-06-01 01:00", "earlier than"),
-        ("2024-06-01 07:00", "5 hours after"),
-        ("2024-06-01 02:30", "0.5 hours after"),
-        ("2024-06-01 03:00+02:00", "without an offset"),
-        ("yesterday", "allowed is a date and time"),
+        ("2024-06-01 02:00", "the same as"), ("2024-06-01 01:00", "earlier than"),
+        ("2024-06-01 07:00", "5 hours after"), ("2024-06-01 02:30", "0.5 hours after"),
+        ("2024-06-01 03:00+02:00", "without an offset"), ("yesterday", "allowed is a date and time"),
         ("", "allowed is a date and time"),
     ],
-)
+)  # fmt: skip
 def test_times_that_do_not_follow(tmp_path, time, said):
     rows = lines()
     rows[4] = f"{time},2,20,50,0"
@@ -189,7 +188,7 @@ def test_typical_year_problems(tmp_path):
     found = problems_of(lambda: read_weather(write(tmp_path, rows)))
     assert len(found) == 2
     assert "latitude" in found[0]
-    assert "nearest is 'RHum (pct)'" in found[1]
+    assert "nearest known is 'RHum (pct)'" in found[1]
     rows = tmy3_lines()
     rows[4] = rows[4].replace("03:00", "25:00")
     rows[6] = rows[6].replace(",60,3.1,", ",60,-9900,")

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
-from short_day import short_scenario
+from short_days import two_and_four
 
 from simulator.errors import InputError
 from simulator.plan.day_plan import make_plan
@@ -21,29 +21,21 @@ from simulator.scenario.distributions import (
     Uniform,
     Weibull,
 )
-from simulator.scenario.schema import Scenario
 from simulator.scenario.toml_text import distribution_table, toml_document, toml_value
-from simulator.study.cases import CaseRuns, changed_set, check_size
-from simulator.study.design import (
-    full_grid,
-    latin_hypercube,
-    locate,
+from simulator.study.cases import CaseRuns
+from simulator.study.design import latin_hypercube, locate, setting_at
+from simulator.study.reading import (
+    combinations,
     make_range,
+    parse_choice,
     ranges_of,
     read_levels,
     read_range,
-    setting_at,
+    read_workable_days,
 )
+from simulator.study.trial import changed_set, check_runs
 
 SWAP = "rig.main.crew.tasks.swap.time"
-
-
-def test_full_grid_holds_every_combination_once():
-    rows = full_grid({"a": [1, 2, 3], "b": ["x", "y"]})
-    assert len(rows) == 6
-    assert {(row["a"], row["b"]) for row in rows} == {(a, b) for a in (1, 2, 3) for b in "xy"}
-    with pytest.raises(ValueError, match="no level of b"):
-        full_grid({"a": [1], "b": []})
 
 
 @given(st.integers(1, 5), st.integers(1, 40), st.integers(0, 2**31))
@@ -94,7 +86,7 @@ def test_a_bad_range_says_what_is_allowed(text, said):
 
 
 def test_ranges_are_collected_and_all_bad_ones_named():
-    loaded = short_scenario()
+    loaded = two_and_four()
     with pytest.raises(InputError, match="no range is declared"):
         ranges_of(loaded)
     with pytest.raises(InputError) as caught:
@@ -104,9 +96,8 @@ def test_ranges_are_collected_and_all_bad_ones_named():
     assert [(one.low, one.high) for one in found] == [(50.0, 60.0)]
 
 
-@pytest.mark.skipif("range" not in Scenario.model_fields, reason="the scenario has no range table")
 def test_ranges_of_the_scenario_are_used_and_replaced():
-    loaded = short_scenario(range={SWAP: ["40 s", "90 s"], "rig.main.packs.large_pack": [2, 4]})
+    loaded = two_and_four(range={SWAP: ["40 s", "90 s"], "rig.main.packs.large_pack": [2, 4]})
     found = ranges_of(loaded, [f"{SWAP}=45..80 s"])
     assert [(one.key, one.low, one.whole) for one in found] == [
         (SWAP, 45.0, False),
@@ -136,7 +127,7 @@ def test_a_range_of_levels_is_spread_evenly_in_ratio():
 
 
 def test_a_drawn_input_is_scaled_and_keeps_its_shape():
-    loaded = short_scenario()
+    loaded = two_and_four()
     entry = loaded.sets[0]
     before, _ = locate(entry, SWAP)
     changed = changed_set(entry, [setting_at(entry, read_range(f"{SWAP}=40..90 s"), 1.0)], loaded.folder)
@@ -146,7 +137,7 @@ def test_a_drawn_input_is_scaled_and_keeps_its_shape():
 
 
 def test_a_fixed_input_takes_the_value_and_a_wrong_unit_is_refused():
-    loaded = short_scenario()
+    loaded = two_and_four()
     entry = loaded.sets[0]
     speed = read_range("aircraft.large.spray_speed=12..18 mph")
     changed = changed_set(entry, [setting_at(entry, speed, 0.0)], loaded.folder)
@@ -156,7 +147,7 @@ def test_a_fixed_input_takes_the_value_and_a_wrong_unit_is_refused():
 
 
 def test_a_change_of_fields_reads_the_list_anew():
-    loaded = short_scenario()
+    loaded = two_and_four()
     changed = changed_set(loaded.sets[0], ['field.0.area="33 acre"'], loaded.folder)
     assert changed.fields.sites[0].area_m2 == pytest.approx(33 * 4046.8564224)
 
@@ -177,7 +168,7 @@ DISTRIBUTIONS = [
 
 @pytest.mark.parametrize("distribution", DISTRIBUTIONS, ids=lambda one: type(one).__name__)
 def test_a_written_distribution_is_read_back_the_same(distribution):
-    loaded = short_scenario()
+    loaded = two_and_four()
     text = toml_value(distribution_table(distribution, "s", 12))
     changed = changed_set(loaded.sets[0], [f"{SWAP}={text}"], loaded.folder)
     assert locate(changed, SWAP)[0] == distribution
@@ -204,7 +195,7 @@ def test_toml_refuses_what_it_cannot_write():
 
 
 def test_days_added_later_are_the_days_simulated_at_once():
-    loaded = short_scenario()
+    loaded = two_and_four()
     plans = [make_plan(entry) for entry in loaded.sets]
     at_once, in_steps, shared = (CaseRuns(plans, 3, workers) for workers in (1, 1, 2))
     at_once.extend(6)
@@ -219,8 +210,39 @@ def test_days_added_later_are_the_days_simulated_at_once():
 
 
 def test_a_study_of_unreasonable_size_is_refused():
-    check_size(10, 100)
+    check_runs(10, 100)
     with pytest.raises(InputError, match="allowed is 2 to"):
-        check_size(10**9, 100)
+        check_runs(10**9, 100, least=2)
     with pytest.raises(InputError, match="allowed is 3 to"):
-        check_size(2, 1, least=3)
+        check_runs(2, least=3)
+
+
+def test_choices_are_read():
+    """Ranges of whole numbers, lists, quoted values with commas."""
+    assert parse_choice("a.b=2..5").values == ("2", "3", "4", "5")
+    assert parse_choice("a.b = x, y ,x").values == ("x", "y")
+    assert parse_choice('a.b="p, q",r').values == ('"p, q"', "r")
+    both = [parse_choice("a=1..2"), parse_choice("b=x,y")]
+    assert combinations(both) == [("a=1", "b=x"), ("a=1", "b=y"), ("a=2", "b=x"), ("a=2", "b=y")]
+
+
+@pytest.mark.parametrize(
+    "text", ["a.b", "=3", "a=", "a=5..2", "a=1.5..2", "a=x..y", "a.=3", "a=1,,2", "a=1..999999999"]
+)
+def test_bad_choices(text):
+    with pytest.raises(InputError, match="got"):
+        parse_choice(text)
+
+
+@pytest.mark.parametrize(
+    ("choices", "said"),
+    [(["a=1..40", "b=1..40"], "1600 combinations"), (["a=1", "a=2"], "a more than once"), ([], "at least one choice")],
+)
+def test_too_many_combinations_and_twice_the_same(choices, said):
+    with pytest.raises(InputError, match=said):
+        combinations([parse_choice(text) for text in choices])
+
+
+def test_workable_days_are_a_number_or_a_range():
+    assert read_workable_days("40", "--workable-days") == 40
+    assert read_workable_days("30..50", "--workable-days") == Uniform(30.0, 50.0)

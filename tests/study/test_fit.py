@@ -6,7 +6,7 @@ import tomllib
 import numpy as np
 import pytest
 from click.testing import CliRunner
-from short_day import ROOT, short_scenario, table
+from short_days import SCENARIOS, table, two_and_four
 
 from simulator.errors import InputError
 from simulator.plan.day_plan import make_plan
@@ -19,8 +19,8 @@ from simulator.study.fit import fit, fit_past
 from simulator.study.measured import split_times
 from simulator.study.shapes import aicc, anderson_darling, fit_family, fit_shape, gamma_shape, goodness, weibull_shape
 
-DEMO = ROOT / "scenarios" / "stopwatch_times.csv"
-PAST = ROOT / "scenarios" / "past_days.csv"
+DEMO = SCENARIOS / "stopwatch_times.csv"
+PAST = SCENARIOS / "past_days.csv"
 
 
 def _log(tmp_path, text):
@@ -166,20 +166,20 @@ def test_filling_is_split_into_coupling_and_pumping(tmp_path):
     amounts = np.linspace(15, 40, 20)
     seconds = amounts / 0.9 + 33.0 + np.tile([-2.0, 2.0, 2.0, -2.0], 5)
     log = _log(tmp_path, HEAD + _rows("fill", seconds, [f"{a:.9f} L" for a in amounts]))
-    found = {one.task: one for one in fit(short_scenario(), log).fits}
+    found = {one.task: one for one in fit(two_and_four(), log).fits}
     assert found["pump flow"].values[0] == pytest.approx(0.9, rel=0.01)
     assert found["fill"].mean.mean == pytest.approx(33.0, rel=0.02)
     same = _log(tmp_path, HEAD + _rows("fill", [70.0, 75.0, 71.0], ["38 L"] * 3))
-    flow = short_scenario().base.rig["main"].supply.pump_flow
-    one = fit(short_scenario(), same).fits[0]
+    flow = two_and_four().base.rig["main"].supply.pump_flow
+    one = fit(two_and_four(), same).fits[0]
     assert one.values[0] == pytest.approx(70.0 - 38.0 / flow)
     short = _log(tmp_path, HEAD + _rows("fill", [10.0, 75.0], ["38 L"] * 2))
     with pytest.raises(InputError, match="1 of 2 times are shorter than pumping"):
-        fit(short_scenario(), short)
+        fit(two_and_four(), short)
 
 
 def test_charging_gives_back_the_power_that_it_was_timed_with(tmp_path):
-    loaded = short_scenario()
+    loaded = two_and_four()
     pack = make_plan(loaded.sets[0]).rigs[0].packs[0][0]
     shares = [45, 55, 60, 70]
     full = pack.capacity_wh
@@ -195,7 +195,7 @@ def test_charging_gives_back_the_power_that_it_was_timed_with(tmp_path):
 
 
 def test_whole_moves_are_split_by_their_distance(tmp_path):
-    loaded = short_scenario()
+    loaded = two_and_four()
     handling = make_plan(loaded.sets[0]).rigs[0].pack_up_handling
     miles = np.linspace(0.5, 6, 12)
     seconds = miles * 1609.344 / 11.0 + 2 * handling + 900 + np.tile([-20.0, 20.0, 20.0, -20.0], 3)
@@ -211,20 +211,20 @@ def test_whole_moves_are_split_by_their_distance(tmp_path):
 def test_what_cannot_be_placed_is_named_all_at_once(tmp_path):
     text = HEAD + _rows("swap", [60.0], of="mian") + _rows("turn", [5.0], of="lrage") + _rows("drive", [300.0])
     with pytest.raises(InputError) as caught:
-        fit(short_scenario(), _log(tmp_path, text))
+        fit(two_and_four(), _log(tmp_path, text))
     said = str(caught.value)
     assert len(caught.value.problems) == 3
     assert "nearest known is 'main'" in said
     assert "nearest known is 'large'" in said
     twice = HEAD + _rows("swap", [60.0], of="main") + _rows("swap", [61.0])
     with pytest.raises(InputError, match="more than one task"):
-        fit(short_scenario(), _log(tmp_path, twice))
+        fit(two_and_four(), _log(tmp_path, twice))
     with pytest.raises(InputError, match="--kind"):
-        fit(short_scenario(), _log(tmp_path, HEAD + _rows("swap", [60.0])), kind="gaussian")
+        fit(two_and_four(), _log(tmp_path, HEAD + _rows("swap", [60.0])), kind="gaussian")
 
 
 def test_every_task_has_a_place(tmp_path):
-    loaded = short_scenario()
+    loaded = two_and_four()
     amounts = {"drive": "2 mi", "move": "2 mi", "charge": "60 %"}
     for task in TASKS:
         log = _log(tmp_path, HEAD + _rows(task, [1500.0], [amounts.get(task, "")]))
@@ -236,18 +236,18 @@ def test_every_task_has_a_place(tmp_path):
 def test_the_demonstration_says_it_is_made_up_and_its_fragment_loads():
     assert "made up" in DEMO.read_text(encoding="utf-8").splitlines()[0].lower()
     assert "made up" in PAST.read_text(encoding="utf-8").splitlines()[0].lower()
-    loaded = load_scenario(ROOT / "scenarios" / "third_pack.toml")
+    loaded = load_scenario(SCENARIOS / "third_pack.toml")
     answer = fit(loaded, read_stopwatch(DEMO))
     text = answer.fragment_text()
-    raw = tomllib.loads((ROOT / "scenarios" / "third_pack.toml").read_text(encoding="utf-8"))
-    merged = load_scenario(deep_merge(raw, tomllib.loads(text)), folder=ROOT / "scenarios")
+    raw = tomllib.loads((SCENARIOS / "third_pack.toml").read_text(encoding="utf-8"))
+    merged = load_scenario(deep_merge(raw, tomllib.loads(text)), folder=SCENARIOS)
     swap = next(one for one in answer.fits if one.task == "swap")
     assert merged.base.rig["main"].crew.tasks.swap.time.mean() == pytest.approx(
         swap.shape.distribution.mean(), rel=1e-3
     )
     assert "sha256" in text
     assert "stopwatch_times.csv" in text
-    whole = load_scenario(tomllib.loads(answer.merged_text(raw)), folder=ROOT / "scenarios")
+    whole = load_scenario(tomllib.loads(answer.merged_text(raw)), folder=SCENARIOS)
     assert [entry.name for entry in whole.sets] == [entry.name for entry in loaded.sets]
     assert whole.digest() == merged.digest()
 

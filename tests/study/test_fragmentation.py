@@ -1,34 +1,28 @@
 """Fragmentation: splits, indices, the fitted response, and what smaller fields do."""
 
-import importlib.util
 import math
+from dataclasses import replace
+from pathlib import Path
 
 import numpy as np
 import pandas as pd
 import pytest
-from click.testing import CliRunner
 from hypothesis import given
 from hypothesis import strategies as st
-from short_day import ACRE_M2, ROOT, short_scenario, table
+from short_days import ACRE_M2, table, two_and_four
 
 from simulator.errors import InputError
 from simulator.physics.fragmentation import januszewski, simmons
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.field_list import FieldList, FieldSite
-from simulator.scenario.toml_text import toml_document
-from simulator.study.fragmentation import fragmentation
+from simulator.scenario.loading import load_scenario
+from simulator.study.fragmentation import Told, fragmentation
 from simulator.study.response import fit_response
-from simulator.study.splits import (
-    draw_split,
-    grid_splits,
-    latin_splits,
-    map_splits,
-    properties,
-    shape_of,
-    split_areas,
-)
+from simulator.study.splits import draw_split, grid_splits, latin_splits, map_splits, properties, shape_of, split_areas
+from simulator.study.trial import area_unit
 
-US_FIELDS = ROOT / "tests" / "data" / "us_crop_sequence_boundaries_2017_2024.geojson"
+DATA = Path(__file__).parents[1] / "data"
+US_FIELDS = DATA / "us_crop_sequence_boundaries_2017_2024.geojson"
 
 
 @given(st.floats(1.0, 1e8), st.integers(1, 60), st.floats(0.0, 1.0))
@@ -47,9 +41,7 @@ def test_equal_parcels_have_the_published_indices():
 
 
 def _plan(split):
-    from dataclasses import replace
-
-    return make_plan(replace(short_scenario().sets[0], fields=FieldList(split.sites)))
+    return make_plan(replace(two_and_four().sets[0], fields=FieldList(split.sites)))
 
 
 def test_properties_of_a_drawn_split():
@@ -95,19 +87,6 @@ def test_response_finds_the_parts_that_made_the_cases():
     assert foretold == pytest.approx(first["acres_per_day"])
 
 
-class Days:
-    """Made-up runs of cases, each a job of 120 acres: what `CaseRuns` would hold."""
-
-    def __init__(self, tables):
-        self.tables = tables
-
-    def runs(self, case):
-        return len(self.tables[case])
-
-    def column(self, case, name):
-        return 120.0 / self.tables[case] if name == "work_days" else np.asarray(self.tables[case])
-
-
 @pytest.mark.parametrize(
     ("outputs", "end"),
     [
@@ -118,21 +97,11 @@ class Days:
 )
 def test_a_maximum_between_the_ends_is_named(outputs, end):
     """Output that rises before it falls; not named at an end, nor where chance may have made it."""
-    from types import SimpleNamespace
-
-    from simulator.study.fragmentation import _sentence
-
     splits = [draw_split(120 * ACRE_M2, number, 2.0, 1500.0) for number in (1, 2, 12)]
     noise = np.array([[0.3, -0.3, 0.1, -0.1], [-0.2, 0.4, -0.4, 0.2], [0.1, 0.0, -0.1, 0.0]])
-    runs = Days([value + one for value, one in zip(outputs, noise, strict=True)])
-    cases = pd.DataFrame(
-        {
-            "equipment_set": "small",
-            "mean_area_m2": [120 * ACRE_M2, 60 * ACRE_M2, 10 * ACRE_M2],
-            "acres_per_day": [float(np.mean(one)) for one in runs.tables],
-        }
-    )
-    said = _sentence(cases, runs, [(SimpleNamespace(name="small"), one) for one in splits], [0, 1, 2], "us")
+    acres = [value + one for value, one in zip(outputs, noise, strict=True)]
+    days = [120.0 / one for one in acres]
+    said = Told([("small", one) for one in splits], acres, days, area_unit("us")).sentence()
     assert said.startswith("Small loses ")
     # 120 acres at 150 a day are 0.8 work days
     assert " % of its acres a day, and takes 0.8000 (" in said
@@ -143,7 +112,7 @@ def test_the_fitted_line_does_not_look_as_if_it_joined_the_points():
     """It is dashed, named as fitted with its error, and the caption says that it is not drawn through the points."""
     from simulator.report.fragmentation_figure import fragmentation_figure
 
-    loaded = short_scenario()
+    loaded = two_and_four()
     splits = grid_splits(60 * ACRE_M2, [1, 2, 3, 4, 6, 8], [2.0], [1000.0])
     study = fragmentation(loaded, splits, 2, ["two"])
     assert study.responses
@@ -168,7 +137,7 @@ def test_response_leaves_out_what_the_design_never_varied():
 
 
 def test_smaller_fields_cost_output_and_the_table_has_a_row_a_day():
-    loaded = short_scenario()
+    loaded = two_and_four()
     answer = fragmentation(loaded, grid_splits(120 * ACRE_M2, [1, 4, 12], [2.0], [1600.0]), runs=8)
     assert len(answer.runs) == 2 * 3 * 8
     assert set(answer.runs["equipment_set"]) == {"two", "four"}
@@ -184,13 +153,6 @@ def test_smaller_fields_cost_output_and_the_table_has_a_row_a_day():
     document = answer.to_json()
     assert document["study"] == "fragmentation"
     assert len(document["cases"]) == 6
-
-
-def test_result_is_the_same_from_two_workers():
-    loaded = short_scenario()
-    splits = grid_splits(60 * ACRE_M2, [1, 3], [2.0], [1600.0])
-    one, two = (fragmentation(loaded, splits, runs=4, sets=["four"], workers=workers) for workers in (1, 2))
-    pd.testing.assert_frame_equal(one.runs, two.runs)
 
 
 def test_latin_splits_stay_within_their_bounds():
@@ -214,11 +176,9 @@ def test_neighbourhoods_of_a_map_use_each_field_once():
 
 
 def test_real_fields_stand_beside_the_drawn_ones():
-    from simulator.scenario.loading import load_scenario
-
-    real = load_scenario(table(), folder=ROOT, fields=US_FIELDS).sets[0].fields
+    real = load_scenario(table(), folder=DATA, fields=US_FIELDS).sets[0].fields
     parts = map_splits("real", real, 120 * ACRE_M2, most=1)
-    answer = fragmentation(short_scenario(), parts, runs=2, sets=["two"])
+    answer = fragmentation(two_and_four(), parts, runs=2, sets=["two"])
     row = answer.cases.iloc[0]
     areas = [site.area_m2 for site in parts[0].sites]
     assert row["kind"] == "map"
@@ -226,21 +186,22 @@ def test_real_fields_stand_beside_the_drawn_ones():
     assert row["acres_per_day"] > 0
 
 
-def test_bad_input_is_refused():
-    loaded = short_scenario()
-    with pytest.raises(InputError, match="no way to split"):
-        fragmentation(loaded, [])
-    split = [draw_split(ACRE_M2 * 40, 2, 2.0, 100.0)]
-    with pytest.raises(InputError, match="no equipment set"):
-        fragmentation(loaded, split, sets=["tow"])
-    with pytest.raises(InputError, match="allowed is 2 to"):
-        fragmentation(loaded, split, runs=1)
-    with pytest.raises(InputError, match="at most 500"):
-        fragmentation(loaded, [draw_split(1e9, 600, 2.0, 100.0)], runs=2)
+@pytest.mark.parametrize(
+    ("splits", "changes", "said"),
+    [
+        ([], {}, "no way to split"),
+        ([(ACRE_M2 * 40, 2)], {"sets": ["tow"]}, "no equipment set"),
+        ([(ACRE_M2 * 40, 2)], {"runs": 1}, "allowed is 2 to"),
+        ([(1e9, 600)], {"runs": 2}, "at most 500"),
+    ],
+)
+def test_bad_input_is_refused(splits, changes, said):
+    with pytest.raises(InputError, match=said):
+        fragmentation(two_and_four(), [draw_split(*one, 2.0, 100.0) for one in splits], **changes)
 
 
 def test_an_interrupted_study_keeps_the_cases_that_are_done():
-    loaded = short_scenario()
+    loaded = two_and_four()
 
     def stop(stage, done, total):
         if done >= 5:
@@ -253,25 +214,3 @@ def test_an_interrupted_study_keeps_the_cases_that_are_done():
     assert (answer.cases["runs"] >= 2).all()
     with pytest.raises(KeyboardInterrupt):
         fragmentation(loaded, splits, runs=4, sets=["two"], report=lambda *_: stop("", 5, 0))
-
-
-def test_the_command_writes_its_folder(tmp_path):
-    from simulator.command.fragmentation import command
-
-    file = tmp_path / "short.toml"
-    file.write_text(toml_document(table()), encoding="utf-8")
-    options = ["--acres", "60 acre", "--number", "1,3", "--runs", "3", "--out", str(tmp_path / "out")]
-    result = CliRunner().invoke(command, [str(file), "two", *options], standalone_mode=False)
-    assert result.exception is None
-    assert "Januszewski" in result.output
-    written = {path.name for path in (tmp_path / "out").iterdir()}
-    assert {"study.json", "runs.csv", "cases.csv", "fragmentation.svg", "fragmentation.png", "summary.md"} <= written
-    if importlib.util.find_spec("pyarrow") is None:
-        with pytest.raises(InputError, match="pyarrow"):
-            CliRunner().invoke(command, [str(file), "--parquet", "x"], standalone_mode=False, catch_exceptions=False)
-    else:
-        days = tmp_path / "days.parquet"
-        CliRunner().invoke(command, [str(file), "two", *options[:-2], "--parquet", str(days)], standalone_mode=False)
-        assert len(pd.read_parquet(days)) == 6
-    with pytest.raises(InputError, match="--number"):
-        CliRunner().invoke(command, [str(file), "--number", "1,x"], standalone_mode=False, catch_exceptions=False)

@@ -5,17 +5,13 @@ from dataclasses import replace
 import numpy as np
 import pandas as pd
 import pytest
-from click.testing import CliRunner
-from short_day import ACRE_M2, ROOT, short_scenario, table
+from short_days import ACRE_M2, two_and_four
 
 from simulator.errors import InputError
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.stopwatch import PastDay, read_past_days
-from simulator.scenario.toml_text import toml_document
 from simulator.study.cases import CaseRuns
 from simulator.study.hindcast import _coverage, _rank_p, day_set, hindcast
-
-PAST = ROOT / "scenarios" / "past_days.csv"
 
 
 def _read(tmp_path, text):
@@ -53,7 +49,7 @@ def test_every_bad_line_is_named(tmp_path):
 
 
 def test_a_day_with_its_own_fields_goes_through_them_once():
-    loaded = short_scenario()
+    loaded = two_and_four()
     site = replace(loaded.sets[0].fields.sites[0], area_m2=20 * ACRE_M2)
     entry = day_set(loaded, PastDay(2, "d", 20.0, fields=(site,), settings=("product.rate=3 gal/acre",)))
     assert entry.scenario.work == "once"
@@ -63,7 +59,7 @@ def test_a_day_with_its_own_fields_goes_through_them_once():
 
 
 def test_bad_days_are_named_by_line():
-    loaded = short_scenario()
+    loaded = two_and_four()
     days = [PastDay(2, "a", 50.0, equipment_set="tow"), PastDay(3, "b", 50.0, settings=("product.rat=3 gal/acre",))]
     with pytest.raises(InputError) as caught:
         hindcast(loaded, days, 20)
@@ -76,7 +72,7 @@ def test_bad_days_are_named_by_line():
 
 def test_days_of_the_model_itself_lie_within_its_bands():
     # one large field, so that no day ends with a field that is just finished
-    loaded = short_scenario(field=[{"name": "plain", "area": "400 acre"}])
+    loaded = two_and_four(field=[{"name": "plain", "area": "400 acre"}])
     other = CaseRuns([make_plan(loaded.sets[0])], 77)
     other.extend(8)
     days = [
@@ -101,7 +97,7 @@ def test_days_of_the_model_itself_lie_within_its_bands():
 
 
 def test_a_finished_list_is_no_evidence_of_the_acres():
-    loaded = short_scenario()
+    loaded = two_and_four()
     site = replace(loaded.sets[0].fields.sites[0], area_m2=15 * ACRE_M2)
     answer = hindcast(loaded, [PastDay(2, "d", 15.0, 2.4, fields=(site,))], 20)
     acres, hours = (answer.days[answer.days["measure"] == name].iloc[0] for name in ("acres", "paid_hours"))
@@ -130,27 +126,9 @@ def test_evenly_spread_ranks_are_not_rejected_and_one_sided_ones_are():
     assert _rank_p(even.head(3)) is None
 
 
-def test_the_demonstration_can_be_run(tmp_path):
-    from simulator.command.hindcast import command
-
-    file = ROOT / "scenarios" / "third_pack.toml"
-    head, names, *rows = PAST.read_text(encoding="utf-8").splitlines()
-    few = tmp_path / "few.csv"
-    few.write_text("\n".join([head, names, *rows[:3]]) + "\n", encoding="utf-8")
-    result = CliRunner().invoke(
-        command, [str(file), str(few), "--runs", "20", "--out", str(tmp_path / "out")], standalone_mode=False
-    )
-    assert result.exception is None
-    assert "past days" in result.output
-    assert {"study.json", "past_days.csv", "hindcast.svg"} <= {path.name for path in (tmp_path / "out").iterdir()}
-
-
-def test_one_day_interrupted_leaves_nothing_to_say(tmp_path):
-    file = tmp_path / "short.toml"
-    file.write_text(toml_document(table()), encoding="utf-8")
-
+def test_one_day_interrupted_leaves_nothing_to_say():
     def stop(stage, done, total):
         raise KeyboardInterrupt
 
     with pytest.raises(KeyboardInterrupt):
-        hindcast(short_scenario(), [PastDay(2, "a", 50.0)], 20, report=stop)
+        hindcast(two_and_four(), [PastDay(2, "a", 50.0)], 20, report=stop)

@@ -6,16 +6,12 @@ import json
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
-from short_days import PRICED, SCENARIOS, SHORT, short
+from short_days import SCENARIOS, SHORT, rows_of, short
 
-from simulator.analysis.summary import columns
 from simulator.analysis.variations import LARGER
-from simulator.command.ladder import command
 from simulator.errors import InputError
 from simulator.scenario.loading import load_scenario, vary
 from simulator.study.ladder import capped, ladder
-from simulator.study.trial import ACRES
 from simulator.study.words import held_words
 
 DAYS = 12
@@ -33,7 +29,8 @@ def test_the_first_step_is_the_third_pack(answer):
     assert first.taken.settings == ("rig.main.packs.large_pack=3",)
     assert first.bottleneck.resource == "packs"
     assert first.taken.price == 2000
-    assert "one more pack (large_pack)" in answer.sentence
+    assert answer.sentence.startswith("Buy: one more pack (large_pack)")
+    assert "Not yet: " in answer.sentence
 
 
 def test_each_step_is_the_best_that_pays_beyond_doubt(answer):
@@ -56,7 +53,7 @@ def test_rungs_stand_on_each_other(answer):
     top = vary(loaded.sets[0], answer.settings, loaded.folder)
     assert top.scenario.rig["main"].packs["large_pack"] == 2 + sum("packs" in text for text in answer.settings)
     assert json.loads(json.dumps(answer.to_json(), allow_nan=False))["rungs"][0]["bottleneck"] == "packs"
-    assert len(answer.tried) == sum(len(rung.steps) for rung in answer.rungs)
+    assert len(answer.tables["tried.csv"]) == sum(len(rung.steps) for rung in answer.rungs)
 
 
 def test_larger_equipment_is_priced_in_proportion(answer):
@@ -74,7 +71,7 @@ def test_without_costs_acres_decide():
     assert by_acres.costs is None
     assert by_acres.rungs[0].taken.extra_acres_per_day.low > 0
     assert "acres alone" in by_acres.notes[0]
-    assert np.isnan(by_acres.table["price"].iloc[0])
+    assert np.isnan(by_acres.tables["ladder.csv"]["price"].iloc[0])
     with pytest.raises(InputError, match="needs the table"):
         ladder(loaded, by="money")
 
@@ -90,10 +87,7 @@ def test_dear_packs_are_not_bought_and_pairs_are_tried():
 
 def test_work_that_runs_out_is_said_to_cap_the_output():
     """By hand: 2000 acres at 100 a day are 20 of 30 days, at 125 a day 16."""
-    rows = np.full((4, len(columns())), np.nan)
-    rows[:, ACRES] = 100.0
-    more = rows.copy()
-    more[:, ACRES] = 125.0
+    rows, more = rows_of(4, acres=100.0), rows_of(4, acres=125.0)
     entry = short("work=repeat", "costs.season_demand=2000 acre").sets[0]
     (said,) = capped(entry, entry.scenario.costs, rows, more)
     assert "The demand of 2,000 acres a season caps what is sold" in said
@@ -122,25 +116,3 @@ def test_what_holds_alike_is_named_together():
     assert held_words("packs") == "the packs hold"
     assert held_words("packs", "crew") == "the packs or the crew holds"
     assert held_words("mix supply", "crew", "chargers") == "mixing and filling, the crew or the chargers hold"
-
-
-@pytest.mark.parametrize(
-    ("arguments", "where"), [({"most_rungs": 0}, "most_rungs"), ({"by": "x"}, "by"), ({"runs": 2}, "runs")]
-)
-def test_bad_questions(arguments, where):
-    """Each refusal names the option."""
-    with pytest.raises(InputError) as caught:
-        ladder(short(), **arguments)
-    assert caught.value.problems[0].where == where
-
-
-def test_command_writes_its_folder(tmp_path):
-    """Sentence and folder."""
-    arguments = [str(PRICED), "--runs", "10", "--rungs", "1", "--out", str(tmp_path / "out")]
-    for setting in SHORT:
-        arguments += ["--set", setting]
-    done = CliRunner().invoke(command, arguments, catch_exceptions=False)
-    assert done.exit_code == 0
-    assert done.stdout.startswith("Buy ")
-    names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert {"study.json", "ladder.csv", "tried.csv", "ladder.svg", "ladder.png", "summary.md", "manifest.json"} <= names

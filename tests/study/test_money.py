@@ -6,26 +6,24 @@ import math
 
 import numpy as np
 import pytest
-from short_days import short
+from short_days import rows_of, short
 
 from simulator.errors import InputError
 from simulator.experiment.estimates import mean_interval
 from simulator.scenario.loading import vary
 from simulator.scenario.schema_costs import Costs, Item
+from simulator.study.change import Case, make_case
 from simulator.study.day_money import LEDGER, jackknife, ledger_of, resampler, season_draws, season_money
 from simulator.study.money import (
-    Piece,
+    Pieces,
     annuity_factor,
     change_words,
     life_years,
     need_prices,
-    net_present_value,
     payback_years,
     pieces_of,
-    purchase_of,
     yearly_cost,
 )
-from simulator.study.payoff_case import Case
 
 
 def test_annuity_factor():
@@ -38,10 +36,9 @@ def test_annuity_factor():
         annuity_factor(-0.1, 3.0)
 
 
-def test_net_present_value():
-    """-1000 + 500/1.1 + 500/1.21 + 500/1.331 = 243.43: elementary."""
-    assert net_present_value([-1000, 500, 500, 500], 0.10) == pytest.approx(243.426, abs=5e-4)
-    assert net_present_value([-1000, 500, 500], 0.0) == 0.0
+def net_present_value(flows: list[float], interest: float) -> float:
+    """The first flow is paid today, the others at year ends: elementary."""
+    return sum(flow * (1.0 + interest) ** -year for year, flow in enumerate(flows))
 
 
 def test_annuity_is_the_worth_of_equal_flows():
@@ -94,6 +91,13 @@ def test_life_is_what_ends_first():
     assert life_years(item, [0, 750], 0).tolist() == [4.0, 2.0]
 
 
+NONE = Pieces()
+
+
+def packs(number: int) -> Pieces:
+    return Pieces({("pack", "big"): number})
+
+
 def _day(**values: float) -> np.ndarray:
     return np.array([values.get(name, 0.0) for name in LEDGER])
 
@@ -112,7 +116,7 @@ COSTS = Costs(
 def test_season_by_hand():
     """100 acres, 8 crew hours, 10 L, 15 km a day: 1000 earned, 160 + 20 + 15 + 5 = 200 spent; 40 days."""
     day = _day(acres=100, rig_hours=4, crew_hours=8, fuel_l=10, drive_km=15)
-    money = season_money(day, COSTS, [], 40)
+    money = season_money(day, COSTS, NONE, 40)
     assert (float(money.days), float(money.acres)) == (40, 4000)
     assert (float(money.revenue), float(money.running), float(money.margin)) == (40_000, 8_000, 32_000)
 
@@ -120,7 +124,7 @@ def test_season_by_hand():
 def test_season_stops_at_the_demand():
     """2500 acres at 100 a day take 25 days; running costs are those of 25 days."""
     day = _day(acres=100, crew_hours=8)
-    money = season_money(day, COSTS, [], 40, demand_acres=2500)
+    money = season_money(day, COSTS, NONE, 40, demand=2500)
     assert (float(money.days), float(money.acres), float(money.capacity_acres)) == (25, 2500, 4000)
     assert float(money.running) == 25 * 165
 
@@ -128,7 +132,7 @@ def test_season_stops_at_the_demand():
 def test_paid_by_the_hour():
     """4 rig hours at 300 an hour, whatever the acres."""
     costs = COSTS.model_copy(update={"price_per_acre": None, "price_per_hour": 300.0})
-    assert float(season_money(_day(acres=1, rig_hours=4), costs, [], 10).revenue) == 12_000
+    assert float(season_money(_day(acres=1, rig_hours=4), costs, NONE, 10).revenue) == 12_000
     with pytest.raises(ValueError, match="both price_per_acre and price_per_hour"):
         Costs(price_per_acre=1.0, price_per_hour=1.0)
 
@@ -140,10 +144,10 @@ def test_cycles_wear_packs_out_sooner():
             "pack": {"big": Item(purchase=1000, life_years=3, life_cycles=1500, resale_share=0.0, upkeep_share=0.0)}
         }
     )
-    money = season_money(_day(acres=1, charge_cycles=60), costs, [Piece("pack", "big", 2)], 50)
+    money = season_money(_day(acres=1, charge_cycles=60), costs, packs(2), 50)
     assert float(money.cycles_per_pack) == 1500
     assert float(money.capital) == pytest.approx(2000)
-    three = season_money(_day(acres=1, charge_cycles=60), costs, [Piece("pack", "big", 3)], 50)
+    three = season_money(_day(acres=1, charge_cycles=60), costs, packs(3), 50)
     assert float(three.capital) == pytest.approx(2000)  # three packs share the cycles and last 1.5 years each
 
 
@@ -170,12 +174,12 @@ def test_value_of_a_purchase_is_that_of_its_cash_flows():
     """A pack that lasts the horizon: net present value of price, yearly gain and resale, by hand; elementary."""
     item = Item(purchase=2000, life_years=5, resale_share=0.1, upkeep_share=0.02)
     costs = COSTS.model_copy(update={"interest": 0.08, "horizon_years": 5.0, "pack": {"big": item}})
-    before, after = (Piece("pack", "big", 2),), (Piece("pack", "big", 3),)
-    case = Case(costs, before, after, 2000.0, 0.0)
+    before, after = packs(2), packs(3)
+    case = Case(costs, before, after, 2000.0, 0.0, 40)
     joint = np.concatenate([_day(acres=100, crew_hours=8), _day(acres=120, crew_hours=9)])
     # 20 acres at 10 less one crew hour at 20 is 180 a day, 7200 a season of 40 days
     cash = [-2000.0, *[7200.0 - 40.0] * 4, 7200.0 - 40.0 + 200.0]
-    assert case.value(joint, 40, None) == pytest.approx(net_present_value(cash, 0.08))
+    assert case.value(joint) == pytest.approx(net_present_value(cash, 0.08))
 
 
 def test_selling_what_is_no_longer_needed():
@@ -183,10 +187,10 @@ def test_selling_what_is_no_longer_needed():
     old = Item(purchase=1000, life_years=5, resale_share=0.5, upkeep_share=0.0)
     new = Item(purchase=3000, life_years=5, resale_share=0.5, upkeep_share=0.0)
     costs = COSTS.model_copy(update={"generator": {"old": old, "new": new}, "horizon_years": 5.0})
-    case = Case(costs, (Piece("generator", "old", 1),), (Piece("generator", "new", 1),), 3000.0, 500.0)
+    case = Case(costs, Pieces({("generator", "old"): 1}), Pieces({("generator", "new"): 1}), 3000.0, 500.0, 40)
     same = np.concatenate([_day(acres=100), _day(acres=100)])
     # interest 0: the new one costs 300 a year, the old one 100
-    assert case.margin(same, 40, None) == pytest.approx(-200.0)
+    assert case.margin(same) == pytest.approx(-200.0)
 
 
 def test_what_a_change_buys_in_words():
@@ -195,19 +199,19 @@ def test_what_a_change_buys_in_words():
     base = loaded.sets[0]
     changed = vary(base, ["rig.main.packs.large_pack=4", "rig.main.crew.helpers=2"], loaded.folder)
     assert change_words(base.scenario, changed.scenario) == "two more packs (large_pack) and one more person"
-    assert change_words(changed.scenario, base.scenario) == "two fewer packs (large_pack) and one less person"
-    bought = purchase_of(base.scenario, changed.scenario, base.scenario.costs, "payoff")
-    assert bought.price == 4000
-    sold = purchase_of(changed.scenario, base.scenario, base.scenario.costs, "payoff")
-    assert sold.price == pytest.approx(-200)  # two packs at a resale of 5 % of 2000
-    assert sum(piece.number for piece in pieces_of(base.scenario)) == 6  # aircraft, 2 packs, charger, generator, rig
+    assert change_words(changed.scenario, base.scenario) == "two fewer packs (large_pack) and one fewer person"
+    costs = base.scenario.costs
+    bought, sold = (make_case(*sets, costs, None, "payoff")[0] for sets in ((base, changed), (changed, base)))
+    assert (bought.price, bought.resale) == (4000, 0)
+    assert (sold.price, sold.resale) == (0, pytest.approx(200))  # two packs at a resale of 5 % of 2000
+    assert pieces_of(base.scenario).total() == 6  # aircraft, 2 packs, charger, generator, rig
 
 
 def test_missing_prices_are_all_named():
     """Every class without a price is a problem with its key."""
     with pytest.raises(InputError) as caught:
         need_prices(
-            [Piece("pack", "bigg", 1), Piece("charger", "fast", 1)],
+            [("pack", "bigg"), ("charger", "fast")],
             COSTS.model_copy(update={"pack": {"big": Item(purchase=1)}}),
             "payoff",
         )
@@ -217,17 +221,11 @@ def test_missing_prices_are_all_named():
 
 def test_grid_energy_is_split_by_power():
     """Half of the power from the grid: half of the energy is paid for."""
-    from simulator.analysis.summary import columns, place_of
-
     loaded = short()
     entry = vary(
-        loaded.sets[0],
-        ['rig.main.power.house={ grid_power = "12 kW", chargers = { fast = 1 } }'],
-        loaded.folder,
+        loaded.sets[0], ['rig.main.power.house={ grid_power = "12 kW", chargers = { fast = 1 } }'], loaded.folder
     )
-    rows = np.zeros((2, len(columns())))
-    rows[:, place_of("energy_kwh")] = 50.0
-    ledger = ledger_of(rows, entry.scenario, COSTS)
+    ledger = ledger_of(rows_of(2, 0.0, energy_kwh=50.0), entry.scenario, COSTS)
     assert ledger[:, LEDGER.index("grid_kwh")].tolist() == [25.0, 25.0]
 
 
@@ -250,20 +248,9 @@ def test_a_price_of_its_own_comes_on_top_or_instead():
     pack = Item(purchase=2000, life_years=5, resale_share=0.0, upkeep_share=0.0)
     pump = Item(purchase=500, life_years=5, resale_share=0.0, upkeep_share=0.0)
     costs = COSTS.model_copy(update={"pack": {"big": pack}})
-    before, after = (Piece("pack", "big", 2),), (Piece("pack", "big", 3),)
+    before, after = packs(2), packs(3)
     same = np.concatenate([_day(acres=100), _day(acres=100)])
-    on_top = Case(costs, before, after, 2500.0, 0.0, (pump,))
-    assert on_top.margin(same, 40, None) == pytest.approx(-500.0)
-    instead = Case(costs, before, after, 500.0, 0.0, (pump,), only_own=True)
-    assert instead.margin(same, 40, None) == pytest.approx(-100.0)
-
-
-def test_workers_do_not_change_the_answer():
-    """The same tables from one process and from two."""
-    from simulator.plan.day_plan import make_plan
-    from simulator.study.cases import simulate_sets
-
-    plan = make_plan(short().sets[0])
-    one, two = (simulate_sets([plan, plan], 4, 12, workers=workers) for workers in (1, 2))
-    assert np.array_equal(one[0], two[0], equal_nan=True)
-    assert np.array_equal(one[0], one[1], equal_nan=True)
+    on_top = Case(costs, before, after, 2500.0, 0.0, 40, None, (pump,))
+    assert on_top.margin(same) == pytest.approx(-500.0)
+    instead = Case(costs, before, after, 500.0, 0.0, 40, None, (pump,), only_own=True)
+    assert instead.margin(same) == pytest.approx(-100.0)

@@ -4,27 +4,25 @@ from __future__ import annotations
 
 import json
 import math
+import tomllib
+from dataclasses import replace
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
-from short_days import PRICED, SCENARIOS, SHORT, THIRD_PACK, calm, short
+from short_days import PRICED, SHORT, THIRD_PACK, calm, rows_of, short
 
 from simulator.analysis.bottleneck import Bottleneck
-from simulator.analysis.summary import columns, place_of
+from simulator.analysis.summary import place_of
 from simulator.analysis.variations import Variation
-from simulator.command.payoff import command
-from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, mean_interval
 from simulator.experiment.result import SetResult
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.study.cases import simulate_sets
-from simulator.study.day_money import jackknife, ledger_of
-from simulator.study.job_change import JobChange
+from simulator.study.change import JobChange, joint_ledger, make_case
+from simulator.study.day_money import jackknife
 from simulator.study.job_cost import job_cost_per_acre
 from simulator.study.payoff import constraint_words, noise_reduction, payoff, small_sample_note
-from simulator.study.payoff_case import make_case
 from simulator.study.payoff_pair import Pair, best_pair, pair_note
 from simulator.study.trial import ACRES, area_unit
 
@@ -44,7 +42,7 @@ def test_it_is_the_paired_difference(answer):
     by_hand = mean_interval(rows[1][:, ACRES] - rows[0][:, ACRES])
     extra = answer.extra_acres_per_day
     assert (extra.mean, extra.low, extra.high) == pytest.approx((by_hand.mean, by_hand.low, by_hand.high))
-    assert answer.acres_after - answer.acres_before == pytest.approx(by_hand.mean)
+    assert answer.acres_per_day.after - answer.acres_per_day.before == pytest.approx(by_hand.mean)
     # no demand is met: a season of 30 days sells 30 times as much, and its interval is 30 times as wide
     season = answer.extra_acres_per_season
     assert (season.mean, season.low) == pytest.approx((30 * by_hand.mean, 30 * by_hand.low))
@@ -62,9 +60,9 @@ def test_it_hangs_together(answer):
     assert answer.sentence.startswith("With one more pack (large_pack) this set does")
     assert f"{DAYS} runs" in answer.sentence
     assert answer.pays is (answer.net_present_value.low > 0)
-    assert list(answer.table["quantity"])[:3] == ["output before", "output after", "extra output"]
+    assert list(answer.tables["payoff.csv"]["quantity"])[:3] == ["output before", "output after", "extra output"]
     text = json.dumps(answer.to_json(), allow_nan=False)
-    assert json.loads(text)["bottleneck"]["before"] == answer.bottleneck_before
+    assert json.loads(text)["bottleneck"]["before"] == answer.bottleneck.before
 
 
 def test_break_evens_turn_where_they_say():
@@ -75,26 +73,25 @@ def test_break_evens_turn_where_they_say():
     changed = vary(base, [THIRD_PACK], loaded.folder)
     rows = simulate_sets([make_plan(base), make_plan(changed)], loaded.base.seed, DAYS)
     costs = base.scenario.costs
-    means = np.hstack([ledger_of(rows[0], base.scenario, costs), ledger_of(rows[1], changed.scenario, costs)]).mean(
-        axis=0
-    )
+    means = joint_ledger(rows, (base, changed), costs).mean(axis=0)
     case, _ = make_case(base, changed, costs, None, "payoff")
     even = answer.break_even
-    scale = abs(float(case.margin(means, 30, None)))
-    assert float(case.margin(means, even.season_days, None)) == pytest.approx(0.0, abs=1e-3 * scale)
-    assert float(case.margin(means, 0.9 * even.season_days, None)) < 0
-    assert float(case.margin(means, 30, even.season_demand_acres)) == pytest.approx(0.0, abs=1e-3 * scale)
+    scale = abs(float(case.margin(means)))
 
-    def margin(**update):
-        priced = costs.model_copy(update=update)
-        return float(make_case(base, changed, priced, None, "payoff")[0].margin(means, 30, None))
+    def margin(case=case, **changes):
+        return float(replace(case, **changes).margin(means))
 
-    assert margin(price_per_acre=even.price_per_acre) == pytest.approx(0.0, abs=1e-3 * scale)
+    def priced(**update):
+        return make_case(base, changed, costs.model_copy(update=update), None, "payoff")[0]
+
+    assert margin(days=even.season_days) == pytest.approx(0.0, abs=1e-3 * scale)
+    assert margin(days=0.9 * even.season_days) < 0
+    assert margin(demand=even.season_demand_acres) == pytest.approx(0.0, abs=1e-3 * scale)
+    assert margin(priced(price_per_acre=even.price_per_acre)) == pytest.approx(0.0, abs=1e-3 * scale)
     dearer = costs.pack["large_pack"].model_copy(update={"purchase": even.purchase_price.mean})
-    case_dear, _ = make_case(base, changed, costs.model_copy(update={"pack": {"large_pack": dearer}}), None, "payoff")
     assert even.purchase_price.mean > 2000
     # the packs there are cost the new price too, but their use-limited life keeps the sign near the turning point
-    assert float(case_dear.margin(means, 30, None)) == pytest.approx(0.0, abs=0.25 * scale)
+    assert margin(priced(pack={"large_pack": dearer})) == pytest.approx(0.0, abs=0.25 * scale)
 
 
 def test_a_met_demand_is_said(answer):
@@ -105,7 +102,7 @@ def test_a_met_demand_is_said(answer):
     assert "cannot be sold" in met.notes[0]
     assert met.net_present_value.mean < answer.net_present_value.mean
     assert not any("cannot be sold" in note for note in answer.notes)
-    between = 30 * (met.acres_before + met.acres_after) / 2
+    between = 30 * (met.acres_per_day.before + met.acres_per_day.after) / 2
     part = payoff(
         short(f"costs.season_demand={between} acre"), changes=[THIRD_PACK], runs=DAYS, one_more_runs=0, worlds=50
     )
@@ -116,12 +113,12 @@ def test_a_met_demand_is_said(answer):
 def test_hour_pay_and_a_bad_deal_are_said():
     """Paid by the hour, more acres earn nothing, so a pack that only wears costs money."""
     text = PRICED.read_text(encoding="utf-8").replace("price_per_acre = 14.0", "price_per_hour = 150.0")
-    import tomllib
-
     loaded = load_scenario(tomllib.loads(text), SHORT)
     poor = payoff(loaded, changes=[THIRD_PACK], price=50_000.0, runs=DAYS, one_more_runs=0, worlds=50)
     assert any("paid by the hour" in note for note in poor.notes)
     assert poor.pays is False
+    assert "before tax, so leave it" in poor.sentence
+    assert ["chance that it pays", "0 %"] in [row[:2] for row in poor.rows]
     assert "does not pay" in poor.sentence
     assert poor.chance == 0.0
     assert poor.break_even.price_per_acre is None
@@ -137,23 +134,18 @@ def test_no_change_is_worth_nothing_and_cannot_be_told():
     assert math.isnan(same.noise_reduction)
 
 
-def table(acres):
-    """Return rows of days with these acres, all else nothing."""
-    rows = np.zeros((len(acres), len(columns())))
-    rows[:, ACRES] = acres
-    return rows
-
-
 def test_the_best_pair_is_what_both_add_together():
     """Made-up days: a charger adds nothing alone, nor does the change, but both together add ten acres."""
     noise = np.random.default_rng(5).normal(0.0, 1.0, (4, 30))
-    base, changed = table(100 + noise[0]), table(100 + noise[1])
+    base, changed = rows_of(30, 0.0, acres=100 + noise[0]), rows_of(30, 0.0, acres=100 + noise[1])
     charger, helper = (
         Variation("one more charger", "chargers", ("c=2",)),
         Variation("one more helper", "crew", ("h=2",)),
     )
-    both = [table(110 + noise[2]), table(100 + noise[3])]
-    pair = best_pair([charger, helper], both, changed, base, {"one more charger": table(100 + noise[3])})
+    both = [rows_of(30, 0.0, acres=110 + noise[2]), rows_of(30, 0.0, acres=100 + noise[3])]
+    pair = best_pair(
+        [charger, helper], both, changed, base, {"one more charger": rows_of(30, 0.0, acres=100 + noise[3])}
+    )
     assert pair is not None
     assert pair.change == "one more charger"
     by_hand = both[0][:, ACRES] - base[:, ACRES]
@@ -163,7 +155,7 @@ def test_the_best_pair_is_what_both_add_together():
     assert text.startswith("Together with one more charger it adds 1")
     assert "neither is shown to add any alone" in text
     # where one of the two helps alone, or was not tried alone, that is not claimed
-    for alone in ({"one more charger": table(108 + noise[3])}, {}):
+    for alone in ({"one more charger": rows_of(30, 0.0, acres=108 + noise[3])}, {}):
         other = best_pair([charger, helper], both, changed, base, alone)
         assert other is not None
         assert not other.only_together
@@ -215,31 +207,6 @@ def test_constraints_about_equal_are_named_together(before, after, words):
     assert words in constraint_words(*hold)
 
 
-@pytest.mark.parametrize(
-    ("settings", "arguments", "where"),
-    [
-        ((), {"changes": []}, "change"),
-        ((), {"changes": [THIRD_PACK], "other": "x"}, "change"),
-        ((), {"changes": ["generator.twelve.rated_power=15 kW"]}, "price"),
-        ((), {"changes": [THIRD_PACK], "runs": 3}, "runs"),
-        ((), {"changes": [THIRD_PACK], "seed": -1}, "seed"),
-        ((), {"changes": [THIRD_PACK], "price": -3.0}, "price"),
-        (("costs.pack={}",), {"changes": [THIRD_PACK]}, "costs.pack.large_pack"),
-    ],
-)
-def test_bad_questions(settings, arguments, where):
-    """Each refusal names the key or option."""
-    with pytest.raises(InputError) as caught:
-        payoff(short(*settings), **arguments)
-    assert caught.value.problems[0].where == where
-
-
-def test_missing_costs_are_named():
-    """A scenario without [costs] says what is needed."""
-    with pytest.raises(InputError, match="payoff needs the table"):
-        payoff(load_scenario(SCENARIOS / "third_pack.toml"), "two_packs", other="three_packs")
-
-
 def test_common_days_cut_the_variance_fivefold():
     """Common random numbers on the third pack, whole days with weather stoppages: (Var a + Var b) / Var(a - b) >= 5.
 
@@ -268,14 +235,14 @@ def test_intervals_cover_the_long_run(monkeypatch):
     sets = (loaded.sets[0], vary(loaded.sets[0], [THIRD_PACK], loaded.folder))
     rows = simulate_sets([make_plan(entry) for entry in sets], 77, 4800, workers=2)
     costs = loaded.base.costs
-    joint = np.hstack([ledger_of(table, entry.scenario, costs) for table, entry in zip(rows, sets, strict=True)])
+    joint = joint_ledger(rows, sets, costs)
     case, _ = make_case(sets[0], sets[1], costs, None, "payoff")
-    truth = float(case.margin(joint.mean(axis=0), 30, None))
+    truth = float(case.margin(joint.mean(axis=0)))
     acres = rows[1][:, ACRES] - rows[0][:, ACRES]
     hits = np.zeros(2)
     for study in range(400):
         part = slice(12 * study, 12 * study + 12)
-        found = mean_interval(acres[part]), jackknife(lambda m: case.margin(m, 30, None), joint[part])
+        found = mean_interval(acres[part]), jackknife(case.margin, joint[part])
         for place, (interval, true) in enumerate(zip(found, (float(acres.mean()), truth), strict=True)):
             hits[place] += interval.low <= true <= interval.high
     assert (hits / 400 >= 0.93).all(), hits / 400
@@ -285,33 +252,9 @@ def test_intervals_cover_the_long_run(monkeypatch):
 def test_few_skewed_days_are_said():
     """Many like days and a few lost ones: intervals of few days are then too narrow, and the notes say so."""
     skewed = np.array([8.0] * 18 + [0.0, 1.0])
-    assert "too narrow" in small_sample_note(skewed)
-    assert small_sample_note(np.tile(skewed, 4)) == ""
-    assert small_sample_note(np.linspace(0, 1, 20)) == ""
-
-
-def test_command_writes_its_folder(tmp_path):
-    """Sentence, table, and a folder with tables, figure, document and summary; a second run wants --force."""
-    arguments = [str(PRICED), THIRD_PACK, "--runs", "12", "--one-more-runs", "0", "--out", str(tmp_path / "out")]
-    for setting in SHORT:
-        arguments += ["--set", setting]
-    done = CliRunner().invoke(command, [*arguments, "--json", str(tmp_path / "a.json")], catch_exceptions=False)
-    assert done.exit_code == 0
-    assert done.stdout.startswith("With one more pack (large_pack) this set does")
-    names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert {
-        "study.json",
-        "payoff.csv",
-        "futures.csv",
-        "cash.csv",
-        "payoff.svg",
-        "payoff.png",
-        "summary.md",
-        "manifest.json",
-    } <= names
-    assert json.loads((tmp_path / "a.json").read_text())["study"] == "payoff"
-    again = CliRunner().invoke(command, arguments)
-    assert isinstance(again.exception, InputError)
+    assert "too narrow" in small_sample_note(skewed)[0]
+    assert small_sample_note(np.tile(skewed, 4)) == []
+    assert small_sample_note(np.linspace(0, 1, 20)) == []
 
 
 def test_what_a_change_does_to_the_job():

@@ -4,18 +4,18 @@ from __future__ import annotations
 
 import json
 import math
+import tomllib
 from datetime import datetime, timedelta
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
 from short_days import PRICED, SCENARIOS, SHORT, short
 
-from simulator.command.season import command, read_days
 from simulator.errors import InputError
 from simulator.scenario.distributions import Uniform
 from simulator.scenario.files import ScenarioFolder
 from simulator.scenario.loading import load_scenario
+from simulator.study.answer import Spread
 from simulator.study.day_money import resampler
 from simulator.study.season import season
 from simulator.study.workdays import Span, calendar_of_number, calendar_of_weather, read_month_day
@@ -60,10 +60,12 @@ def test_a_season_is_the_sum_of_its_days(answer):
     entry = answer.sets[0]
     mean = entry.by_date[-1, 0]
     # what the simulated days leave open goes into each drawn season, so the mean over seasons comes back to theirs
-    spread = (entry.total[2] - entry.total[0]) / 2.563 / math.sqrt(answer.worlds)  # P10 to P90 of a normal, elementary
+    spread = (
+        (entry.total.p90 - entry.total.p10) / 2.563 / math.sqrt(answer.worlds)
+    )  # P10 to P90 of a normal, elementary
     assert abs(mean - 30 * entry.acres_per_day.mean) <= 4 * spread
     assert (np.diff(entry.by_date, axis=0) >= -1e-9).all()
-    assert answer.work_days == (30, 30, 30)
+    assert answer.work_days == Spread(30, 30, 30)
     assert (answer.dates[0], answer.dates[-1]) == ("06-01", "08-31")
 
 
@@ -102,11 +104,11 @@ def test_several_sets_see_the_same_seasons():
     loaded = load_scenario(SCENARIOS / "third_pack.toml", SHORT)
     both = season(loaded, ["two_packs", "three_packs"], workable_days=20, runs=12)
     two, three = both.sets
-    assert three.total[0] > two.total[0]
-    assert three.total[2] > two.total[2]
+    assert three.total.p10 > two.total.p10
+    assert three.total.p90 > two.total.p90
     assert two.costs_by_size == ()
     assert any("no table [costs]" in note for note in both.notes)
-    assert both.cost_sentence() == ""
+    assert both.cost_sentence == ""
     with pytest.raises(InputError, match="allowed is a number of work days"):
         season(loaded, runs=12)
 
@@ -126,8 +128,6 @@ def weather(tmp_path):
 
 
 def _with_weather(weather, *settings):
-    import tomllib
-
     raw = tomllib.loads(PRICED.read_text(encoding="utf-8"))
     raw["weather"].pop("stoppages")
     columns = {key: key for key in ("time", "wind", "temperature", "humidity", "rain")}
@@ -156,11 +156,11 @@ def test_season_by_weather_file(weather):
     """Dates of two hours do less than those of three; the file and a number exclude each other."""
     loaded = _with_weather(weather)
     full = season(loaded, first="06-01", last="06-30", runs=20)
-    number = full.work_days[1]
-    assert full.work_days == (number,) * 3  # one season on record: the same dates every time
+    number = full.work_days.p50
+    assert full.work_days == Spread(number, number, number)  # one season on record: the same dates every time
     more = season(loaded, first="06-01", last="06-30", least_hours=1.5, runs=20)
-    assert more.work_days[1] > number
-    assert more.sets[0].total[1] > full.sets[0].total[1]
+    assert more.work_days.p50 > number
+    assert more.sets[0].total.p50 > full.sets[0].total.p50
     assert more.sets[0].acres_per_day.mean < full.sets[0].acres_per_day.mean
     with pytest.raises(InputError, match="allowed is one of them"):
         season(loaded, workable_days=20)
@@ -177,58 +177,16 @@ def test_days_that_a_weather_file_adds_are_said(weather):
     assert not any("asked for" in note for note in season(loaded, first="06-01", last="06-30", runs=12).notes)
 
 
-@pytest.mark.parametrize(
-    ("arguments", "where"),
-    [
-        ({"workable_days": 0}, "workable_days"),
-        ({"first": "x"}, "first"),
-        ({"acres": [-1.0]}, "acres"),
-        ({"runs": 1}, "runs"),
-        ({"least_hours": 0}, "least_hours"),
-    ],
-)
-def test_bad_questions(arguments, where):
-    """Each refusal names the option."""
-    with pytest.raises(InputError) as caught:
-        season(short(), **arguments)
-    assert caught.value.problems[0].where == where
-
-
-def test_days_option():
-    """A number, a range, or a refusal."""
-    assert read_days(None) is None
-    assert read_days("40") == 40
-    assert read_days("30..50") == Uniform(30.0, 50.0)
-    for text in ("0", "50..30", "x", "400", "nan"):
-        with pytest.raises(InputError, match="--workable-days"):
-            read_days(text)
-
-
-def test_command_writes_its_folder(tmp_path):
-    """Sentence and folder."""
-    arguments = [
-        str(PRICED),
-        "--acres",
-        "600 acre",
-        "--workable-days",
-        "20..30",
-        "--runs",
-        "12",
-        "--out",
-        str(tmp_path / "out"),
-    ]
-    for setting in SHORT:
-        arguments += ["--set", setting]
-    done = CliRunner().invoke(command, arguments, catch_exceptions=False)
-    assert done.exit_code == 0
-    assert done.stdout.startswith("third_pack_costs: expect")
-    names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert {
-        "season.csv",
-        "by_date.csv",
-        "cost_by_size.csv",
-        "season.svg",
-        "season.png",
-        "study.json",
-        "summary.md",
-    } <= names
+def test_sets_are_compared_on_the_same_acres():
+    """Cost sentences name the largest season that every set can do, also where one alone could do more."""
+    answer = season(
+        load_scenario(PRICED, [*SHORT, "equipment_set.more={ rig = { main = { packs = { large_pack = 4 } } } }"]),
+        runs=12,
+    )
+    small, large = sorted(answer.sets, key=lambda entry: entry.total.p50)
+    wider = [one.acres for one in large.costs_by_size if one.fits]
+    shared = max(one.acres for one in small.costs_by_size if one.fits)
+    said = [text for text in answer.cost_sentence.split(". ") if "costs" in text]
+    assert len(said) == 2
+    assert all(f"at {shared:,.0f} acres a season" in text for text in said)
+    assert max(wider) >= shared

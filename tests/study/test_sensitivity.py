@@ -4,13 +4,12 @@ import math
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
-from short_day import short_scenario, table
+from short_days import table, two_and_four
 
 from simulator.errors import InputError
 from simulator.experiment.estimates import replications_needed
-from simulator.scenario.toml_text import toml_document
-from simulator.study.design import locate, ranges_of
+from simulator.study.design import locate
+from simulator.study.reading import ranges_of
 from simulator.study.sensitivity import sensitivity, words_of
 from simulator.study.sobol import estimates, sobol
 
@@ -77,7 +76,7 @@ def test_an_answer_that_never_changes_has_no_indices_to_share():
 
 
 def test_an_input_that_nothing_uses_changes_nothing():
-    loaded = short_scenario()
+    loaded = two_and_four()
     answer = sensitivity(loaded, ranges_of(loaded, [SPEED, UNUSED]), "four", runs=6, sobol_points=8, sobol_runs=2)
     bars = answer.bars.set_index("key")
     assert list(answer.bars["key"]) == ["aircraft.large.spray_speed", "rig.main.supply.dry_flow"]
@@ -85,7 +84,7 @@ def test_an_input_that_nothing_uses_changes_nothing():
     # common practice, no source: a faster aircraft does not spray less
     speed = bars.loc["aircraft.large.spray_speed"]
     assert speed["change_low_ci_high"] < 0 < speed["change_high_ci_low"]
-    table = answer.sobol_table().set_index("key")
+    table = answer.sobol_table.set_index("key")
     assert table.loc["rig.main.supply.dry_flow", "total"] == 0.0
     assert table.loc["aircraft.large.spray_speed", "total"] > 0.0
     assert 0.0 <= answer.noise_share <= 1.0
@@ -95,10 +94,13 @@ def test_an_input_that_nothing_uses_changes_nothing():
 
 
 def test_what_to_measure_follows_from_the_swing():
-    loaded = short_scenario()
+    loaded = two_and_four()
     answer = sensitivity(loaded, ranges_of(loaded, [SWAP, PACKS]), "four", runs=6, target=0.001)
     need = answer.needs.set_index("key").loc["rig.main.crew.tasks.swap.time"]
     bar = answer.bars.set_index("key").loc["rig.main.crew.tasks.swap.time"]
+    (row,) = [row for row in answer.rows if row[0] == "swap time"]
+    assert any("count it" in row for row in answer.rows)
+    assert row[-1] in ("–", f"{need['timings']:,.0f}")
     # a straight line: the half-width of the answer is to be a thousandth of it
     share = min(1.0, 2 * 0.001 * answer.base.mean / bar["swing"])
     assert need["plus_minus"] == pytest.approx(0.5 * 50 * share)
@@ -110,12 +112,12 @@ def test_what_to_measure_follows_from_the_swing():
 
 
 def test_the_lead_of_one_set_over_another_turns_round_within_a_range():
-    loaded = short_scenario()
+    loaded = two_and_four()
     # the set of two packs gets from two to six, against one that has four
     raw = table()
     raw["equipment_set"]["two"] = {"rig": {"main": {"packs": {"large_pack": 3}}}}
     raw["equipment_set"]["slow"] = {"charger": {"fast": {"output_power": "7 kW"}}}
-    loaded = short_scenario(equipment_set=raw["equipment_set"])
+    loaded = two_and_four(equipment_set=raw["equipment_set"])
     charger = ranges_of(loaded, ["charger.fast.output_power=4..9 kW", UNUSED])
     answer = sensitivity(loaded, charger, "four", "two", runs=5)
     # both sets take the same charger power, so only what it does to the difference counts
@@ -130,7 +132,7 @@ def test_the_lead_of_one_set_over_another_turns_round_within_a_range():
 
 
 def test_interrupting_the_sobol_sample_keeps_the_bars():
-    loaded = short_scenario()
+    loaded = two_and_four()
 
     def stop(stage, done, total):
         if stage == "Sobol sample":
@@ -143,56 +145,30 @@ def test_interrupting_the_sobol_sample_keeps_the_bars():
 
 
 def test_words_are_short_and_never_alike():
-    loaded = short_scenario()
+    loaded = two_and_four()
     ranges = ranges_of(loaded, [SWAP, SPEED, "rig.main.crew.tasks.fill.time=20..60 s"])
     assert words_of(ranges) == ["swap time", "large spray speed", "fill time"]
     twins = ranges_of(loaded, ["rig.a.crew.tasks.swap.time=1..2 s", "rig.b.crew.tasks.swap.time=1..2 s"])
     assert words_of(twins) == [one.key for one in twins]
 
 
-def test_bad_input_is_refused():
-    loaded = short_scenario()
-    good = ranges_of(loaded, [SPEED])
+@pytest.mark.parametrize(
+    ("changes", "said"),
+    [
+        ({"sobol_points": 12}, "power of two"),
+        ({"measure": "acers"}, "--measure"),
+        ({"measure": "finish_hour"}, "no value in some runs"),
+        ({"equipment_set": "two", "against": "two"}, "against itself"),
+        ({"target": 2.0}, "--target"),
+    ],
+)
+def test_bad_input_is_refused(changes, said):
+    loaded = two_and_four()
+    with pytest.raises(InputError, match=said):
+        sensitivity(loaded, ranges_of(loaded, [SPEED]), runs=3, **changes)
+
+
+def test_an_input_that_is_not_there_is_refused_with_the_nearest():
+    loaded = two_and_four()
     with pytest.raises(InputError, match="nearest known is 'spray_speed'"):
         sensitivity(loaded, ranges_of(loaded, ["aircraft.large.spray_sped=12..18 mph"]), runs=3)
-    with pytest.raises(InputError, match="power of two"):
-        sensitivity(loaded, good, runs=3, sobol_points=12)
-    with pytest.raises(InputError, match="--measure"):
-        sensitivity(loaded, good, runs=3, measure="acers")
-    with pytest.raises(InputError, match="no value in some runs"):
-        sensitivity(loaded, good, runs=3, measure="finish_hour")
-    with pytest.raises(InputError, match="against itself"):
-        sensitivity(loaded, good, "two", "two", runs=3)
-    with pytest.raises(InputError, match="--target"):
-        sensitivity(loaded, good, runs=3, target=2.0)
-
-
-def test_the_command_writes_its_folder(tmp_path):
-    from simulator.command.sensitivity import command
-
-    file = tmp_path / "short.toml"
-    file.write_text(toml_document(table()), encoding="utf-8")
-    arguments = [
-        str(file),
-        "four",
-        "--range",
-        SWAP,
-        "--range",
-        PACKS,
-        "--runs",
-        "3",
-        "--sobol",
-        "2",
-        "--sobol-runs",
-        "2",
-    ]
-    result = CliRunner().invoke(command, [*arguments, "--out", str(tmp_path / "out")], standalone_mode=False)
-    assert result.exception is None
-    said = "".join(result.output.split())
-    for words in ("Must be known to within: so that the answer is sure to 2 %", "range will do: the range given"):
-        assert "".join(words.split()) in said
-    assert "count it" in result.output
-    assert "knowtowithin" not in said
-    assert "swing" not in result.output
-    written = {path.name for path in (tmp_path / "out").iterdir()}
-    assert {"study.json", "inputs.csv", "to_measure.csv", "sobol.csv", "sensitivity.svg"} <= written

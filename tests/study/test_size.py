@@ -8,56 +8,20 @@ import math
 
 import numpy as np
 import pytest
-from click.testing import CliRunner
-from short_days import PRICED, SCENARIOS, SHORT, THIRD_PACK, calm, short
+from short_days import THIRD_PACK, calm, rows_of, short
 
-from simulator.analysis.summary import columns, place_of
-from simulator.command.size import command
 from simulator.errors import InputError
-from simulator.experiment.selection import Selection, select_best
+from simulator.experiment.selection import Selection
 from simulator.plan.day_plan import make_plan
-from simulator.scenario.loading import load_scenario, vary
+from simulator.scenario.loading import vary
 from simulator.scenario.schema_costs import Costs
 from simulator.study.cases import simulate_sets
-from simulator.study.choices import combinations, parse_choice
 from simulator.study.day_money import LEDGER
 from simulator.study.size import size
 from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, share_limits
 from simulator.study.trial import ACRES, area_unit
 
 CHOICES = ("rig.main.packs.large_pack=2..4", "rig.main.power.trailer.chargers.fast=1,2")
-
-
-def test_choices_are_read():
-    """Ranges of whole numbers, lists, quoted values with commas."""
-    assert parse_choice("a.b=2..5").values == ("2", "3", "4", "5")
-    assert parse_choice("a.b = x, y ,x").values == ("x", "y")
-    assert parse_choice('a.b="p, q",r').values == ('"p, q"', "r")
-    assert combinations([parse_choice("a=1..2"), parse_choice("b=x,y")]) == [
-        ("a=1", "b=x"),
-        ("a=1", "b=y"),
-        ("a=2", "b=x"),
-        ("a=2", "b=y"),
-    ]
-
-
-@pytest.mark.parametrize(
-    "text", ["a.b", "=3", "a=", "a=5..2", "a=1.5..2", "a=x..y", "a.=3", "a=1,,2", "a=1..999999999"]
-)
-def test_bad_choices(text):
-    """Each is refused with what was got."""
-    with pytest.raises(InputError, match="got"):
-        parse_choice(text)
-
-
-def test_too_many_combinations_and_twice_the_same():
-    """More than 1000 sets, or a key twice, are refused."""
-    with pytest.raises(InputError, match="1600 combinations"):
-        combinations([parse_choice("a=1..40"), parse_choice("b=1..40")])
-    with pytest.raises(InputError, match="a more than once"):
-        combinations([parse_choice("a=1"), parse_choice("a=2")])
-    with pytest.raises(InputError, match="at least one choice"):
-        combinations([])
 
 
 def test_share_limits():
@@ -87,9 +51,9 @@ def test_season_verdict_is_wrong_no_more_often_than_it_says():
     exact = days * mean - 1.2815515655446004 * sd * math.sqrt(days)  # the true tenth percentile of a season
     samples = rng.normal(mean, sd, size=(1000, 40))
     slack = 4 * math.sqrt(0.05 * 0.95 / 1000)
-    missed = SeasonTarget(exact / (1 - 0.02), days)
+    missed = SeasonTarget(exact / (1 - 0.02), days=days)
     assert np.mean([missed.verdict(row, 0.05).sure for row in samples]) <= 0.05 + slack
-    met = SeasonTarget(exact, days)
+    met = SeasonTarget(exact, days=days)
     assert np.mean([met.verdict(row, 0.05).hopeless for row in samples]) <= 0.05 + slack
     assert met.verdict(np.full(20, mean), 0.05).chance == 1.0
 
@@ -103,19 +67,17 @@ def test_cost_of_a_target():
     # 80 a day on 20 days: the first day stops at 80 %, the second runs to its end
     assert DailyTarget(80.0).cost(table, costs, 500.0).tolist() == [500 + 20 * 64, 500 + 20 * 80]
     # 600 acres at 75 a day are 8 days of 80; the mean of the linearised values is the ratio estimate itself
-    values = SeasonTarget(600.0, 20).cost(table, costs, 500.0)
+    values = SeasonTarget(600.0, days=20).cost(table, costs, 500.0)
     assert values.mean() == pytest.approx(500 + 8 * 80)
 
 
 def test_a_job_target_counts_runs_done_in_time():
     """8 of 10 runs are done within 4 days, one is given up; a run of 4.5 days at 100 a day and a share of ownership."""
-    rows = np.full((10, len(columns())), np.nan)
-    rows[:, place_of("job_done")] = [1.0] * 9 + [0.0]
-    rows[:, place_of("days_out")] = [3.0] * 5 + [4.0] * 3 + [5.0, 60.0]
-    target = JobTarget(760.0, 4, 0.8)
+    rows = rows_of(10, job_done=[1.0] * 9 + [0.0], days_out=[3.0] * 5 + [4.0] * 3 + [5.0, 60.0])
+    target = JobTarget(760.0, 0.8, days=4)
     verdict = target.judge(rows, 0.05)
     assert (verdict.reached, verdict.chance, verdict.sure, verdict.hopeless) == (4.0, 0.8, False, False)
-    assert JobTarget(760.0, 4, 0.95).judge(rows, 0.05).reached == math.inf
+    assert JobTarget(760.0, 0.95, days=4).judge(rows, 0.05).reached == math.inf
     assert "never done" in target.shown(math.inf, area_unit("us"))
     table = np.zeros((1, len(LEDGER)))
     table[:, LEDGER.index("crew_hours")], table[:, LEDGER.index("work_days")] = 10.0, 4.5
@@ -128,17 +90,15 @@ def test_runs_of_several_days_vary_less_than_days():
     """A season of 40 days is 10 runs of 4: its standard deviation is 4 sqrt(10) of a run's mean, by hand."""
     acres = np.array([90.0, 110.0] * 10)
     sd = acres.std(ddof=1)
-    reached = SeasonTarget(1.0, 40.0).verdict(acres, 0.05, 4).reached
+    reached = SeasonTarget(1.0, days=40.0).verdict(acres, 0.05, 4).reached
     assert reached == pytest.approx(4000.0 - 1.2815515655446004 * 4.0 * math.sqrt(10.0) * sd)
 
 
 def test_a_day_target_is_of_single_full_days():
     """Not of the runs' means, where runs have full days."""
-    rows = np.full((60, len(columns())), np.nan)
-    rows[:, ACRES], rows[:, place_of("full_day_acres")] = 100.0, [80.0, 120.0] * 30
-    assert DailyTarget(100.0).judge(rows, 0.05).chance == 0.5
-    rows[:, place_of("full_day_acres")] = np.nan
-    assert DailyTarget(100.0).judge(rows, 0.05).chance == 1.0
+    full = rows_of(60, acres=100.0, full_day_acres=[80.0, 120.0] * 30)
+    assert DailyTarget(100.0).judge(full, 0.05).chance == 0.5
+    assert DailyTarget(100.0).judge(rows_of(60, acres=100.0), 0.05).chance == 1.0
 
 
 def test_the_list_within_days():
@@ -232,69 +192,3 @@ def test_sets_that_cannot_be_are_listed():
     assert "large_pack=0" in found.refused[0][0]
     with pytest.raises(InputError, match="no combination is a valid"):
         size(short(), ["rig.main.packs.large_pack=0"], acres_per_day=10)
-
-
-@pytest.mark.parametrize(
-    ("arguments", "where"),
-    [
-        ({}, "target"),
-        ({"acres_per_day": 10, "season_acres": 10}, "target"),
-        ({"acres_per_day": 10, "within_days": 3}, "target"),
-        ({"acres_per_day": -1}, "target"),
-        ({"acres_per_day": 10, "share": 0.4}, "share"),
-        ({"acres_per_day": 10, "runs": 20}, "runs"),
-        ({"acres_per_day": 10, "confidence": 1.0}, "confidence"),
-        ({"season_acres": 10, "season_days": 500}, "season_days"),
-        ({"acres_per_day": 10, "indifference": 0.0}, "indifference"),
-    ],
-)
-def test_bad_questions(arguments, where):
-    """Each refusal names the option."""
-    with pytest.raises(InputError) as caught:
-        size(short(), CHOICES, **arguments)
-    assert caught.value.problems[0].where == where
-
-
-def test_missing_costs_are_named():
-    """Without [costs] there is no least cost."""
-    with pytest.raises(InputError, match="size needs the table"):
-        size(load_scenario(SCENARIOS / "third_pack.toml"), CHOICES, acres_per_day=100)
-
-
-def test_selection_keeps_its_guarantee_on_a_known_case():
-    """Kim & Nelson 2001: four sets, the best ahead by just the indifference: 95 % of times less 4 standard errors."""
-    rng = np.random.Generator(np.random.Philox(8))
-    right = 0
-    for _ in range(300):
-        shared = rng.normal(0, 30, size=4000)
-        own = rng.normal(0, 10, size=(4, 4000))
-
-        def sample(system: int, replication: int, shared=shared, own=own) -> float:
-            return 1000.0 + (0.0 if system == 2 else 10.0) + shared[replication] + own[system, replication]
-
-        found = select_best(sample, 4, 10.0, 0.95, first_stage=20, larger_is_better=False, most_replications=4000)
-        assert found.decided
-        right += found.best == 2
-    assert right / 300 >= 0.95 - 4 * math.sqrt(0.95 * 0.05 / 300)
-
-
-def test_command_writes_its_folder(tmp_path):
-    """Sentence and folder; areas carry their unit."""
-    arguments = [
-        str(PRICED),
-        "--choose",
-        "rig.main.packs.large_pack=2..3",
-        "--acres-per-day",
-        "30 acre",
-        "--runs",
-        "50",
-    ]
-    for setting in SHORT:
-        arguments += ["--set", setting]
-    done = CliRunner().invoke(command, [*arguments, "--out", str(tmp_path / "out")], catch_exceptions=False)
-    assert done.exit_code == 0
-    assert "30 acres a day on 90 % of days" in done.stdout
-    names = {path.name for path in (tmp_path / "out").iterdir()}
-    assert {"study.json", "size.csv", "size.svg", "size.png", "summary.md", "manifest.json"} <= names
-    bare = CliRunner().invoke(command, [str(PRICED), "--choose", CHOICES[0], "--acres-per-day", "30"])
-    assert isinstance(bare.exception, InputError)

@@ -1,0 +1,47 @@
+"""What a practitioner checks first of an equipment set, in few words: the model's own figures, by mean times."""
+
+from __future__ import annotations
+
+import re
+
+from simulator.analysis.explain import practitioner_checks
+from simulator.plan.day_plan import DayPlan
+from simulator.report.numbers import fixed, report_units
+
+_LEFT_OUT = ("minutes on the ground", "area an hour of one that never waits")
+_OF_ONE = re.compile(r"(power asked|power that|weight to lift)(?: of|,)? (.*?)(?: gives)?")
+_WORDS = {"power that": "power given"}
+
+
+def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
+    """Return acres a load, loads a charge, minutes, charge left, power, weight and people: what it is, and how much.
+
+    Where a set has several aircraft, packs, rigs or power points, each amount says of which it tells.
+    """
+    area, said = report_units(plan.scenario.units).area, dict[str, dict[str, str]]()
+    sheets = practitioner_checks(plan)
+    several_rigs, one_case = len(plan.rigs) > 1, len(sheets) == 2 * len(plan.rigs)
+    for sheet in sheets:
+        case, _, rig = sheet.title.rpartition("rig ")
+        case = "" if several_rigs and one_case else case.removesuffix(" on ")
+        for line in sheet.lines:
+            found, words, unit = _OF_ONE.fullmatch(line.quantity), line.quantity, line.unit
+            if found:
+                words, case = _WORDS.get(found[1], found[1]), found[2]
+            elif words.startswith(("area", "minutes")):
+                words, unit = words.replace("area of", area).replace("area", area), ""
+            if line.quantity not in _LEFT_OUT:
+                of = ", ".join(part for part in (case, rig if several_rigs else "") if part)
+                said.setdefault(words, {})[of] = f"{_digits(line.value)} {unit}".rstrip()
+    return [(words, _together(amounts)) for words, amounts in said.items()]
+
+
+def _together(amounts: dict[str, str]) -> str:
+    if len(set(amounts.values())) == 1:
+        return next(iter(amounts.values())) + (" each" if len(amounts) > 1 else "")
+    return "; ".join(f"{of}: {amount}" for of, amount in amounts.items())
+
+
+def _digits(value: float) -> str:
+    """Return three significant digits, or whole."""
+    return fixed(value, 0) if abs(value) >= 100.0 or value == round(value) else f"{value:.3g}"

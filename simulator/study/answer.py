@@ -1,0 +1,140 @@
+"""What every study gives: an answer whose parts are named once and become its document, its tables and its text."""
+
+from __future__ import annotations
+
+import dataclasses
+import math
+from collections.abc import Callable, Iterable, Mapping
+from operator import attrgetter
+from typing import TYPE_CHECKING, Any, ClassVar, Literal
+
+import numpy as np
+from numpy.typing import NDArray
+
+from simulator.experiment.estimates import Interval
+from simulator.scenario.schema_costs import Costs
+
+if TYPE_CHECKING:
+    import pandas as pd
+
+Columns = Mapping[str, Callable[[Any], Any]]
+"""Heads of a table, and what stands under each for a row."""
+
+
+@dataclasses.dataclass(frozen=True)
+class Answer:
+    """The answer of a study; what it is made of stands in its fields."""
+
+    study: ClassVar[str]
+    document: ClassVar[tuple[str, ...]] = ()
+    """Names of what goes into the JSON document, in order; ``key=attribute`` where the two differ."""
+
+    files: ClassVar[tuple[str, ...]] = ()
+    """Files and the attributes that hold their tables, as ``file=attribute``; None: no such table."""
+
+    stopped: str = dataclasses.field(default="", kw_only=True)
+    """Why the study ended early; empty when it did not."""
+    costs: Costs | None = dataclasses.field(default=None, kw_only=True)
+
+    @property
+    def sentences(self) -> list[str]:
+        """The answer as one would tell it, the first sentence alone being enough."""
+        raise NotImplementedError
+
+    @property
+    def sentence(self) -> str:
+        """The first sentence."""
+        return self.sentences[0]
+
+    @property
+    def rows(self) -> list[list[str]]:
+        """The table for people, its head first."""
+        raise NotImplementedError
+
+    @property
+    def remarks(self) -> list[str]:
+        """What to know beside it."""
+        raise NotImplementedError
+
+    @property
+    def tables(self) -> dict[str, pd.DataFrame]:
+        """The tables with all digits, by file name."""
+        found = ((name, getattr(self, place)) for name, _, place in (one.partition("=") for one in self.files))
+        return {name: table for name, table in found if table is not None}
+
+    @property
+    def simulated(self) -> dict[str, int]:
+        """Runs simulated, by equipment set."""
+        return {}
+
+    @property
+    def currency(self) -> str:
+        """Currency of the scenario; empty without costs."""
+        return "" if self.costs is None else self.costs.currency
+
+    def to_json(self) -> dict[str, Any]:
+        """Return the answer as a JSON-able document; infinity (never) and what is missing are null."""
+        return {"study": self.study, **as_json(self)}
+
+
+def as_json(value: Any) -> Any:
+    """Return what JSON knows of a value: tables as rows, intervals with limits, null where a number is missing."""
+    if isinstance(value, Interval):
+        return as_json({"mean": value.mean, "ci95": [value.low, value.high]})
+    if dataclasses.is_dataclass(value) and not isinstance(value, type):
+        names = getattr(value, "document", ()) or [field.name for field in dataclasses.fields(value)]
+        split = [name.partition("=") for name in names]
+        return {key: as_json(attrgetter(place or key)(value)) for key, _, place in split}
+    if isinstance(value, Mapping):
+        return {str(key): as_json(item) for key, item in value.items()}
+    if hasattr(value, "to_dict"):
+        return as_json(value.to_dict(orient="records"))
+    if isinstance(value, list | tuple | np.ndarray):
+        return [as_json(item) for item in value]
+    if isinstance(value, np.generic):
+        value = value.item()
+    return None if isinstance(value, float) and not math.isfinite(value) else value
+
+
+def frame(rows: Iterable[Any], columns: Columns) -> pd.DataFrame:
+    """Return a table of data, NaN where a number is missing."""
+    import pandas as pd
+
+    found = [[get(row) for get in columns.values()] for row in rows]
+    return pd.DataFrame(
+        [[math.nan if value is None else value for value in values] for values in found], columns=list(columns)
+    )
+
+
+def shown(rows: Iterable[Any], columns: Columns) -> list[list[str]]:
+    """Return a table for people, its head first, a dash where something is missing."""
+    return [list(columns), *(["–" if (text := get(row)) is None else text for get in columns.values()] for row in rows)]
+
+
+def limits(name: str, get: Callable[[Any], Any], scale: float = 1.0, mean: str = "") -> Columns:
+    """Return the columns of an interval, divided by a scale: its mean and, under the name, its limits."""
+
+    def part(end: str) -> Callable[[Any], float | None]:
+        def value(row: Any) -> float | None:
+            interval = get(row)
+            found = None if interval is None else getattr(interval, end)
+            return None if found is None else float(found) / scale
+
+        return value
+
+    ends = {f"{name}_{end}".lstrip("_"): part(end) for end in ("low", "high")}
+    return {mean or name: part("mean"), **ends}
+
+
+@dataclasses.dataclass(frozen=True)
+class Spread:
+    """The 10th, 50th and 90th percentile over drawn futures; infinity is never."""
+
+    p10: float
+    p50: float
+    p90: float
+
+
+def spread_of(values: NDArray[Any], method: Literal["linear", "inverted_cdf"] = "linear") -> Spread:
+    """Return three percentiles; by "inverted_cdf" values that occur, so that infinity does not turn into NaN."""
+    return Spread(*(float(value) for value in np.quantile(values, [0.1, 0.5, 0.9], method=method)))
