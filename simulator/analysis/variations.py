@@ -155,5 +155,5 @@ def faster_pump(scenario: Scenario, rig: str) -> Iterator[Variation]:
     """Yield a faster fill pump."""
     supply, liquid = scenario.rig[rig].supply, scenario.product.kind == "liquid"
     key, flow, unit = ("pump_flow", supply.pump_flow, "L/s") if liquid else ("dry_flow", supply.dry_flow, "kg/s")
-    change = f"a fill pump half as fast again{_where(scenario, rig)}"
+    change = f"a fill pump 1.5 times as fast{_where(scenario, rig)}"
     yield Variation(change, "mix supply", (f"rig.{rig}.supply.{key}={1.5 * flow:.6g}{unit}",))

@@ -355,7 +355,7 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
     hourly, alone = entry.acres_per_field_hour(), entry.alone()
     return {
         "name": entry.name,
-        "label": entry.label or entry.name.replace("_", " "),
+        "label": entry.label,
         "runs": entry.runs,
         "acres_per_day": _spread(entry.column("acres")),
         "hectares_per_day": _spread(entry.column("hectares")),

@@ -8,12 +8,10 @@ from typing import Any
 from simulator.experiment.estimates import supported_decimals
 from simulator.report.day_output import day_spread
 from simulator.report.job_text import cost_text, warning_text
-from simulator.report.numbers import fixed, half_width, mean_text, quantile_text, range_text, units_of
+from simulator.report.numbers import fixed, half_width, mean_text, quantile_text, range_text, shown_name, units_of
 from simulator.report.tables import Interval, best_first, paired
-from simulator.report.writing import plain
 
 Document = Mapping[str, Any]
-_LONGEST_NAME = 60
 
 
 def answer_lines(document: Document) -> list[tuple[str, str]]:
@@ -23,7 +21,7 @@ def answer_lines(document: Document) -> list[tuple[str, str]]:
     """
     ranked = [entry for _, entry in best_first(document)]
     found = [
-        (warning_text(document, entry) == "", plain(entry["name"], _LONGEST_NAME), _answer(document, entry, other))
+        (warning_text(document, entry) == "", shown_name(entry), _answer(document, entry, other))
         for entry, other in zip(ranked, [*ranked[1:], None], strict=True)
     ]
     return [(name, text) for _, name, text in sorted(found, key=lambda one: one[0])]
@@ -38,7 +36,7 @@ def _answer(document: Document, entry: Document, other: Document | None) -> str:
     text = f"{_whole(spread['mean'], spread['ci95'])} {shown.area} a day{bad}"
     if other is not None:
         pair = _pair(document, entry, other)
-        name = plain(other["name"], _LONGEST_NAME)
+        name = shown_name(other)
         text += f", {_whole(pair.value, pair.limits)} more than {name}" if pair else f", hardly told apart from {name}"
     job = entry.get("job") or {}
     days = job.get("work_days")
@@ -50,13 +48,13 @@ def _answer(document: Document, entry: Document, other: Document | None) -> str:
 
 def step_text(document: Document, entry: Document, other: Document) -> str:
     """Return how much more a set does than the next, or that this cannot be told."""
-    pair, name = _pair(document, entry, other), plain(other["name"], 40)
+    pair, name = _pair(document, entry, other), shown_name(other, 40)
     return f"{range_text(pair.value, pair.limits)} more than {name}." if pair else f"Hardly told apart from {name}."
 
 
 def _pair(document: Document, entry: Document, other: Document) -> Interval | None:
     """Return by how much a set is ahead of another on the same draws; None when that is in doubt."""
-    name = f"{entry['name']} over {other['name']}"
+    name = f"{shown_name(entry)} over {shown_name(other)}"
     return next((one for one in paired(document) if one.name == name and one.verdict == "adds"), None)
 
 

@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from typing import Any
 
 from simulator.report.job_text import cost_text, finish_text, job_area
-from simulator.report.numbers import NOTHING, mean_text, share_text, units_of
+from simulator.report.numbers import NOTHING, mean_text, share_text, shown_name, units_of
 from simulator.report.table import Cell, DataTable, text_row
 from simulator.report.tables import best_first
 
@@ -27,7 +27,7 @@ def job_table(document: Mapping[str, Any], chances: bool = True) -> DataTable | 
     days = _days_shown([job.get("done_by_work_day") or [] for _, _, job in sets]) if chances and area else []
     rows = []
     for place, entry, job in sets:
-        cells, path = [Cell(entry["name"])], f"equipment_sets.{place}.job"
+        cells, path = [Cell(shown_name(entry))], f"equipment_sets.{place}.job"
         if area:
             cells += _finish_cells(document, job, path) if job.get("work") == "once" else text_row(*[NOTHING] * 3)
         if priced:

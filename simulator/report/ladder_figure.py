@@ -32,5 +32,5 @@ def ladder_figure(answer: Ladder) -> Figure:
     if answer.costs is None:
         axis = f"{answer.unit.name} a day added"
     else:
-        axis = f"worth today over {answer.costs.horizon_years:g} years, {plain(answer.costs.currency, 5)}"
+        axis = f"worth over {answer.costs.horizon_years:g} years, {plain(answer.costs.currency, 5)}, before tax"
     return interval_figure(groups, f"{axis}; intervals hold for all changes of a rung together")

@@ -8,6 +8,7 @@ from dataclasses import dataclass
 from typing import Any
 
 from simulator.analysis.digits import NO_VARIATION, SAME
+from simulator.clean import plain
 from simulator.experiment.estimates import format_estimate, supported_decimals
 from simulator.scenario.units import KG_PER_POUND, LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTARE
 
@@ -40,6 +41,11 @@ _METRIC = ReportUnits(
     "metric", "hectares_per_day", "full_work_day_hectares", "ha", "ha", M2_PER_ACRE / M2_PER_HECTARE,
     "L", 1.0, "kg", 1.0,
 )  # fmt: skip
+
+
+def shown_name(entry: Mapping[str, Any], longest: int = 60) -> str:
+    """Return the name of a set that people are shown: its label, or its own."""
+    return plain(entry.get("label") or entry["name"], longest)
 
 
 def report_units(name: str) -> ReportUnits:

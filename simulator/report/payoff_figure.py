@@ -47,7 +47,7 @@ def payoff_figure(answer: Payoff) -> Figure:
     mean = answer.net_present_value.mean
     right.axvline(mean, color=INK, linewidth=1.2, linestyle="--")
     put_beside(right, "mean", (mean, right.get_ylim()[1]), (4, -10), fontsize=8)
-    right.set_xlabel(f"worth today, {money}: losses left of 0, gains right of it")
+    right.set_xlabel(f"worth, {money}, before tax: losses left of 0, gains right of it")
     right.set_ylabel("futures")
     right.locator_params(axis="x", nbins=5)
     right.xaxis.set_major_formatter(thousands)

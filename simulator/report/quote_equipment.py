@@ -72,15 +72,15 @@ def equipment_table(one: Offered) -> DataTable:
     scenario, rows, total, unpriced = one.plan.scenario, [], 0.0, False
     prices = item_table(scenario.costs) if scenario.costs else {}
     currency = scenario.costs.currency if scenario.costs else ""
-    for piece in pieces_of(scenario):
-        text, item = _described(one, piece.kind, piece.name), prices.get((piece.kind, piece.name))
-        if piece.kind == "rig":
-            crew = scenario.rig[piece.name].crew
+    for (kind, name), number in pieces_of(scenario).items():
+        text, item = _described(one, kind, name), prices.get((kind, name))
+        if kind == "rig":
+            crew = scenario.rig[name].crew
             text += f", with pilots: {crew.pilots}, helpers: {crew.helpers}"
-        price = piece.number * item.purchase if item else 0.0
+        price = number * item.purchase if item else 0.0
         total, unpriced = total + price, unpriced or item is None
         paid = [money(item.purchase, currency), money(price, currency)] if item else [NOTHING, NOTHING]
-        rows.append([piece.kind, text, str(piece.number), *paid])
+        rows.append([kind, text, str(number), *paid])
     mains = [point.grid_power for rig in one.plan.rigs for point in rig.rig.power.values() if point.grid_power]
     rows += [["mains", f"{power_w / 1000.0:.3g} kW", "1", NOTHING, NOTHING] for power_w in mains]
     rows.append(["", "all that has a price" if unpriced else "all", "", "", money(total, currency)])
@@ -134,10 +134,10 @@ def assumption_lines(one: Offered) -> list[Pair]:
     road = amount_text(geography.distance_m(None, geography.order[0]), one.shown, ROAD)
     rows += [("Road to the first field", road), ("Work", work[one.plan.scenario.work])]
     pieces = pieces_of(one.plan.scenario)
-    for piece in pieces:
-        several = sum(other.kind == piece.kind for other in pieces) > 1
-        found = _found(sub(one.resolved, piece.kind, piece.name), _OF_KIND.get(piece.kind, ()), one.shown)
-        rows += [(f"{label}, {plain(piece.name, 40)}" if several else label, text) for label, text in found]
+    for kind, name in pieces:
+        several = sum(other == kind for other, _ in pieces) > 1
+        found = _found(sub(one.resolved, kind, name), _OF_KIND.get(kind, ()), one.shown)
+        rows += [(f"{label}, {plain(name, 40)}" if several else label, text) for label, text in found]
     return [*rows, ("Weather stops", weather_words(one.plan))]
 
 

@@ -11,7 +11,7 @@ from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
-from simulator.report.numbers import units_of
+from simulator.report.numbers import shown_name, units_of
 from simulator.report.table import markdown_text as markdown_text
 from simulator.report.tables import (
     answer_table,
@@ -112,7 +112,7 @@ def is_invented(document: Mapping[str, Any], manifest: Mapping[str, Any]) -> boo
 
 
 def _name(entry: Mapping[str, Any]) -> str:
-    return markdown_text(entry["name"], _LONGEST_NAME)
+    return markdown_text(shown_name(entry), _LONGEST_NAME)
 
 
 def _address(entry: Mapping[str, Any]) -> str:

@@ -18,6 +18,7 @@ from simulator.report.numbers import (
     quantile_text,
     range_text,
     share_text,
+    shown_name,
     units_of,
 )
 from simulator.report.palette import aircraft_looks, resource_looks, time_use_group
@@ -67,7 +68,7 @@ def answer_table(document: Document, terminal: bool = False) -> DataTable:
     for place, entry in best_first(document):
         spread, path = day_spread(entry, shown), f"equipment_sets.{place}"
         days, rate = f"{path}.{days_key(entry, shown)}", entry.get("acres_per_field_hour")
-        cells = [Cell(fit(entry["name"], 24 if terminal else 80))]
+        cells = [Cell(fit(shown_name(entry), 24 if terminal else 80))]
         mean = mean_text(spread["mean"], spread["ci95"])
         cells.append(Cell(mean, spread["mean"], f"{path}.{shown.spread_key}.mean"))
         cells += [Cell(quantile_text(spread, name), spread[name], f"{days}.{name}") for name in ("p10", "p50", "p90")]
@@ -89,7 +90,7 @@ def terminal_table(document: Document, job: DataTable | None) -> DataTable:
     if "generator_fuel_l" not in keys:
         keys.insert(min(4, len(keys)), "energy_kwh")
     rows = [
-        (*row[:-1], *jobs.get(entry["name"], ()), *(Cell(_daily(entry, key, shown)) for key in keys))
+        (*row[:-1], *jobs.get(shown_name(entry), ()), *(Cell(_daily(entry, key, shown)) for key in keys))
         for row, entry in zip(answer.rows, sets, strict=True)
     ]
     heads = (*answer.columns[:-1], *(() if job is None else job.columns[1:]), *(PER_DAY[key][1] for key in keys))
@@ -104,7 +105,7 @@ def per_day_table(document: Document) -> DataTable:
         if any(entry["per_day"].get(key) for entry in sets):
             values = [entry["per_day"].get(key) for entry in sets]
             rows.append((Cell(words), *_each(values, f"per_day.{key}", [_daily(entry, key, shown) for entry in sets])))
-    return DataTable("An average work day", ("a day", *(entry["name"] for entry in sets)), tuple(rows))
+    return DataTable("An average work day", ("a day", *map(shown_name, sets)), tuple(rows))
 
 
 def _each(values: Sequence[float | None], path: str, texts: Sequence[str] = ()) -> list[Cell]:
@@ -143,7 +144,7 @@ def time_table(document: Document) -> DataTable:
     for label in labels:
         cells = _each([entry["time_share"].get(label) for entry in sets], f"time_share.{label}")
         rows.append((Cell(label), Cell(looks[time_use_group(label)].label), *cells))
-    columns = ("state", "group", *(entry["name"] for entry in sets))
+    columns = ("state", "group", *map(shown_name, sets))
     return DataTable("Share of aircraft time by state and reason", columns, tuple(rows), words=2)
 
 
@@ -156,7 +157,7 @@ def resource_table(document: Document) -> DataTable:
         shares = [entry["bottleneck"]["active_period_share"].get(name) for entry in sets]
         held = _each(shares, f"bottleneck.active_period_share.{name}")
         rows.append((Cell(look.label), *(cell for pair in zip(busy, held, strict=True) for cell in pair)))
-    heads = [head for entry in sets for head in (f"{entry['name']}: busy", f"{entry['name']}: sets the pace")]
+    heads = [head for entry in sets for head in (f"{shown_name(entry)}: busy", f"{shown_name(entry)}: sets the pace")]
     return DataTable(
         "Busy share of each resource, and share of the day in which it sets the pace", ("resource", *heads), tuple(rows)
     )
@@ -198,7 +199,7 @@ def one_more(document: Document) -> list[tuple[str, list[Interval]]]:
             for number, one in changes
         ]  # fmt: skip
         if found:
-            groups.append((entry["name"], sorted(found, key=lambda one: -one.value)))
+            groups.append((shown_name(entry), sorted(found, key=lambda one: -one.value)))
     return groups
 
 
@@ -217,8 +218,9 @@ def one_more_table(document: Document) -> DataTable:
 def paired(document: Document) -> list[Interval]:
     """Return the sets compared two by two on the same draws, the one that does more first."""
     factor, found = units_of(document).per_acre, []
+    names_of = {entry["name"]: shown_name(entry) for entry in document["equipment_sets"]}
     for pair in document.get("paired") or []:
-        sign, names, wins = 1.0, (pair["a"], pair["b"]), pair["a_wins_share"]
+        sign, names, wins = 1.0, (names_of[pair["a"]], names_of[pair["b"]]), pair["a_wins_share"]
         limits = scaled(pair["ci95"], factor)
         if pair["difference"] < 0.0:
             sign, names, wins = -1.0, names[::-1], 1.0 - wins

@@ -9,7 +9,7 @@ from simulator.report.answer import answer_lines
 from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, job_area
-from simulator.report.numbers import units_of
+from simulator.report.numbers import shown_name, units_of
 from simulator.report.tables import best_first, paired, terminal_table
 from simulator.report.writing import fit, plain, wrap
 
@@ -42,7 +42,7 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     legend = f"± is half a 95 % interval. {legend_text(sets)}{done} Field h is time set up at the fields."
     lines += [paint(line, _DIM) for line in wrap(legend, width)]
     for entry in sets:
-        name = fit(entry["name"], _LONGEST_NAME)
+        name = fit(shown_name(entry), _LONGEST_NAME)
         first, *rest = wrap(f"{name}: {plain(hold_text(entry))}", width, later="  ")
         painted = first.startswith(f"{name}:")
         lines += ["", paint(f"{name}:", _ACCENT) + first[len(name) + 1 :] if painted else first, *rest]

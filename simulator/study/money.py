@@ -140,11 +140,18 @@ def need_prices(pieces: Iterable[tuple[str, str]], costs: Costs, question: str) 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")
 
 
-def _more(number: int, word: str, name: str) -> str:
+def _more(number: int, noun: str, plural: str) -> str:
     count = abs(number)
     said = _NUMBERS[count] if count < len(_NUMBERS) else str(count)
-    noun = word if count == 1 or word == "aircraft" else "people" if word == "person" else f"{word}s"
-    return f"{said} {'more' if number > 0 else 'fewer'} {noun}{f' ({name})' if name else ''}"
+    return f"{said} {'more' if number > 0 else 'fewer'} {noun if count == 1 else plural}"
+
+
+def _piece_words(scenario: Scenario, kind: str, name: str, number: int) -> str:
+    """Return how many more or fewer of a class: by its label, or its kind and its key in words."""
+    table = getattr(scenario, kind)[name]
+    label = str(getattr(table, "label", ""))
+    noun, of = (label, "") if label else (kind, f" ({name.replace('_', ' ')})")
+    return f"{_more(number, noun, noun if noun.endswith('aircraft') else f'{noun}s')}{of}"
 
 
 def change_words(before: Scenario, after: Scenario) -> str:
@@ -152,9 +159,9 @@ def change_words(before: Scenario, after: Scenario) -> str:
     change = pieces_of(after)
     change.subtract(pieces_of(before))
     words = [
-        _more(number, kind, name)
+        _piece_words(after if number > 0 else before, kind, name, number)
         for (kind, name), number in sorted(change.items(), key=lambda one: (KINDS.index(one[0][0]), one[0][1]))
         if number
     ]
     people = people_of(after) - people_of(before)
-    return " and ".join([*words, *([_more(people, "person", "")] if people else [])])
+    return " and ".join([*words, *([_more(people, "person", "people")] if people else [])])

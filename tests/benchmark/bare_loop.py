@@ -4,10 +4,7 @@ No geometry, no energy, no log: two aircraft fly for a drawn time, then need the
 packs queue for three chargers. Both versions follow the same sample path. The full model's speed is measured by them.
 """
 
-from __future__ import annotations
-
 from collections import deque
-from collections.abc import Callable, Generator
 
 import numpy as np
 import simpy
@@ -19,7 +16,7 @@ FLIGHT_S, SERVICE_S, CHARGE_S = 480.0, 90.0, 930.0
 """So chosen that a day has about 115 sorties."""
 
 
-def draws(seed: int) -> dict[str, list[float]]:
+def draws(seed):
     """Return pre-drawn times, so that neither version pays for random numbers."""
     generator = np.random.default_rng(seed)
     return {
@@ -29,7 +26,7 @@ def draws(seed: int) -> dict[str, list[float]]:
     }
 
 
-def idiomatic(times: dict[str, list[float]]) -> tuple[int, int]:
+def idiomatic(times):
     """Run a day with Store and Resource; return the numbers of sorties and of events."""
     env = simpy.Environment()
     crew = simpy.Resource(env, 1)
@@ -39,13 +36,13 @@ def idiomatic(times: dict[str, list[float]]) -> tuple[int, int]:
     flight, service, charge = iter(times["flight"]), iter(times["service"]), iter(times["charge"])
     sorties = 0
 
-    def charging(pack: int) -> Generator[Event, object, None]:
+    def charging(pack):
         with chargers.request() as slot:
             yield slot
             yield env.timeout(next(charge))
         yield charged.put(pack)
 
-    def aircraft() -> Generator[Event, object, None]:
+    def aircraft():
         nonlocal sorties
         while True:
             pack = yield charged.get()
@@ -62,35 +59,35 @@ def idiomatic(times: dict[str, list[float]]) -> tuple[int, int]:
     return sorties, next(env._eid)
 
 
-def handed_over(times: dict[str, list[float]]) -> tuple[int, int]:
+def handed_over(times):
     """Run the same day with direct hand-over and one event per real change; return the numbers of sorties, events."""
     env = simpy.Environment()
     flight, service, charge = iter(times["flight"]), iter(times["service"]), iter(times["charge"])
     charged = deque(range(PACKS))
-    queue: deque[int] = deque()
-    waiting_pack: deque[int] = deque()
-    waiting_crew: deque[int] = deque()
+    queue = deque()
+    waiting_pack = deque()
+    waiting_crew = deque()
     free = [CHARGERS, 1]
     sorties = 0
 
-    def after(delay_s: float, call: Callable[[Event], None]) -> None:
+    def after(delay_s, call):
         Timeout(env, delay_s).callbacks.append(call)
 
-    def need_pack(aircraft: int) -> None:
+    def need_pack(aircraft):
         if charged:
             charged.popleft()
             need_crew(aircraft)
         else:
             waiting_pack.append(aircraft)
 
-    def need_crew(aircraft: int) -> None:
+    def need_crew(aircraft):
         if free[1]:
             free[1] = 0
             after(next(service), lambda _: served(aircraft))
         else:
             waiting_crew.append(aircraft)
 
-    def served(aircraft: int) -> None:
+    def served(aircraft):
         if waiting_crew:
             other = waiting_crew.popleft()
             after(next(service), lambda _: served(other))
@@ -98,7 +95,7 @@ def handed_over(times: dict[str, list[float]]) -> tuple[int, int]:
             free[1] = 1
         after(next(flight), lambda _: landed(aircraft))
 
-    def landed(aircraft: int) -> None:
+    def landed(aircraft):
         nonlocal sorties
         sorties += 1
         if free[0]:
@@ -108,7 +105,7 @@ def handed_over(times: dict[str, list[float]]) -> tuple[int, int]:
             queue.append(0)
         need_pack(aircraft)
 
-    def full(_: Event) -> None:
+    def full(_):
         if queue:
             queue.popleft()
             after(next(charge), full)
@@ -125,7 +122,7 @@ def handed_over(times: dict[str, list[float]]) -> tuple[int, int]:
     return sorties, next(env._eid)
 
 
-def event_at(env: simpy.Environment, time_s: float) -> Event:
+def event_at(env, time_s):
     """Return an event that ends the run at a time."""
     stop = Event(env)
     stop._ok, stop._value = True, None

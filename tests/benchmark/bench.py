@@ -6,15 +6,11 @@ environment, interpreted or compiled; ``--quick`` measures less.
 reports/speed.md holds the last tables. Nothing here is a test: wall times are compared within one run only.
 """
 
-from __future__ import annotations
-
 import math
 import resource
 import statistics
 import sys
 import time
-from collections.abc import Callable
-from typing import Any
 
 import simpy
 from bare_loop import draws, handed_over, idiomatic
@@ -24,7 +20,6 @@ from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans
 from simulator.experiment.runs import row_of_run
 from simulator.operation.day import simulate
-from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 
@@ -35,7 +30,7 @@ SIZES = (
 """Aircraft, packs, chargers, fields."""
 
 
-def table(aircraft: int, packs: int, chargers: int, fields: int) -> dict[str, Any]:
+def table(aircraft, packs, chargers, fields):
     """Return a scenario of a size, with power and people in plenty."""
     return {
         "name": "bench",
@@ -58,13 +53,13 @@ def table(aircraft: int, packs: int, chargers: int, fields: int) -> dict[str, An
     }
 
 
-def plan_of(aircraft: int, packs: int, chargers: int, fields: int) -> DayPlan:
+def plan_of(aircraft, packs, chargers, fields):
     return make_plans(load_scenario(table(aircraft, packs, chargers, fields)))[0]
 
 
-def median_ms(calls: list[Callable[[int], object]], rounds: int) -> list[float]:
+def median_ms(calls, rounds):
     """Return the median time (ms) of each call, taken in turn so that a busy machine hits all alike."""
-    times: list[list[float]] = [[] for _ in calls]
+    times = [[] for _ in calls]
     for number in range(rounds):
         for place, call in enumerate(calls):
             begun = time.perf_counter()
@@ -73,24 +68,24 @@ def median_ms(calls: list[Callable[[int], object]], rounds: int) -> list[float]:
     return [statistics.median(one) for one in times]
 
 
-def counted(plan: DayPlan, bank: StreamBank, replication: int) -> tuple[int, int]:
+def counted(plan, bank, replication):
     """Return the sorties and the events of a day."""
     events, step = 0, simpy.Environment.step
 
-    def counting(env: simpy.Environment) -> None:
+    def counting(env):
         nonlocal events
         events += 1
         step(env)
 
-    simpy.Environment.step = counting  # type: ignore[method-assign]
+    simpy.Environment.step = counting
     try:
         day = simulate(plan, bank.day(replication))
     finally:
-        simpy.Environment.step = step  # type: ignore[method-assign]
+        simpy.Environment.step = step
     return len(day.log.sorties), events
 
 
-def against_bare_loop(rounds: int) -> None:
+def against_bare_loop(rounds):
     plan, bank = plan_of(2, 7, 3, 1), StreamBank(1)
     sample = [draws(number) for number in range(rounds)]
     model = [counted(plan, bank, number) for number in range(rounds)]
@@ -125,7 +120,7 @@ def against_bare_loop(rounds: int) -> None:
         )
 
 
-def by_size(rounds: int) -> None:
+def by_size(rounds):
     print("\n| aircraft | packs | chargers | fields | days a second | sorties a day | events a sortie | µs an event |")
     print("| ---: | ---: | ---: | ---: | ---: | ---: | ---: | ---: |")
     points = []
@@ -142,7 +137,7 @@ def by_size(rounds: int) -> None:
     print(f"\nGrowth of time with events from 1 to 20 aircraft: exponent {exponent:.2f}.")
 
 
-def speed_up(days: int) -> None:
+def speed_up(days):
     plan = plan_of(2, 7, 3, 1)
     times = []
     for workers in (1, 2):
@@ -156,7 +151,7 @@ def speed_up(days: int) -> None:
     )
 
 
-def main() -> None:
+def main():
     quick = "--quick" in sys.argv
     print(f"\n### {engine()}\n")
     against_bare_loop(10 if quick else 60)

@@ -8,16 +8,11 @@ are alike, so counts stand for queues, and there is no energy, no path, no log.
 Run it with ``python tests/benchmark/lockstep.py`` to measure; it prints a table in Markdown.
 """
 
-from __future__ import annotations
-
 import math
 import statistics
 import sys
 import time
-from collections.abc import Callable, Sequence
 from functools import partial
-from types import FrameType
-from typing import Any
 
 import numpy as np
 from bare_loop import AIRCRAFT, CHARGERS, DAY_S, PACKS, draws, handed_over, idiomatic
@@ -32,7 +27,7 @@ STOP, SERVICE, FIRST_FLIGHT = 0, 1, 2
 """Places of events: the day's end, the crew's service, then a place an aircraft, then a place a charger."""
 
 
-def together(days: Sequence[dict[str, list[float]]]) -> dict[str, Floats]:
+def together(days):
     """Return the draws of many days by kind, shape (draws, days): days in step then read neighbouring numbers."""
     return {kind: np.array([day[kind] for day in days]).T.copy() for kind in days[0]}
 
@@ -44,7 +39,7 @@ class Days:
     scheduled, both of shape (places, days).
     """
 
-    def __init__(self, times: dict[str, Floats], aircraft: int, packs: int, chargers: int) -> None:
+    def __init__(self, times, aircraft, packs, chargers):
         self.count = count = times["flight"].shape[1]
         self.aircraft, self.chargers = aircraft, chargers
         self.times = {kind: drawn.ravel() for kind, drawn in times.items()}
@@ -61,7 +56,7 @@ class Days:
         self.charging = np.zeros(count, dtype=np.intp)
         self.want_crew = np.full(count, max(0, with_pack - 1))
         self.want_pack = np.full(count, aircraft - with_pack)
-        self.landings: list[tuple[Whole, Floats]] = []
+        self.landings = []
         self.number = 0
         if with_pack:
             self.schedule("service", SERVICE, np.arange(count), np.zeros(count))
@@ -69,7 +64,7 @@ class Days:
         self.due_s[STOP], self.made[STOP] = DAY_S, self.number
         self.number += 1
 
-    def schedule(self, kind: str, place: int | Whole, days: Whole, now_s: Floats) -> None:
+    def schedule(self, kind, place, days, now_s):
         """Draw a time for each of some days, and put its end on their agendas."""
         drawn = self.drawn[kind]
         at = drawn[days]
@@ -77,7 +72,7 @@ class Days:
         self.due_s[place, days] = now_s + self.times[kind].take(at)
         self.made[place, days] = self.number
 
-    def next_events(self) -> tuple[Whole, Floats]:
+    def next_events(self):
         """Return where each day's next event stands in the flat agenda, by place, and each day's time."""
         now_s = self.due_s.min(axis=0)
         at = (self.due_s == now_s).ravel().nonzero()[0]
@@ -86,7 +81,7 @@ class Days:
             at = np.sort(first * self.count + np.arange(self.count))
         return at, now_s
 
-    def served(self, days: Whole, now_s: Floats) -> None:
+    def served(self, days, now_s):
         """Launch, and serve the next that waits for the crew."""
         waits = self.want_crew[days] > 0
         self.due_s[SERVICE, days[~waits]] = np.inf
@@ -97,7 +92,7 @@ class Days:
         self.schedule("flight", FIRST_FLIGHT + np.isinf(self.flights[:, days]).argmax(axis=0), days, now_s)
         self.number += 1
 
-    def landed(self, at: Whole, days: Whole, now_s: Floats) -> tuple[Whole, Floats]:
+    def landed(self, at, days, now_s):
         """Bring the used pack to a charger; return where an aircraft has a charged pack and needs the crew."""
         self.landings.append((days, now_s))
         self.agenda[at] = np.inf
@@ -112,12 +107,12 @@ class Days:
         self.want_pack[days[~has_pack]] += 1
         return got, now_s[has_pack]
 
-    def charge(self, days: Whole, now_s: Floats) -> None:
+    def charge(self, days, now_s):
         """Put a pack on a free charger."""
         place = FIRST_FLIGHT + self.aircraft + np.isinf(self.charges[:, days]).argmax(axis=0)
         self.schedule("charge", place, days, now_s)
 
-    def full(self, at: Whole, days: Whole, now_s: Floats) -> tuple[Whole, Floats]:
+    def full(self, at, days, now_s):
         """Charge the next pack and hand this one on; return where an aircraft has waited for it."""
         queued = self.in_queue[days] > 0
         more, gone = days[queued], days[~queued]
@@ -131,13 +126,13 @@ class Days:
         self.ready[days[~wanted]] += 1
         return got, now_s[wanted]
 
-    def need_crew(self, days: Whole, now_s: Floats) -> None:
+    def need_crew(self, days, now_s):
         """Serve an aircraft, or let it wait for the crew."""
         free = np.isinf(self.due_s[SERVICE, days])
         self.schedule("service", SERVICE, days[free], now_s[free])
         self.want_crew[days[~free]] += 1
 
-    def step(self) -> bool:
+    def step(self):
         """Let each day's next event happen; False when all days have ended.
 
         A day that has ended stays at its end.
@@ -160,31 +155,11 @@ class Days:
         return True
 
 
-def lockstep(
-    times: dict[str, Floats], aircraft: int = AIRCRAFT, packs: int = PACKS, chargers: int = CHARGERS
-) -> tuple[Whole, Floats, int]:
-    """Run many days together.
+def lockstep(times, aircraft=AIRCRAFT, packs=PACKS, chargers=CHARGERS):
+    """Run many days together; ``times`` by kind, shape (draws, days), as of :func:`together`.
 
-    Parameters
-    ----------
-    times : dict of str to ndarray, shape (draws, days)
-        Drawn times (s) by kind; see :func:`together`.
-    aircraft, packs, chargers : int
-        Numbers, each at least 1; there is one crew.
-
-    Returns
-    -------
-    day : ndarray, shape (sorties,)
-        The day of each flight that landed before the end of its day, in order of time for each day.
-    landing_s : ndarray, shape (sorties,)
-        When it landed.
-    steps : int
-        Steps taken: the events of the longest day.
-
-    Raises
-    ------
-    IndexError
-        A day needs more draws than there are.
+    Returns the day and the time (s) of each landing before the end of its day, in order of time for each day, and the
+    steps taken: the events of the longest day. Raises an IndexError where a day needs more draws than there are.
     """
     days = Days(times, aircraft, packs, chargers)
     steps = 0
@@ -195,7 +170,7 @@ def lockstep(
     return np.concatenate(day), np.concatenate(landing_s), steps
 
 
-def charged_wh(curve: ChargeCurve, from_wh: Floats, after_s: Floats, limit_w: Floats) -> Floats:
+def charged_wh(curve, from_wh, after_s, limit_w):
     """Return what ``ChargeCurve.energy_after_wh`` returns, to the last digit, for many packs of one curve.
 
     A sample of the arithmetic that suits arrays best. ``expm1`` is called number by number, since numpy's differs.
@@ -216,7 +191,7 @@ def charged_wh(curve: ChargeCurve, from_wh: Floats, after_s: Floats, limit_w: Fl
     return np.where((from_wh >= capacity_wh) | (limit_w == 0.0), np.minimum(from_wh, capacity_wh), charged)
 
 
-def charging(count: int) -> tuple[ChargeCurve, Floats, Floats, Floats]:
+def charging(count):
     """Return a curve, and charges of packs (Wh), times (s) and limits (W), full packs and no power among them."""
     generator = np.random.default_rng(1)
     return (
@@ -227,11 +202,11 @@ def charging(count: int) -> tuple[ChargeCurve, Floats, Floats, Floats]:
     )
 
 
-def statements(call: Callable[[], object], part_of_path: str) -> int:
+def statements(call, part_of_path):
     """Return how many lines of some sources a call runs: each would be an array statement, or several."""
     count = 0
 
-    def trace(frame: FrameType, event: str, _: object) -> Any:
+    def trace(frame, event, _):
         nonlocal count
         if part_of_path not in frame.f_code.co_filename:
             return None
@@ -247,10 +222,10 @@ def statements(call: Callable[[], object], part_of_path: str) -> int:
     return count
 
 
-def other_digits() -> dict[str, float]:
+def other_digits():
     """Return for which share of numbers numpy's function and the one that the model calls differ in the last digit."""
     one, two = np.random.default_rng(1).uniform(0.0, 20.0, (2, 100_000))
-    pairs: dict[str, tuple[Callable[..., float], Callable[..., Any], tuple[Floats, ...]]] = {
+    pairs = {
         "log1p": (math.log1p, np.log1p, (one,)),
         "expm1": (math.expm1, np.expm1, (-one / 5.0,)),
         "hypot": (math.hypot, np.hypot, (one, two)),
@@ -261,20 +236,20 @@ def other_digits() -> dict[str, float]:
     }
 
 
-def cpu_us(call: Callable[[], object], count: int) -> float:
+def cpu_us(call, count):
     """Return the processor's time (µs) for one of many: on a busy machine it tells more than the clock."""
     begun = time.process_time()
     call()
     return (time.process_time() - begun) / count * 1e6
 
 
-def medians_us(calls: dict[str, tuple[Callable[[], object], int]], rounds: int) -> dict[str, float]:
+def medians_us(calls, rounds):
     """Return the median time (µs) of each call for one of its many, taken in turn."""
     times = [[cpu_us(call, count) for call, count in calls.values()] for _ in range(rounds)]
     return dict(zip(calls, (statistics.median(one) for one in zip(*times, strict=True)), strict=True))
 
 
-def main() -> None:
+def main():
     from bench import plan_of
 
     from simulator.experiment.engine import engine
@@ -285,11 +260,11 @@ def main() -> None:
     few = sample[:32]
     plan, bank = plan_of(AIRCRAFT, PACKS, CHARGERS, 1), StreamBank(1)
 
-    def model() -> list[int]:
+    def model():
         return [len(simulate(plan, bank.day(number)).log.sorties) for number in range(len(few))]
 
     sorties, kind = statistics.mean(model()), engine()
-    calls: dict[str, tuple[Callable[[], object], int]] = {
+    calls = {
         "idiomatic": (lambda: [idiomatic(day) for day in few], len(few)),
         "handed over": (lambda: [handed_over(day) for day in few], len(few)),
         f"full model, {kind}": (model, len(few)),
@@ -320,7 +295,7 @@ def main() -> None:
     curve, *given = charging(10_000)
     each = list(zip(*(numbers.tolist() for numbers in given), strict=True))
     one = f"one by one, {kind}"
-    ways: dict[str, tuple[Callable[[], object], int]] = {
+    ways = {
         one: (lambda: [curve.energy_after_wh(*numbers) for numbers in each], len(each)),
         "together": (lambda: charged_wh(curve, *given), len(each)),
     }

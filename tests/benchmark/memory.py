@@ -5,8 +5,6 @@ Run it with ``python tests/benchmark/memory.py`` (100 to 10 000 runs, two minute
 hour long, so that many of them take little time. It prints a table in Markdown; reports/speed.md holds the last one.
 """
 
-from __future__ import annotations
-
 import json
 import os
 import subprocess
@@ -14,44 +12,15 @@ import sys
 import tempfile
 from pathlib import Path
 
-SCENARIO = """
-name = "short_days"
-[product]
-rate = "2 gal/acre"
-[day]
-start = "07:00"
-last_landing = "08:00"
-[[field]]
-name = "field"
-area = "40 acre"
-[aircraft.large]
-like = "tank_40_l"
-[pack.pack]
-like = "pack_1800_wh"
-fits = ["large"]
-[charger.fast]
-like = "charger_8_kw"
-serves = ["pack"]
-[rig.main.aircraft]
-large = 1
-[rig.main.packs]
-pack = 3
-[rig.main.power.grid]
-grid_power = "10 kW"
-chargers.fast = 1
-[rig.main.crew]
-pilots = 1
-helpers = 1
-[rig.main.crew.tasks]
-swap = { time = { dist = "lognormal", mean = "60 s", cv = 0.25 } }
-fill = { time = { dist = "lognormal", mean = "35 s", cv = 0.3 } }
-[rig.main.supply]
-mix_tank = "200 gal"
-nurse_water = "2000 gal"
-[equipment_set.three_packs]
-[equipment_set.four_packs]
-rig.main.packs.pack = 4
-"""
+from bench import table
+
+from simulator.scenario.toml_text import toml_document
+
+SCENARIO = {
+    **table(1, 3, 1, 1),
+    "day": {"start": "07:00", "last_landing": "08:00"},
+    "equipment_set": {"three_packs": {}, "four_packs": {"rig": {"main": {"packs": {"pack": 4}}}}},
+}
 """Two equipment sets and a day of one hour."""
 
 _PEAKS = """
@@ -62,6 +31,10 @@ print(json.dumps(peaks), file=sys.stderr)
 _SIMULATE = """
 import sys
 from pathlib import Path
+
+from bench import table
+
+from simulator.scenario.toml_text import toml_document
 from simulator.experiment.run import run
 from simulator.scenario.loading import load_scenario
 scenario, runs, journal = sys.argv[1:4]
@@ -78,7 +51,7 @@ except SystemExit as stop:
 """
 
 
-def peaks(code: str, *arguments: object) -> tuple[float, float]:
+def peaks(code, *arguments):
     """Return the peak memory (MB) of a process of its own that runs some code, and of the largest of its workers."""
     root = Path(__file__).resolve().parent.parent.parent
     done = subprocess.run(
@@ -92,10 +65,10 @@ def peaks(code: str, *arguments: object) -> tuple[float, float]:
     return own, workers
 
 
-def measure(runs: int, folder: Path) -> list[float]:
+def measure(runs, folder):
     """Return peaks of simulating, resuming, a result folder, and a result folder with two workers: main and worker."""
     scenario, journal, out = folder / "short_days.toml", folder / f"journal_{runs}", folder / "out"
-    scenario.write_text(SCENARIO, encoding="utf-8")
+    scenario.write_text(toml_document(SCENARIO), encoding="utf-8")
     simulated, _ = peaks(_SIMULATE, scenario, runs, journal)
     resumed, _ = peaks(_SIMULATE, scenario, runs, journal)
     journal.unlink()
@@ -105,7 +78,7 @@ def measure(runs: int, folder: Path) -> list[float]:
     return [simulated, resumed, alone, shared, worker]
 
 
-def main() -> None:
+def main():
     wanted = [int(text) for text in sys.argv[1:]] or [100, 1000, 10_000]
     print("| runs of each of two sets | simulating | resuming | `acreday run` | with two workers | a worker |")
     print("| ---: | ---: | ---: | ---: | ---: | ---: |")

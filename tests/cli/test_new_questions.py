@@ -1,23 +1,20 @@
 """``acreday new`` and its questions: every path writes a scenario that says what was answered, and sets that differ."""
 
-from __future__ import annotations
-
 import io
 import itertools
 import tomllib
 from dataclasses import replace
-from pathlib import Path
 
 import pytest
 
 from simulator.cli import main
 from simulator.scenario.catalogue import catalogue
-from simulator.scenario.loading import LoadedScenario, load_scenario
+from simulator.scenario.loading import load_scenario
 from simulator.scenario.starter import Answers, Equipment, FieldGroup, answers_table, starter_text, usual
 from simulator.scenario.units import LENGTH, LIQUID_RATE, M2_PER_ACRE, parse
 
 
-def asked(folder: Path, monkeypatch: pytest.MonkeyPatch, lines: list[str]) -> LoadedScenario:
+def asked(folder, monkeypatch, lines):
     monkeypatch.chdir(folder)
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(lines) + "\n"))
     with pytest.raises(SystemExit) as done:
@@ -26,9 +23,7 @@ def asked(folder: Path, monkeypatch: pytest.MonkeyPatch, lines: list[str]) -> Lo
     return load_scenario(folder / "mine.toml")
 
 
-def test_the_owners_first_question_is_answered_by_two_sets_that_differ(
-    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_the_owners_first_question_is_answered_by_two_sets_that_differ(tmp_path, monkeypatch):
     """Two packs said, so two packs and three are compared; all else as proposed."""
     loaded = asked(tmp_path, monkeypatch, ["", "", "", "", "", "2", *[""] * 20])
     assert [entry.scenario.rig["main"].packs for entry in loaded.sets] == [{"pack_1800_wh": 2}, {"pack_1800_wh": 3}]
@@ -36,7 +31,7 @@ def test_the_owners_first_question_is_answered_by_two_sets_that_differ(
 
 
 @pytest.mark.parametrize("packs", range(1, 9))
-def test_any_number_of_packs(packs: int) -> None:
+def test_any_number_of_packs(packs):
     loaded = load_scenario(tomllib.loads(starter_text("x", Answers(sets=(Equipment(packs=packs),)))))
     assert [entry.scenario.rig["main"].packs["pack_1800_wh"] for entry in loaded.sets] == [packs, packs + 1]
     assert [entry.name for entry in loaded.sets] == [f"{packs}_packs", f"{packs + 1}_packs"]
@@ -50,23 +45,15 @@ SETS = (
     (Equipment(charger_percent=75.5), Equipment(source="mains_3_phase_11_kw"), replace(SMALL, aircraft=3, packs=9)),
     (usual("tank_16_l"), replace(usual("tank_16_l"), pack_class="pack_1300_wh", set_up="hand_carried")),
 )
-GROUPS = (
-    (FieldGroup(),),
-    (FieldGroup(2, "16 ha", "20 L/ha", "3 km"), FieldGroup(5, "3/4 acre", "5 GPA", "1 1/2 mi")),
-)
+GROUPS = ((FieldGroup(),), (FieldGroup(2, "16 ha", "20 L/ha", "3 km"), FieldGroup(5, "3/4 acre", "5 GPA", "1 1/2 mi")))
 PRICED = (("aircraft", "tank_20_l", 9000.0), ("pack", "pack_1800_wh", 2000.0), ("charger", "charger_8_kw", 900.0))
 PRICES = ((None, ()), (15.0, ()), (12.5, PRICED))
 
 
 @pytest.mark.parametrize(
-    ("units", "sets", "fields", "prices"), itertools.product(("us", "metric"), SETS, GROUPS, PRICES)
+    ("units", "sets", "fields", "prices"), list(itertools.product(("us", "metric"), SETS, GROUPS, PRICES))
 )
-def test_every_answer_is_in_the_scenario(
-    units: str,
-    sets: tuple[Equipment, ...],
-    fields: tuple[FieldGroup, ...],
-    prices: tuple[float | None, tuple[tuple[str, str, float], ...]],
-) -> None:
+def test_every_answer_is_in_the_scenario(units, sets, fields, prices):
     text = starter_text("mine", Answers(units, sets, fields, "4 mi", *prices))
     assert text.count("#") > 5
     loaded = load_scenario(tomllib.loads(text))
@@ -101,7 +88,7 @@ def test_every_answer_is_in_the_scenario(
             assert {item.purchase for item in priced} == {price for _, name, price in prices[1] if name in used}
 
 
-def test_all_questions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture[str]) -> None:
+def test_all_questions(tmp_path, monkeypatch, capsys):
     """Wrong answers are asked again, and the same set is not taken twice."""
     lines = ["metric", "2"]
     lines += ["tank_20", "tank_20_l", "2", "pack_1000_wh", "5", "charger_6_kw_2_slots", "1"]
@@ -129,6 +116,6 @@ def test_all_questions(tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: 
     assert "run" in said
 
 
-def test_the_same_equipment_twice_is_refused() -> None:
+def test_the_same_equipment_twice_is_refused():
     with pytest.raises(ValueError, match="same equipment twice"):
         answers_table(tomllib.loads(starter_text("x")), Answers(sets=(Equipment(), Equipment())))

@@ -1,58 +1,27 @@
 """Nothing of the user's is lost: files in and beside result folders, and finished runs."""
 
-from __future__ import annotations
-
 import json
-from pathlib import Path
 
-import pytest
-
-from simulator.cli import main
-from simulator.scenario.starter import starter_text
-
-RUN = (
-    "run",
-    "mine.toml",
-    "--out",
-    "out",
-    "--one-more-runs",
-    "0",
-    "--quiet",
-    "--set",
-    "day.last_landing=09:00",
-    "--set",
-    "work_days=1",
-)
+from command_line import RUN, call
 
 
-@pytest.fixture
-def folder(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> Path:
-    (tmp_path / "mine.toml").write_text(starter_text("mine"), encoding="utf-8")
-    monkeypatch.chdir(tmp_path)
-    return tmp_path
-
-
-def call(*arguments: str) -> int:
-    with pytest.raises(SystemExit) as done:
-        main(list(arguments))
-    return int(done.value.code or 0)
-
-
-def contents(folder: Path) -> dict[str, bytes]:
+def contents(folder):
     return {str(path.relative_to(folder)): path.read_bytes() for path in folder.rglob("*") if path.is_file()}
 
 
-def days(folder: Path) -> list[int]:
+def days(folder):
     return [entry["runs"] for entry in json.loads((folder / "out/result.json").read_text())["equipment_sets"]]
 
 
 FOREIGN = ("my_notes.md", "logbook.csv", "photo.png", "input_licence.docx", "quote_three_packs.pdf", "report.html")
 
 
-def test_force_replaces_only_what_acreday_wrote(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert call(*RUN, "--runs", "2") == 0
+def test_force_replaces_only_what_acreday_wrote(with_result, capsys):
+    folder = with_result
     listed = set(json.loads((folder / "out/manifest.json").read_text())["written"])
     assert listed == {path.name for path in (folder / "out").iterdir()} - {"manifest.json"}
+    assert call(*RUN, "--runs", "2") == 2
+    assert "--force" in capsys.readouterr().err
     for name in FOREIGN:
         (folder / "out" / name).write_text("mine")
     before = contents(folder)
@@ -67,8 +36,8 @@ def test_force_replaces_only_what_acreday_wrote(folder: Path, capsys: pytest.Cap
     assert days(folder) == [3, 3]
 
 
-def test_a_changed_summary_is_the_users(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert call(*RUN, "--runs", "2") == 0
+def test_a_changed_summary_is_the_users(with_result, capsys):
+    folder = with_result
     summary = folder / "out/summary.md"
     summary.write_text(summary.read_text() + "\nTold the neighbour on Friday.\n")
     assert call(*RUN, "--runs", "2", "--force") == 2
@@ -76,8 +45,8 @@ def test_a_changed_summary_is_the_users(folder: Path, capsys: pytest.CaptureFixt
     assert "neighbour" in summary.read_text()
 
 
-def test_a_manifest_that_lists_no_files_is_no_licence(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
-    assert call(*RUN, "--runs", "2") == 0
+def test_a_manifest_that_lists_no_files_is_no_licence(with_result, capsys):
+    folder = with_result
     path = folder / "out/manifest.json"
     record = json.loads(path.read_text())
     del record["written"]
@@ -88,10 +57,8 @@ def test_a_manifest_that_lists_no_files_is_no_licence(folder: Path, capsys: pyte
     assert contents(folder) == before
 
 
-def test_reports_quotes_and_figures_are_listed_and_replaced_but_no_others(
-    folder: Path, capsys: pytest.CaptureFixture[str]
-) -> None:
-    assert call(*RUN, "--runs", "2") == 0
+def test_reports_quotes_and_figures_are_listed_and_replaced_but_no_others(with_result, capsys):
+    folder = with_result
     quote = ("quote", "out", "--equipment", "three_packs", "--customer", "A")
     for command in (("report", "out"), quote, ("figure", "out", "acres", "--format", "pdf")):
         assert call(*command) == 0
@@ -118,20 +85,19 @@ def test_reports_quotes_and_figures_are_listed_and_replaced_but_no_others(
     assert call(*RUN, "--runs", "2", "--force") == 0
 
 
-def test_resume_without_an_unfinished_run_changes_nothing(folder: Path, capsys: pytest.CaptureFixture[str]) -> None:
+def test_resume_without_an_unfinished_run_changes_nothing(with_result, capsys):
+    before = contents(with_result)
     assert call(*RUN, "--runs", "2", "--resume") == 2
+    assert call(*RUN, "--runs", "2", "--resume", "--out", "other") == 2
     assert "no unfinished result is there" in capsys.readouterr().err
-    assert call(*RUN, "--runs", "3") == 0
-    before = contents(folder)
-    assert call(*RUN, "--runs", "2", "--resume") == 2
-    assert contents(folder) == before
+    assert contents(with_result) == before
 
 
-def unfinished(folder: Path, count: int, monkeypatch: pytest.MonkeyPatch) -> None:
+def unfinished(folder, count, monkeypatch):
     """Leave an unfinished result of so many runs of each set, as a kill does while the result is written."""
     from simulator.command import experiment
 
-    def stop(*_: object) -> Path:
+    def stop(*_):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
@@ -139,9 +105,7 @@ def unfinished(folder: Path, count: int, monkeypatch: pytest.MonkeyPatch) -> Non
         assert call(*RUN, "--runs", str(count)) == 130
 
 
-def test_fewer_days_than_are_there_keep_them(
-    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_fewer_days_than_are_there_keep_them(folder, capsys, monkeypatch):
     unfinished(folder, 12, monkeypatch)
     capsys.readouterr()
     assert call(*RUN, "--runs", "4", "--resume") == 0
@@ -154,9 +118,7 @@ def test_fewer_days_than_are_there_keep_them(
     assert sorted(path.name for path in folder.iterdir()) == ["mine.toml", "out"]
 
 
-def test_a_run_that_goes_on_does_not_replace_a_longer_result(
-    folder: Path, capsys: pytest.CaptureFixture[str], monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_run_that_goes_on_does_not_replace_a_longer_result(folder, capsys, monkeypatch):
     assert call(*RUN, "--runs", "5") == 0
     (folder / "out").rename(folder / "older")
     unfinished(folder, 3, monkeypatch)
@@ -172,7 +134,7 @@ def test_a_run_that_goes_on_does_not_replace_a_longer_result(
     assert days(folder) == [6, 6]
 
 
-def test_two_ways_to_one_folder_are_one(folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_two_ways_to_one_folder_are_one(folder, monkeypatch):
     (folder / "out").mkdir()
     (folder / "way").mkdir()
     (folder / "way/link").symlink_to(folder / "out")

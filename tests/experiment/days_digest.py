@@ -11,10 +11,10 @@ from contextlib import suppress
 from dataclasses import replace
 from pathlib import Path
 
-from hypothesis import HealthCheck, Phase, given, seed, settings
-
 sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "fuzz"))
 
+from long_run import examples
 from scenarios_strategy import scenarios
 
 from simulator.analysis.conservation import verify_day
@@ -59,21 +59,12 @@ def random_tables():
     """Return random scenarios that are sound."""
     tables = []
 
-    @seed(20)
-    @settings(
-        max_examples=2 * RANDOM,
-        phases=[Phase.generate],
-        database=None,
-        deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(scenarios())
     def collect(table):
         with suppress(InputError):
             load_scenario(table)
             tables.append(table)
 
-    collect()
+    examples(scenarios(), 2 * RANDOM, 20, collect)
     return tables[:RANDOM]
 
 

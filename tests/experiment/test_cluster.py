@@ -1,23 +1,20 @@
 """A dask cluster of processes of their own: workers that leave, a scheduler that goes, and encrypted connections."""
 
-from __future__ import annotations
-
+import contextlib
 import json
 import shutil
 import subprocess
 import sys
 import time
-from collections.abc import Iterator
 from pathlib import Path
 
 import pytest
+from run_store_support import same
 
 from simulator.errors import InputError
 from simulator.experiment import cluster
 from simulator.experiment.cluster import Certificates
-from simulator.experiment.result import Result
 from simulator.experiment.run import run
-from simulator.scenario.loading import LoadedScenario
 
 pytest.importorskip("distributed", reason="dask.distributed is an optional extra")
 DASK = str(Path(sys.executable).parent / "dask")
@@ -28,14 +25,10 @@ DAYS = 70
 class Cluster:
     """A scheduler and its workers."""
 
-    def __init__(self, folder: Path, *security: str) -> None:
-        self.security, self.processes = security, []
-        file = folder / "scheduler.json"
-        scheme = "tls" if security else "tcp"
-        where = (
-            ("--host", f"{scheme}://127.0.0.1", "--port", "0") if security else ("--host", "127.0.0.1", "--port", "0")
-        )
-        self.scheduler = self._start("scheduler", *where, "--scheduler-file", str(file))
+    def __init__(self, folder, scheme="tcp", *security):
+        self.security, self.processes, file = security, [], folder / "scheduler.json"
+        where = ("--host", f"{scheme}://127.0.0.1", "--port", "0", "--scheduler-file", str(file))
+        self.scheduler = self._start("scheduler", *where)
         end = time.monotonic() + 60
         while not file.exists() and time.monotonic() < end:
             time.sleep(0.1)
@@ -43,58 +36,45 @@ class Cluster:
         self.address = json.loads(file.read_text())["address"]
         self.workers = [self.worker(), self.worker()]
 
-    def _start(self, what: str, *arguments: str) -> subprocess.Popen[bytes]:
-        process = subprocess.Popen(
-            [DASK, what, "--no-dashboard", *self.security, *arguments],
-            stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL,
-        )  # fmt: skip
-        self.processes.append(process)
-        return process
+    def _start(self, what, *arguments):
+        whole = [DASK, what, "--no-dashboard", *self.security, *arguments]
+        self.processes.append(subprocess.Popen(whole, stdout=subprocess.DEVNULL, stderr=subprocess.DEVNULL))
+        return self.processes[-1]
 
-    def worker(self) -> subprocess.Popen[bytes]:
+    def worker(self):
         return self._start("worker", self.address, "--no-nanny", "--nthreads", "1")
 
-    def close(self) -> None:
+    def close(self):
         for process in self.processes:
             process.kill()
             process.wait()
 
 
 @pytest.fixture
-def made(tmp_path: Path) -> Iterator[Cluster]:
-    one = Cluster(tmp_path)
-    yield one
-    one.close()
+def made(tmp_path):
+    with contextlib.closing(Cluster(tmp_path)) as one:
+        yield one
 
 
-def same(first: Result, second: Result) -> bool:
-    return first.to_json() == second.to_json()
+def test_the_work_of_workers_that_leave_is_given_to_others(made, loaded, reference):
+    """All leave, and another comes."""
 
-
-@pytest.mark.parametrize("leaving", ["one", "all, and another comes"])
-def test_the_work_of_workers_that_leave_is_given_to_others(
-    made: Cluster, loaded: LoadedScenario, reference: Result, leaving: str
-) -> None:
-    def leave(stage: str, done: int, total: int) -> None:
+    def leave(stage, done, total):
         if done and made.workers:
-            for worker in made.workers[: 1 if leaving == "one" else 2]:
-                worker.kill()
-            made.workers.clear()
-            if leaving != "one":
-                made.worker()
+            while made.workers:
+                made.workers.pop().kill()
+            made.worker()
 
     result = run(loaded, runs=DAYS, one_more_runs=0, scheduler=made.address, report=leave)
     assert not made.workers
     assert same(result, reference)
 
 
-def test_a_cluster_without_workers_ends_in_a_sentence_and_is_resumed(
-    made: Cluster, loaded: LoadedScenario, reference: Result, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_cluster_without_workers_ends_in_a_sentence_and_is_resumed(made, loaded, reference, tmp_path, monkeypatch):
     monkeypatch.setattr(cluster, "ALONE_S", 1.0)
     path = tmp_path / "kept"
 
-    def leave(stage: str, done: int, total: int) -> None:
+    def leave(stage, done, total):
         for worker in made.workers if done else []:
             worker.kill()
 
@@ -105,12 +85,10 @@ def test_a_cluster_without_workers_ends_in_a_sentence_and_is_resumed(
     assert same(resumed, reference)
 
 
-def test_a_scheduler_that_goes_ends_in_a_sentence_and_is_resumed(
-    made: Cluster, loaded: LoadedScenario, reference: Result, tmp_path: Path
-) -> None:
+def test_a_scheduler_that_goes_ends_in_a_sentence_and_is_resumed(made, loaded, reference, tmp_path):
     path = tmp_path / "kept"
 
-    def leave(stage: str, done: int, total: int) -> None:
+    def leave(stage, done, total):
         if done:
             made.scheduler.kill()
 
@@ -119,7 +97,7 @@ def test_a_scheduler_that_goes_ends_in_a_sentence_and_is_resumed(
     assert same(run(loaded, runs=DAYS, one_more_runs=0, store=path), reference)
 
 
-def test_a_worker_without_acrerun_is_told() -> None:
+def test_a_worker_without_acreday_is_told():
     told = cluster.cluster_problem(ModuleNotFoundError("No module named 'simulator'"))
     assert told is not None
     assert "needs acreday of this version" in str(told)
@@ -127,28 +105,24 @@ def test_a_worker_without_acrerun_is_told() -> None:
 
 
 @pytest.mark.parametrize(
-    ("address", "certificates"),
-    [("tls://127.0.0.1:1", None), ("tcp://127.0.0.1:1", Certificates("a", "b", "c"))],
+    ("address", "certificates"), [("tls://127.0.0.1:1", None), ("tcp://127.0.0.1:1", Certificates("a", "b", "c"))]
 )
-def test_certificates_and_encryption_go_together(address: str, certificates: Certificates | None) -> None:
+def test_certificates_and_encryption_go_together(address, certificates):
     with pytest.raises(InputError, match="go together"):
         cluster.connect(address, certificates)
 
 
-def test_encrypted(tmp_path: Path, loaded: LoadedScenario, reference: Result) -> None:
+def test_encrypted(tmp_path, loaded, reference):
     if shutil.which("openssl") is None:
         pytest.skip("openssl is not installed, so no certificate can be made")
     key, certificate = tmp_path / "key.pem", tmp_path / "certificate.pem"
     make = ["openssl", "req", "-x509", "-newkey", "rsa:2048", "-nodes", "-days", "2", "-subj", "/CN=localhost"]
     subprocess.run([*make, "-keyout", str(key), "-out", str(certificate)], check=True, capture_output=True)
     security = ("--tls-ca-file", str(certificate), "--tls-cert", str(certificate), "--tls-key", str(key))
-    one = Cluster(tmp_path, *security)
-    try:
+    with contextlib.closing(Cluster(tmp_path, "tls", *security)) as one:
         assert one.address.startswith("tls://")
         own = Certificates(str(certificate), str(certificate), str(key))
         result = run(loaded, runs=DAYS, one_more_runs=0, scheduler=one.address, certificates=own)
         assert same(result, reference)
         with pytest.raises(InputError, match="there is no such file"):
             cluster.connect(one.address, Certificates(str(certificate), str(certificate), "missing.pem"))
-    finally:
-        one.close()

@@ -1,7 +1,5 @@
 """Estimates against published worked examples, and their coverage."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np
@@ -80,15 +78,14 @@ def test_one_value_gives_no_interval():
     assert (result.mean, result.low, result.high, result.half_width, result.n) == (5.0, None, None, None, 1)
 
 
-def test_replications_rossetti():
-    """Rossetti, chapter 3: a pilot of 5 with half-width 9.09 asks for 209 replications to come down to 1."""
+def test_replications_needed():
+    """Rossetti, chapter 3: a pilot of 5 with half-width 9.09 asks for 209 replications to come down to 1.
+
+    Law, bank example (from memory): n 10, mean 2.03, S^2 .31, 90 %: absolute .25 -> 16, relative .10 -> 27.
+    """
     s0 = 9.09 * math.sqrt(5) / student_quantile(0.975, 4)
     assert s0 == pytest.approx(7.3208, abs=0.00005)
     assert replications_needed(s0, 1.0) == 209
-
-
-def test_replications_law():
-    """Law, bank example (from memory): n 10, mean 2.03, S^2 .31, 90 %: absolute .25 -> 16, relative .10 -> 27."""
     assert replications_needed(math.sqrt(0.31), 0.25, 0.90) == 16
     assert replications_needed(math.sqrt(0.31), 0.10 / 1.10 * 2.03, 0.90) == 27
 
@@ -96,19 +93,11 @@ def test_replications_law():
 @pytest.mark.parametrize(
     ("n", "p", "ranks", "coverage"),
     [
-        (6, 0.5, (1, 6), 0.969),
-        (9, 0.5, (2, 8), 0.961),
-        (10, 0.5, (2, 9), 0.979),
-        (12, 0.5, (3, 10), 0.961),
-        (15, 0.5, (4, 12), 0.965),
-        (17, 0.5, (5, 13), 0.951),
-        (20, 0.5, (6, 15), 0.959),
-        (50, 0.1, (1, 10), 0.970),
-        (100, 0.1, (5, 17), 0.956),
-        (100, 0.9, (84, 96), 0.956),
-        (200, 0.05, (4, 17), 0.967),
+        (6, 0.5, (1, 6), 0.969), (9, 0.5, (2, 8), 0.961), (10, 0.5, (2, 9), 0.979), (12, 0.5, (3, 10), 0.961),
+        (15, 0.5, (4, 12), 0.965), (17, 0.5, (5, 13), 0.951), (20, 0.5, (6, 15), 0.959), (50, 0.1, (1, 10), 0.970),
+        (100, 0.1, (5, 17), 0.956), (100, 0.9, (84, 96), 0.956), (200, 0.05, (4, 17), 0.967),
     ],
-)
+)  # fmt: skip
 def test_quantile_ranks(n, p, ranks, coverage):
     """Published table of median intervals by order statistics; the rows for other quantiles are own arithmetic."""
     assert quantile_ranks(n, p) == ranks

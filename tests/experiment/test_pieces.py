@@ -1,7 +1,5 @@
 """Pieces of work: every day once, cut where draws are made together, as long as the cost says."""
 
-from __future__ import annotations
-
 from collections import Counter
 
 import numpy as np
@@ -10,12 +8,12 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from simulator.analysis.summary import columns
-from simulator.experiment.pieces import MOST_BLOCKS, PIECE_S, Piece, Pieces
+from simulator.experiment.pieces import MOST_BLOCKS, PIECE_S, Pieces
 from simulator.experiment.tables import Tables
 from simulator.scenario.streams import BLOCK_RUNS
 
 
-def add(tables: Tables, plan: int, first: int, last: int) -> None:
+def add(tables, plan, first, last):
     if last > first:
         tables.add(plan, first, np.zeros((last - first, len(columns()))))
 
@@ -29,15 +27,7 @@ def add(tables: Tables, plan: int, first: int, last: int) -> None:
     learnt=st.booleans(),
     workers=st.integers(1, 9),
 )
-def test_every_missing_run_once_and_blocks_are_not_crossed(
-    plans: int,
-    first: int,
-    length: int,
-    known: list[tuple[int, int, int]],
-    cost_ms: float,
-    learnt: bool,
-    workers: int,
-) -> None:
+def test_every_missing_run_once_and_blocks_are_not_crossed(plans, first, length, known, cost_ms, learnt, workers):
     tables = Tables(plans)
     missing = {(plan, day) for plan in range(plans) for day in range(first, first + length)}
     for plan, start, count in known:
@@ -46,7 +36,7 @@ def test_every_missing_run_once_and_blocks_are_not_crossed(
             missing -= {(plan, day) for day in range(start, start + count)}
     cost_s = {plan: cost_ms * 1e-3 * (plan + 1) for plan in range(plans)} if learnt else {}
     pieces = Pieces(tables, range(plans), first, first + length, workers, cost_s)
-    seen: Counter[tuple[int, int]] = Counter()
+    seen = Counter()
     for piece in pieces:
         assert piece.runs == len(piece.plans) * (piece.last - piece.first) > 0
         seen.update((plan, day) for plan in piece.plans for day in range(piece.first, piece.last))
@@ -59,7 +49,7 @@ def test_every_missing_run_once_and_blocks_are_not_crossed(
 
 
 @pytest.mark.parametrize("cost_ms", [0.2, 1.0, 5.0, 40.0, 400.0])
-def test_pieces_are_as_long_as_the_cost_says(cost_ms: float) -> None:
+def test_pieces_are_as_long_as_the_cost_says(cost_ms):
     cost_s = {0: cost_ms * 1e-3, 1: cost_ms * 1e-3}
     pieces = list(Pieces(Tables(2), (0, 1), 0, 64_000, 2, cost_s))
     early = pieces[: len(pieces) // 2]
@@ -69,14 +59,14 @@ def test_pieces_are_as_long_as_the_cost_says(cost_ms: float) -> None:
     assert np.mean(taken) > 0.4 * min(PIECE_S, 2 * MOST_BLOCKS * BLOCK_RUNS * cost_ms * 1e-3)
 
 
-def test_towards_the_end_pieces_get_smaller() -> None:
+def test_towards_the_end_pieces_get_smaller():
     """Otherwise one worker would still be busy with a long piece when the others have finished."""
     pieces = list(Pieces(Tables(1), (0,), 0, 1024, 2, {0: 0.004}))
     assert pieces[0].runs > 5 * pieces[-1].runs
     assert all(piece.runs <= 16 for piece in pieces if piece.first >= 1000)
 
 
-def test_dear_plans_are_split_and_cheap_ones_kept_together() -> None:
+def test_dear_plans_are_split_and_cheap_ones_kept_together():
     dear = next(iter(Pieces(Tables(8), range(8), 0, 640, 2, dict.fromkeys(range(8), 0.2))))
     cheap = next(iter(Pieces(Tables(8), range(8), 0, 640, 2, dict.fromkeys(range(8), 0.001))))
     assert 2 <= len(dear.plans) <= 4
@@ -85,8 +75,8 @@ def test_dear_plans_are_split_and_cheap_ones_kept_together() -> None:
     assert cheap.last - cheap.first > 20
 
 
-def test_first_pieces_are_small_and_teach_the_cost() -> None:
-    cost_s: dict[int, float] = {}
+def test_first_pieces_are_small_and_teach_the_cost():
+    cost_s = {}
     pieces = Pieces(Tables(1), (0,), 0, 640, 2, cost_s)
     queue = iter(pieces)
     first = next(queue)
@@ -96,7 +86,3 @@ def test_first_pieces_are_small_and_teach_the_cost() -> None:
     pieces.learn(first, [0.004 * first.runs])
     assert cost_s == {0: pytest.approx(0.003)}
     assert [next(queue).runs for _ in range(2)][1] > 20
-
-
-def test_a_piece_counts_all_its_plans() -> None:
-    assert Piece((0, 3), 5, 9).runs == 8

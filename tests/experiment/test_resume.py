@@ -1,31 +1,15 @@
 """Going on with an unfinished run: the tables, and the decision when to stop, are those of an undisturbed run."""
 
-from __future__ import annotations
-
-from pathlib import Path
-
 import numpy as np
 import pytest
-from run_store_support import runs_in
+from run_store_support import runs_in, same
 
-from simulator.analysis.bottleneck import OneMore
 from simulator.errors import InputError
 from simulator.experiment import replicate
-from simulator.experiment.result import Result
 from simulator.experiment.run import open_store, run
-from simulator.scenario.loading import LoadedScenario
 
 
-def same(first: Result, second: Result) -> bool:
-    return all(
-        np.array_equal(a.rows, b.rows, equal_nan=True) and np.array_equal(a.replications, b.replications)
-        for a, b in zip(first.sets, second.sets, strict=True)
-    )
-
-
-def test_cut_and_spoilt_stores_resume_to_the_same_tables(
-    loaded: LoadedScenario, reference: Result, tmp_path: Path
-) -> None:
+def test_cut_and_spoilt_stores_resume_to_the_same_tables(loaded, reference, tmp_path, sooner_given_up):
     path = tmp_path / "store"
     begun = run(loaded, runs=30, one_more_runs=0, store=path)
     assert begun.resumed == ""
@@ -46,14 +30,14 @@ def test_cut_and_spoilt_stores_resume_to_the_same_tables(
     assert third.to_json() == reference.to_json()
 
 
-def test_store_of_another_seed_is_refused(loaded: LoadedScenario, tmp_path: Path) -> None:
+def test_store_of_another_seed_is_refused(loaded, tmp_path):
     path = tmp_path / "store"
     run(loaded, runs=2, one_more_runs=0, store=path)
     with pytest.raises(InputError, match="another scenario, seed or version"):
         run(loaded, runs=2, seed=5, one_more_runs=0, store=path)
 
 
-def test_fewer_runs_than_were_finished(loaded: LoadedScenario, reference: Result, tmp_path: Path) -> None:
+def test_fewer_runs_than_were_finished(loaded, reference, tmp_path):
     """The tables are those of the days asked for, not of what an earlier run had left."""
     path = tmp_path / "store"
     run(loaded, runs=40, one_more_runs=0, store=path)
@@ -63,7 +47,7 @@ def test_fewer_runs_than_were_finished(loaded: LoadedScenario, reference: Result
         assert entry.replications.tolist() == list(range(25))
 
 
-def test_resumed_run_stops_for_precision_where_an_undisturbed_one_does(loaded: LoadedScenario, tmp_path: Path) -> None:
+def test_resumed_run_stops_for_precision_where_an_undisturbed_one_does(loaded, tmp_path):
     """An interruption long after a look must not let the days beyond it have a say in that look."""
     undisturbed = run(loaded, runs=10, precision=0.03, one_more_runs=0)
     looked = undisturbed.sets[0].runs
@@ -74,12 +58,12 @@ def test_resumed_run_stops_for_precision_where_an_undisturbed_one_does(loaded: L
     assert resumed.to_json() == undisturbed.to_json()
 
 
-def test_runs_of_one_more_are_kept_too(loaded: LoadedScenario, tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_runs_of_one_more_are_kept_too(loaded, tmp_path, monkeypatch):
     """What one more adds may be most of the work: interrupted there, it goes on where it was."""
     path = tmp_path / "store"
     undisturbed = run(loaded, runs=6, one_more_runs=6)
 
-    def stop(stage: str, done: int, total: int) -> None:
+    def stop(stage, done, total):
         if stage.startswith("one more") and done >= total - 3:
             raise KeyboardInterrupt
 
@@ -90,17 +74,17 @@ def test_runs_of_one_more_are_kept_too(loaded: LoadedScenario, tmp_path: Path, m
     resumed = run(loaded, runs=6, one_more_runs=6, store=path)
     assert len(simulated) == 3
     assert resumed.to_json() == undisturbed.to_json()
-    changes: tuple[OneMore, ...] = resumed.sets[0].one_more
+    changes = resumed.sets[0].one_more
     assert changes
 
 
-def test_one_more_of_a_store_with_more_runs(loaded: LoadedScenario, tmp_path: Path) -> None:
+def test_one_more_of_a_store_with_more_runs(loaded, tmp_path):
     path = tmp_path / "store"
     run(loaded, runs=12, one_more_runs=12, store=path)
     assert run(loaded, runs=6, one_more_runs=4, store=path).to_json() == run(loaded, runs=6, one_more_runs=4).to_json()
 
 
-def test_store_given_open_stays_locked_until_its_maker_closes_it(loaded: LoadedScenario, tmp_path: Path) -> None:
+def test_store_given_open_stays_locked_until_its_maker_closes_it(loaded, tmp_path):
     path = tmp_path / "store"
     store = open_store(loaded, path)
     run(loaded, runs=2, one_more_runs=0, store=store)
@@ -112,12 +96,10 @@ def test_store_given_open_stays_locked_until_its_maker_closes_it(loaded: LoadedS
 
 
 @pytest.mark.parametrize("workers", [1, 2])
-def test_interrupted_workers_keep_what_they_were_at(
-    loaded: LoadedScenario, reference: Result, tmp_path: Path, workers: int
-) -> None:
+def test_interrupted_workers_keep_what_they_were_at(loaded, reference, tmp_path, workers):
     path = tmp_path / "store"
 
-    def stop(stage: str, done: int, total: int) -> None:
+    def stop(stage, done, total):
         if done >= 40:
             raise KeyboardInterrupt
 

@@ -1,7 +1,6 @@
 """The database of finished days keeps its promise: kills, full disks, changed bytes, strangers, two at a time."""
 
-from __future__ import annotations
-
+import contextlib
 import os
 import random
 import resource
@@ -10,21 +9,17 @@ import sqlite3
 import subprocess
 import sys
 import time
-from pathlib import Path
 
 import numpy as np
 import pytest
-from numpy.typing import NDArray
 from run_store_support import runs_in
 
 from simulator.analysis.summary import columns
 from simulator.errors import InputError
 from simulator.experiment import run_file
-from simulator.experiment.result import Result
-from simulator.experiment.run import open_store, run
+from simulator.experiment.run import run
 from simulator.experiment.run_store import MOST_REPLICATION, RunStore, _check
 from simulator.experiment.tables import Tables
-from simulator.scenario.loading import LoadedScenario
 
 WIDTH = len(columns())
 ACRES = columns().index("acres")
@@ -32,14 +27,14 @@ PLAN = run_file.PLAN
 TRIES = int(os.environ.get("ACREDAY_FUZZ", "0")) or 60
 
 
-def rows(first: int, count: int, plan: int = 0) -> NDArray[np.float64]:
+def rows(first, count, plan=0):
     """Return the rows of some days; each day's are its own, whenever they are made."""
     made = np.array([np.random.default_rng([plan, n]).normal(size=WIDTH) for n in range(first, first + count)])
     made[:, 3] = np.nan
     return made
 
 
-def filled(path: Path, days: int = 60) -> Path:
+def filled(path, days=60):
     store = RunStore(WIDTH, path, "mine")
     for first in range(0, days, 5):
         for plan in (0, 1):
@@ -48,7 +43,7 @@ def filled(path: Path, days: int = 60) -> Path:
     return path
 
 
-def true_runs(path: Path, identity: str = "mine") -> int:
+def true_runs(path, identity="mine"):
     """Return how many days can be read; every one of them must be as it was written."""
     store = RunStore(WIDTH, path, identity)
     tables = Tables(2, store)
@@ -64,14 +59,14 @@ def true_runs(path: Path, identity: str = "mine") -> int:
     return count
 
 
-def refusal(path: Path, fresh: bool = False) -> str:
+def refusal(path, fresh=False):
     with pytest.raises(InputError) as caught:
         RunStore(WIDTH, path, "mine", fresh)
     return str(caught.value)
 
 
 @pytest.mark.parametrize("kind", ["file", "temporary"])
-def test_rows_are_read_back_to_the_last_bit(tmp_path: Path, kind: str) -> None:
+def test_rows_are_read_back_to_the_last_bit(tmp_path, kind):
     store = RunStore(WIDTH, tmp_path / "a" if kind == "file" else None, "mine")
     for first in (40, 0, 10):
         store.add(3, first, rows(first, 10, 3))
@@ -85,7 +80,7 @@ def test_rows_are_read_back_to_the_last_bit(tmp_path: Path, kind: str) -> None:
         store.rows(3, np.array([20]))
 
 
-def test_what_is_closed_or_removed_can_still_be_read_here(tmp_path: Path) -> None:
+def test_what_is_closed_or_removed_can_still_be_read_here(tmp_path):
     path = filled(tmp_path / "a")
     store = RunStore(WIDTH, path, "mine")
     store.close(remove=True)
@@ -97,7 +92,7 @@ def test_what_is_closed_or_removed_can_still_be_read_here(tmp_path: Path) -> Non
     assert runs_in(path) == 120
 
 
-def test_one_at_a_time(tmp_path: Path) -> None:
+def test_one_at_a_time(tmp_path):
     path = tmp_path / "a"
     store = RunStore(WIDTH, path, "mine")
     store.add(0, 0, rows(0, 2))
@@ -116,7 +111,7 @@ def test_one_at_a_time(tmp_path: Path) -> None:
     assert true_runs(path) == 4
 
 
-def test_two_processes_that_begin_at_once(tmp_path: Path) -> None:
+def test_two_processes_that_begin_at_once(tmp_path):
     """Of many that want a folder, one at a time has it, and nothing that one of them wrote is lost."""
     code = f"""
 import sys; from pathlib import Path
@@ -143,22 +138,28 @@ while done < 20:
     assert sorted(values) == [1.0] * 20 + [2.0] * 20 + [3.0] * 20
 
 
-def add_many(store: RunStore, firsts: range, count: int) -> None:
+@contextlib.contextmanager
+def fuller_disk(largest_file, says):
+    """Let no file grow beyond a size, and expect to be told."""
+    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
+    resource.setrlimit(resource.RLIMIT_FSIZE, (largest_file, hard))
+    try:
+        with pytest.raises(InputError, match=says):
+            yield
+    finally:
+        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+
+
+def add_many(store, firsts, count):
     for first in firsts:
         store.add(0, first, rows(first, count))
 
 
-def test_a_run_that_is_half_there_is_not_there(tmp_path: Path) -> None:
+def test_a_run_that_is_half_there_is_not_there(tmp_path):
     path = filled(tmp_path / "a")
-    size = path.stat().st_size
     store = RunStore(WIDTH, path, "mine")
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (size + 20_000, hard))
-    try:
-        with pytest.raises(InputError, match=r"cannot be written: .*the runs before are kept"):
-            add_many(store, range(60, 500, 5), 5)
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    with fuller_disk(path.stat().st_size + 20_000, r"cannot be written: .*the runs before are kept"):
+        add_many(store, range(60, 500, 5), 5)
     kept = store.count
     assert 120 < kept < 200
     # with room again, the same run goes on
@@ -167,19 +168,14 @@ def test_a_run_that_is_half_there_is_not_there(tmp_path: Path) -> None:
     assert true_runs(path) == kept + 5
 
 
-def test_a_temporary_database_on_a_full_disk(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_temporary_database_on_a_full_disk(tmp_path, monkeypatch):
     monkeypatch.setenv("SQLITE_TMPDIR", str(tmp_path))
     store = RunStore(WIDTH)
-    soft, hard = resource.getrlimit(resource.RLIMIT_FSIZE)
-    resource.setrlimit(resource.RLIMIT_FSIZE, (50_000, hard))
-    try:
-        with pytest.raises(InputError, match="TMPDIR"):
-            add_many(store, range(0, 20_000, 100), 100)
-    finally:
-        resource.setrlimit(resource.RLIMIT_FSIZE, (soft, hard))
+    with fuller_disk(50_000, "TMPDIR"):
+        add_many(store, range(0, 20_000, 100), 100)
 
 
-def test_cut_at_any_byte(tmp_path: Path) -> None:
+def test_cut_at_any_byte(tmp_path, sooner_given_up):
     whole = filled(tmp_path / "whole").read_bytes()
     chooser, found = random.Random(1), []
     for number in range(TRIES):
@@ -196,7 +192,7 @@ def test_cut_at_any_byte(tmp_path: Path) -> None:
     assert max(found) > 60
 
 
-def test_any_bytes_changed(tmp_path: Path) -> None:
+def test_any_bytes_changed(tmp_path, sooner_given_up):
     whole = filled(tmp_path / "whole").read_bytes()
     chooser, found = random.Random(2), []
     for number in range(TRIES):
@@ -218,15 +214,17 @@ def test_any_bytes_changed(tmp_path: Path) -> None:
     assert np.median(found) > 100
 
 
-def forge(path: Path, number: object, row: object, check: object = None) -> None:
-    connection = sqlite3.connect(path)
+def execute(path, statement, values=()):
+    with contextlib.closing(sqlite3.connect(path)) as connection, connection:
+        connection.execute(statement, values)
+
+
+def forge(path, number, row, check=None):
     right = _check(number, row) if isinstance(number, int) and isinstance(row, bytes) else 0
-    connection.execute("INSERT OR REPLACE INTO run VALUES (?, ?, ?)", (number, right if check is None else check, row))
-    connection.commit()
-    connection.close()
+    execute(path, "INSERT OR REPLACE INTO run VALUES (?, ?, ?)", (number, right if check is None else check, row))
 
 
-def test_forged_runs_are_none(tmp_path: Path) -> None:
+def test_forged_runs_are_none(tmp_path):
     path = filled(tmp_path / "a", 20)
     good = rows(0, 1)[0].tobytes()
     nowhere = np.full(WIDTH, np.nan).tobytes()
@@ -249,13 +247,10 @@ def test_forged_runs_are_none(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("content", ["other database", "older store", "text", "head only"])
-def test_what_is_not_ours_is_refused_and_stays(tmp_path: Path, content: str) -> None:
+def test_what_is_not_ours_is_refused_and_stays(tmp_path, content):
     path = tmp_path / "a"
     if content == "other database":
-        connection = sqlite3.connect(path)
-        connection.execute("CREATE TABLE run (mine)")
-        connection.commit()
-        connection.close()
+        execute(path, "CREATE TABLE run (mine)")
     else:
         older = b'{"columns": ["acres"], "format": 1}\n' + b"\0" * 700
         path.write_bytes({"older store": older, "text": b"Dear neighbour", "head only": b"SQLite format 3\0"}[content])
@@ -265,7 +260,7 @@ def test_what_is_not_ours_is_refused_and_stays(tmp_path: Path, content: str) -> 
         assert path.read_bytes() == before
 
 
-def test_damaged_words_in_the_head_of_the_tables(tmp_path: Path) -> None:
+def test_damaged_words_in_the_head_of_the_tables(tmp_path):
     """What SQLite says of them is no text itself, or its errors name no kind."""
     whole = filled(tmp_path / "whole").read_bytes()
     for number, (good, bad) in enumerate(
@@ -282,12 +277,13 @@ def test_damaged_words_in_the_head_of_the_tables(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("what", ["database", "companion"])
-def test_links_are_not_followed(tmp_path: Path, what: str) -> None:
+def test_links_are_not_followed(tmp_path, what):
     precious = tmp_path / "precious.txt"
     precious.write_text("mine")
     path = tmp_path / "a"
     link = path if what == "database" else tmp_path / "a-journal"
     link.symlink_to(precious)
+    assert "cannot be used" in refusal(tmp_path / "no" / "store")
     for fresh in (False, True):
         assert "is a link" in refusal(path, fresh)
     assert precious.read_text() == "mine"
@@ -296,13 +292,10 @@ def test_links_are_not_followed(tmp_path: Path, what: str) -> None:
     assert "no ordinary file" in refusal(path)
 
 
-def test_another_run_or_version_is_refused_and_dropped_only_when_told(tmp_path: Path) -> None:
+def test_another_run_or_version_is_refused_and_dropped_only_when_told(tmp_path):
     path = filled(tmp_path / "a")
     for statement in ("UPDATE made SET identity = 'other'", "PRAGMA user_version = 99"):
-        connection = sqlite3.connect(path)
-        connection.execute(statement)
-        connection.commit()
-        connection.close()
+        execute(path, statement)
         assert "another scenario, seed or version" in refusal(path)
         assert runs_in(path) == 120
     store = RunStore(WIDTH, path, "mine", fresh=True)
@@ -311,29 +304,27 @@ def test_another_run_or_version_is_refused_and_dropped_only_when_told(tmp_path: 
     assert true_runs(path) == 0
 
 
-def test_a_folder_that_is_not_there(tmp_path: Path) -> None:
-    assert "cannot be used" in refusal(tmp_path / "no" / "store")
-
-
-def kill_once(loaded: LoadedScenario, path: Path, days: int, after_s: float) -> None:
-    """Run in a process that is killed after some time."""
+def killed(after_s, work):
+    """Work in a process that is killed after some time."""
     child = os.fork()
     if child == 0:
         os.close(2)
-        run(loaded, runs=days, one_more_runs=0, store=path)
+        work()
         os._exit(0)
     time.sleep(after_s)
     os.kill(child, signal.SIGKILL)
     os.waitpid(child, 0)
 
 
-def killed_and_resumed(loaded: LoadedScenario, reference: Result, path: Path, kills: int) -> None:
-    chooser = random.Random(kills)
+@pytest.mark.parametrize(("kills", "save_s"), [(10, 0.01), pytest.param(200, 0.002, marks=pytest.mark.slow)])
+def test_killed_at_random_moments(loaded, reference, tmp_path, monkeypatch, kills, save_s):
+    monkeypatch.setattr("simulator.experiment.replicate.SAVE_S", save_s)
+    chooser, path = random.Random(kills), tmp_path / "store"
     for number in range(kills):
         if number % 10 == 0:
             path.unlink(missing_ok=True)
             path.with_name(f"{path.name}-journal").unlink(missing_ok=True)
-        kill_once(loaded, path, 70, chooser.uniform(0.0, 0.5))
+        killed(chooser.uniform(0.0, 0.5), lambda: run(loaded, runs=70, one_more_runs=0, store=path))
         if number % 10 == 9:
             # finished days are never lost again
             finished = run(loaded, runs=70, one_more_runs=0, store=path)
@@ -342,47 +333,20 @@ def killed_and_resumed(loaded: LoadedScenario, reference: Result, path: Path, ki
     assert sorted(one.name for one in path.parent.iterdir()) == [path.name]
 
 
-def test_killed_at_random_moments(
-    loaded: LoadedScenario, reference: Result, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("simulator.experiment.replicate.SAVE_S", 0.01)
-    killed_and_resumed(loaded, reference, tmp_path / "store", 10)
-
-
-@pytest.mark.slow
-def test_killed_at_200_random_moments(
-    loaded: LoadedScenario, reference: Result, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
-    monkeypatch.setattr("simulator.experiment.replicate.SAVE_S", 0.002)
-    killed_and_resumed(loaded, reference, tmp_path / "store", 200)
-
-
-def test_no_committed_run_is_lost_by_a_kill(tmp_path: Path) -> None:
+def test_no_committed_run_is_lost_by_a_kill(tmp_path):
     """What a process says it has kept is there after it was killed, at any moment of a write."""
     for number in range(12):
         path = tmp_path / f"s{number}"
         ours, theirs = os.pipe()
-        child = os.fork()
-        if child == 0:
+
+        def work(path=path, theirs=theirs):
             store = RunStore(WIDTH, path, "mine")
             for first in range(0, 100_000, 3):
                 store.add(0, first, rows(first, 3))
                 os.write(theirs, b".")
-            os._exit(0)
+
+        killed(0.02 + 0.02 * number, work)
         os.close(theirs)
-        time.sleep(0.02 + 0.02 * number)
-        os.kill(child, signal.SIGKILL)
-        os.waitpid(child, 0)
-        said = 0
-        while part := os.read(ours, 65536):
-            said += len(part)
-        os.close(ours)
-        assert 3 * said <= true_runs(path) <= 3 * said + 3
-
-
-def test_an_open_store_of_a_scenario_is_refused_to_others(loaded: LoadedScenario, tmp_path: Path) -> None:
-    store = open_store(loaded, tmp_path / "a")
-    with pytest.raises(InputError, match="another command is writing"):
-        open_store(loaded, tmp_path / "a")
-    store.close()
-    open_store(loaded, tmp_path / "a").close()
+        with os.fdopen(ours, "rb") as said:
+            kept = 3 * len(said.read())
+        assert kept <= true_runs(path) <= kept + 3

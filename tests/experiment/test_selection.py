@@ -1,16 +1,11 @@
 """Selection of the best against published constants, and its guarantee on a known case."""
 
-from __future__ import annotations
-
 import math
 
 import numpy as np
 import pytest
 
-from simulator.experiment.selection import (
-    select_best,
-    sequential_constants,
-)
+from simulator.experiment.selection import select_best, sequential_constants
 
 
 @pytest.mark.parametrize(
@@ -31,7 +26,7 @@ def test_constants(k, n0, eta, h2):
 def sampler_of(means, sd, common_share, seed):
     """Return normal values that share part of their noise within a replication."""
     rng = np.random.default_rng(seed)
-    rows: list[np.ndarray] = []
+    rows = []
 
     def sample(system, replication):
         while len(rows) <= replication:

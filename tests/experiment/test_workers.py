@@ -1,7 +1,5 @@
 """Worker processes: started once, light, gone when their parent is, and their death told."""
 
-from __future__ import annotations
-
 import multiprocessing
 import os
 import pickle
@@ -14,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from small_day import table
 
 from simulator.errors import InputError
 from simulator.experiment import workers
@@ -21,33 +20,15 @@ from simulator.experiment.pieces import Piece
 from simulator.experiment.replicate import Runner
 from simulator.experiment.run import make_plans, run
 from simulator.experiment.runs import LatestBlock, row_of_run, run_piece
-from simulator.scenario.loading import LoadedScenario, load_scenario
+from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import BLOCK_RUNS, StreamBank
 
 ROOT = Path(__file__).resolve().parents[2]
-CONSTANT = {
-    "name": "constant",
-    "product": {"rate": "2 gal/acre"},
-    "day": {"start": "07:00", "last_landing": "08:00"},
-    "field": [{"name": "field", "area": "40 acre"}],
-    "route": {"road_speed": "25 mph"},
-    "aircraft": {"large": {"like": "tank_40_l", "flight_time_factor": 1.0}},
-    "pack": {"pack": {"like": "pack_1800_wh", "fits": ["large"]}},
-    "charger": {"fast": {"like": "charger_8_kw", "serves": ["pack"]}},
-    "rig": {
-        "main": {
-            "aircraft": {"large": 1},
-            "packs": {"pack": 3},
-            "power": {"grid": {"grid_power": "10 kW", "chargers": {"fast": 1}}},
-            "crew": {"pilots": 1, "helpers": 1},
-            "supply": {"mix_tank": "200 gal", "nurse_water": "2000 gal"},
-        }
-    },
-}
+CONSTANT = table(day={"start": "07:00", "last_landing": "08:00"})
 """A scenario in which nothing is drawn from a distribution that needs scipy."""
 
 
-def test_a_worker_loads_nothing_heavy_unless_a_distribution_needs_it(tmp_path: Path) -> None:
+def test_a_worker_loads_nothing_heavy_unless_a_distribution_needs_it(tmp_path):
     """Whatever starts the processes: by fork they have what the parent has, by spawn what they import themselves."""
     code = f"""
 import multiprocessing, sys
@@ -83,40 +64,37 @@ if __name__ == "__main__":
         assert done.returncode == 0, f"{method}: {done.stderr}"
 
 
-def test_processes_are_started_once_for_a_run(loaded: LoadedScenario, monkeypatch: pytest.MonkeyPatch) -> None:
-    """Also for what one more adds, whose plans the workers know from the start."""
+@pytest.fixture
+def pools(monkeypatch):
+    """Return a list that gets every pool of processes."""
     made = []
 
-    class Counted(ProcessPoolExecutor):
-        def __init__(self, *given: object, **named: object) -> None:
-            made.append(given)
-            super().__init__(*given, **named)  # type: ignore[arg-type]
+    class Caught(ProcessPoolExecutor):
+        def __init__(self, *given, **named):
+            made.append(self)
+            super().__init__(*given, **named)
 
-    monkeypatch.setattr(workers, "ProcessPoolExecutor", Counted)
+    monkeypatch.setattr(workers, "ProcessPoolExecutor", Caught)
+    return made
+
+
+def test_processes_are_started_once_for_a_run(loaded, pools):
+    """Also for what one more adds, whose plans the workers know from the start."""
     alone = run(loaded, runs=10, precision=0.2, one_more_runs=4)
-    assert made == []
+    assert pools == []
     shared = run(loaded, runs=10, precision=0.2, one_more_runs=4, workers=2)
-    assert len(made) == 1
+    assert len(pools) == 1
     assert shared.to_json() == alone.to_json()
     assert shared.sets[0].one_more
 
 
-def test_a_killed_worker_is_told_and_finished_runs_are_kept(
-    loaded: LoadedScenario, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
-) -> None:
+def test_a_killed_worker_is_told_and_finished_runs_are_kept(loaded, tmp_path, pools):
     path = tmp_path / "journal"
-    pools: list[ProcessPoolExecutor] = []
 
-    class Caught(ProcessPoolExecutor):
-        def __init__(self, *given: object, **named: object) -> None:
-            pools.append(self)
-            super().__init__(*given, **named)  # type: ignore[arg-type]
-
-    def kill_one(stage: str, done: int, total: int) -> None:
+    def kill_one(stage, done, total):
         if pools:
             os.kill(next(iter(pools.pop()._processes)), signal.SIGKILL)
 
-    monkeypatch.setattr(workers, "ProcessPoolExecutor", Caught)
     with pytest.raises(InputError, match="a worker process was killed") as caught:
         run(loaded, runs=300, one_more_runs=0, workers=2, store=path, report=kill_one)
     assert "--resume" in str(caught.value)
@@ -124,7 +102,7 @@ def test_a_killed_worker_is_told_and_finished_runs_are_kept(
     assert int(resumed.resumed.split()[0]) > 0
 
 
-def test_workers_end_when_their_parent_is_killed(tmp_path: Path) -> None:
+def test_workers_end_when_their_parent_is_killed(tmp_path):
     """Otherwise they would wait for ever, hold the journal's lock, and --resume would be refused."""
     code = f"""
 import sys, time
@@ -151,30 +129,21 @@ run(loaded, runs=1_000_000, one_more_runs=0, workers=2, store=Path(sys.argv[1]))
     assert int(resumed.resumed.split()[0]) > 10
 
 
-def test_streams_of_the_latest_block_are_those_of_a_bank(loaded: LoadedScenario) -> None:
-    """Forgetting earlier blocks changes no draw, also when a block is asked for again."""
-    plan = make_plans(loaded)[0]
-    bank, latest = StreamBank(4), LatestBlock(4)
-    for replication in (0, BLOCK_RUNS - 1, BLOCK_RUNS, 3, 200):
-        assert np.array_equal(
-            row_of_run(plan, bank, replication), row_of_run(plan, latest, replication), equal_nan=True
-        )
-
-
-def test_a_piece_gives_the_rows_of_its_runs(loaded: LoadedScenario) -> None:
-    plans = make_plans(loaded)
-    rows, seconds = run_piece(plans, LatestBlock(4), Piece((1, 0), 62, 66))
-    assert rows.shape[:2] == (2, 4)
-    assert len(seconds) == 2
-    assert min(seconds) > 0.0
-    for place, plan in enumerate((1, 0)):
-        for number in range(4):
-            expected = row_of_run(plans[plan], StreamBank(4), 62 + number)
-            assert np.array_equal(rows[place, number], expected, equal_nan=True)
+def test_a_piece_gives_the_rows_of_its_runs(loaded):
+    """Across blocks, and when a block is asked for again: forgetting earlier ones changes no draw."""
+    plans, latest = make_plans(loaded), LatestBlock(4)
+    for first, last in ((BLOCK_RUNS - 2, BLOCK_RUNS + 2), (3, 4), (200, 201)):
+        rows, seconds = run_piece(plans, latest, Piece((1, 0), first, last))
+        assert rows.shape[:2] == (2, last - first)
+        assert len(seconds) == 2
+        assert min(seconds) > 0.0
+        for place, plan in enumerate((1, 0)):
+            expected = [row_of_run(plans[plan], StreamBank(4), number) for number in range(first, last)]
+            assert np.array_equal(rows[place], expected, equal_nan=True)
 
 
 @pytest.mark.parametrize("name", ["third_pack", "willow_basin", "granules"])
-def test_a_plan_that_travels_gives_the_same_runs(name: str) -> None:
+def test_a_plan_that_travels_gives_the_same_runs(name):
     """To a cluster's workers, and to processes that do not begin as a copy of this one, plans go pickled."""
     for plan in make_plans(load_scenario(ROOT / "scenarios" / f"{name}.toml")):
         sent = pickle.loads(pickle.dumps(plan))
@@ -182,7 +151,7 @@ def test_a_plan_that_travels_gives_the_same_runs(name: str) -> None:
 
 
 @pytest.mark.parametrize("method", ["here", "pool"])
-def test_any_order_of_arrival_gives_the_same_tables(loaded: LoadedScenario, method: str) -> None:
+def test_any_order_of_arrival_gives_the_same_tables(loaded, method):
     plans = make_plans(loaded)
     with Runner(plans, 3) as runner:
         runner.extend(0, 20)

@@ -18,7 +18,6 @@ from pathlib import Path
 import atheris
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
-sys.path.insert(0, str(Path(__file__).parent))
 
 with atheris.instrument_imports(include=["simulator.scenario", "simulator.errors", "tomllib", "csv", "json"]):
     import fuzz_inputs

@@ -32,12 +32,7 @@ def _broken_off(*_):
 def bounded(most_s, most_mb):
     """Run the body with at most so much processor time and growth of address space.
 
-    Raises
-    ------
-    TooSlow
-        The body took longer.
-    MemoryError
-        The body asked for more memory (from where it asked).
+    Raises `TooSlow` where it took longer, and `MemoryError` from where it asked for more memory.
     """
     if threading.current_thread() is not threading.main_thread():
         raise ValueError("only the main thread can be bounded")

@@ -1,8 +1,11 @@
 """Hypothesis strategies: files that are nearly of the kind that a reader wants, and tables that use every key."""
 
 import json
+import random
 
+from fuzz_inputs import GOOD
 from hypothesis import strategies as st
+from mutations import mutate_some
 
 _ODD_TEXT = st.one_of(
     st.sampled_from(
@@ -112,93 +115,29 @@ def geojson_files(draw):
 
 def _csv_text(rows, quote, line_end):
     def cell(value):
-        text = str(value)
+        try:
+            text = str(value)
+        except ValueError:  # a number of thousands of digits
+            text = "9" * 5000
         return '"' + text.replace('"', '""') + '"' if quote or any(sign in text for sign in ',"\n\r') else text
 
     return line_end.join(",".join(cell(value) for value in row) for row in rows)
 
 
-@st.composite
-def csv_files(draw, columns, mark=""):
-    """Bytes of a CSV file.
+def _spoilt_csv(kind):
+    """Good files, here and there with a cell, a row or a column that is odd, and written in all ways."""
 
-    Parameters
-    ----------
-    columns : dict
-        Column name to a strategy of its usual cells.
-    mark : str, optional
-        A first line that stands before the column names.
-    """
-    heads = draw(
-        _mostly(st.just(list(columns)), st.lists(st.one_of(st.sampled_from(list(columns)), _ODD_TEXT), max_size=8))
-    )
-    usual = st.tuples(*(_mostly(columns.get(head, _ODD_TEXT), _ODD_TEXT, 40) for head in heads)).map(list)
-    rows = draw(st.lists(_mostly(usual, st.lists(_ODD_TEXT, max_size=8), 30), max_size=8))
-    text = mark + _csv_text([heads, *rows], draw(st.booleans()), draw(st.sampled_from(["\n", "\r\n", "\r", "\n\n"])))
-    return draw(_mostly(st.just(b""), st.sampled_from([b"\xef\xbb\xbf", b"\xff\xfe", b"\0"]))) + text.encode(
-        "utf-8", "surrogatepass"
-    )
+    def spoil(number):
+        chooser = random.Random(number)
+        rows = [line.split(",") for line in chooser.choice(GOOD[kind]).split("\n")]
+        if chooser.randrange(4):
+            mutate_some(rows, chooser)
+        lines = [row if isinstance(row, list) else [row] for row in rows]
+        text = _csv_text(lines, chooser.randrange(3) == 0, chooser.choice(["\n", "\n", "\r\n", "\r", "\n\n"]))
+        mark = chooser.choice([b"\xef\xbb\xbf", b"\xff\xfe", b"\0"]) if chooser.randrange(12) == 0 else b""
+        return mark + text.encode("utf-8", "surrogatepass")
 
-
-_TIME_CELLS = st.one_of(
-    st.integers(0, 999).map(lambda s: f"{s} s"), st.sampled_from(["1:02", "0:00", "1.5 min", "62.5 s"])
-)
-STOPWATCH = csv_files(
-    {
-        "task": st.sampled_from(["swap", "fill", "turn", "Plug in", "drive", "charge", "water-trip", "mix"]),
-        "time": _TIME_CELLS,
-        "of": st.sampled_from(["", "big", "main"]),
-        "amount": st.sampled_from(["", "38 L", "2.5 mi", "75 %"]),
-        "date": st.sampled_from(["", "2024-05-01"]),
-    }
-)
-PAST_DAYS = csv_files(
-    {
-        "date": st.sampled_from(["2024-05-01", "2024-05-02"]),
-        "acres": st.integers(0, 900).map(str),
-        "hours": st.sampled_from(["", "9", "10.5"]),
-        "fields": st.sampled_from(["", "80 acre", "80 acre; 45 acre x 2", "home = 12 ha; mill = 3 ha"]),
-        "product.rate": st.sampled_from(["", "2 gal/acre", "20 L/ha"]),
-        "settings": st.sampled_from(["", "runs=5", "rig.main.packs.pack=4; seed=3"]),
-    }
-)
-EMPIRICAL = csv_files({"turn": st.integers(1, 99).map(str), "who": st.sampled_from(["a", "b"])})
-DISTANCES = csv_files(
-    {
-        "": st.sampled_from(["yard", "one", "yard", "one", "mill"]),
-        "yard": st.integers(0, 40).map(str),
-        "one": st.integers(0, 40).map(str),
-    }
-)
-
-
-@st.composite
-def weather_files(draw, typical=False):
-    """Bytes of hourly weather, its hours mostly in order."""
-    hours = draw(st.sampled_from([24, 24, 24, 25, 27, 48, 5, 2, 1, 0]))
-    clock = [f"2024-{6:02d}-{1 + hour // 24:02d} {hour % 24:02d}:00" for hour in range(hours)]
-    heads, first = ["time", "wind", "temperature", "humidity", "rain"], []
-    if typical:
-        first = [["724776", "TOWN", "UT", draw(_mostly(st.just("-7.0"), _ODD_TEXT)), "38.58", "-109.54", "1000"]]
-        heads = ["Date (MM/DD/YYYY)", "Time (HH:MM)", "Wspd (m/s)", "Dry-bulb (C)", "RHum (%)"]
-        heads += ["Lprecip depth (mm)", "Lprecip quantity (hr)"]
-    rows = []
-    for hour in range(hours):
-        moment = [f"{6:02d}/{1 + hour // 24:02d}/1997", f"{hour % 24 + 1:02d}:00"] if typical else [clock[hour]]
-        rows.append([*moment, "3.1", "21", "55", "0", *(["1"] if typical else [])])
-    for _ in range(draw(st.integers(0, 3))):
-        odd = draw(_ODD_TEXT)
-        lines = [*first, heads, *rows]
-        line = lines[draw(st.integers(0, len(lines) - 1))]
-        what = draw(st.integers(0, 3))
-        if what == 0 or not line:
-            line.append(odd)
-        elif what == 1:
-            line.pop(draw(st.integers(0, len(line) - 1)))
-        else:
-            line[draw(st.integers(0, len(line) - 1))] = odd
-    text = _csv_text([*first, heads, *rows], draw(st.integers(0, 3)) == 0, draw(st.sampled_from(["\n", "\n", "\r\n"])))
-    return text.encode("utf-8", "surrogatepass")
+    return st.integers(0, 2**32).map(spoil)
 
 
 # --- a quantity, as text ---
@@ -212,18 +151,10 @@ QUANTITIES = st.one_of(
     _ODD_TEXT,
 )
 
+_CSV = ("stopwatch", "past days", "empirical", "distances", "weather", "scenario weather", "typical year")
 FILES = {
-    "geojson": geojson_files(),
-    "field file": geojson_files(),
-    "obstacles": geojson_files(),
-    "patches": geojson_files(),
-    "stopwatch": STOPWATCH,
-    "past days": PAST_DAYS,
-    "empirical": EMPIRICAL,
-    "distances": DISTANCES,
-    "weather": weather_files(),
-    "scenario weather": weather_files(),
-    "typical year": weather_files(typical=True),
+    **dict.fromkeys(("geojson", "field file", "obstacles", "patches"), geojson_files()),
+    **{kind: _spoilt_csv(kind) for kind in _CSV},
     "quantity": QUANTITIES.map(lambda text: text.encode("utf-8", "surrogatepass")),
 }
 """Reader to a strategy of its files; the scenario's own are mutated tables (see `mutations.py`)."""

@@ -12,11 +12,10 @@ import traceback
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
-sys.path.insert(0, str(Path(__file__).parent))
 
 from bounds import bounded
 from fuzz_results import RESULT_READERS, good, good_store, read_store
-from small_day import TABLE
+from small_day import TABLE, table
 
 from simulator.errors import InputError
 from simulator.operation.day import simulate
@@ -37,41 +36,30 @@ MOST_MB = 1000
 COLUMNS = {"time": "time", "wind": "wind", "temperature": "temperature", "humidity": "humidity", "rain": "rain"}
 
 
-class _Scratch:
-    """One file that is written anew for every input."""
-
-    def __init__(self):
-        self.folder = Path(tempfile.mkdtemp(prefix="acreday_fuzz_"))
-        atexit.register(shutil.rmtree, self.folder, ignore_errors=True)
-
-    def file(self, name, data):
-        path = self.folder / name
-        path.write_bytes(data)
-        return path
+_FOLDER = Path(tempfile.mkdtemp(prefix="acreday_fuzz_"))
+atexit.register(shutil.rmtree, _FOLDER, ignore_errors=True)
 
 
-_scratch = _Scratch()
+def _file(name, data):
+    """Write a file anew for every input."""
+    path = _FOLDER / name
+    path.write_bytes(data)
+    return path
 
 
 def _load(name, data, **changes):
     """Load the small scenario with changes that name a file of these bytes."""
-    path = _scratch.file(name, data)
-    made = copy.deepcopy(TABLE)
-    for key, value in changes.items():
-        place = made
-        *parts, last = key.split("__")
-        for part in parts:
-            place = place.setdefault(part, {})
-        place[last] = json.loads(json.dumps(value).replace("FILE", path.name))
-    return load_scenario(made, folder=_scratch.folder)
+    path = _file(name, data)
+    named = {key: json.loads(json.dumps(value).replace("FILE", path.name)) for key, value in changes.items()}
+    return load_scenario(table(**named), folder=_FOLDER)
 
 
 def _scenario_file(data):
-    return load_scenario(_scratch.file("scenario.toml", data), folder=_scratch.folder)
+    return load_scenario(_file("scenario.toml", data), folder=_FOLDER)
 
 
 def _manifest(data):
-    return load_scenario(_scratch.file("manifest.json", data), folder=_scratch.folder)
+    return load_scenario(_file("manifest.json", data), folder=_FOLDER)
 
 
 def _empirical(data):
@@ -84,7 +72,7 @@ def _field_file(data):
 
 
 def _other_shapes(key):
-    fields = _scratch.file("good.geojson", json.dumps(collection(feature([ring()], name="a"))).encode())
+    fields = _file("good.geojson", json.dumps(collection(feature([ring()], name="a"))).encode())
 
     def read_shapes(data):
         table = {"path": fields.name, key: "FILE", "obstacle_clearance": "4 m"}
@@ -101,7 +89,7 @@ def _scenario_weather(data):
 def _setting(data):
     text = data.decode("utf-8", "surrogateescape")
     parse_setting(text)
-    return load_scenario(TABLE, [text], folder=_scratch.folder)
+    return load_scenario(TABLE, [text], folder=_FOLDER)
 
 
 def _quantity(data):
@@ -180,24 +168,18 @@ def typical_rows(hours=26):
 
 
 READERS = {
-    "scenario": _scenario_file,
-    "manifest": _manifest,
-    "geojson": lambda data: read_boundaries(_scratch.file("boundaries.geojson", data)),
-    "field file": _field_file,
-    "obstacles": _other_shapes("obstacles"),
-    "patches": _other_shapes("patches"),
-    "stopwatch": lambda data: read_stopwatch(_scratch.file("stopwatch.csv", data)),
-    "past days": lambda data: read_past_days(_scratch.file("past.csv", data)),
+    "scenario": _scenario_file, "manifest": _manifest,
+    "geojson": lambda data: read_boundaries(_file("boundaries.geojson", data)),
+    "field file": _field_file, "obstacles": _other_shapes("obstacles"), "patches": _other_shapes("patches"),
+    "stopwatch": lambda data: read_stopwatch(_file("stopwatch.csv", data)),
+    "past days": lambda data: read_past_days(_file("past.csv", data)),
     "empirical": _empirical,
     "distances": lambda data: _load("km.csv", data, route__distance_table="FILE"),
-    "weather": lambda data: read_weather(_scratch.file("weather.csv", data), COLUMNS, least_hours=2),
+    "weather": lambda data: read_weather(_file("weather.csv", data), COLUMNS, least_hours=2),
     "scenario weather": _scenario_weather,
-    "typical year": lambda data: read_weather(_scratch.file("typical.csv", data), least_hours=2),
-    "setting": _setting,
-    "quantity": _quantity,
-    "unfinished run": read_store,
-    **RESULT_READERS,
-}
+    "typical year": lambda data: read_weather(_file("typical.csv", data), least_hours=2),
+    "setting": _setting, "quantity": _quantity, "unfinished run": read_store, **RESULT_READERS,
+}  # fmt: skip
 """Kind of input to what reads its bytes."""
 DIMENSIONS = [value for value in vars(units).values() if isinstance(value, units.Dimension)]
 
@@ -249,34 +231,45 @@ def wide_table():
     return made
 
 
+_TWO = collection(feature([ring()], name="a"), feature([[ring(0.05)], [ring(0.09)]], "MultiPolygon", id=7))
+_STOPWATCH = (
+    "task,time,of,amount,date\nswap,62 s,,,2024-05-01\nfill,1:02,big,38 L,\nturn,5 s,big,,\nPlug in,0:00,,,\n"
+    "drive,9 min,main,2.5 mi,\ncharge,14 min,,75 %,\nwater-trip,1.5 min,,,\nmix,62.5 s,,,"
+)
+_PAST_DAYS = (
+    "date,acres,hours,fields,product.rate,settings\n2024-05-01,140,9,80 acre; 45 acre x 2,2 gal/acre,runs=5\n"
+    "2024-05-02,900,10.5,home = 12 ha; mill = 3 ha,20 L/ha,rig.main.packs.pack=4; seed=3\n2024-05-02,0,,80 acre,,"
+)
+GOOD = {
+    "scenario": [
+        toml_document(TABLE), toml_document(wide_table()), 'name = "x"\n[product]\nrate = "2 gal/acre"\n',
+        "[[field]]\n" * 3,
+    ],
+    "geojson": [json.dumps(_TWO), json.dumps(feature([ring(corners=60), ring(size=0.001)]))],
+    "field file": [json.dumps(_TWO)],
+    "obstacles": [json.dumps(collection(feature([ring(size=0.002)])))],
+    "patches": [json.dumps(collection(feature([ring(size=0.005)]), feature([ring(0.004, size=0.003)])))],
+    "manifest": [json.dumps({"resolved": {"base": TABLE, "wide": wide_table()}, "seed": 3, "runs": {"base": 5}})],
+    "distances": [",yard,one\nyard,0,3.5\none,3,0\n", ",yard,one,mill\nyard,0,3.5,9\none,3,0,2\nmill,9,2,0"],
+    "scenario weather": [weather_rows()],
+    "quantity": ["5 m", "2 gal/acre", "80 %", "3 m/s^2", "-4.5e-3 degC", "1.05", "15 kg/m**3 * m"],
+    "stopwatch": [_STOPWATCH, "# made up\ntask,time_s\nturn,5\n"],
+    "past days": [_PAST_DAYS],
+    "empirical": ["turn,who\n5,a\n6.5,b\n", "\ufeffturn\r\n5\r\n"],
+    "weather": [weather_rows(), weather_rows(2), weather_rows(49)],
+    "typical year": [typical_rows()],
+    "setting": ["runs=5", "route.road_speed={dist='normal',mean='20 mph',sd='3 mph'}", "field.0.area=12 ha"],
+}  # fmt: skip
+"""Reader to valid and nearly valid texts."""
+
+
 def corpus():
     """Return (kind of reader, bytes) of valid and nearly valid inputs, for a fuzzer to start from."""
-    two = collection(feature([ring()], name="a"), feature([[ring(0.05)], [ring(0.09)]], "MultiPolygon", id=7))
-    entries = {
-        "scenario": [
-            toml_document(TABLE),
-            toml_document(wide_table()),
-            'name = "x"\n[product]\nrate = "2 gal/acre"\n',
-            "[[field]]\n" * 3,
-        ],
-        "geojson": [json.dumps(two), json.dumps(feature([ring(corners=60), ring(size=0.001)]))],
-        "field file": [json.dumps(two)],
-        "obstacles": [json.dumps(collection(feature([ring(size=0.002)])))],
-        "patches": [json.dumps(collection(feature([ring(size=0.005)]), feature([ring(0.004, size=0.003)])))],
-        "manifest": [json.dumps({"resolved": {"base": TABLE, "wide": wide_table()}, "seed": 3, "runs": {"base": 5}})],
-        "distances": [",yard,one\nyard,0,3.5\none,3,0\n"],
-        "scenario weather": [weather_rows()],
-        "quantity": ["5 m", "2 gal/acre", "80 %", "3 m/s^2", "-4.5e-3 degC", "1.05", "15 kg/m**3 * m"],
-        "stopwatch": ["task,time,of\nswap,62 s,\nfill,1:02,big\n", "# made up\ntask,time_s\nturn,5\n"],
-        "past days": ["date,acres,hours,fields,product.rate\n2024-05-01,140,9,80 acre; 45 acre x 2,2 gal/acre\n"],
-        "empirical": ["turn,who\n5,a\n6.5,b\n", "\ufeffturn\r\n5\r\n"],
-        "weather": [weather_rows()],
-        "typical year": [typical_rows()],
-        "setting": ["runs=5", "route.road_speed={dist='normal',mean='20 mph',sd='3 mph'}", "field.0.area=12 ha"],
-    }
-    entries |= {kind: [json.dumps(table)] for kind, table in good().files.items()}
-    texts = [(kind, text.encode()) for kind, texts in entries.items() for text in texts]
-    return [*texts, ("unfinished run", good_store())]
+    whole = GOOD | {kind: [json.dumps(table)] for kind, table in good().files.items()}
+    return [
+        *((kind, text.encode()) for kind, texts in whole.items() for text in texts),
+        ("unfinished run", good_store()),
+    ]
 
 
 def inputs_wanted(ordinary):

@@ -14,12 +14,9 @@ seconds of processor time and a gigabyte more memory than there was. What breaks
 guided by coverage instead of at random.
 """
 
-import argparse
 import copy
-import itertools
 import json
 import random
-import resource
 import sys
 import time
 from collections import defaultdict
@@ -27,13 +24,12 @@ from dataclasses import dataclass, field
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
-sys.path.insert(0, str(Path(__file__).parent))
 
 from file_strategies import FILES
 from fuzz_inputs import UnexpectedError, corpus, guarded, read, simulate_one, wide_table
 from fuzz_results import RESULT_READERS, mutated
-from hypothesis import HealthCheck, Phase, given, seed, settings
-from mutations import garble, mutate, places
+from long_run import examples, long_run, parser, teller
+from mutations import garble, mutate_some
 from scenarios_strategy import scenarios
 
 from simulator.scenario.loading import load_scenario
@@ -69,6 +65,9 @@ class Tally:
         finally:
             self.slowest_s[place] = max(self.slowest_s[place], time.process_time() - begun)
 
+    def __str__(self):
+        return f"{self.inputs} inputs, {len(self.findings)} findings"
+
     def table(self):
         """Return lines: kind, reader, inputs, how many were accepted, and the slowest in seconds."""
         return [
@@ -77,32 +76,11 @@ class Tally:
         ]
 
 
-def _examples(strategy, number, example_seed, use):
-    """Give examples of a strategy to ``use``."""
-
-    @seed(example_seed)
-    @settings(
-        max_examples=number,
-        phases=[Phase.generate],
-        database=None,
-        deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(strategy)
-    def one(example):
-        use(example)
-
-    one()
-
-
 def try_scenario(table, own_seed):
     """Mutate a valid scenario, load it, and when it is still valid simulate a day of it."""
     # a copy: hypothesis prints its own when something fails, and cannot print what is nested deeply
     table = copy.deepcopy(table)
-    chooser = random.Random(own_seed)
-    for _ in range(chooser.choice([1, 1, 2, 4])):
-        if places(table):
-            mutate(table, chooser)
+    mutate_some(table, random.Random(own_seed))
     loaded = guarded(lambda: load_scenario(table), f"{own_seed} {_text(table)}")
     if loaded is not None:
         simulate_one(loaded)
@@ -119,12 +97,10 @@ def _text(table):
 def fuzz_tables(number, round_seed, tally):
     """Try random valid scenarios with mutations."""
     chooser = random.Random(round_seed)
-    _examples(
-        scenarios(),
-        number,
-        round_seed,
+    examples(
+        scenarios(), number, round_seed,
         lambda table: tally.note("mutated", "scenario", lambda: try_scenario(table, chooser.getrandbits(32))),
-    )
+    )  # fmt: skip
 
 
 def fuzz_wide_tables(number, round_seed, tally):
@@ -138,12 +114,10 @@ def fuzz_wide_tables(number, round_seed, tally):
 
 def fuzz_files(number, round_seed, tally, reader):
     """Try files that hypothesis makes for one reader."""
-    _examples(
-        FILES[reader],
-        number,
-        round_seed,
+    examples(
+        FILES[reader], number, round_seed,
         lambda data: tally.note("made", reader, lambda: read(reader, data) is not None),
-    )
+    )  # fmt: skip
 
 
 def fuzz_results(number, round_seed, tally):
@@ -176,48 +150,13 @@ def fuzz_round(round_seed, tally, size=ROUND):
     fuzz_bytes(6 * size, round_seed, tally)
 
 
-def fuzz(inputs, minutes, first_seed, say):
-    """Fuzz round after round; ``say`` gets a line a minute and each finding as it is found."""
-    tally, begun, told, shown = Tally(keep_going=True), time.monotonic(), 0.0, 0
-    last = first_seed - 1
-    try:
-        for last in itertools.count(first_seed):
-            fuzz_round(last, tally)
-            for text in tally.findings[shown:]:
-                say(f"FINDING, seed {last}: {text}")
-            shown = len(tally.findings)
-            passed_s = time.monotonic() - begun
-            if passed_s - told > 60.0 or not told:
-                told = passed_s
-                say(f"{told / 60.0:.1f} min, seed {last}: {tally.inputs} inputs, {shown} findings")
-            if tally.inputs >= inputs or passed_s > 60.0 * minutes:
-                break
-    except KeyboardInterrupt:
-        say("interrupted")
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
+def main():
+    options = parser(__doc__.splitlines()[0], "inputs", 100_000, 90.0).parse_args()
+    tally, say = Tally(keep_going=True), teller(options.log)
+    long_run(tally, fuzz_round, lambda: tally.inputs >= options.inputs, options.minutes, options.first_seed, say)
     for line in ["kind       reader              inputs accepted slowest_s", *tally.table()]:
         say(line)
-    passed = f"{(time.monotonic() - begun) / 60.0:.1f} min"
-    say(f"{tally.inputs} inputs in {passed}, seeds {first_seed} to {last}, peak {peak_mb:.0f} MB, {shown} findings")
-    return tally
-
-
-def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--inputs", type=int, default=100_000, help="inputs to try")
-    parser.add_argument("--minutes", type=float, default=90.0, help="time to stop after")
-    parser.add_argument("--first-seed", type=int, default=1, help="seed of the first round")
-    parser.add_argument("--log", type=Path, help="file for the progress and the findings; else standard output")
-    options = parser.parse_args()
-
-    def say(line):
-        if options.log is None:
-            print(line, flush=True)
-            return
-        with options.log.open("a", encoding="utf-8", errors="backslashreplace") as handle:
-            handle.write(line + "\n")
-
-    return 1 if fuzz(options.inputs, options.minutes, options.first_seed, say).findings else 0
+    return 1 if tally.findings else 0
 
 
 if __name__ == "__main__":

@@ -6,15 +6,10 @@ Times are processor time, with room for a slow machine; before, each of these to
 import json
 import math
 import random
-import sys
-from pathlib import Path
 
 import pytest
 import shapely
 import shapely.affinity
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 from bounds import bounded
 from fuzz_inputs import collection, feature
 from small_day import TABLE, table
@@ -42,23 +37,10 @@ def refusal(call):
 
 @pytest.mark.parametrize(
     "unit",
-    [
-        "m^99^99^99",
-        "m**99**99**99",
-        "m²^99^99^99",
-        "9^99^99^9 m",
-        "(9^99)^99 m",
-        "((((9^99)^99)^99)^99)^99",
-        "9^(9*9*9*9*9*9*9*9*9*9)",
-        "m^(9^9^9)",
-        "m^ 9 ^ 9 ^ 9 ^ 9",
-        "m* *9**9**9**9",
-        "m^-9^9^9^9",
-        "m^(99)^(99)^(99)^99",
-        "9.**9.9**99",
-        "2^s",
-    ],
-)
+    ["m^99^99^99", "m**99**99**99", "m²^99^99^99", "9^99^99^9 m", "(9^99)^99 m", "((((9^99)^99)^99)^99)^99",
+     "9^(9*9*9*9*9*9*9*9*9*9)", "m^(9^9^9)", "m^ 9 ^ 9 ^ 9 ^ 9", "m* *9**9**9**9", "m^-9^9^9^9",
+     "m^(99)^(99)^(99)^99", "9.**9.9**99", "2^s"],
+)  # fmt: skip
 def test_towers_of_powers(unit):
     assert "field.0.area" in refusal(lambda: load_scenario(table(field=[{"name": "a", "area": f"5 {unit}"}])))
     assert refusal(lambda: load_scenario(TABLE, [f"aircraft.big.swath=5 {unit}"]))
@@ -100,17 +82,16 @@ def test_a_quantity_that_overflows_in_its_inner_unit(text):
 # --- generators ---
 
 
-@pytest.mark.parametrize("use", [["2 L/h", "0.1 L/h"], ["2 L/h", "2 L/h"]])
-def test_fuel_use_that_does_not_grow_with_the_load(use):
-    points = [{"load": f"{5 * place + 5} kW", "use": one} for place, one in enumerate(use)]
+@pytest.mark.parametrize(
+    ("loads_kw", "uses", "says"),
+    [((5, 10), (2, 0.1), "grows with load"), ((5, 10), (2, 2), "grows with load"),
+     ((5, 5), (2, 2), "two different loads")],
+)  # fmt: skip
+def test_fuel_use_that_does_not_grow_with_the_load(loads_kw, uses, says):
+    points = [{"load": f"{load} kW", "use": f"{use} L/h"} for load, use in zip(loads_kw, uses, strict=True)]
     said = refusal(lambda: load_scenario(table(generator__generator__fuel_use=points)))
     assert "generator.generator: " in said
-    assert "grows with load" in said
-
-
-def test_fuel_use_at_one_load_twice():
-    points = [{"load": "5 kW", "use": "2 L/h"}] * 2
-    assert "two different loads" in refusal(lambda: load_scenario(table(generator__generator__fuel_use=points)))
+    assert says in said
 
 
 # --- shapes that cross so often, or lie so dense, that nothing would end ---
@@ -208,17 +189,26 @@ def test_parts_are_grouped_as_by_all_pairs():
     assert [group.area for group in groups] == sorted((group.area for group in groups), reverse=True)
 
 
-@pytest.mark.parametrize("key", ["obstacles", "patches"])
-def test_combs_across_each_other(tmp_path, key):
-    written(tmp_path, feature([square(0, 0, 900)]))
-    written(tmp_path, feature([comb(1500, 900, 800)]), feature([comb(1500, 900, 800, turned=True)]), name="o.geojson")
-    assert "meet or cross" in refusal(lambda: load(tmp_path, **{key: "o.geojson"}))
+UPRIGHT, LEVEL = ([comb(1500, 900, 800, turned)] for turned in (False, True))
 
 
-def test_a_comb_across_a_comb_of_a_field(tmp_path):
-    written(tmp_path, feature([comb(1500, 900, 800)]))
-    written(tmp_path, feature([comb(1500, 900, 800, turned=True)]), name="o.geojson")
-    assert "meet or cross" in refusal(lambda: load(tmp_path, patches="o.geojson"))
+@pytest.mark.parametrize(
+    ("boundary", "others", "keys", "says"),
+    [
+        ([square(0, 0, 900)], [UPRIGHT, LEVEL], {"obstacles": "o.geojson"}, "meet or cross"),
+        ([square(0, 0, 900)], [UPRIGHT, LEVEL], {"patches": "o.geojson"}, "meet or cross"),
+        (UPRIGHT, [LEVEL], {"patches": "o.geojson"}, "meet or cross"),
+        ([ragged(9_000, 5.0)], [], {"buffer": "50 m"}, "so ragged"),
+        ([ragged(9_000, 5.0)], [], {"headland_passes": 8}, "so ragged"),
+        ([comb(1000, 900, 800)], [], {"heading": 90}, "corners and up to"),
+        ([ragged(100_000, 3.0)], [], {}, "corners and up to"),
+    ],
+    ids=["obstacles", "patches", "patches of a comb", "buffer", "headland", "passes of a comb", "many corners"],
+)  # fmt: skip
+def test_shapes_that_would_take_hours(tmp_path, boundary, others, keys, says):
+    written(tmp_path, feature(boundary))
+    written(tmp_path, *map(feature, others), name="o.geojson")
+    assert says in refusal(lambda: load(tmp_path, **keys))
 
 
 def test_many_small_obstacles_and_patches_are_no_fault(tmp_path):
@@ -230,27 +220,11 @@ def test_many_small_obstacles_and_patches_are_no_fault(tmp_path):
     assert load(tmp_path, patches="o.geojson").sets[0].fields.sites[0].area_m2 == pytest.approx(625 * 16.0, rel=0.02)
 
 
-@pytest.mark.parametrize("keys", [{"buffer": "50 m"}, {"headland_passes": 8}])
-def test_a_ragged_boundary_is_not_moved_for_hours(tmp_path, keys):
-    written(tmp_path, feature([ragged(9_000, 5.0)]))
-    assert "so ragged" in refusal(lambda: load(tmp_path, **keys))
-
-
 def test_a_fine_but_smooth_boundary_is_moved(tmp_path):
     written(tmp_path, feature([ragged(20_000, 0.0)]))
     with bounded(MOST_S, MOST_MB):
         site = load(tmp_path, buffer="50 m").sets[0].fields.sites[0]
     assert site.area_m2 == pytest.approx(math.pi * 450.0**2, rel=0.02)
-
-
-def test_a_comb_is_not_cut_into_a_million_passes(tmp_path):
-    written(tmp_path, feature([comb(1000, 900, 800)]))
-    assert "corners and up to" in refusal(lambda: load(tmp_path, heading=90))
-
-
-def test_a_boundary_of_a_hundred_thousand_corners_is_not_cut_pass_by_pass(tmp_path):
-    written(tmp_path, feature([ragged(100_000, 3.0)]))
-    assert "corners and up to" in refusal(lambda: load(tmp_path))
 
 
 def test_a_boundary_of_five_thousand_corners_is_planned(tmp_path):

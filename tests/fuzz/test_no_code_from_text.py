@@ -5,58 +5,44 @@ pickle is read is named here.
 """
 
 import ast
+import re
 from pathlib import Path
 
 import pytest
 
 PACKAGE = Path(__file__).parents[2] / "simulator"
-CODE = {"eval", "exec", "compile", "__import__", "execfile"}
-"""Built-in functions that make code of text."""
-SERIALISERS = {
-    "pickle",
-    "cPickle",
-    "_pickle",
-    "marshal",
-    "shelve",
-    "dill",
-    "cloudpickle",
-    "joblib",
-    "jsonpickle",
-    "yaml",
-}
-"""Modules whose readers run code that the bytes name."""
-READERS = {"load", "loads", "Unpickler", "open", "read_pickle"}
-SHELLS = {("os", "system"), ("os", "popen"), ("pd", "read_pickle"), ("pandas", "read_pickle"), ("pd", "eval")}
-ALLOWED = {
-    # a worker of the same run reads the plans that its own client packed
-    "experiment/workers.py": {"pickle.loads"},
-    "experiment/replicate.py": {"pickle.loads"},
-}
+DANGERS = re.compile(
+    r"(builtins\.)?(eval|exec|execfile|compile|__import__)|os\.(system|popen)|pandas\.(read_pickle|eval)"
+    r"|(pickle|cPickle|_pickle|marshal|shelve|dill|cloudpickle|joblib|jsonpickle|yaml)\.(load|loads|open|Unpickler)"
+)
+"""What makes code of text, or runs code that bytes name."""
+# a worker of the same run reads the plans that its own client packed
+ALLOWED = {"experiment/workers.py": {"pickle.loads"}, "experiment/replicate.py": {"pickle.loads"}}
 
 
 def dangers(source):
     """Return what in a source text could run what a file says, as (line, what)."""
-    found = []
-    tree = ast.parse(source)
-    for node in ast.walk(tree):
-        if isinstance(node, ast.ImportFrom) and (node.module or "").split(".")[0] in SERIALISERS:
-            found += [(node.lineno, f"{node.module}.{name.name}") for name in node.names if name.name in READERS]
+    tree, found = ast.parse(source), []
+    nodes = list(ast.walk(tree))
+    whole = {}  # name in this file to what it stands for
+    for node in nodes:
+        if isinstance(node, ast.Import):
+            whole |= {alias.asname: alias.name for alias in node.names if alias.asname}
+        elif isinstance(node, ast.ImportFrom):
+            whole |= {alias.asname or alias.name: f"{node.module}.{alias.name}" for alias in node.names}
+    for node in nodes:
         if not isinstance(node, ast.Call):
             continue
-        called = node.func
-        if isinstance(called, ast.Name) and called.id in CODE:
-            found.append((node.lineno, called.id))
-        if isinstance(called, ast.Attribute) and isinstance(called.value, ast.Name):
-            pair = (called.value.id, called.attr)
-            if (pair[0] in SERIALISERS and pair[1] in READERS) or pair in SHELLS or pair == ("builtins", "exec"):
-                found.append((node.lineno, ".".join(pair)))
+        first, *rest = ast.unparse(node.func).split(".")
+        called = ".".join([whole.get(first, first), *rest])
+        if DANGERS.fullmatch(called):
+            found.append((node.lineno, called))
         for keyword in node.keywords:
-            unsafe = isinstance(keyword.value, ast.Constant) and keyword.value.value is True
-            if keyword.arg in ("allow_pickle", "shell") and unsafe:
+            if keyword.arg in ("allow_pickle", "shell") and ast.unparse(keyword.value) == "True":
                 found.append((node.lineno, f"{keyword.arg}=True"))
-        name = called.attr if isinstance(called, ast.Attribute) else getattr(called, "id", "")
         # by a constant, or by a table of the package's own
-        if name == "import_module" and not (node.args and isinstance(node.args[0], ast.Constant | ast.Subscript)):
+        known = node.args and isinstance(node.args[0], ast.Constant | ast.Subscript)
+        if called.endswith("import_module") and not known:
             found.append((node.lineno, "import_module of a name that is worked out"))
     return found
 
@@ -69,8 +55,8 @@ def dangers(source):
         "compile(text, '', 'exec')",
         "__import__(name)",
         "import pickle\npickle.loads(data)",
-        "from pickle import loads",
-        "from pickle import Unpickler as U",
+        "from pickle import loads\nloads(data)",
+        "from pickle import Unpickler as U\nU(handle).load()",
         "import marshal\nmarshal.load(handle)",
         "import yaml\nyaml.load(text)",
         "import numpy as np\nnp.load(path, allow_pickle=True)",

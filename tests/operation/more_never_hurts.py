@@ -65,21 +65,17 @@ def spread(mean_s, cv=0.3):
 def aircraft_table(d, name):
     of, size = CLASSES[name], 2 if name == "large" else 1
     table = {
-        "tank": f"{of['tank']} L",
-        "empty_mass": f"{of['empty']} kg",
-        "rotors": of["rotors"],
-        "rotor_diameter": f"{of['diameter']} m",
-        "figure_of_merit": "60 %",
+        "tank": f"{of['tank']} L", "empty_mass": f"{of['empty']} kg", "rotors": of["rotors"],
+        "rotor_diameter": f"{of['diameter']} m", "figure_of_merit": "60 %",
         "swath": f"{d.between(f'{name} swath', 16 + 6 * size, 22 + 6 * size, 2)} ft",
         "spray_speed": f"{d.pick(f'{name} speed', 12, 15, 20)} mph",
-        "ferry_speed": "20 mph",
-        "turn_time": f"{d.between(f'{name} turn', 3, 8)} s",
+        "ferry_speed": "20 mph", "turn_time": f"{d.between(f'{name} turn', 3, 8)} s",
         "flow_max": f"{of['flow']} L/min",
         "swap": d.pick(f"{name} swap", "every landing", "when needed"),
         "handling_time": spread(d.pick(f"{name} handling", 0, 60, 180, 240)),
         "handling_people": d.pick(f"{name} lifted by", 1, size),
         "flight_time_factor": {"dist": "normal", "mean": "1", "sd": "0.06", "low": "0.8", "high": "1.3"},
-    }
+    }  # fmt: skip
     if d.chance("breakdowns", 0.15):
         table["breakdown"] = {
             "airborne_time_between": {"dist": "exponential", "mean": "5 h"},
@@ -90,15 +86,12 @@ def aircraft_table(d, name):
 
 def pack_table(d, name, energy_wh, mass_kg, fits):
     return {
-        "energy": f"{energy_wh} Wh",
-        "mass": f"{mass_kg} kg",
-        "fits": fits,
+        "energy": f"{energy_wh} Wh", "mass": f"{mass_kg} kg", "fits": fits,
         "reserve": f"{d.pick('reserve', 15, 20, 30)} %",
         "charge_power_max": f"{energy_wh * d.pick(f'{name} rate', 3, 4, 6)} W",
-        "cc_share": f"{d.pick('cc', 75, 90)} %",
-        "cut_share": "10 %",
+        "cc_share": f"{d.pick('cc', 75, 90)} %", "cut_share": "10 %",
         "cooling_time": f"{d.pick('cooling', 0, 3, 6)} min",
-    }
+    }  # fmt: skip
 
 
 def fields_of(d):
@@ -174,17 +167,13 @@ def random_scenario(seed):
     for table in tables.values():
         table["handling_people"] = min(table["handling_people"], people)
     scenario = {
-        "name": "random",
-        "invented": True,
-        "work": d.pick("work", "repeat", "repeat", "once"),
-        "work_days": 4,
+        "name": "random", "invented": True, "work": d.pick("work", "repeat", "repeat", "once"), "work_days": 4,
         "day": {"start": "07:00", "window": f"{d.between('day', 6, 12)} h"},
         "product": {"rate": f"{d.pick('rate', 2, 2, 3, 5, 7.5, 10)} gal/acre"},
         "field": fields_of(d),
         "yard": {"drive_distance": f"{d.pick('yard', 1, 5, 10)} mi"},
         "flying": {"stop_at": d.pick("stop at", "anywhere", "anywhere", "pass end")},
-        "aircraft": tables,
-        "pack": packs,
+        "aircraft": tables, "pack": packs,
         "charger": {
             f"{name}_charger": {
                 "serves": serves[name], "adapts": True, "output_power": f"{output_w} W",
@@ -195,14 +184,11 @@ def random_scenario(seed):
         "generator": generators,
         "rig": {
             "main": {
-                "aircraft": aircraft,
-                "packs": held,
+                "aircraft": aircraft, "packs": held,
                 "packs_start_charge": f"{d.pick('start charge', 100, 100, 60, 35)} %",
                 "charge_to": f"{d.pick('charge to', 100, 100, 90)} %",
-                "take_partly_charged": d.pick("early", False, True),
-                "swap_first": d.pick("swap first", False, True),
-                "power": {"trailer": point},
-                "crew": crew,
+                "take_partly_charged": d.pick("early", False, True), "swap_first": d.pick("swap first", False, True),
+                "power": {"trailer": point}, "crew": crew,
                 "supply": {
                     "mix_tank": f"{d.pick('mix tank', 50, 100, 200, 300)} gal",
                     "start_mixed": f"{d.pick('start mixed', 0, 0, 100)} %",
@@ -240,24 +226,23 @@ def scaled(text, factor):
     return f"{float(number) * factor:.6g} {unit}"
 
 
-def _change(made, factor, *places):
-    """Scale what stands at places, each a path of keys, where there is one."""
+def _edited(made, edit, *places):
+    """Return a copy with what stands at places edited, each a path of keys."""
     changed = copy.deepcopy(made)
     for *path, last in places:
         table = changed
         for key in path:
             table = table[key]
-        table[last] = scaled(table[last], factor)
+        table[last] = edit(table[last])
     return changed
+
+
+def _change(made, factor, *places):
+    return _edited(made, lambda text: scaled(text, factor), *places)
 
 
 def _count(made, number, *path):
-    changed = copy.deepcopy(made)
-    table = changed
-    for key in path[:-1]:
-        table = table[key]
-    table[path[-1]] += number
-    return changed
+    return _edited(made, lambda count: count + number, path)
 
 
 RIG = ("rig", "main")

@@ -33,27 +33,21 @@ _FACTOR = st.sampled_from(
 @st.composite
 def _aircraft(draw, name, pack, large):
     table = {
-        "tank": "40 L" if large else "20 L",
-        "hopper_mass": "50 kg" if large else "25 kg",
-        "empty_mass": "48 kg" if large else "22 kg",
-        "rotors": 8 if large else 4,
+        "tank": "40 L" if large else "20 L", "hopper_mass": "50 kg" if large else "25 kg",
+        "empty_mass": "48 kg" if large else "22 kg", "rotors": 8 if large else 4,
         "rotor_diameter": "1.07 m" if large else "1.27 m",
         "hover": {
-            "pack": pack,
-            "full_time": "8.6 min" if large else "12.2 min",
+            "pack": pack, "full_time": "8.6 min" if large else "12.2 min",
             "empty_time": "17.6 min" if large else "25 min",
         },
         "swath": draw(st.sampled_from(["5 m", "9 m", "12 m"])),
         "spray_speed": draw(st.sampled_from(["4 m/s", "7 m/s", "10 m/s"])),
-        "ferry_speed": "9 m/s",
-        "turn_time": draw(_time(0, 10)),
-        "take_off_time": draw(_time(0, 30)),
+        "ferry_speed": "9 m/s", "turn_time": draw(_time(0, 10)), "take_off_time": draw(_time(0, 30)),
         "landing_time": draw(_time(0, 30)),
         "swap": draw(st.sampled_from(["every landing", "when needed"])),
-        "flight_time_factor": draw(_FACTOR),
-        "handling_time": draw(_time(0, 180)),
+        "flight_time_factor": draw(_FACTOR), "handling_time": draw(_time(0, 180)),
         "section_control": draw(st.booleans()),
-    }
+    }  # fmt: skip
     if draw(st.booleans()):
         table["flow_max"] = "10 L/min"
     if draw(st.integers(0, 3)) == 0:
@@ -67,16 +61,12 @@ def _aircraft(draw, name, pack, large):
 @st.composite
 def _pack(draw, fits, large):
     return {
-        "energy": "1800 Wh" if large else "1050 Wh",
-        "mass": "13 kg" if large else "8 kg",
-        "fits": fits,
-        "reserve": draw(st.sampled_from(["0 %", "20 %", "35 %"])),
-        "health": draw(st.sampled_from(["100 %", "85 %"])),
+        "energy": "1800 Wh" if large else "1050 Wh", "mass": "13 kg" if large else "8 kg", "fits": fits,
+        "reserve": draw(st.sampled_from(["0 %", "20 %", "35 %"])), "health": draw(st.sampled_from(["100 %", "85 %"])),
         "charge_power_max": draw(st.sampled_from(["3 kW", "6 kW", "12 kW"])),
         "cc_share": draw(st.sampled_from(["60 %", "90 %", "100 %"])),
-        "cut_share": draw(st.sampled_from(["3 %", "20 %"])),
-        "cooling_time": draw(_time(0, 600)),
-    }
+        "cut_share": draw(st.sampled_from(["3 %", "20 %"])), "cooling_time": draw(_time(0, 600)),
+    }  # fmt: skip
 
 
 @st.composite
@@ -112,12 +102,9 @@ def _crew(draw):
         "launch_check": {"time": draw(_time(0, 40)), "by": "pilot"},
     }
     return {
-        "pilots": pilots,
-        "helpers": helpers,
-        "aircraft_per_pilot": draw(st.integers(1, 3)),
-        "pilot_helps": pilot_helps,
-        "tasks": tasks,
-    }
+        "pilots": pilots, "helpers": helpers, "aircraft_per_pilot": draw(st.integers(1, 3)),
+        "pilot_helps": pilot_helps, "tasks": tasks,
+    }  # fmt: skip
 
 
 @st.composite
@@ -155,23 +142,16 @@ def _rig(draw, sizes, packs, chargers):
         points["second"] = draw(_power_point(chargers))
     night = {"night_power": draw(st.sampled_from(["500 W", "20 kW"]))} if draw(st.booleans()) else {}
     return {
-        **night,
-        "aircraft": aircraft,
-        "packs": held,
+        **night, "aircraft": aircraft, "packs": held,
         "packs_start_charge": draw(st.sampled_from(["100 %", "100 %", "60 %", "5 %"])),
         "charge_to": draw(st.sampled_from(["100 %", "90 %", "70 %"])),
-        "take_partly_charged": draw(st.booleans()),
-        "swap_first": draw(st.booleans()),
-        "power": points,
-        "crew": draw(_crew()),
-        "supply": draw(_supply()),
+        "take_partly_charged": draw(st.booleans()), "swap_first": draw(st.booleans()), "power": points,
+        "crew": draw(_crew()), "supply": draw(_supply()),
         "trailer": {
-            "pack_up_time": draw(_time(0, 600)),
-            "set_up_time": draw(_time(0, 600)),
-            "yard_time": draw(_time(0, 900)),
+            "pack_up_time": draw(_time(0, 600)), "set_up_time": draw(_time(0, 600)), "yard_time": draw(_time(0, 900)),
             "charge_while_driving": draw(st.booleans()),
         },
-    }
+    }  # fmt: skip
 
 
 @st.composite
@@ -221,11 +201,8 @@ def scenarios(draw):
     if draw(st.integers(0, 3)) == 0:
         rigs["second"] = draw(_rig(draw(st.sampled_from([["large"], ["small"], ["large", "small"]])), packs, chargers))
     return {
-        "name": "random",
-        "work": draw(st.sampled_from(["repeat", "once"])),
-        "work_days": draw(st.integers(1, 3)),
-        "day": day,
-        "weather": weather,
+        "name": "random", "work": draw(st.sampled_from(["repeat", "once"])), "work_days": draw(st.integers(1, 3)),
+        "day": day, "weather": weather,
         "product": {"kind": "granules", "dry_rate": "30 kg/ha"} if granules else {"rate": draw(_RATE)},
         "field": [draw(_field(number)) for number in range(1, draw(st.integers(1, 3)) + 1)],
         "yard": {"drive_distance": draw(st.sampled_from(["0 m", "8 km"]))},

@@ -4,11 +4,7 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
-from small_day import M2_PER_ACRE, area_m2, plan_of, waits_s
-
-from simulator.analysis.conservation import verify_day
-from simulator.operation.day import simulate
-from simulator.scenario.streams import StreamBank
+from small_day import M2_PER_ACRE, area_m2, days_of, plan_of, seconds, waits_s
 
 FIELD = {"name": "one", "area": "160 acre", "length_to_width": "1", "drive_distance": "1 mi"}
 CHECKED_DAYS = 4
@@ -43,27 +39,19 @@ def rig(
 
 
 def days(plan, count=CHECKED_DAYS):
-    bank = StreamBank(5)
-    made = [simulate(plan, bank.day(number), number) for number in range(count)]
-    for day in made:
-        verify_day(plan, day)
-    return made
+    return days_of(plan, seed=5, count=count)
+
+
+def sorties_of(found):
+    return [one for day in found for one in day.log.sorties]
 
 
 def pack_wait_share(found):
     """Share of the time in the field that is spent waiting for a pack."""
-    for_packs = sum(
-        sum(waits_s(day).get(word, 0.0) for word in ("too few packs", "chargers busy", "generator limited"))
-        for day in found
-    )
-    in_field = sum(
-        row.end_s - row.start_s
-        for day in found
-        for row in day.log.rows
-        if day.log.kinds[row.entity] == "aircraft" and row.field
-    )
-    in_field += sum(one.end_s - one.start_s for day in found for one in day.log.sorties)
-    return for_packs / in_field
+    scarce = ("too few packs", "chargers busy", "generator limited")
+    for_packs = sum(waits_s(day).get(word, 0.0) for day in found for word in scarce)
+    at_field = [row for day in found for row in day.log.rows if day.log.kinds[row.entity] == "aircraft" and row.field]
+    return for_packs / seconds([*at_field, *sorties_of(found)])
 
 
 @pytest.mark.parametrize(("size", "acres"), [(40, 5.0), (20, 2.5)])
@@ -75,18 +63,11 @@ def test_acres_of_a_load_at_two_gallons(size, acres):
 
 def test_large_class_flies_one_load_a_charge_and_lands_with_charge_left():
     plan = rig(40)
-    sorties = [one for day in days(plan) for one in day.log.sorties]
+    sorties = sorties_of(days(plan))
     assert {one.number_on_charge for one in sorties} == {1}
     left = np.array([(one.charge_before_wh - one.energy_wh) / 1800 for one in sorties if one.load_before > 39])
     assert 0.20 <= np.mean(left) <= 0.60
     assert np.mean((left > 0.199) & (left < 0.6)) > 0.95
-
-
-def loads_a_charge(settings=()):
-    forties = tuple(FIELD | {"name": f"field {n}", "area": "40 acre"} for n in range(6))
-    sorties = [one for day in days(rig(20, fields=forties, settings=settings)) for one in day.log.sorties]
-    charges = [first.number_on_charge for first, then in pairwise(sorties) if then.number_on_charge == 1]
-    return np.array(charges)
 
 
 @pytest.mark.parametrize(("size", "energies_wh"), [(20, (1300, 1500, 1800)), (40, (1800, 2200, 3000))])
@@ -97,7 +78,7 @@ def test_more_energy_of_the_same_mass_never_costs_loads_a_charge_nor_acres(size,
         made = rig(size, settings=['aircraft.it.swap="when needed"'], energy=f"{energy_wh} Wh",
                    charge_power_max=f"{6 * energy_wh} W")  # fmt: skip
         found = days(made, 2)
-        sorties = [one for day in found for one in day.log.sorties]
+        sorties = sorties_of(found)
         loads = len(sorties) / sum(one.number_on_charge == 1 for one in sorties)
         # the last charge of a day is not used up
         flown.append((round(loads, 1), sum(area_m2(day) for day in found)))
@@ -106,14 +87,17 @@ def test_more_energy_of_the_same_mass_never_costs_loads_a_charge_nor_acres(size,
 
 
 def test_small_class_flies_three_sometimes_four_loads_a_charge():
-    charges = loads_a_charge()
+    forties = tuple(FIELD | {"name": f"field {n}", "area": "40 acre"} for n in range(6))
+    pairs = pairwise(sorties_of(days(rig(20, fields=forties))))
+    charges = [first.number_on_charge for first, then in pairs if then.number_on_charge == 1]
     assert np.mean(np.isin(charges, [3, 4])) > 0.8
     assert 2.7 < np.mean(charges) < 4.0
 
 
 def test_large_class_is_kept_flying_by_three_packs_one_charger_and_12_kw():
-    assert pack_wait_share(days(rig(40, 3))) < 0.10
-    assert pack_wait_share(days(rig(40, 2))) > pack_wait_share(days(rig(40, 3)))
+    three, two = (pack_wait_share(days(rig(40, packs))) for packs in (3, 2))
+    assert three < 0.10
+    assert two > three
 
 
 def test_small_class_is_kept_flying_by_two_packs_and_one_charger_at_three_quarters():

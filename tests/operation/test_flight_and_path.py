@@ -12,19 +12,7 @@ from simulator.physics.path import FieldPath
 from simulator.physics.swath import plan_rectangle
 from simulator.plan.flight import Flight, furthest, to_pass_end
 
-PLAN = plan_of(
-    table(
-        field=[
-            {
-                "name": "one",
-                "area": "12 ha",
-                "length_to_width": "3",
-                "drive_distance": "0 m",
-                "landing_zone": ["0 m", "0 m"],
-            }
-        ]
-    )
-)
+PLAN = plan_of(table(field=[{"name": "one", "area": "12 ha", "length_to_width": "3", "landing_zone": ["0 m", "0 m"]}]))
 AIRCRAFT = PLAN.rigs[0].aircraft[0][0]
 PROFILE = PLAN.profiles["big", 0]
 FLIGHT = Flight(AIRCRAFT, PROFILE, 13.0, 1.0)

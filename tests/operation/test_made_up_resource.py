@@ -3,8 +3,6 @@
 Aircraft are lifted off the trailer with a lifting aid that all rigs share; a rig that finds none free waits to set up.
 """
 
-from __future__ import annotations
-
 import copy
 import dataclasses
 import json
@@ -13,9 +11,9 @@ import re
 import pandas as pd
 import pytest
 import simpy
-from click.testing import CliRunner
 from colour_vision import VISION, difference
-from small_day import table
+from command_line import call
+from small_day import rows, seconds, table
 
 from simulator import load_scenario, run
 from simulator.analysis.bottleneck import judge
@@ -25,7 +23,6 @@ from simulator.analysis.day_rows import day_rows
 from simulator.analysis.resources import Resource, Rows, register, resource_names, resources, time_labels
 from simulator.analysis.summary import active_intervals, columns, place_of, summarise
 from simulator.analysis.variations import Variation
-from simulator.cli import group
 from simulator.experiment.engine import engine
 from simulator.operation.day import simulate
 from simulator.operation.moves import Moves
@@ -66,9 +63,7 @@ def more_aids(scenario):
     yield Variation("one more lifting aid", NAME, (f"notes=lifting aids: {aids_of(scenario) + 1}",))
 
 
-AID = Resource(
-    NAME, NAME, ("lifting",), busy=Rows(NAME, ("lifting",)), lost=(WAIT,), one_more_shared=more_aids
-)  # fmt: skip
+AID = Resource(NAME, NAME, ("lifting",), busy=Rows(NAME, ("lifting",)), lost=(WAIT,), one_more_shared=more_aids)
 
 
 def lift(env, name, log, asked):
@@ -118,7 +113,7 @@ def day(plan):
 
 
 def lifted_s(day):
-    return sum(row.end_s - row.start_s for row in day.log.rows if row.entity == f"{NAME} 1")
+    return seconds(rows(day, entity=f"{NAME} 1"))
 
 
 def test_nothing_is_left_when_it_is_taken_out_again():
@@ -126,17 +121,14 @@ def test_nothing_is_left_when_it_is_taken_out_again():
     assert not any(NAME in name for name in (*columns(), *time_labels()))
 
 
-def test_no_name_is_registered_twice(lifting):
-    with pytest.raises(ValueError, match="lifting aid"):
-        register(AID)
-
-
 def test_it_is_in_the_days_row(plan, day):
     assert resource_names()[-1] == NAME
+    with pytest.raises(ValueError, match="lifting aid"):
+        register(AID)  # no name twice
     assert {f"time_s/{WAIT}", f"utilisation/{NAME}", f"active_share/{NAME}"} <= set(columns())
     row = summarise(plan, day)
-    waited = sum(row.end_s - row.start_s for row in day.log.rows if row.reason == BUSY)
-    assert row[place_of(f"time_s/{WAIT}")] == waited >= 25 * 60.0  # both rigs arrive together, and one waits
+    # both rigs arrive together, and one waits
+    assert row[place_of(f"time_s/{WAIT}")] == seconds(rows(day, BUSY)) >= 25 * 60.0
     assert row[place_of(f"utilisation/{NAME}")] == pytest.approx(lifted_s(day) / day.log.paid_until_s)
     assert 0.0 < row[place_of(f"active_share/{NAME}")] < 1.0
     spans = active_intervals(day)[NAME][f"{NAME} 1"]
@@ -147,10 +139,9 @@ def test_its_states_are_checked(plan, day):
     assert violations(plan, day) == []
 
     def found(**change):
-        rows = list(day.log.rows)
-        place = [place for place, row in enumerate(rows) if row.entity == f"{NAME} 1"][1]
-        rows[place] = rows[place]._replace(**change)
-        return violations(plan, dataclasses.replace(day, log=dataclasses.replace(day.log, rows=rows)))
+        second = rows(day, entity=f"{NAME} 1")[1]
+        changed = [row._replace(**change) if row is second else row for row in day.log.rows]
+        return violations(plan, dataclasses.replace(day, log=dataclasses.replace(day.log, rows=changed)))
 
     assert any("lifting aid 1: in two places" in text for text in found(start_s=0.0))
     assert any("lifting aid 1: in the states idling" in text for text in found(state="idling"))
@@ -195,13 +186,9 @@ def test_one_more_of_it_is_tried_and_told(lifting):
 def test_it_is_in_every_file_of_a_result(lifting, tmp_path, monkeypatch):
     source, out = str(tmp_path / "lifting.toml"), tmp_path / "out"
     (tmp_path / "lifting.toml").write_text(toml_document(TABLE))
-    for arguments in (
-        ["run", source, "--runs", "5", "--one-more-runs", "5", "--workers", "2", "--out", str(out)],
-        ["report", str(out)],
-        ["day", source, "--out", str(tmp_path / "day")],
-    ):
-        done = CliRunner().invoke(group, arguments)
-        assert done.exit_code == 0, done.output
+    assert call("run", source, "--runs", "5", "--one-more-runs", "5", "--workers", "2", "--out", str(out)) == 0
+    assert call("report", str(out)) == 0
+    assert call("day", source, "--out", str(tmp_path / "day")) == 0
     assert WAIT in set(pd.read_csv(out / "time_use.csv")["state"])
     assert NAME in set(pd.read_csv(out / "bottleneck.csv")["resource"])
     summary = (out / "summary.md").read_text()
@@ -218,17 +205,14 @@ def test_it_is_in_every_file_of_a_result(lifting, tmp_path, monkeypatch):
     # a result is read as it is by somebody who has no such resource
     with monkeypatch.context() as without:
         without.setattr(REGISTERED, resources()[:-1])
-        done = CliRunner().invoke(group, ["report", str(out), "--out", str(tmp_path / "again.html")])
-    assert done.exit_code == 0, done.output
+        assert call("report", str(out), "--out", str(tmp_path / "again.html")) == 0
     assert f"{NAME} 1" in (tmp_path / "again.html").read_text()
 
 
 @pytest.mark.parametrize("vision", VISION)
 def test_looks_by_default_are_told_apart(vision):
-    known = {
-        look.colour for looks in (AIRCRAFT_LOOKS, PACK_LOOKS, RESOURCE_LOOKS, WORK_LOOKS) for look in looks.values()
-    }
-    hatches = {look.hatch for looks in (AIRCRAFT_LOOKS, PACK_LOOKS, RESOURCE_LOOKS) for look in looks.values()}
+    looks = [look for kind in (AIRCRAFT_LOOKS, PACK_LOOKS, RESOURCE_LOOKS, WORK_LOOKS) for look in kind.values()]
+    known, hatches = {look.colour for look in looks}, {look.hatch for look in looks}
     for colour, hatch in SPARE:
         others = known | {other for other, _ in SPARE if other != colour}
         assert min(difference(colour, other, vision) for other in others) >= 5.0  # as in the palette's own test

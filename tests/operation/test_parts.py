@@ -14,7 +14,6 @@ from simulator.operation.log import DayLog, Reason, State
 from simulator.operation.packs import Pack
 from simulator.operation.people import AHEAD, FEED, TURNAROUND, Task
 from simulator.operation.power import PowerSource
-from simulator.operation.refuelling import refuelling
 from simulator.operation.supply import Supply
 from simulator.operation.turnaround import Part, overlay
 from simulator.operation.work import Visit, WorkList
@@ -84,18 +83,6 @@ def test_break_waits_for_tasks_and_holds_what_comes_later():
     env.run(until=100.0)
     assert began == [10.0]
     assert people.done == [(10.0, "before"), (60.0, "later")]
-
-
-def test_who_is_away_holds_up_no_break():
-    people = People(pilots=1, helpers=1)
-    people.ask(Reason.RESTOCK, 500.0, AHEAD, "trip", away=True)
-    people.env.run(until=1.0)
-    gathered = people.crew.gather(Reason.BREAK)
-    people.env.run(until=2.0)
-    assert gathered.triggered
-    assert [person.name for person in people.crew.present] == ["rig/pilot 1"]
-    people.env.run(until=1000.0)
-    assert people.done == [(500.0, "trip")]
 
 
 def test_people_are_handed_on_after_who_asked_has_said_what_comes_next():
@@ -184,18 +171,6 @@ def test_tank_is_low_and_then_dry_and_runs_again_when_filled():
     assert not source.low.triggered
 
 
-def test_whoever_is_free_refuels_a_generator_that_is_low():
-    env, source, plan = source_of(generator__generator__fuel_tank="0.5 L")
-    crew = Crew(env, "rig", CrewTable(pilots=1, helpers=1), 1, Airspace(1, 0.0, 0.0, False), source.log)
-    env.process(refuelling(env, source, crew, crew.table.tasks.refuel, lambda: 60.0, source.log))
-    plug(source, plan, 0, 100.0)
-    env.run(until=3600.0)
-    filled = [row.amount for row in source.log.rows if row.reason is Reason.REFUEL and row.state is State.RUN]
-    assert filled
-    assert all(0.0 < amount < 0.5 for amount in filled)
-    assert [row.entity for row in source.log.rows if row.state is State.TASK] == ["rig/helper 1"] * len(filled)
-
-
 def test_a_source_switched_off_is_no_shortage_of_power():
     env, source, plan = source_of(**TWO)
     charging, _ = plug(source, plan, 0, 100.0)
@@ -213,29 +188,18 @@ def supply(ahead, **values):
     made = SupplyTable.model_validate(
         {"mix_tank": "100 L", "nurse_water": "500 L", "transfer_flow": "60 L/min", **values}
     )
-    mixing = people.crew.table.tasks.mix
-    tank = Supply(
-        people.env,
-        "supply",
-        made,
-        True,
-        mixing,
-        people.crew,
-        people.log,
-        SimpleNamespace(
-            product_ahead=lambda _: ahead(), use_per_s=lambda _: 0.01, product_here=lambda: 1e9, largest_load=30.0
-        ),
-        lambda: 60.0,
-        lambda: 600.0,
-        made.mix_tank * made.start_mixed,
-        made.nurse_water,
+    pace = SimpleNamespace(
+        product_ahead=lambda _: ahead, use_per_s=lambda _: 0.01, product_here=lambda: 1e9, largest_load=30.0
     )
-    return people.env, tank
+    begun = (made.mix_tank * made.start_mixed, made.nurse_water)
+    mixing, crew = people.crew.table.tasks.mix, people.crew
+    times = (lambda: 60.0, lambda: 600.0)
+    return people.env, Supply(people.env, "supply", made, True, mixing, crew, people.log, pace, *times, *begun)
 
 
 @pytest.mark.skipif("compiled" in engine(), reason="the compiled model takes no stand-in for its pace")
 def test_orders_are_served_in_turn_and_mixing_never_exceeds_what_can_be_flown():
-    env, tank = supply(lambda: 30.0, start_mixed="20 %", mix_at="0 %", transfer_flow="0.2 L/s")
+    env, tank = supply(30.0, start_mixed="20 %", mix_at="0 %", transfer_flow="0.2 L/s")
     served = []
     assert tank.take(15.0)
     assert not tank.take(15.0)
@@ -256,7 +220,7 @@ def test_orders_are_served_in_turn_and_mixing_never_exceeds_what_can_be_flown():
 
 @pytest.mark.skipif("compiled" in engine(), reason="the compiled model takes no stand-in for its pace")
 def test_withdrawn_order_is_put_back():
-    _, tank = supply(lambda: 0.0, start_mixed="50 %")
+    _, tank = supply(0.0, start_mixed="50 %")
     assert tank.take(30.0)
     tank.put_back(30.0)
     assert tank.level == pytest.approx(50.0)
@@ -266,14 +230,7 @@ def test_withdrawn_order_is_put_back():
 
 
 def field_plans(count=2):
-    return plan_of(
-        table(
-            field=[
-                {"name": f"f{n}", "area": "1 ha", "drive_distance": "0 m", "ferry_distance": "0 m"}
-                for n in range(count)
-            ]
-        )
-    )
+    return plan_of(table(field=[{"name": "f", "area": "1 ha", "ferry_distance": "0 m", "count": count}]))
 
 
 def test_claims_are_consecutive_and_what_is_given_back_is_claimed_first():
@@ -295,23 +252,6 @@ def test_claims_are_consecutive_and_what_is_given_back_is_claimed_first():
     visit.settle(8000.0, 9000.0)
     assert visit.opening() == (8000.0, pytest.approx(10000.0))
     assert not visit.returned
-
-
-def test_list_runs_out_or_repeats():
-    plan = field_plans()
-    once, again = (WorkList(plan.fields, plan.geography, repeat) for repeat in (False, True))
-    assert [once.next_visit(0.0).index for _ in range(2)] == [0, 1]
-    assert once.next_visit(0.0) is None
-    assert once.peek(0.0) is None
-    assert not once.all_finished
-    for index in range(2):
-        once.finish(once._to_do[0])
-        assert once.all_finished is (index == 1)
-    visits = [again.next_visit(0.0) for _ in range(4)]
-    assert [(one.index, one.number) for one in visits] == [(0, 1), (1, 1), (0, 2), (1, 2)]
-    for visit in visits:
-        again.finish(visit)
-    assert not again.all_finished
 
 
 def test_what_an_evening_leaves_comes_first_in_the_morning():

@@ -68,12 +68,11 @@ def inside(start, end, window_s):
 
 def means(made, measure, replications):
     """Return mean and standard error of time averages over independent days, clear of both ends of the day."""
-    plan, bank, window_s = plan_of(made), StreamBank(20), None
-    values = []
+    plan, bank, values = plan_of(made), StreamBank(20), []
+    window_s = plan.last_landing_s
+    span = window_s - WARM_UP_S - COOL_DOWN_S
     for replication in range(replications):
-        window_s = plan.last_landing_s
         day = simulate(plan, bank.day(replication), replication)
-        span = window_s - WARM_UP_S - COOL_DOWN_S
         flying = sum(inside(one.start_s, one.end_s, window_s) for one in day.log.sorties) / span
         states = {}
         for row in day.log.rows:
@@ -93,39 +92,32 @@ def assert_meets(found, error, theory, relative=0.0):
 ROSSETTI = {1: (2.674, 1.744, 0.930), 2: (1.661, 0.325, 1.336), 3: (1.457, 0.040, 1.417), 4: (1.430, 0.002, 1.428)}
 
 
+SLOW = {"marks": pytest.mark.slow}
+BY_CREW = ("aircraft", "wait", "crew busy"), ("aircraft", "fill", "")
+BY_CHARGERS = ("pack", "queue", ""), ("charger", "charge", "")
+
+
 @pytest.mark.parametrize(
-    "crew", [1, 2, pytest.param(3, marks=pytest.mark.slow), pytest.param(4, marks=pytest.mark.slow)]
-)
-def test_refill_crew_is_the_machine_repair_queue(crew):
-    made = network(5, 10.0)
-    made["rig"]["main"]["crew"]["helpers"] = crew
-    made["rig"]["main"]["crew"]["tasks"]["fill"] = {"time": exponential(4.0), "people": 1}
-
-    def measure(flying, states):
-        waiting = states.get(("aircraft", "wait", "crew busy"), 0.0)
-        busy = states.get(("aircraft", "fill", ""), 0.0)
-        return 5.0 - flying, waiting, busy
-
-    found, error = means(made, measure, 5)
-    assert_meets(found, error, ROSSETTI[crew])
-    exact = machine_repair(5, crew, 10.0, 4.0)
-    assert_meets(found, error, (exact.away, exact.waiting, exact.busy))
-
-
-@pytest.mark.parametrize("chargers", [pytest.param(1, marks=pytest.mark.slow), 2])
-def test_chargers_are_the_machine_repair_queue(chargers):
-    made = network(5, 10.0, aircraft__big__swap="every landing")
-    made["charger"]["charger"]["balance_time"] = exponential(4.0)
-    made["rig"]["main"]["power"]["trailer"]["chargers"] = {"charger": chargers}
-
-    def measure(flying, states):
-        waiting = states.get(("pack", "queue", ""), 0.0)
-        busy = states.get(("charger", "charge", ""), 0.0)
-        return 5.0 - flying, waiting, busy
-
-    found, error = means(made, measure, 5)
+    ("servers", "states_of"),
+    [
+        (1, BY_CREW), (2, BY_CREW), pytest.param(3, BY_CREW, **SLOW), pytest.param(4, BY_CREW, **SLOW),
+        pytest.param(1, BY_CHARGERS, **SLOW), (2, BY_CHARGERS),
+    ],
+)  # fmt: skip
+def test_a_refill_crew_and_chargers_are_the_machine_repair_queue(servers, states_of):
+    made = network(5, 10.0, **({} if states_of is BY_CREW else {"aircraft__big__swap": "every landing"}))
+    if states_of is BY_CREW:
+        made["rig"]["main"]["crew"]["helpers"] = servers
+        made["rig"]["main"]["crew"]["tasks"]["fill"] = {"time": exponential(4.0), "people": 1}
+    else:
+        made["charger"]["charger"]["balance_time"] = exponential(4.0)
+        made["rig"]["main"]["power"]["trailer"]["chargers"] = {"charger": servers}
+    found, error = means(made, lambda flying, states: (5.0 - flying, *(states.get(one, 0.0) for one in states_of)), 5)
     # the model charges no pack in less than a millisecond
-    assert_meets(found, error, ROSSETTI[chargers], relative=5e-4)
+    relative = 0.0 if states_of is BY_CREW else 5e-4
+    assert_meets(found, error, ROSSETTI[servers], relative)
+    exact = machine_repair(5, servers, 10.0, 4.0)
+    assert_meets(found, error, (exact.away, exact.waiting, exact.busy), relative)
 
 
 SERVICE_H, SERVERS, JOBS = (0.5, 0.3, 0.4, 1.0), (2, 1, 1, math.inf), 3

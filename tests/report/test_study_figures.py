@@ -88,7 +88,7 @@ DRAWN = {
 }  # fmt: skip
 NAMED = {
     "ladder": "TAKEN: one more pack", "size": "large_pack=2", "season": "two packs", "crossover": "small\n25 %",
-    "ladder with prices": "worth today over 5 years", "payoff": "mean",
+    "ladder with prices": "worth over 5 years", "payoff": "mean",
 }  # fmt: skip
 
 

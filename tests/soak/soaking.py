@@ -7,15 +7,13 @@ whichever comes first, and with Ctrl-C:
 
 ``--wider`` takes scenarios that say more (boundaries of files, hourly weather, moving landing zones ...); see
 `wider_scenarios.py`. Batch ``n`` of the scenarios is made from seed ``n`` alone, so ``--first-seed n --days 1`` brings
-a finding back. Each violation is written to the log as one line of JSON with its seed, replication and whole scenario.
+a finding back. Each violation is a line of the log: its seed, then replication, laws and whole scenario as JSON.
 A run may take two minutes of processor time and may not let the process grow without end; either is a finding too.
 """
 
-import argparse
 import copy
 import json
 import math
-import resource
 import sys
 import time
 from dataclasses import dataclass, field
@@ -24,10 +22,9 @@ from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
 sys.path.insert(0, str(Path(__file__).parents[1] / "fuzz"))
-sys.path.insert(0, str(Path(__file__).parent))
 
 from bounds import bounded
-from hypothesis import HealthCheck, Phase, given, seed, settings
+from long_run import examples, long_run, parser, teller
 from scenarios_strategy import scenarios
 from wider_scenarios import wider_scenarios
 
@@ -57,12 +54,12 @@ class Found:
     sorties: int = 0
     empty_days: int = 0
     longest_run_s: float = 0.0
-    faults: list[dict[str, object]] = field(default_factory=list)
+    findings: list[str] = field(default_factory=list)
 
     def __str__(self):
         return (
             f"{self.days} days of {self.scenarios} scenarios ({self.refused} refused), {self.sorties} sorties, "
-            f"{self.empty_days} days without one, longest run {self.longest_run_s:.1f} s, {len(self.faults)} violations"
+            f"{self.empty_days} days without one, longest run {self.longest_run_s:.1f} s, {len(self.findings)} findings"
         )
 
 
@@ -92,15 +89,6 @@ def check_run(plan, bank, replication, found):
 def soak_batch(number, found, strategy=scenarios):
     """Simulate one batch of random scenarios; what breaks a law, or breaks off, is kept and the batch goes on."""
 
-    @seed(number)
-    @settings(
-        max_examples=BATCH,
-        phases=[Phase.generate],
-        database=None,
-        deadline=None,
-        suppress_health_check=list(HealthCheck),
-    )
-    @given(strategy())
     def one(table):
         found.scenarios += 1
         kept = copy.deepcopy(table)
@@ -109,55 +97,27 @@ def soak_batch(number, found, strategy=scenarios):
         except InputError:
             found.refused += 1
             return
-        bank = StreamBank(number)
         for replication in range(RUNS_EACH):
-            broken = check_run(plan, bank, replication, found)
+            broken = check_run(plan, StreamBank(number), replication, found)
             if broken:
-                entry = {"seed": number, "replication": replication, "broken": broken[:5], "scenario": kept}
-                found.faults.append(entry)
+                entry = {"replication": replication, "broken": broken[:5], "scenario": kept}
+                found.findings.append(json.dumps(entry, default=str))
                 break
 
-    one()
-
-
-def soak(days, minutes, first_seed, say, strategy=scenarios):
-    """Soak batch after batch; ``say`` gets a line a minute, and each violation as it is found."""
-    found, begun, told, shown, number = Found(), time.monotonic(), 0.0, 0, first_seed
-    try:
-        while found.days < days and time.monotonic() - begun < 60.0 * minutes:
-            soak_batch(number, found, strategy)
-            for entry in found.faults[shown:]:
-                say(json.dumps(entry, default=str))
-            shown, number = len(found.faults), number + 1
-            if time.monotonic() - told > 60.0:
-                told = time.monotonic()
-                say(f"{(told - begun) / 60.0:.1f} min, seed {number - 1}: {found}")
-    except KeyboardInterrupt:
-        say("interrupted")
-    peak_mb = resource.getrusage(resource.RUSAGE_SELF).ru_maxrss / 1024.0
-    minutes_taken = (time.monotonic() - begun) / 60.0
-    say(f"ended after {minutes_taken:.1f} min, seeds {first_seed} to {number - 1}, peak {peak_mb:.0f} MB: {found}")
-    return found
+    examples(strategy(), BATCH, number, one)
 
 
 def main():
-    parser = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    parser.add_argument("--days", type=int, default=100_000, help="days to simulate")
-    parser.add_argument("--minutes", type=float, default=75.0, help="time to stop after")
-    parser.add_argument("--first-seed", type=int, default=1, help="seed of the first batch")
-    parser.add_argument("--wider", action="store_true", help="scenarios that say more")
-    parser.add_argument("--log", type=Path, help="file for the progress and the findings; else standard output")
-    options = parser.parse_args()
+    options = parser(__doc__.splitlines()[0], "days", 100_000, 75.0)
+    options.add_argument("--wider", action="store_true", help="scenarios that say more")
+    asked, found = options.parse_args(), Found()
+    strategy = wider_scenarios if asked.wider else scenarios
 
-    def say(line):
-        if options.log is None:
-            print(line, flush=True)
-            return
-        with options.log.open("a", encoding="utf-8") as handle:
-            handle.write(line + "\n")
+    def batch(number, found):
+        soak_batch(number, found, strategy)
 
-    strategy = wider_scenarios if options.wider else scenarios
-    return 1 if soak(options.days, options.minutes, options.first_seed, say, strategy).faults else 0
+    long_run(found, batch, lambda: found.days >= asked.days, asked.minutes, asked.first_seed, teller(asked.log))
+    return 1 if found.findings else 0
 
 
 if __name__ == "__main__":

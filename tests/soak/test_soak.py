@@ -5,25 +5,21 @@
 
 import json
 import os
-import sys
-from pathlib import Path
 
 import pytest
-
-sys.path.insert(0, str(Path(__file__).parent))
-
 import soaking
-from soaking import Found, check_run, soak, soak_batch
+from long_run import long_run
+from small_day import TABLE, plan_of
+from soaking import Found, check_run, soak_batch
 
 from simulator.operation.log import State
-from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 
 SHORT_DAYS = 2000
 
 
-def days_wanted() -> int:
+def days_wanted():
     """Return the days that ``ACREDAY_SOAK`` asks for."""
     text = os.environ.get("ACREDAY_SOAK", "short")
     return int(text) if text.isdigit() else SHORT_DAYS
@@ -37,7 +33,7 @@ def test_soak():
         number += 1
         soak_batch(number, found)
     print(f"soak: {found}")
-    assert not found.faults, json.dumps(found.faults[:3], indent=1)
+    assert not found.findings, found.findings[:3]
     # a soak whose scenarios are nearly all refused, or fly nothing, has seen nothing
     assert found.refused < 0.5 * found.scenarios
     assert found.sorties > 5 * found.days
@@ -46,13 +42,11 @@ def test_soak():
 # --- the soak itself finds what it looks for ---
 
 
-def small_plan():
-    from small_day import TABLE
-
-    return make_plan(load_scenario(TABLE).sets[0])
+def checked():
+    return check_run(plan_of(TABLE), StreamBank(1), 0, Found())
 
 
-def test_a_day_that_breaks_a_law_is_a_finding(monkeypatch):
+def test_a_day_that_breaks_a_law_breaks_off_or_never_ends_is_a_finding(monkeypatch):
     honest = soaking.run_job
 
     def waits_twice(plan, streams, replication):
@@ -60,12 +54,6 @@ def test_a_day_that_breaks_a_law_is_a_finding(monkeypatch):
             one.day.log.add(0.0, 60.0, "main/big 1", State.WAIT)
             yield one
 
-    assert not check_run(small_plan(), StreamBank(1), 0, Found())
-    monkeypatch.setattr(soaking, "run_job", waits_twice)
-    assert "main/big 1" in check_run(small_plan(), StreamBank(1), 0, Found())[0]
-
-
-def test_a_day_that_breaks_off_or_never_ends_is_a_finding(monkeypatch):
     def fails(*_):
         raise RuntimeError("broken")
 
@@ -73,38 +61,30 @@ def test_a_day_that_breaks_off_or_never_ends_is_a_finding(monkeypatch):
         while True:
             pass
 
+    assert not checked()
+    monkeypatch.setattr(soaking, "run_job", waits_twice)
+    assert "main/big 1" in checked()[0]
     monkeypatch.setattr(soaking, "run_job", fails)
-    assert check_run(small_plan(), StreamBank(1), 0, Found()) == ["RuntimeError: broken"]
+    assert checked() == ["RuntimeError: broken"]
     monkeypatch.setattr(soaking, "run_job", hangs)
     monkeypatch.setattr(soaking, "MOST_S", 0.2)
-    assert "broken off" in check_run(small_plan(), StreamBank(1), 0, Found())[0]
+    assert "broken off" in checked()[0]
 
 
-def counted(broken):
-    """Return a check that finds always the same in a run of one day."""
-
+@pytest.mark.parametrize(("broken", "minutes", "seeds"), [(["a law"], 5.0, {3, 4}), ([], 0.0, set())])
+def test_findings_are_told_with_seed_and_scenario_and_a_soak_ends(monkeypatch, broken, minutes, seeds):
     def check(_plan, _bank, _replication, found):
         found.days += 1
         return broken
 
-    return check
-
-
-def test_findings_are_told_with_seed_and_scenario_and_the_soak_goes_on(monkeypatch):
-    monkeypatch.setattr(soaking, "check_run", counted(["a law"]))
+    monkeypatch.setattr(soaking, "check_run", check)
     monkeypatch.setattr(soaking, "BATCH", 10)
-    lines = []
-    found = soak(12, 5.0, 3, lines.append)
-    told = [json.loads(line) for line in lines if line.startswith("{")]
-    assert len(told) == len(found.faults) >= 12
-    assert {entry["seed"] for entry in told} == {3, 4}
-    assert told[0]["broken"] == ["a law"]
-    assert load_scenario(told[0]["scenario"]).sets
-
-
-def test_it_stops_at_the_time(monkeypatch):
-    monkeypatch.setattr(soaking, "check_run", counted([]))
-    monkeypatch.setattr(soaking, "BATCH", 10)
-    lines = []
-    assert soak(10**9, 0.001, 1, lines.append).days > 0
+    found, lines = Found(), []
+    long_run(found, soak_batch, lambda: found.days >= 12, minutes, 3, lines.append)
+    told = [line.split(": ", 1) for line in lines if line.startswith("FINDING")]
+    assert len(told) == len(found.findings)
+    assert {int(head.split()[-1]) for head, _ in told} == seeds
+    for _, text in told:
+        assert json.loads(text)["broken"] == ["a law"]
+        assert load_scenario(json.loads(text)["scenario"]).sets
     assert lines[-1].startswith("ended after")

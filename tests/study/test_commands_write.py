@@ -42,7 +42,7 @@ def few_days(tmp_path: Path) -> str:
 
 
 PRICED_CASES = [
-    ("payoff", (THIRD_PACK, *RUNS, "--one-more-runs", "0"), "With one more pack (large_pack) this set does",
+    ("payoff", (THIRD_PACK, *RUNS, "--one-more-runs", "0"), "With one more 1,800 Wh pack this set does",
      {"payoff.csv", "futures.csv", "cash.csv"}),
     ("ladder", ("--runs", "10", "--rungs", "1"), "Buy: ", {"ladder.csv", "tried.csv"}),
     ("size", ("--choose", "rig.main.packs.large_pack=2..3", "--acres-per-day", "30 acre", "--runs", "50"),

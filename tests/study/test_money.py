@@ -198,8 +198,8 @@ def test_what_a_change_buys_in_words():
     loaded = short()
     base = loaded.sets[0]
     changed = vary(base, ["rig.main.packs.large_pack=4", "rig.main.crew.helpers=2"], loaded.folder)
-    assert change_words(base.scenario, changed.scenario) == "two more packs (large_pack) and one more person"
-    assert change_words(changed.scenario, base.scenario) == "two fewer packs (large_pack) and one fewer person"
+    assert change_words(base.scenario, changed.scenario) == "two more 1,800 Wh packs and one more person"
+    assert change_words(changed.scenario, base.scenario) == "two fewer 1,800 Wh packs and one fewer person"
     costs = base.scenario.costs
     bought, sold = (make_case(*sets, costs, None, "payoff")[0] for sets in ((base, changed), (changed, base)))
     assert (bought.price, bought.resale) == (4000, 0)

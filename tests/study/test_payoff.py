@@ -57,7 +57,7 @@ def test_it_hangs_together(answer):
     assert abs(worth.mean() - answer.net_present_value.mean) < spread
     assert answer.chance == pytest.approx((worth > 0).mean())
     assert answer.cash["p50"].iloc[0] == -2000
-    assert answer.sentence.startswith("With one more pack (large_pack) this set does")
+    assert answer.sentence.startswith("With one more 1,800 Wh pack this set does")
     assert f"{DAYS} runs" in answer.sentence
     assert answer.pays is (answer.net_present_value.low > 0)
     assert list(answer.tables["payoff.csv"]["quantity"])[:3] == ["output before", "output after", "extra output"]

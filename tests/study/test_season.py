@@ -179,10 +179,9 @@ def test_days_that_a_weather_file_adds_are_said(weather):
 
 def test_sets_are_compared_on_the_same_acres():
     """Cost sentences name the largest season that every set can do, also where one alone could do more."""
-    answer = season(
-        load_scenario(PRICED, [*SHORT, "equipment_set.more={ rig = { main = { packs = { large_pack = 4 } } } }"]),
-        runs=12,
-    )
+    sets = {name: {"rig": {"main": {"packs": {"large_pack": count}}}} for name, count in (("two", 2), ("four", 4))}
+    raw = tomllib.loads(PRICED.read_text(encoding="utf-8")) | {"equipment_set": sets}
+    answer = season(load_scenario(raw, SHORT, folder=SCENARIOS), runs=12)
     small, large = sorted(answer.sets, key=lambda entry: entry.total.p50)
     wider = [one.acres for one in large.costs_by_size if one.fits]
     shared = max(one.acres for one in small.costs_by_size if one.fits)

@@ -1,11 +1,8 @@
 """What a validation is made of: checks, days of a case with their ratios, and the aerial work-rate formula."""
 
-from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
-from typing import Any, Literal
 
 import numpy as np
-from numpy.typing import NDArray
 
 from simulator.analysis.resources import time_labels
 from simulator.analysis.summary import place_of, summarise
@@ -16,57 +13,39 @@ from simulator.scenario.loading import load_scenario
 from simulator.scenario.streams import StreamBank
 from simulator.scenario.units import M2_PER_HECTARE
 
-Verdict = Literal["agrees", "above", "below", "low end", "high end"]
-End = Literal["", "low", "high"]
-Numbers = NDArray[np.float64]
-
 ONE_SD = 0.6826894921370859
 """Probability within one standard deviation of a normal law."""
 
 
 @dataclass(frozen=True)
 class Check:
-    """One simulated number beside a published one.
-
-    Parameters
-    ----------
-    key : str
-        Unique; begins with the row's number, or is a formula's name.
-    what : str
-        What is measured, with its clock.
-    unit : str
-        Unit of all numbers; empty for shares and ratios.
-    low, high : float
-        Published band; equal when it is one number, infinite where it is open.
-    simulated : float
-        Mean over the simulated days.
-    standard_error : float
-        Of that mean; 0 for a day without any randomness.
-    tolerance : float
-        Distance from the band, over its nearest limit, that still counts as agreement (rounding of the published
-        number, whole passes and loads).
-    end : {"", "low", "high"}
-        Which end of a range of settings was simulated; such a number has no verdict of its own.
-    """
+    """One simulated number beside a published one."""
 
     key: str
+    """Unique; begins with the row's number, or is a formula's name."""
     what: str
+    """What is measured, with its clock."""
     unit: str
+    """Of all numbers; empty for shares and ratios."""
     low: float
     high: float
+    """Published band: equal when it is one number, infinite where it is open."""
     simulated: float
     standard_error: float
+    """Of the mean over the simulated days; 0 for a day without any randomness."""
     tolerance: float = 0.0
-    end: End = ""
+    """Distance from the band, over its nearest limit, that still agrees (rounding, whole passes and loads)."""
+    end: str = ""
+    """``low`` or ``high``: which end of a range of settings was simulated, which has no verdict of its own."""
 
     @property
-    def row(self) -> int | None:
+    def row(self):
         """Row of the published measurements; None for a formula."""
         number = self.key.split(" ", 1)[0]
         return int(number) if number.isdecimal() else None
 
     @property
-    def verdict(self) -> Verdict:
+    def verdict(self):
         """Return whether the simulated number is in the band, allowing three standard errors and the tolerance."""
         if self.end:
             return "low end" if self.end == "low" else "high end"
@@ -78,21 +57,8 @@ class Check:
         return "agrees"
 
 
-def between(checks: Sequence[Check], key: str) -> bool:
-    """Tell whether the two ends of a range have the published band between them, in whole or in part.
-
-    Parameters
-    ----------
-    checks : sequence of Check
-        All checks.
-    key : str
-        Common key of the two ends, without the word ``low`` or ``high``.
-
-    Raises
-    ------
-    ValueError
-        There are not two ends of that key.
-    """
+def between(checks, key):
+    """Tell whether the two ends of a range have the published band between them, in whole or in part."""
     ends = [check for check in checks if check.end and check.key == f"{key} {check.end}"]
     if len(ends) != 2:
         raise ValueError(f"got {len(ends)} ends of {key!r}; allowed is two")
@@ -102,48 +68,29 @@ def between(checks: Sequence[Check], key: str) -> bool:
 
 @dataclass(frozen=True)
 class CaseDays:
-    """Simulated days of one case.
+    """Simulated days of one case, a row each."""
 
-    Parameters
-    ----------
-    rows : numpy.ndarray, shape (days, len(columns()))
-        One row a day.
-    """
+    rows: np.ndarray
 
-    rows: Numbers
-
-    def column(self, name: str) -> Numbers:
+    def column(self, name):
         """Return one measure, a value a day."""
-        values: Numbers = self.rows[:, place_of(name)]
-        return values
+        return self.rows[:, place_of(name)]
 
-    def seconds(self, labels: Sequence[str]) -> Numbers:
+    def seconds(self, labels):
         """Return aircraft seconds under some labels, a value a day."""
-        total: Numbers = np.sum([self.column(f"time_s/{label}") for label in labels], axis=0)
-        return total
+        return np.sum([self.column(f"time_s/{label}") for label in labels], axis=0)
 
-    def share(self, part: Sequence[str], whole: Sequence[str] | None = None) -> tuple[float, float]:
+    def share(self, part, whole=None):
         """Return one part of aircraft time over another (over all of it by default), and its standard error."""
         return ratio(self.seconds(part), self.seconds(time_labels() if whole is None else whole))
 
-    def hectares_per_field_hour(self) -> tuple[float, float]:
+    def hectares_per_field_hour(self):
         """Return hectares per hour with the rig set up at a field, and its standard error."""
         return ratio(self.column("hectares"), self.column("field_hours"))
 
 
-def ratio(upper: Numbers, lower: Numbers) -> tuple[float, float]:
-    """Return a ratio of two means over days, and its standard error.
-
-    Parameters
-    ----------
-    upper, lower : numpy.ndarray, shape (days,)
-        A value a day each.
-
-    Raises
-    ------
-    ValueError
-        Days differ and are too few for a standard error.
-    """
+def ratio(upper, lower):
+    """Return a ratio of two means over days, and its standard error."""
     if float(np.ptp(upper)) == 0.0 and float(np.ptp(lower)) == 0.0:
         return float(upper[0] / lower[0]), 0.0
     half_width = ratio_interval(upper, lower, ONE_SD).half_width
@@ -152,7 +99,7 @@ def ratio(upper: Numbers, lower: Numbers) -> tuple[float, float]:
     return float(upper.sum() / lower.sum()), half_width
 
 
-def simulate_case(table: Mapping[str, Any], days: int, seed: int) -> CaseDays:
+def simulate_case(table, days, seed):
     """Simulate days of a scenario table with one equipment set."""
     plan = make_plan(load_scenario(table).sets[0])
     bank = StreamBank(seed)
@@ -161,37 +108,13 @@ def simulate_case(table: Mapping[str, Any], days: int, seed: int) -> CaseDays:
 
 
 def work_rate_formula_s_per_ha(
-    load_s: float,
-    rate_l_ha: float,
-    load_l: float,
-    spray_m_s: float,
-    ferry_m_s: float,
-    swath_m: float,
-    turn_s: float,
-    pass_m: float,
-    ferry_m: float,
-    between_m: float,
-    field_ha: float,
-) -> float:
-    """Return the work time per hectare of one aircraft that never waits.
+    load_s, rate_l_ha, load_l, spray_m_s, ferry_m_s, swath_m, turn_s, pass_m, ferry_m, between_m, field_ha
+):
+    """Return the work time (s/ha) of one aircraft that never waits.
 
-    Parameters
-    ----------
-    load_s : float
-        Loading, take-off and landing of one flight, s.
-    rate_l_ha, load_l : float
-        Application rate (L/ha) and load of a flight (L).
-    spray_m_s, ferry_m_s : float
-        Speeds, m/s.
-    swath_m, turn_s, pass_m : float
-        Lane separation (m), time of one turn (s), length of a pass (m).
-    ferry_m, between_m, field_ha : float
-        Average distance from loading point to work (m), distance between fields (m), field area (ha).
-
-    Returns
-    -------
-    float
-        s/ha. Source: Baltin 1959 as printed in Matthews, *Pesticide Application Methods* (from memory).
+    Seconds of loading, take-off and landing, rate, load, speeds, swath, seconds of a turn, pass, way from the loading
+    point to the work, and between fields. Source: Baltin 1959 as printed in Matthews, *Pesticide Application Methods*
+    (from memory).
     """
     rate = rate_l_ha / M2_PER_HECTARE
     per_m2 = (

@@ -71,11 +71,8 @@ def formula_checks():
     for mph in (15.0, 5.0):
         # 30 whole passes of 30 ft, so that no pass overlaps another
         plot = cases.field(f"{900.0 * 1800.0} ft^2", 2.0)
-        us = {
-            "product": {"rate": "2 gal/acre"},
-            "aircraft": {"aircraft": {"spray_speed": f"{mph} mph", "swath": "30 ft"}},
-        }
-        day = simulate_case(cases.formula_table(field=[plot], **us), 1, 1)
+        us = {"aircraft": {"spray_speed": f"{mph} mph", "swath": "30 ft"}}
+        day = simulate_case(cases.formula_table(field=[plot], product={"rate": "2 gal/acre"}, aircraft=us), 1, 1)
         minutes, acres, litres = (float(day.column(name)[0]) for name in ("time_s/spray", "acres", "applied"))
         minutes /= 60.0
         speed = f"{mph:.0f} mph, 30 ft"
@@ -92,9 +89,8 @@ def run_lengths(days, seed):
 
     def share(run_m, rate, hands, **more):
         plot = cases.field(f"{90 * run_m} m^2", run_m / 90.0, **more)
-        return simulate_case(cases.small_table("4.5 m", "5 m/s", rate, [plot], hands), days, seed).share(
-            ["spray"], FIELD
-        )
+        day = simulate_case(cases.small_table("4.5 m", "5 m/s", rate, [plot], hands), days, seed)
+        return day.share(["spray"], FIELD)
 
     checks = []
     for end, rate, hands in zip(ENDS, ("15 L/ha", "7.5 L/ha"), HANDS, strict=True):
@@ -103,11 +99,8 @@ def run_lengths(days, seed):
     # a landing zone that stays at the plot's corner, and a crew that is always 100 m from the work
     for zone, more in (("at one corner", {}), ("100 m from the work", {"ferry_distance": "100 m"})):
         found = {run_m: share(run_m, "15 L/ha", cases.QUICK, **more) for run_m in (100, 500, 1500, 3500)}
-        for longer, shorter, low, high in (
-            (500, 100, 0.0, math.inf),
-            (1500, 500, 0.0, math.inf),
-            (3500, 1500, -0.05, 0.02),
-        ):
+        rising = (0.0, math.inf)
+        for longer, shorter, low, high in ((500, 100, *rising), (1500, 500, *rising), (3500, 1500, -0.05, 0.02)):
             change = found[longer][0] - found[shorter][0]
             error = math.hypot(found[longer][1], found[shorter][1])
             what = f"change of that share, runs of {longer} m less {shorter} m, landing zone {zone}"
@@ -123,18 +116,10 @@ def whole_days(days, seed):
         hands: simulate_case(cases.small_table("4.5 m", "5 m/s", "15 L/ha", fields, table, **more), days, seed)
         for (hands, table), more in zip(HANDS.items(), (trailer, {}), strict=True)
     }
-    checks = [
-        Check(
-            f"0 10 L {end}",
-            f"10 L class in the field, {hands}",
-            "ha/h",
-            1.0,
-            5.0,
-            *day.hectares_per_field_hour(),
-            end=end,
-        )
-        for end, (hands, day) in zip(ENDS, day_of.items(), strict=True)
-    ]
+    checks = []
+    for end, (hands, day) in zip(ENDS, day_of.items(), strict=True):
+        what, pace = f"10 L class in the field, {hands}", day.hectares_per_field_hour()
+        checks.append(Check(f"0 10 L {end}", what, "ha/h", 1.0, 5.0, *pace, end=end))
     ground = [label for label in FIELD if label not in FLIGHT]
     for key, what, low, high, labels, order in (
         ("spray", "spraying", 0.25, 0.35, ("spray",), ("slow hands", "quick hands")),
