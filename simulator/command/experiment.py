@@ -24,6 +24,7 @@ from simulator.scenario.loading import LoadedScenario
 if TYPE_CHECKING:
     from simulator.experiment.run_store import RunStore
     from simulator.report.folder import ResultFolder
+    from simulator.scenario.loading import EquipmentSet
 
 
 _NOTHING = "acreday: stopped; no run had finished"
@@ -313,8 +314,8 @@ def write_folder(
             ("acres.png", lambda: _draw_acres(result, document, units, path)),
             ("time_use.png", lambda: _draw_time_use(result, path)),
             *(
-                (f"day_{entry.name}.json", partial(_write_median_day, loaded, result, place, path))
-                for place, entry in enumerate(loaded.sets)
+                (f"day_{entry.name}.json", partial(_write_median_day, loaded, result.seed, entry, day, path))
+                for entry, day in zip(loaded.sets, median_days(result), strict=True)
             ),
             ("summary.md", lambda: _write_summary(folder, document, record)),
             ("manifest.json", lambda: folder.write_manifest(record)),
@@ -367,20 +368,36 @@ def _write_summary(folder: ResultFolder, document: dict[str, object], record: di
     folder.write_text("summary.md", summary_markdown(document, record))
 
 
-def median_day(result: Result, place: int) -> tuple[int, int]:
-    """Return run and work day of the full day whose acres are nearest their median; without full days, a first day."""
+def median_days(result: Result) -> list[tuple[int, int]]:
+    """Return run and work day of a day near the median of every set: one that all have in full, else each its own."""
+    import functools
+
     import numpy as np
 
-    entry = result.sets[place]
-    acres = entry.column("full_day_acres")
-    if np.isnan(acres).all():
-        acres = entry.column("acres")
-    nearest = int(np.nanargmin(np.abs(acres - np.nanmedian(acres))))
-    day = entry.column("full_day")[nearest]
-    return int(entry.replications[nearest]), 1 if np.isnan(day) else int(day)
+    keys, gaps = [], []
+    for entry in result.sets:
+        acres, days = entry.column("full_day_acres"), entry.column("full_day")
+        if np.isnan(acres).all():
+            acres, days = entry.column("acres"), np.ones(entry.runs)
+        known = ~np.isnan(acres)
+        keys.append(entry.replications[known].astype(np.int64) * _MOST_DAYS + days[known].astype(np.int64))
+        gaps.append((acres[known] / max(float(np.median(acres[known])), 1e-9) - 1.0) ** 2)
+    shared = functools.reduce(np.intersect1d, keys)
+    if len(shared):
+        off = sum(gap[np.searchsorted(key, shared)] for key, gap in zip(keys, gaps, strict=True))
+        chosen = [shared[np.argmin(off)]] * len(keys)
+    else:
+        chosen = [key[np.argmin(gap)] for key, gap in zip(keys, gaps, strict=True)]
+    return [divmod(int(one), _MOST_DAYS) for one in chosen]
 
 
-def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: Path) -> None:
+_MOST_DAYS = 100_000
+"""More than a run has work days: a run and a day of it make one number."""
+
+
+def _write_median_day(
+    loaded: LoadedScenario, seed: int, entry: EquipmentSet, chosen: tuple[int, int], path: Path
+) -> None:
     import json
 
     from simulator.analysis.day_record import day_record
@@ -390,8 +407,7 @@ def _write_median_day(loaded: LoadedScenario, result: Result, place: int, path: 
     from simulator.report.style import save_figure
     from simulator.report.writing import file_stem
 
-    entry = loaded.sets[place]
-    day = simulate_day(loaded, entry.name, *median_day(result, place), seed=result.seed)
+    day = simulate_day(loaded, entry.name, *chosen, seed=seed)
     plan = make_plan(entry)
     title = f"{entry.name}: a median day (run {day.replication}, work day {day.work_day})"
     record = day_record(plan, day)

@@ -48,13 +48,7 @@ def _letters(wide: bool) -> int:
 
 @styled
 def acres_figure(document: Mapping[str, Any], runs_frame: pd.DataFrame, units: str, wide: bool = True) -> Figure:
-    """Draw the output of each set, best first: its days, mean and bad day, the step to the next, and what limits it.
-
-    Raises
-    ------
-    ValueError
-        Unknown units.
-    """
+    """Draw the output of each set, best first: its days, mean and bad day, the step to the next, and what limits it."""
     shown = report_units(units)
     ranked = [entry for _, entry in best_first(document)]
     rows = []

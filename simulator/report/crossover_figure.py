@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulator.report.palette import INK, QUIET, text_on
+from simulator.report.palette import GAIN, INK, QUIET, text_on
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
 from simulator.scenario.units import M2_PER_ACRE
@@ -19,23 +19,17 @@ if TYPE_CHECKING:
 
     from simulator.study.crossover import Crossover
 
-_A, _B, _OPEN = ("#12503f", "#8fcfc0"), ("#b5651d", "#f2cf9a"), "#eceff1"
+_A, _B, _OPEN = (GAIN, "#8fcfc0"), ("#ee9a2e", "#f7dcae"), "#eceff1"
 
 
 @styled
 def crossover_figure(study: Crossover) -> Figure:
-    """Draw one map a measure: colour says who wins, its depth by how much, hatching that it is too close to call.
-
-    Parameters
-    ----------
-    study : Crossover
-        Result.
-    """
+    """Draw one map a measure: colour says who wins, its depth by how much, hatching that it is too close to call."""
     from matplotlib.patches import Patch
 
     panels = len(study.measures)
-    wide = 1.3 + 0.62 * len(study.areas_m2)
-    figure = new_figure(max(5.0, panels * wide + 0.6), 1.9 + 0.44 * len(study.rates))
+    wide = 1.3 + 0.95 * len(study.areas_m2)
+    figure = new_figure(max(5.0, panels * wide + 0.6), 1.9 + 0.5 * len(study.rates))
     axes = figure.subplots(1, panels, squeeze=False)[0]
     for place, measure in enumerate(study.measures):
         _panel(axes[place], study, measure, first=place == 0)
@@ -45,7 +39,7 @@ def crossover_figure(study: Crossover) -> Figure:
         Patch(facecolor=_OPEN, edgecolor=QUIET, hatch="////", label="too close to call"),
     ]
     figure.legend(handles=handles, loc="outside upper center", ncols=3)
-    text = f"numbers: lead in per cent of the other (pale: under 10); each interval holds at {100 * study.level:.3g} %"
+    text = f"lead in per cent of the other (pale: under 10); each interval holds at {100 * study.level:.3g} %"
     figure.supxlabel(text, fontsize=8, color=QUIET)
     return settle(figure)
 
@@ -67,11 +61,12 @@ def _panel(axes: Axes, study: Crossover, measure: str, first: bool) -> None:
         hatch = "////" if pair is None else None
         axes.add_patch(Rectangle((x, y), 1, 1, facecolor=colour, edgecolor="#c3cacd", hatch=hatch, linewidth=0.8))
         if np.isfinite(lead):
+            text = f"{100 * abs(lead):.0f} %"
             box = {"facecolor": colour, "edgecolor": "none", "pad": 1.0} if pair is None else None
             axes.text(
                 x + 0.5,
                 y + 0.5,
-                f"{100 * abs(lead):.0f}",
+                f"{plain(cell['winner'], 12)}\n{text}" if pair else text,
                 ha="center",
                 va="center",
                 fontsize=8,

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from simulator.report.figures import look_legend, look_style
 from simulator.report.numbers import NOTHING, clock_text, fixed, share_text
 from simulator.report.palette import INK, MARK, PAPER, QUIET, RESOURCE_LOOKS, WORK_LOOKS, Look, look_of, resource_looks
-from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
+from simulator.report.style import CLOCK, NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
 from simulator.report.table import Cell, DataTable, text_row
 from simulator.report.writing import plain
 
@@ -176,6 +176,7 @@ def day_figure(record: Record, title: str = "", wide: bool = True, span: Span | 
     if title:
         axes.set_title(plain(title, 110))
     look_legend(figure, used, wide)
+    figure.set_gid(CLOCK)
     return settle(figure)
 
 

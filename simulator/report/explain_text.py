@@ -24,22 +24,7 @@ _HOW = "What the model makes of these values, with mean times; each figure is th
 
 
 def page_text(page: Page, width: int, everything: bool = False) -> str:
-    """Return the page for a terminal.
-
-    Parameters
-    ----------
-    page : Page
-        The page.
-    width : int
-        Characters in a line, at least 40.
-    everything : bool
-        Whether every value and figure follow what a practitioner checks; else at most :data:`SCREENS` lines.
-
-    Returns
-    -------
-    str
-        Lines no longer than ``width`` but for single words that are.
-    """
+    """Return the page for a terminal."""
     width = max(40, width)
     out = [line for paragraph in _head(page) for line in _wrapped(paragraph, width)]
     out += _sheet_lines(page.checks, width)
@@ -101,13 +86,7 @@ def _sheet_lines(sheets: tuple[Sheet, ...], width: int) -> Iterator[str]:
 
 
 def page_markdown(page: Page) -> str:
-    """Return the whole page as Markdown: what to check, the values, and a table for each section.
-
-    Parameters
-    ----------
-    page : Page
-        The page.
-    """
+    """Return the whole page as Markdown: what to check, the values, and a table for each section."""
     out = [f"# Evidence: {_cell(page.scenario)}, {_cell(page.equipment_set)}", ""]
     out += [f"{_cell(paragraph)}\n" for paragraph in _head(page)]
     out += ["## What to check", *_sheet_tables(page.checks), "", "## Values", "", _LEGEND, ""]

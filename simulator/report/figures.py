@@ -179,11 +179,6 @@ def bottleneck_figure(bottleneck_frame: pd.DataFrame, units: str = "us") -> Figu
     """Draw the four views of what holds each set back, side by side by resource, a row of panels a set.
 
     The table is ``bottleneck.csv``; units are those of what one more adds.
-
-    Raises
-    ------
-    ValueError
-        Unknown units.
     """
     shown = report_units(units)
     names = list(dict.fromkeys(bottleneck_frame["equipment_set"]))

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulator.report.palette import INK, QUIET
+from simulator.report.palette import GAIN, INK, MARK, PAPER, QUIET
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
 from simulator.study.trial import area_unit
@@ -19,21 +19,14 @@ if TYPE_CHECKING:
     from simulator.study.fit import Fit, TaskFit
     from simulator.study.hindcast import Hindcast
 
-_DATA, _FITTED, _BEFORE = "#3b56a5", "#b8401c", "#6b3a14"
-_INSIDE, _OUTSIDE = "#12503f", "#b8401c"
+_DATA, _BEFORE = "#3b56a5", "#6b3a14"
 _COLUMNS = 3
 MOST_PANELS = 24
 
 
 @styled
 def fit_figure(study: Fit) -> Figure:
-    """Draw measured values as steps of their cumulative share, the fitted curve, and the mean the scenario had.
-
-    Parameters
-    ----------
-    study : Fit
-        Result; quantities with one value only are left out.
-    """
+    """Draw measured values as steps of their cumulative share, the fitted curve, and the mean the scenario had."""
     shown = [one for one in study.fits if len(one.values) > 1][:MOST_PANELS]
     columns = max(1, min(_COLUMNS, len(shown)))
     rows = max(1, math.ceil(len(shown) / columns))
@@ -54,7 +47,7 @@ def _panel(axes: Axes, one: TaskFit) -> None:
     x = np.sort(one.values)
     axes.step(np.repeat(x, 2)[1:], np.repeat(np.arange(1, len(x) + 1) / len(x), 2)[:-1], color=_DATA, label="measured")
     share = np.linspace(0.002, 0.998, 250)
-    axes.plot(one.shape.distribution.ppf(share), share, color=_FITTED, linestyle="--", label="fitted")
+    axes.plot(one.shape.distribution.ppf(share), share, color=MARK, linestyle="--", label="fitted")
     if one.before is not None:
         axes.axvline(one.before, color=_BEFORE, linewidth=1.0, linestyle=":", label="mean in the scenario")
     axes.set_ylim(0.0, 1.0)
@@ -66,13 +59,7 @@ def _panel(axes: Axes, one: TaskFit) -> None:
 
 @styled
 def hindcast_figure(study: Hindcast) -> Figure:
-    """Draw each past day's band with what was observed, one panel a measure.
-
-    Parameters
-    ----------
-    study : Hindcast
-        Result.
-    """
+    """Draw each past day's band with what was observed, one panel a measure."""
     measures = [str(name) for name in dict.fromkeys(study.days["measure"])]
     dates = study.days.drop_duplicates("line")
     lines = {line: place for place, line in enumerate(dates["line"])}
@@ -91,17 +78,12 @@ def hindcast_figure(study: Hindcast) -> Figure:
         axes.vlines(x, off["p5"], off["p95"], color="#c3cbd8", linewidth=8.0, label="nine days in ten")
         axes.vlines(x, off["p25"], off["p75"], color="#7d8794", linewidth=8.0, label="middle half")
         for kept, marker, colour, label in (
-            (inside & tells, "o", _INSIDE, "observed, inside"),
-            (~inside & tells, "X", _OUTSIDE, "observed, outside"),
+            (inside & tells, "o", GAIN, "observed, inside"),
+            (~inside & tells, "X", MARK, "observed, outside"),
         ):
             axes.plot(x[kept], off["observed"][kept], marker, color=colour, markersize=6, label=label)
         axes.plot(
-            x[~tells],
-            off["observed"][~tells],
-            "o",
-            color=QUIET,
-            markerfacecolor="white",
-            label="list done: no evidence",
+            x[~tells], off["observed"][~tells], "o", color=QUIET, markerfacecolor=PAPER, label="list done: no evidence"
         )
         axes.grid(axis="y")
         axes.set_title(f"{area_unit(study.units).name} a day" if name == "acres" else "paid hours")

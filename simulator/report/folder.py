@@ -44,11 +44,6 @@ def check_target(folder: Path, force: bool, same: Mapping[str, Any] | None = Non
     """Refuse a folder that cannot take a result, before anything is simulated.
 
     An older result that a crash left aside while it was being replaced is put back first.
-
-    Raises
-    ------
-    InputError
-        It is a file, the folder that one stands in, holds an older result or other files, or cannot be written to.
     """
     name = str(folder)
     try:
@@ -89,13 +84,7 @@ def _check_free(folder: Path, name: str, force: bool, same: Mapping[str, Any] | 
 
 
 def _check_replaceable(folder: Path, name: str, since: str = "") -> None:
-    """Refuse a folder that holds anything but what its manifest lists as written by acreday.
-
-    Raises
-    ------
-    InputError
-        With the names of what else is there.
-    """
+    """Refuse a folder that holds anything but what its manifest lists as written by acreday."""
     foreign = foreign_files(folder)
     if not foreign:
         return
@@ -143,13 +132,7 @@ def _siblings(target: Path, mark: str) -> list[Path]:
 
 @contextmanager
 def _held(folder: Path) -> Iterator[None]:
-    """Hold a folder so that no other run takes it for one that a crash left; the lock ends with the process.
-
-    Raises
-    ------
-    BlockingIOError
-        Another process holds it.
-    """
+    """Hold a folder so that no other run takes it for one that a crash left; the lock ends with the process."""
     handle = os.open(folder, os.O_RDONLY | os.O_CLOEXEC)
     try:
         try:
@@ -210,13 +193,7 @@ class ResultFolder:
         safe.to_csv(self.path / name, index=False, lineterminator="\n")
 
     def finish(self) -> Path:
-        """Force the files to the disk, move the folder into place and return it.
-
-        Raises
-        ------
-        InputError
-            The disk is full, or the folder cannot be moved there.
-        """
+        """Force the files to the disk, move the folder into place and return it."""
         for path in sorted(self.path.iterdir()):
             try:
                 sync_file(path)

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulator.report.palette import QUIET
+from simulator.report.palette import PAPER, QUIET, series
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
 from simulator.scenario.units import M2_PER_ACRE
@@ -17,72 +17,41 @@ if TYPE_CHECKING:
 
     from simulator.study.fragmentation import Fragmentation
 
-SET_COLOURS = ("#12503f", "#ee9a2e", "#3b56a5", "#b8401c", "#9c79b8", "#6b3a14")
-SET_MARKERS = ("o", "s", "^", "D", "v", "P")
-
 
 @styled
 def fragmentation_figure(study: Fragmentation) -> Figure:
-    """Draw each case with its interval, real maps as hollow marks, and the fitted response of each set.
-
-    Parameters
-    ----------
-    study : Fragmentation
-        Result.
-    """
+    """Draw each case with its interval, real maps as hollow marks, and the fitted response of each set."""
     unit = area_unit(study.units)
     figure = new_figure(8.0, 4.8)
     axes = figure.add_subplot()
     names = [str(name) for name in dict.fromkeys(study.cases["equipment_set"])]
     for place, name in enumerate(names):
-        colour, marker = SET_COLOURS[place % len(SET_COLOURS)], SET_MARKERS[place % len(SET_MARKERS)]
+        look = series(place)
         own = study.cases[study.cases["equipment_set"] == name].sort_values("mean_area_m2")
-        for real in (False, True):
-            part = own[(own["kind"] == "map") == real]
-            if not len(part):
-                continue
-            size = part["mean_area_m2"].to_numpy() / M2_PER_ACRE / unit.acres
-            mean, low, high = (part[key].to_numpy() / unit.acres for key in ("acres_per_day", "ci95_low", "ci95_high"))
+        for real, part in own.groupby(own["kind"] == "map"):
+            mean, low, high = (part[key] / unit.acres for key in ("acres_per_day", "ci95_low", "ci95_high"))
             axes.errorbar(
-                size,
-                mean,
-                yerr=[mean - low, high - mean],
-                fmt=marker,
-                markersize=7 if real else 5,
-                color=colour,
-                markerfacecolor="white" if real else colour,
-                elinewidth=1.0,
-                capsize=2,
-                linestyle="none",
-                label=plain(name, 40) + (", real fields" if real else ""),
-            )
+                part["mean_area_m2"] / M2_PER_ACRE / unit.acres, mean, [mean - low, high - mean], fmt=look["marker"],
+                markersize=7 if real else 5, color=look["color"], markerfacecolor=PAPER if real else look["color"],
+                elinewidth=1.0, capsize=2, label=plain(name, 40) + (", real fields" if real else ""),
+            )  # fmt: skip
         response = study.responses.get(name)
         if response is not None and own["mean_area_m2"].nunique() > 1:
             x = np.geomspace(own["mean_area_m2"].min(), own["mean_area_m2"].max(), 60)
             move, shape = float(own["move_m"].median()), float(own["length_to_width"].median())
-            length = np.sqrt(x * shape)
             y = [
                 response.acres_per_day(area, move, 1.0 / long, 0.5 * float(np.hypot(long, area / long)))
-                for area, long in zip(x, length, strict=True)
+                for area, long in zip(x, np.sqrt(x * shape), strict=True)
             ]
+            fitted = f"{plain(name, 40)}, fitted\n(off by {response.error_acres / unit.acres:.2g})"
             axes.plot(
-                x / M2_PER_ACRE / unit.acres,
-                np.asarray(y) / unit.acres,
-                color=colour,
-                linewidth=1.1,
-                linestyle=(0, (5, 4)),
-                alpha=0.75,
-                zorder=1.0,
-                label=f"{plain(name, 40)}, fitted\n(off by {response.error_acres / unit.acres:.2g})",
-            )
+                x / M2_PER_ACRE / unit.acres, np.asarray(y) / unit.acres, label=fitted, color=look["color"],
+                linewidth=1.1, linestyle=(0, (5, 4)), alpha=0.75, zorder=1.0,
+            )  # fmt: skip
     axes.set_xscale("log")
     least, most = axes.get_xlim()
-    ticks = [
-        tick
-        for power in range(-2, 6)
-        for tick in (10.0**power, 2 * 10.0**power, 5 * 10.0**power)
-        if least <= tick <= most
-    ]
+    ticks = [step * 10.0**power for power in range(-2, 6) for step in (1, 2, 5)]
+    ticks = [tick for tick in ticks if least <= tick <= most]
     axes.set_xticks(ticks, [f"{tick:g}" for tick in ticks])
     axes.minorticks_off()
     axes.set_ylim(bottom=0.0)

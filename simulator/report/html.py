@@ -2,23 +2,24 @@
 
 from __future__ import annotations
 
+import json
 from collections.abc import Mapping
 from functools import partial
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
+
+from markupsafe import Markup
 
 from simulator.report import answer_figure, figures
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table, resources_of
 from simulator.report.day_output import legend_text
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
-from simulator.report.html_page import PageFigure, asset, clean, page_figure, render, write
+from simulator.report.html_page import PageFigure, asset, clean, manifest_table, page_figure, render, write
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
-from simulator.report.map_figure import map_figure, map_words, visit_table
+from simulator.report.map_figure import driving_order, map_figure, map_words, visit_table
 from simulator.report.numbers import ReportUnits, units_of
-from simulator.report.palette import resource_looks
-from simulator.report.replay import replay_data
 from simulator.report.table import DataTable, text_row
 from simulator.report.tables import (
     answer_table,
@@ -31,6 +32,7 @@ from simulator.report.tables import (
     time_table,
 )
 from simulator.report.writing import plain
+from simulator.scenario.units import M2_PER_ACRE, M_PER_FOOT, M_PER_MILE
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -39,13 +41,7 @@ if TYPE_CHECKING:
 
 
 def write_report(stored: StoredResult, out_html: Path) -> None:
-    """Write the report of one result, whole or not at all.
-
-    Raises
-    ------
-    InputError
-        The file cannot be written.
-    """
+    """Write the report of one result, whole or not at all."""
     write(out_html, report_page(stored))
 
 
@@ -74,8 +70,8 @@ def report_page(stored: StoredResult) -> str:
         days=[_day(place, name, record, span) for place, (name, record) in enumerate(records.items())],
         per_day=per_day_table(document),
         paired=paired_table(document) if len(ranked) > 2 else None,
-        replay=replay_data(records, units) if records else None,
-        legend=resource_looks(resources_of(records.values())).values(),
+        days_differ=len({(record["run"], record["work_day"]) for record in records.values()}) > 1,
+        replay=_replay(records, units) if records else None,
         set_differences=_differences(resolved),
         input_groups=_input_groups(resolved),
         stopped=document.get("stopped") or "",
@@ -84,8 +80,8 @@ def report_page(stored: StoredResult) -> str:
         cautions=CAUTIONS,
         simulation_note=SIMULATION_NOTE,
         invented_note=INVENTED_NOTE if base.get("invented", True) else "",
-        manifest_table=_manifest_table(document, manifest),
-        script=asset("replay.js") if records else "",
+        manifest_table=manifest_table(document, manifest),
+        script=asset("view.js") + asset("replay.js") if records else "",
     )
 
 
@@ -178,26 +174,25 @@ def _input_groups(resolved: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, 
     return list(groups.items())
 
 
-_MADE = {
-    "runs": "runs",
-    "command": "command",
-    "created": "made",
-    "duration_s": "seconds it took",
-    "scenario_sha256": "scenario, SHA-256",
-    "acreday_version": "acreday",
-    "engine": "engine",
-    "python": "Python",
-}
-
-
-def _manifest_table(document: Mapping[str, Any], manifest: Mapping[str, Any]) -> DataTable:
-    rows = [("scenario", str(document["scenario"])), ("seed", str(document["seed"]))]
-    for key, label in _MADE.items():
-        value = manifest.get(key)
-        if isinstance(value, Mapping):
-            rows += [(f"{label}: {name}", str(item)) for name, item in value.items()]
-        elif value not in (None, ""):
-            rows.append((label, str(value)))
-    rows += [(f"package {name}", str(value)) for name, value in (manifest.get("packages") or {}).items()]
-    rows += [(f"file {name}, SHA-256", str(value)) for name, value in (manifest.get("files") or {}).items()]
-    return DataTable("What made this result", ("item", "value"), tuple(text_row(*row) for row in rows), words=2)
+def _replay(records: Mapping[str, Mapping[str, Any]], units: ReportUnits) -> Markup:
+    """Return the records by set and the settings of the replay as JSON in which no text can end its data block."""
+    us = units.name == "us"
+    scales = [("mi", 1.0 / M_PER_MILE), ("ft", 1.0 / M_PER_FOOT)] if us else [("km", 0.001), ("m", 1.0)]
+    content = {
+        "area_unit": units.area,
+        "area_per_m2": units.per_acre / M2_PER_ACRE,
+        "scales": scales,
+        "resources": resources_of(records.values()),
+        "records": [
+            {
+                **record,
+                "equipment_set": name,
+                "numbers": [number for _, number in sorted(driving_order(record).items())],
+            }
+            for name, record in records.items()
+        ],
+    }
+    text = json.dumps(content, separators=(",", ":"), allow_nan=False)
+    for mark, escape in (("<", "\\u003c"), (">", "\\u003e"), ("&", "\\u0026")):
+        text = text.replace(mark, escape)
+    return Markup(text)

@@ -15,10 +15,11 @@ from simulator.report.answer_figure import SpreadRow, spread_figure
 from simulator.report.cautions import CAUTIONS, SIMULATION_NOTE
 from simulator.report.day_output import day_spread, day_values, days_words, legend_text
 from simulator.report.figures import interval_figure
+from simulator.report.folder import INPUT_COPY
 from simulator.report.html_inputs import differing
 from simulator.report.html_page import PageFigure, clean, page_figure, render, write
 from simulator.report.job_text import hold_text
-from simulator.report.numbers import ReportUnits, quantile_text, range_text, units_of
+from simulator.report.numbers import ReportUnits, mean_text, quantile_text, range_text, units_of
 from simulator.report.table import Cell, DataTable, text_row
 from simulator.report.tables import Interval, per_day_table
 from simulator.report.writing import plain
@@ -46,13 +47,7 @@ class _Column:
 
 
 def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
-    """Write a page that sets several results side by side: what changed in the inputs and in the output.
-
-    Raises
-    ------
-    InputError
-        Fewer than two results, or the file cannot be written.
-    """
+    """Write a page that sets two or more results side by side, in the units of the first."""
     write(out_html, comparison_page(results))
 
 
@@ -60,32 +55,51 @@ def comparison_page(results: Sequence[StoredResult]) -> str:
     """Return the page of several results as HTML text; see :func:`write_comparison`."""
     if len(results) < 2:
         raise InputError.single(f"got {len(results)} result; allowed is two or more to set side by side", "compare")
-    return render("comparison.html.j2", **comparison_context(results))
-
-
-def comparison_context(results: Sequence[StoredResult]) -> dict[str, Any]:
-    """Return what the page of several results shows, in the units of the first."""
     units = units_of(results[0].document)
     columns = _columns(results)
     entries = [{**column.entry, "name": column.heading} for column in columns]
     changed = differing({column.heading: column.resolved for column in columns})
     heads = ("setting", *(column.heading for column in columns))
-    inputs = DataTable(
-        "Settings that are not the same in all",
-        heads,
-        tuple(text_row(key, *values) for key, values in changed),
-        len(heads),
+    rows = tuple(text_row(key, *values) for key, values in changed)
+    return render(
+        "comparison.html.j2",
+        title="Results side by side",
+        warning=_FIELDS_DIFFER if _fields_differ(results, [key for key, _ in changed]) else "",
+        answer=_answer(columns, units),
+        answers=[(column.heading, hold_text(column.entry)) for column in columns],
+        spread=_spread(columns, entries, units),
+        difference=_differences(columns, units),
+        inputs=DataTable("Settings that are not the same in all", heads, rows, len(heads)) if changed else None,
+        per_day=per_day_table({"units": units.name, "equipment_sets": entries}),
+        cautions=CAUTIONS,
+        simulation_note=SIMULATION_NOTE,
     )
-    return {
-        "title": "Results side by side",
-        "answers": [(column.heading, hold_text(column.entry)) for column in columns],
-        "spread": _spread(columns, entries, units),
-        "difference": _differences(columns, units),
-        "inputs": inputs if changed else None,
-        "per_day": per_day_table({"units": units.name, "equipment_sets": entries}),
-        "cautions": CAUTIONS,
-        "simulation_note": SIMULATION_NOTE,
-    }
+
+
+_FIELDS_DIFFER = (
+    "These results are not of the same fields: what differs in output may come of the fields, not of the equipment."
+)
+
+
+def _fields_differ(results: Sequence[StoredResult], changed: Sequence[str]) -> bool:
+    """Tell whether results are of different fields, by their settings or by the files that hold them."""
+    files = [
+        {name: digest for name, digest in (stored.manifest.get("files") or {}).items() if name.startswith(INPUT_COPY)}
+        for stored in results
+    ]
+    return any(key.split(".")[0] in ("field", "field_file") for key in changed) or any(one != files[0] for one in files)
+
+
+def _answer(columns: Sequence[_Column], units: ReportUnits) -> str:
+    """Return in a sentence which set of which result does most, and by how much."""
+    best, second = sorted(columns, key=lambda column: -column.entry["acres_per_day"]["mean"])[:2]
+    spread, ahead = day_spread(best.entry, units), _compared(best, second, units)
+    lead = (
+        f"{range_text(ahead.value, ahead.limits)} more than {second.heading}"
+        if ahead.verdict == "adds"
+        else f"hardly told apart from {second.heading}"
+    )
+    return f"{best.heading} does most: {mean_text(spread['mean'], spread['ci95'])} {units.area} a day, {lead}."
 
 
 def _spread(columns: Sequence[_Column], entries: Sequence[Mapping[str, Any]], units: ReportUnits) -> PageFigure:
@@ -123,19 +137,20 @@ def _row(column: _Column, units: ReportUnits) -> tuple[Cell, ...]:
     )
 
 
-def _differences(columns: Sequence[_Column], units: ReportUnits) -> PageFigure:
-    """Return every column less the first; run by run where both used the same seed."""
-    first = columns[0]
+def _compared(column: _Column, base: _Column, units: ReportUnits) -> Interval:
+    """Return by how much a column is ahead of another; run by run where both used the same seed."""
     name = "acres" if units.name == "us" else "hectares"
-    found = []
-    for column in columns[1:]:
-        shared = np.intersect1d(first.runs.index, column.runs.index)
-        if column.seed == first.seed and len(shared) >= 2:
-            pair = paired_interval(column.runs.loc[shared, name], first.runs.loc[shared, name])
-            found.append(Interval(column.heading, pair.mean, (pair.low, pair.high), f"same draws, {len(shared)} runs"))
-        else:
-            apart = independent_interval(column.runs[name], first.runs[name])
-            found.append(Interval(column.heading, apart.mean, (apart.low, apart.high), "independent runs"))
+    shared = np.intersect1d(base.runs.index, column.runs.index)
+    if column.seed == base.seed and len(shared) >= 2:
+        pair = paired_interval(column.runs.loc[shared, name], base.runs.loc[shared, name])
+        return Interval(column.heading, pair.mean, (pair.low, pair.high), f"same draws, {len(shared)} runs")
+    apart = independent_interval(column.runs[name], base.runs[name])
+    return Interval(column.heading, apart.mean, (apart.low, apart.high), "independent runs")
+
+
+def _differences(columns: Sequence[_Column], units: ReportUnits) -> PageFigure:
+    first = columns[0]
+    found = [_compared(column, first, units) for column in columns[1:]]
     title = f"Output compared with {first.heading}"
     heads = ("result and set", f"{units.area} per day more (95 % interval)", "compared by")
     rows = tuple((Cell(one.name), Cell(one.text, one.value), Cell(one.note)) for one in found)

@@ -116,20 +116,10 @@ def differing(columns: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, list[
 
 
 GROUP_WORDS = {
-    "day": "The day",
-    "weather": "Air and weather",
-    "product": "Product",
-    "field": "Fields",
-    "field_file": "Fields from a file",
-    "yard": "Yard",
-    "route": "Driving",
-    "flying": "Rules of flying",
-    "aircraft": "Aircraft",
-    "pack": "Packs",
-    "charger": "Chargers",
-    "generator": "Generators",
-    "rig": "Rigs and crew",
-}
+    "day": "The day", "weather": "Air and weather", "product": "Product", "field": "Fields",
+    "field_file": "Fields from a file", "yard": "Yard", "route": "Driving", "flying": "Rules of flying",
+    "aircraft": "Aircraft", "pack": "Packs", "charger": "Chargers", "generator": "Generators", "rig": "Rigs and crew",
+}  # fmt: skip
 
 
 def group_words(key: str) -> str:

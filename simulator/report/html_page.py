@@ -20,7 +20,7 @@ from markupsafe import Markup
 
 from simulator.errors import InputError
 from simulator.report.style import svg_markup
-from simulator.report.table import DataTable
+from simulator.report.table import DataTable, text_row
 from simulator.report.writing import plain, write_atomically
 
 if TYPE_CHECKING:
@@ -112,3 +112,23 @@ def write(path: Path, text: str) -> None:
         write_atomically(path, text.encode("utf-8"))
     except OSError as error:
         raise InputError.single(f"cannot be written: {error.strerror or error}", "--out", str(path)) from error
+
+
+_MADE = {
+    "runs": "runs", "command": "command", "created": "made", "duration_s": "seconds it took",
+    "scenario_sha256": "scenario, SHA-256", "acreday_version": "acreday", "engine": "engine", "python": "Python",
+}  # fmt: skip
+
+
+def manifest_table(document: Mapping[str, Any], manifest: Mapping[str, Any]) -> DataTable:
+    """Return what made a result, as a table."""
+    rows = [("scenario", str(document["scenario"])), ("seed", str(document["seed"]))]
+    for key, label in _MADE.items():
+        value = manifest.get(key)
+        if isinstance(value, Mapping):
+            rows += [(f"{label}: {name}", str(item)) for name, item in value.items()]
+        elif value not in (None, ""):
+            rows.append((label, str(value)))
+    rows += [(f"package {name}", str(value)) for name, value in (manifest.get("packages") or {}).items()]
+    rows += [(f"file {name}, SHA-256", str(value)) for name, value in (manifest.get("files") or {}).items()]
+    return DataTable("What made this result", ("item", "value"), tuple(text_row(*row) for row in rows), words=2)

@@ -49,13 +49,7 @@ def shown_name(entry: Mapping[str, Any], longest: int = 60) -> str:
 
 
 def report_units(name: str) -> ReportUnits:
-    """Return the units of a system by its name.
-
-    Raises
-    ------
-    ValueError
-        Neither "us" nor "metric".
-    """
+    """Return the units of a system by its name."""
     if name not in ("us", "metric"):
         raise ValueError(f"got units {name!r}; allowed is 'us' or 'metric'")
     return _US if name == "us" else _METRIC
@@ -157,13 +151,7 @@ def share_text(share: float | None) -> str:
 
 
 def clock_seconds(clock: str) -> int:
-    """Return seconds after midnight of ``"07:00"``.
-
-    Raises
-    ------
-    ValueError
-        It is no clock time.
-    """
+    """Return seconds after midnight of ``"07:00"``."""
     hours, _, minutes = clock.partition(":")
     if not (hours.isdecimal() and minutes[:2].isdecimal() and int(hours) < 24 and int(minutes[:2]) < 60):
         raise ValueError(f"got clock time {clock!r}; allowed is such as '07:00'")
@@ -179,13 +167,7 @@ def clock_text(seconds: float, with_seconds: bool = False) -> str:
 
 
 def day_start_s(document: Mapping[str, Any]) -> float | None:
-    """Return the start of the day, s after midnight, from ``day_start_s`` or ``day_start``; None when neither stands.
-
-    Raises
-    ------
-    ValueError
-        ``day_start`` is no clock time.
-    """
+    """Return the start of the day, s after midnight, from one of its two keys; None when neither stands."""
     if document.get("day_start_s") is not None:
         return float(document["day_start_s"])
     start = document.get("day_start")

@@ -64,13 +64,7 @@ def is_own(path: Path) -> bool:
 
 
 def list_own(paths: Iterable[Path]) -> None:
-    """Note files in the manifest beside them, where there is one, so that they may be replaced later.
-
-    Raises
-    ------
-    OSError
-        The manifest cannot be written.
-    """
+    """Note files in the manifest beside them, where there is one, so that they may be replaced later."""
     for path in paths:
         manifest = own_manifest(path.parent)
         if manifest is not None:

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 from collections.abc import Iterable
 from dataclasses import dataclass
+from typing import Any
 from zlib import crc32
 
 from simulator.analysis.day_rows import added_kinds
@@ -17,7 +18,16 @@ INK = "#22282b"
 PAPER = "#ffffff"
 QUIET = "#4b5459"
 MARK = "#b8401c"
-"""Diamonds of means."""
+"""Diamonds of means; losses."""
+GAIN = "#12503f"
+"""Gains, and the first of several sets."""
+_SERIES = ((GAIN, "o", "-"), (MARK, "s", "--"), ("#3b56a5", "^", "-."), ("#ee9a2e", "D", ":"),
+           ("#9c79b8", "v", "-"), ("#6b3a14", "P", "--"))  # fmt: skip
+
+
+def series(place: int) -> dict[str, Any]:
+    """Return how matplotlib draws one of several sets: told apart by colour, mark and line."""
+    return dict(zip(("color", "marker", "linestyle"), _SERIES[place % len(_SERIES)], strict=True))
 
 
 @dataclass(frozen=True)
@@ -81,47 +91,20 @@ RESOURCE_LOOKS: dict[str, Look] = {
 """Resources that can hold a set back, coloured as the waiting that they cause."""
 
 _FLYING = {
-    "take-off": "take-off and landing",
-    "landing": "take-off and landing",
-    "ferry out": "ferry",
-    "ferry back": "ferry",
-    "spray": "spraying",
-    "turn": "turning",
-    "swap": "service",
-    "fill": "service",
-    "launch check": "service",
-    "repair": "repair",
-    "move": "moving",
-    "done": "done",
-    "break": "pause",
-}
+    "take-off": "take-off and landing", "landing": "take-off and landing", "ferry out": "ferry",
+    "ferry back": "ferry", "spray": "spraying", "turn": "turning", "swap": "service", "fill": "service",
+    "launch check": "service", "repair": "repair", "move": "moving", "done": "done", "break": "pause",
+}  # fmt: skip
 _WAITS = {
-    "too few packs": "wait packs",
-    "chargers busy": "wait chargers",
-    "generator limited": "wait generator",
-    "crew busy": "wait crew",
-    "pilot busy": "wait crew",
-    "pump busy": "wait mix",
-    "no mix": "wait mix",
-    "moving": "moving",
-    "yard": "moving",
-    "relocate": "moving",
-    "break": "pause",
-    "weather": "pause",
-    "breakdown": "repair",
-    "list done": "done",
-    "day end": "done",
-}
+    "too few packs": "wait packs", "chargers busy": "wait chargers", "generator limited": "wait generator",
+    "crew busy": "wait crew", "pilot busy": "wait crew", "pump busy": "wait mix", "no mix": "wait mix",
+    "moving": "moving", "yard": "moving", "relocate": "moving", "break": "pause", "weather": "pause",
+    "breakdown": "repair", "list done": "done", "day end": "done",
+}  # fmt: skip
 _PACKS = {
-    "flown": "flown",
-    "cool": "cool",
-    "queue": "queue",
-    "wait": "plug",
-    "charge": "charge",
-    "charge limited": "limited",
-    "stopped": "stopped",
-    "ready": "ready",
-}
+    "flown": "flown", "cool": "cool", "queue": "queue", "wait": "plug", "charge": "charge",
+    "charge limited": "limited", "stopped": "stopped", "ready": "ready",
+}  # fmt: skip
 _MOVES = ("yard", "drive", "pack up", "set up", "relocate", "moving")
 _SUPPLY = ("mix", "refuel", "restart", "restock")
 

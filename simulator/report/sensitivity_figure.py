@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from simulator.report.palette import INK, QUIET
+from simulator.report.palette import GAIN, INK, PAPER, QUIET
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
 from simulator.study.trial import area_unit
@@ -18,19 +18,13 @@ if TYPE_CHECKING:
     from simulator.study.sensitivity import Sensitivity
 
 _LOW, _HIGH = "#ee9a2e", "#3b56a5"
-_FIRST, _TOTAL = "#12503f", "#8fcfc0"
+_FIRST, _TOTAL = GAIN, "#8fcfc0"
 MOST_BARS = 30
 
 
 @styled
 def sensitivity_figure(study: Sensitivity) -> Figure:
-    """Draw the widest inputs on top: what the low and the high end of each range do to the answer.
-
-    Parameters
-    ----------
-    study : Sensitivity
-        Result.
-    """
+    """Draw the widest inputs on top: what the low and the high end of each range do to the answer."""
     count = min(MOST_BARS, len(study.bars))
     table = study.sobol_table
     figure = new_figure(9.4 if table is not None else 7.6, 1.7 + 0.42 * count)
@@ -57,9 +51,7 @@ def _bars(axes: Axes, study: Sensitivity, count: int) -> None:
         change = part[f"change_{side}"].to_numpy() * scale
         ends = [part[f"change_{side}_ci_{end}"].to_numpy() * scale for end in ("low", "high")]
         # the ends are thin bars side by side, since both may push the answer the same way
-        axes.barh(
-            y + shift, change, 0.32, color=colour, hatch=hatch, edgecolor="white", label=f"{side} end of the range"
-        )
+        axes.barh(y + shift, change, 0.32, color=colour, hatch=hatch, edgecolor=PAPER, label=f"{side} end of the range")
         axes.errorbar(
             change,
             y + shift,
@@ -91,7 +83,7 @@ def _indices(axes: Axes, study: Sensitivity, count: int) -> None:
         ("total", "total_ci95_low", "total_ci95_high", _TOTAL, 0.17, "Sobol total"),
     ):
         value, ends = part[key].to_numpy(), [part[low].to_numpy(), part[high].to_numpy()]
-        axes.barh(y + shift, value, 0.32, color=colour, edgecolor="white", label=label)
+        axes.barh(y + shift, value, 0.32, color=colour, edgecolor=PAPER, label=label)
         # a percentile interval need not hold its estimate when the sample is small
         errors = [np.maximum(0.0, value - ends[0]), np.maximum(0.0, ends[1] - value)]
         axes.errorbar(value, y + shift, xerr=errors, fmt="none", ecolor=INK, elinewidth=0.9, capsize=2)

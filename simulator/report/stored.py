@@ -9,7 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError, Problem
-from simulator.report.stored_schema import DayRecord, Manifest, ResultDocument, Stored, problems_of
+from simulator.report.stored_schema import DayRecord, Manifest, ResultDocument, problems_of
 from simulator.report.writing import file_stem, plain, plain_cell
 from simulator.scenario.loading import EquipmentSet, load_scenario
 
@@ -47,13 +47,7 @@ class StoredResult:
     day_records: dict[str, dict[str, Any]] = field(default_factory=dict)
 
     def equipment_set(self, name: str) -> dict[str, Any]:
-        """Return one set of the document.
-
-        Raises
-        ------
-        InputError
-            There is no such set.
-        """
+        """Return one set of the document."""
         for entry in self.document["equipment_sets"]:
             if entry["name"] == name:
                 found: dict[str, Any] = entry
@@ -80,14 +74,7 @@ class StoredResult:
 
 
 def read_result(folder: Path) -> StoredResult:
-    """Read a result folder.
-
-    Raises
-    ------
-    InputError
-        It is no result folder, a file is missing, broken or too large, or its content is not what a result holds; all
-        problems at once.
-    """
+    """Read a result folder."""
     name = str(folder)
     if not folder.is_dir():
         raise InputError.single("is no folder; allowed is a result folder written by acreday run or compare", file=name)
@@ -95,8 +82,8 @@ def read_result(folder: Path) -> StoredResult:
         message = "is no result folder: it holds no result.json; allowed is a folder written by acreday run or compare"
         raise InputError.single(message, file=name)
     problems: list[Problem] = []
-    document = _read_json(folder / "result.json", ResultDocument, problems)
-    manifest = _read_json(folder / "manifest.json", Manifest, problems)
+    document = read_json(folder / "result.json", ResultDocument, problems)
+    manifest = read_json(folder / "manifest.json", Manifest, problems)
     if problems or document is None or manifest is None:
         raise InputError(problems)
     names = [entry["name"] for entry in document["equipment_sets"]]
@@ -105,7 +92,7 @@ def read_result(folder: Path) -> StoredResult:
     for set_name in names:
         path = folder / f"day_{file_stem(set_name)}.json"
         if path.is_file():
-            record = _read_json(path, DayRecord, problems, LARGEST_DAY_BYTES)
+            record = read_json(path, DayRecord, problems, LARGEST_DAY_BYTES)
             if record is not None:
                 records[set_name] = record
     runs, time_use, bottleneck = tables.values()
@@ -125,8 +112,8 @@ def _no_constant(text: str) -> float:
     raise ValueError(f"the number {text} is not finite")
 
 
-def _read_json(
-    path: Path, model: type[Stored], problems: list[Problem], most_bytes: int = LARGEST_JSON_BYTES
+def read_json(
+    path: Path, model: Any, problems: list[Problem], most_bytes: int = LARGEST_JSON_BYTES
 ) -> dict[str, Any] | None:
     """Return a JSON file's table when it is what the model says, or None with its problems noted."""
     try:

@@ -27,6 +27,8 @@ WIDE_IN, NARROW_IN = 7.6, 3.6
 """Widths of a figure for a desk and for a phone; type keeps its size."""
 FONTS = "'DejaVu Sans', Verdana, Geneva, sans-serif"
 """The type of figures, pages and quotes; Verdana is as wide, where the first is missing."""
+CLOCK = "clock"
+"""Group id of a figure whose first axes run by the clock: its page's script is told where they lie."""
 _SVG = "http://www.w3.org/2000/svg"
 _LINK = "{http://www.w3.org/1999/xlink}href"
 _REFERENCE = re.compile(r"url\(#([^)]+)\)")
@@ -87,6 +89,11 @@ def put_left(axes: Axes, text: str, level: float, **style: Any) -> None:
     axes.text(0.0, level, text, transform=axes.get_yaxis_transform(), **style)
 
 
+def thousands(value: float, _: object = None) -> str:
+    """Return a whole number with its thousands parted, as the ticks of an axis are written."""
+    return f"{value:,.0f}".replace("-", "\N{MINUS SIGN}")
+
+
 def svg_markup(figure: Figure, name: str, title: str = "", words: str = "", kind: str = "") -> str:
     """Return a figure as an SVG element that can stand in a page beside others.
 
@@ -129,6 +136,11 @@ def svg_markup(figure: Figure, name: str, title: str = "", words: str = "", kind
     root.attrib.update({"font-family": FONTS, "stroke-linejoin": "round"})
     if kind:
         root.set("class", kind)
+    if figure.get_gid() == CLOCK:
+        (width, height), axes = 72.0 * figure.get_size_inches(), figure.axes[0]
+        box, span = axes.get_position(), axes.get_xlim()
+        edges = (width * box.x0, width * box.x1, height * (1 - box.y1), height * (1 - box.y0), *span)
+        root.set("data-clock", " ".join(f"{edge:.2f}" for edge in edges))
     if title:
         for place, (tag, text) in enumerate((("title", title), ("desc", words))):
             said = ET.Element(f"{{{_SVG}}}{tag}", {"id": f"{name}-{tag}"})
@@ -143,13 +155,7 @@ def svg_markup(figure: Figure, name: str, title: str = "", words: str = "", kind
 
 
 def figure_bytes(figure: Figure, form: str) -> bytes:
-    """Return a figure as the content of an ``svg``, ``png`` or ``pdf`` file; the same figure gives the same bytes.
-
-    Raises
-    ------
-    ValueError
-        Another format.
-    """
+    """Return a figure as the content of an ``svg``, ``png`` or ``pdf`` file; the same figure gives the same bytes."""
     metadata: dict[str, dict[str, Any]] = {
         "svg": {},
         "png": {"Software": None},
@@ -166,13 +172,7 @@ def figure_bytes(figure: Figure, form: str) -> bytes:
 
 
 def save_figure(figure: Figure, stem: Path, formats: Sequence[str] = ("svg", "png")) -> list[Path]:
-    """Write a figure in some formats under a path without ending, and return the files.
-
-    Raises
-    ------
-    OSError
-        The folder cannot be written.
-    """
+    """Write a figure in some formats under a path without ending, and return the files."""
     contents = {stem.with_name(f"{stem.name}.{form}"): figure_bytes(figure, form) for form in formats}
     for path, content in contents.items():
         write_atomically(path, content)

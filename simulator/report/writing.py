@@ -22,11 +22,6 @@ def whole_file(path: Path) -> Iterator[Path]:
     """Let a file be written under another name, then force it to the disk and move it into place.
 
     A reader finds the old content or the new one, never a part, and so does who looks after a power loss.
-
-    Raises
-    ------
-    OSError
-        The folder cannot be written, or the disk is full.
     """
     handle, name = tempfile.mkstemp(prefix=f".{path.name[:40]}.", suffix=".part", dir=path.parent)
     os.close(handle)
@@ -43,13 +38,7 @@ def whole_file(path: Path) -> Iterator[Path]:
 
 
 def sync_file(path: Path) -> None:
-    """Force what was written to a file to the disk.
-
-    Raises
-    ------
-    OSError
-        The disk is full or gone.
-    """
+    """Force what was written to a file to the disk."""
     handle = os.open(path, os.O_RDONLY)
     try:
         os.fsync(handle)
@@ -58,13 +47,7 @@ def sync_file(path: Path) -> None:
 
 
 def write_atomically(path: Path, content: bytes) -> None:
-    """Write a file so that a reader finds the old content or the new one, never a part; see :func:`whole_file`.
-
-    Raises
-    ------
-    OSError
-        The folder cannot be written.
-    """
+    """Write a file so that a reader finds the old content or the new one, never a part; see :func:`whole_file`."""
     with whole_file(path) as temporary:
         temporary.write_bytes(content)
 

@@ -36,7 +36,6 @@ from simulator.report.palette import (
     SPARE,
     WORK_LOOKS,
     contrast,
-    resource_looks,
     text_on,
 )  # fmt: skip
 from simulator.scenario.streams import StreamBank
@@ -200,7 +199,6 @@ def test_it_is_in_every_file_of_a_result(lifting, tmp_path, monkeypatch):
     page = (out / "report.html").read_text()
     replay = json.loads(re.search(r'id="replay-data">(.*?)</script>', page, re.DOTALL).group(1))
     assert replay["resources"][-1] == NAME
-    assert replay["colours"][-1] == resource_looks([NAME])[NAME].colour
     assert replay["records"][0]["others"][0]["name"] == f"{NAME} 1"
     for words in (f"waiting: {NAME}", f"{NAME}: lifting", "sets the pace", "one more lifting aid"):
         assert words in page

@@ -14,11 +14,7 @@ from simulator.experiment.run import make_plans
 
 ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = ROOT / "scenarios"
-HOSTILE = (
-    "<img src=x onerror=window.hit=1>",
-    "</script><script>window.hit=1</script>",
-    '"><svg onload=window.hit=1>',
-)
+HOSTILE = ("<img src=x onerror=window.hit=1>", "</script><script>window.hit=1</script>", '"><svg onload=window.hit=1>')
 FLAGS = (
     "--headless",
     "--no-sandbox",
@@ -31,9 +27,9 @@ FLAGS = (
 )
 
 
-def make_stored(source, runs=6, one_more_runs=2, settings=(), folder=None, fields=None):
+def make_stored(source, runs=6, one_more_runs=2, settings=(), folder=None):
     """Return a result as it is read back from its folder: documents pass through JSON once."""
-    loaded = load_scenario(source, settings, folder=folder, fields=fields)
+    loaded = load_scenario(source, settings, folder=folder)
     result = run(loaded, runs=runs, one_more_runs=one_more_runs)
     document = result.to_json() | {"units": loaded.base.units, "day_start_s": loaded.base.day.start}
     manifest = {
@@ -71,18 +67,6 @@ def hostile_table():
         field["name"] = HOSTILE[place]
     table["equipment_set"] = {HOSTILE[0]: {}, HOSTILE[1]: {"rig": {"main": {"packs": {"large_pack": 3}}}}}
     return table
-
-
-def hostile_boundaries(path):
-    """Write a GeoJSON file of one field whose name tries to become script."""
-    ring = [[-99.40, 41.20], [-99.39, 41.20], [-99.39, 41.207], [-99.40, 41.207], [-99.40, 41.20]]
-    feature = {
-        "type": "Feature",
-        "properties": {"name": HOSTILE[1] + HOSTILE[2]},
-        "geometry": {"type": "Polygon", "coordinates": [ring]},
-    }
-    path.write_text(json.dumps({"type": "FeatureCollection", "features": [feature]}), encoding="utf-8")
-    return path
 
 
 def missing(reason):

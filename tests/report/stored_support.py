@@ -16,6 +16,8 @@ from simulator.analysis.day_record import day_record
 from simulator.experiment.result import Result
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
+from simulator.report.folder import ResultFolder
+from simulator.report.own_files import MANIFEST, WRITTEN, json_bytes, sha256_of
 from simulator.report.writing import file_stem, safe_cell
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
@@ -44,10 +46,7 @@ def sample_day(name: str = "third_pack") -> tuple[DayPlan, SimulatedDay]:
 
 def sample_job() -> dict[str, Any]:
     """Return the job of one equipment set: 760 acres, done by 15:30 or 16:00 on work day 4."""
-    finish = {
-        "p50": {"work_day": 4, "hour_of_day": 8.5},
-        "p90": {"work_day": 4, "hour_of_day": 9.0},
-    }
+    finish = {"p50": {"work_day": 4, "hour_of_day": 8.5}, "p90": {"work_day": 4, "hour_of_day": 9.0}}
     return {
         "work": "once", "acres": 760.0, "list_acres": 760.0, "most_work_days": 60, "unreached_fields": [],
         "work_days": {"mean": 3.4, "ci95": [3.35, 3.45], "p50": 3.4, "p90": 3.6}, "done_share": 1.0,
@@ -132,3 +131,27 @@ def assert_nothing_cut_off(figure: Figure) -> None:
     assert box.y0 >= -0.01, box
     assert box.x1 <= width + 0.01, box
     assert box.y1 <= height + 0.01, box
+
+
+OWN = {"acreday_version": "0.1.0"}
+
+
+def own(folder: Path) -> str:
+    """Return the manifest of a folder that holds runs.csv."""
+    return json_bytes({**OWN, WRITTEN: {"runs.csv": sha256_of(folder / "runs.csv")}}).decode()
+
+
+def older_result(folder: Path, text: str = "old") -> Path:
+    """Make a folder that acreday may have written."""
+    folder.mkdir(parents=True)
+    (folder / "runs.csv").write_text(text)
+    (folder / MANIFEST).write_text(own(folder))
+    return folder
+
+
+def write_result(folder: Path, force: bool = False) -> None:
+    """Write a result of one file."""
+    with ResultFolder(folder, force) as result:
+        result.write_text("runs.csv", "new")
+        result.write_manifest(OWN)
+        result.finish()

@@ -17,12 +17,7 @@ from stored_support import HOSTILE, assert_nothing_cut_off, renamed_tables, samp
 
 from simulator.analysis.resources import resource_names, time_labels
 from simulator.report.answer_figure import acres_figure, job_figure
-from simulator.report.figures import (
-    bottleneck_figure,
-    one_more_figure,
-    paired_figure,
-    time_use_figure,
-)
+from simulator.report.figures import bottleneck_figure, one_more_figure, paired_figure, time_use_figure
 from simulator.report.palette import (
     AIRCRAFT_LOOKS,
     INK,

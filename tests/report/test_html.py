@@ -12,7 +12,7 @@ from browser_support import HOSTILE, SCENARIOS, hostile_table, make_stored
 
 from simulator.errors import InputError
 from simulator.report.html import report_page, write_report
-from simulator.report.html_comparison import comparison_context, write_comparison
+from simulator.report.html_comparison import comparison_page, write_comparison
 from simulator.report.html_inputs import differing, inputs_of, split_source
 
 
@@ -158,16 +158,24 @@ def test_writing_where_nothing_can_be_written_says_so(stored, tmp_path):
         write_comparison([stored], tmp_path / "both.html")
 
 
-def test_a_comparison_names_what_changed(stored, tmp_path):
+def test_a_comparison_says_what_does_most_and_what_changed(stored):
     other = make_stored(SCENARIOS / "third_pack.toml", settings=["generator.twelve.rated_power=9 kW"])
-    target = tmp_path / "both.html"
-    write_comparison([stored, other], target)
-    text = target.read_text(encoding="utf-8")
+    text = comparison_page([stored, other])
     changed = text[text.index('id="inputs"') :]
     assert "generator.twelve.rated_power" in changed
     assert "9 kW" in changed
     assert "swath" not in changed
     assert "same draws, 6 runs" in text
+    assert re.search(r'class="answer">third_pack \(1\): four_packs does most: \d+', text)
+    assert "not of the same fields" not in text
+
+
+def test_a_comparison_of_different_fields_warns(stored):
+    other = make_stored(SCENARIOS / "third_pack.toml", runs=4, one_more_runs=0, settings=["field.0.area=30 acre"])
+    assert "not of the same fields" in comparison_page([stored, other])
+    moved = copy.deepcopy(stored)
+    moved.manifest["files"] = {"input_fields.geojson": "ab"}
+    assert "not of the same fields" in comparison_page([stored, moved])
 
 
 def test_a_comparison_has_the_units_of_its_first_result(stored):
@@ -176,12 +184,13 @@ def test_a_comparison_has_the_units_of_its_first_result(stored):
     for name, unit, scale in (("us", "gal", 1 / 3.785411784), ("metric", "L", 1.0)):
         first = copy.deepcopy(stored)
         first.document["units"] = name
-        table = comparison_context([first, stored])["per_day"]
-        fuel = next(row for row in table.rows if "fuel" in row[0].text)
-        amount, _, shown = fuel[1].text.partition(" ")
+        text = comparison_page([first, stored])
+        value, amount, shown = re.search(
+            r'generator fuel</th><td><data value="([^"]+)"[^>]*>([\d.]+) (\w+)<', text
+        ).groups()
         assert shown == unit
+        assert float(value) == litres
         assert float(amount) == pytest.approx(litres * scale, abs=0.5 if litres * scale >= 9.95 else 0.051)
-        assert fuel[1].value == litres
 
 
 def test_inputs_tell_where_each_value_came_from(stored):

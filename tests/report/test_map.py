@@ -7,15 +7,7 @@ from stored_support import SCENARIOS, assert_nothing_cut_off
 from simulator import load_scenario, simulate_day
 from simulator.analysis.day_record import day_record
 from simulator.experiment.run import make_plans
-from simulator.report.map_figure import (
-    PLACED,
-    REST,
-    driving_order,
-    map_figure,
-    map_words,
-    sprayed_shares,
-    visit_table,
-)
+from simulator.report.map_figure import PLACED, REST, driving_order, map_figure, map_words, sprayed_shares, visit_table
 from simulator.report.numbers import report_units
 
 

@@ -12,6 +12,7 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from stored_support import older_result, own, write_result
 
 from simulator.command.common import write_text_atomically
 from simulator.command.fragmentation import _write_parquet
@@ -19,7 +20,7 @@ from simulator.errors import InputError
 from simulator.experiment import replicate
 from simulator.plan.day_plan import make_plan
 from simulator.report.folder import ResultFolder, _held, check_target
-from simulator.report.own_files import MANIFEST, WRITTEN, json_bytes, sha256_of
+from simulator.report.own_files import MANIFEST
 from simulator.report.writing import write_atomically
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.starter import starter_text
@@ -27,7 +28,6 @@ from simulator.study.cases import CaseRuns
 
 ACREDAY = str(Path(sys.executable).parent / "acreday")
 SCENARIO = starter_text("mine").replace("[equipment_set.four_packs]\nrig.main.packs.large_pack = 4\n", "")
-OWN = {"acreday_version": "0.1.0"}
 
 
 class Frame:
@@ -40,25 +40,6 @@ class Frame:
         Path(path).write_bytes(self.content)
         if self.error is not None:
             raise self.error
-
-
-def own(folder: Path) -> str:
-    """Return the manifest of a folder that holds runs.csv."""
-    return json_bytes({**OWN, WRITTEN: {"runs.csv": sha256_of(folder / "runs.csv")}}).decode()
-
-
-def result_in(folder: Path, text: str) -> Path:
-    folder.mkdir(parents=True)
-    (folder / "runs.csv").write_text(text)
-    (folder / MANIFEST).write_text(own(folder))
-    return folder
-
-
-def write(folder: Path, force: bool = False) -> None:
-    with ResultFolder(folder, force) as result:
-        result.write_text("runs.csv", "new")
-        result.write_manifest(OWN)
-        result.finish()
 
 
 def names(folder: Path) -> list[str]:
@@ -125,8 +106,8 @@ def test_a_failed_parquet_leaves_the_older_one(tmp_path: Path) -> None:
 
 @pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="names of open files are read from /proc")
 def test_a_result_is_on_the_disk_before_the_older_one_goes(tmp_path: Path, steps: list[str]) -> None:
-    folder = result_in(tmp_path / "out", "old")
-    write(folder, force=True)
+    folder = older_result(tmp_path / "out", "old")
+    write_result(folder, force=True)
     moved, placed, gone = (steps.index(f"move to {name}") for name in ("result", "out", "replaced"))
     assert max(steps.index("sync new"), steps.index(f"sync {own(folder)}")) < moved < placed
     assert placed < steps.index(f"sync {tmp_path.name}") < gone
@@ -159,19 +140,19 @@ def killed(folder: Path, at: str) -> None:
 
 
 def test_an_older_result_comes_back_after_a_kill_between_the_moves(tmp_path: Path) -> None:
-    folder = result_in(tmp_path / "out", "old")
+    folder = older_result(tmp_path / "out", "old")
     killed(folder, "between")
     assert not folder.exists()
     with pytest.raises(InputError, match="holds an older result"):
         check_target(folder, force=False)
     assert (folder / "runs.csv").read_text() == "old"
-    write(folder, force=True)
+    write_result(folder, force=True)
     assert (folder / "runs.csv").read_text() == "new"
     assert names(tmp_path) == ["out"]
 
 
 def test_what_a_kill_leaves_of_a_replaced_result_does_not_come_back(tmp_path: Path) -> None:
-    folder = result_in(tmp_path / "out", "old")
+    folder = older_result(tmp_path / "out", "old")
     killed(folder, "while the older one is deleted")
     assert (folder / "runs.csv").read_text() == "new"
     folder.rename(tmp_path / "kept")
@@ -181,7 +162,7 @@ def test_what_a_kill_leaves_of_a_replaced_result_does_not_come_back(tmp_path: Pa
 
 def test_a_run_that_is_replacing_a_result_is_not_disturbed(tmp_path: Path) -> None:
     aside = tmp_path / ".out.old.abcdefgh"
-    result_in(aside / "result", "old")
+    older_result(aside / "result", "old")
     with _held(aside):
         check_target(tmp_path / "out", force=False)
         assert names(tmp_path) == [aside.name]
@@ -192,7 +173,7 @@ def test_a_run_that_is_replacing_a_result_is_not_disturbed(tmp_path: Path) -> No
 
 @pytest.mark.parametrize("name", [".out.old.abcdefgh", ".out.old.x.old.abcdefgh", ".out.abcdefgh", ".out.new.old"])
 def test_other_hidden_folders_stay_where_they_are(tmp_path: Path, name: str) -> None:
-    folder = result_in(tmp_path / name / "result", "old")
+    folder = older_result(tmp_path / name / "result", "old")
     if name == ".out.old.abcdefgh":
         (folder / MANIFEST).write_text("{}")
     check_target(tmp_path / "out", force=True)
@@ -201,7 +182,7 @@ def test_other_hidden_folders_stay_where_they_are(tmp_path: Path, name: str) -> 
 
 
 def test_what_was_put_into_a_result_that_was_set_aside_comes_back_with_it(tmp_path: Path) -> None:
-    folder = result_in(tmp_path / ".out.old.abcdefgh" / "result", "old")
+    folder = older_result(tmp_path / ".out.old.abcdefgh" / "result", "old")
     (folder / "thesis.txt").write_text("mine")
     with pytest.raises(InputError, match=r"holds other files, which are never replaced: thesis\.txt"):
         check_target(tmp_path / "out", force=True)
@@ -223,7 +204,7 @@ def test_what_a_kill_leaves_of_a_result_being_written_is_swept(tmp_path: Path) -
 def test_the_newest_of_several_comes_back(tmp_path: Path) -> None:
     for seconds, name in enumerate(["bbbbbbbb", "cccccccc", "aaaaaaaa"]):
         aside = tmp_path / f".out.old.{name}"
-        result_in(aside / "result", name)
+        older_result(aside / "result", name)
         os.utime(aside, (seconds, seconds))
     with pytest.raises(InputError, match="holds an older result"):
         check_target(tmp_path / "out", force=False)
@@ -231,7 +212,7 @@ def test_the_newest_of_several_comes_back(tmp_path: Path) -> None:
 
 
 def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
-    folder = result_in(tmp_path / "out", "old")
+    folder = older_result(tmp_path / "out", "old")
     replace = Path.replace
 
     def failing(self: Path, target: Path) -> Path:
@@ -241,7 +222,7 @@ def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: p
 
     monkeypatch.setattr(Path, "replace", failing)
     with pytest.raises(InputError, match="Input/output error"):
-        write(folder, force=True)
+        write_result(folder, force=True)
     assert (folder / "runs.csv").read_text() == "old"
     assert names(tmp_path) == ["out"]
 
@@ -250,11 +231,7 @@ def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: p
     ("command", "largest_file", "failing"),
     [
         (("day", "mine.toml"), 3_000, "day.csv"),
-        (
-            ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"),
-            300,
-            "study.json",
-        ),
+        (("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"), 300, "study.json"),
         (
             ("fragmentation", "mine.toml", "--acres", "60 acre", "--number", "1", "--runs", "3"),
             4_000,

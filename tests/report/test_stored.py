@@ -3,20 +3,26 @@
 from __future__ import annotations
 
 import json
-import os
+import sys
 from collections.abc import Callable
 from pathlib import Path
 from typing import Any
 
 import pandas as pd
 import pytest
+
+sys.path.insert(0, str(Path(__file__).parents[1] / "fuzz"))
+
+from bounds import bounded
 from hypothesis import given
 from hypothesis import strategies as st
 from stored_support import HOSTILE, sample_document, sample_manifest, sample_record, sample_result, write_folder
 
+from simulator.cli import main
 from simulator.errors import InputError
 from simulator.report.stored import read_result
-from simulator.report.writing import file_stem, plain, plain_cell, safe_cell, write_atomically
+from simulator.report.stored_schema import LONGEST_DAY_S
+from simulator.report.writing import file_stem, plain, plain_cell, safe_cell
 
 
 @pytest.fixture
@@ -117,6 +123,7 @@ def test_a_missing_file_is_named(folder: Path, name: str) -> None:
         (b'{"a": 1e999}', "not finite"),
         (b"[" * 200_000, "nested too deeply"),
         (b'{"a": ' + b"9" * 10_000 + b"}", "digits"),
+        (b"\0", "broken JSON"),
     ],
 )
 def test_broken_json_is_refused(folder: Path, content: bytes, message: str) -> None:
@@ -208,24 +215,111 @@ def test_a_broken_day_record_is_refused_and_a_missing_one_is_not(folder: Path) -
     assert "day_three_packs.json" in problems_of(folder)[0]
 
 
-def test_a_fifo_in_place_of_a_file_is_not_waited_for(folder: Path) -> None:
-    (folder / "runs.csv").unlink()
-    os.mkfifo(folder / "runs.csv")
-    assert problems_of(folder) == ["runs.csv: is missing"]
-
-
-def test_writing_is_whole_or_not_at_all(tmp_path: Path) -> None:
-    path = tmp_path / "x.txt"
-    path.write_bytes(b"old")
-    with pytest.raises(TypeError):
-        write_atomically(path, "text")  # type: ignore[arg-type]
-    assert path.read_bytes() == b"old"
-    write_atomically(path, b"new")
-    assert path.read_bytes() == b"new"
-    assert [one.name for one in tmp_path.iterdir()] == ["x.txt"]
-
-
 def test_plain_text_keeps_words_and_drops_marks() -> None:
     assert plain("a\x1b[31mb\u202ec\r\n d") == "a[31mbc d"
     assert plain("abcdef", 4) == "abc…"
     assert plain("Größe 水") == "Größe 水"
+
+
+# --- a stranger's folder: refused with its place, soon; nothing of it can hang or grow ---
+
+
+def refusal(folder, file, edit):
+    path = folder / file
+    content = json.loads(path.read_text(encoding="utf-8"))
+    edit(content)
+    path.write_text(json.dumps(content), encoding="utf-8")
+    with bounded(20.0, 1000), pytest.raises(InputError) as caught:
+        read_result(folder)
+    return str(caught.value)
+
+
+def put(*place, value):
+    def edit(content):
+        for key in place[:-1]:
+            content = content[key]
+        content[place[-1]] = value
+
+    return edit
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "says"),
+    [
+        # this one drew stripes without end
+        (("aircraft", 0, "states", 3, 0), -1e300, "aircraft.0.states.3.0"),
+        (("aircraft", 0, "states", 3, 1), LONGEST_DAY_S, "after the day"),
+        (("aircraft", 0, "states", 3, 2), "juggle", "aircraft.0.states.3.2"),
+        (("end_s",), 1e-300, "end_s"),
+        (("sorties", 0, "aircraft"), 99, "not in the record"),
+        (("sorties", 0, "field"), -1, "sorties.0.field"),
+        (("sorties", 0, "visit"), [], "sorties.0.visit"),
+        (("sorties", 0, "cover"), {"swath_m": 7.0, "x_m": [0.0], "y_m": [0.0]}, "sorties.0.cover"),
+        (("rigs", 0, "roads_m"), [-1.0], "rigs.0.roads_m.0"),
+        (("chargers", 0, "power"), 7, "not in the record"),
+        (("rigs", 0, "moves", 0, 4), 4000, "not in the record"),
+        (("bottleneck", 0, 2), 99, "bottleneck.0.2"),
+        (("packs", 0, "capacity_wh"), 0.0, "packs.0.capacity_wh"),
+        (("packs", 0, "charge"), [], "packs.0.charge"),
+        (("power", 0, "load_kw", 0), [1, 2], "power.0.load_kw.0"),
+        (("sorties", 0, "line", "t_s"), [1.0], "different lengths"),
+        (("version",), 2, "version"),
+        (("run",), 2**70, "run"),
+    ],
+)
+def test_a_day_that_cannot_be(folder, place, value, says):
+    said = refusal(folder, "day_two_packs.json", put(*place, value=value))
+    assert "day_two_packs.json" in said
+    assert says in said
+    assert "got" in said
+
+
+@pytest.mark.parametrize(
+    ("place", "value", "says"),
+    [
+        (("resolved", "two_packs"), 5, "resolved.two_packs"),
+        (("resolved", "two_packs", "title"), ["x"], "title"),
+        (("resolved", "two_packs", "x"), json.loads("[" * 40 + "]" * 40), "deep"),
+        (("resolved", "two_packs", "x"), 10**30, "64 bits"),
+        (("packages",), [], "packages"),
+        (("seed",), -1, "seed"),
+        (("runs",), {"two_packs": "many"}, "runs.two_packs"),
+        (("created",), {}, "created"),
+    ],
+)
+def test_a_manifest_that_cannot_be(folder, place, value, says):
+    assert says in refusal(folder, "manifest.json", put(*place, value=value))
+
+
+def test_a_day_record_larger_than_any_is_not_read(folder):
+    (folder / "day_two_packs.json").write_bytes(b" " * 20_000_001)
+    with pytest.raises(InputError, match=r"day_two_packs\.json: is larger than 20 MB"):
+        read_result(folder)
+
+
+def test_of_a_key_that_stands_twice_the_one_that_is_used_is_checked(folder):
+    text = json.dumps(sample_record())
+    (folder / "day_two_packs.json").write_text(text[:-1] + ', "end_s": "never"}', encoding="utf-8")
+    with pytest.raises(InputError, match="end_s"):
+        read_result(folder)
+
+
+@pytest.mark.parametrize(
+    "command", [("report",), ("quote", "--customer", "A"), ("figure", "acres"), ("figure", "timeline")]
+)
+def test_the_commands_say_so(folder, command, capsys):
+    refusal(folder, "day_two_packs.json", put("aircraft", 0, "states", 3, 0, value=-1e300))
+    with pytest.raises(SystemExit) as done:
+        main([command[0], str(folder), *command[1:]])
+    assert done.value.code == 2
+    assert "day_two_packs.json: aircraft.0.states.3.0" in capsys.readouterr().err
+
+
+def test_a_timeline_is_drawn_from_the_stored_day_alone(folder):
+    content = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
+    content["resolved"] = {}
+    (folder / "manifest.json").write_text(json.dumps(content), encoding="utf-8")
+    with pytest.raises(SystemExit) as done:
+        main(["figure", str(folder), "timeline", "--format", "svg"])
+    assert done.value.code == 0
+    assert "two_packs: a median day" in (folder / "timeline.svg").read_text(encoding="utf-8")
