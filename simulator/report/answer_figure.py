@@ -12,7 +12,7 @@ from numpy.typing import NDArray
 from simulator.report.answer import step_text
 from simulator.report.day_output import day_spread, day_values, days_words
 from simulator.report.job_text import cost_text, finish_text, job_area
-from simulator.report.numbers import ReportUnits, mean_text, quantile_text, report_units, units_of
+from simulator.report.numbers import ReportUnits, mean_text, quantile_text, report_units, shown_name, units_of
 from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, QUIET
 from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
 from simulator.report.tables import best_first
@@ -57,7 +57,7 @@ def acres_figure(document: Mapping[str, Any], runs_frame: pd.DataFrame, units: s
         limits = f"{remark}Limited by: {plain(entry['bottleneck']['resource'], 40)}."
         spread = day_spread(entry, shown)
         rows.append(
-            SpreadRow(plain(entry["name"], 80), spread, day_values(runs_frame, entry, shown), limits, days_words(entry))
+            SpreadRow(shown_name(entry, 80), spread, day_values(runs_frame, entry, shown), limits, days_words(entry))
         )
     return spread_figure(rows, shown, wide)
 
@@ -166,7 +166,7 @@ def job_figure(document: Mapping[str, Any], wide: bool = True) -> Figure:
     for axes, (title, bars) in zip(figure.subplots(*shape, squeeze=False).flat, panels, strict=True):
         most = max((value for value, _ in bars if value is not None), default=1.0)
         for row, (entry, (value, text)) in enumerate(zip(sets, bars, strict=True)):
-            put_left(axes, plain(entry["name"], 34), row - 0.24, fontsize=8.5, fontweight="bold", va="bottom")
+            put_left(axes, shown_name(entry, 34), row - 0.24, fontsize=8.5, fontweight="bold", va="bottom")
             axes.barh(row, value or 0.0, 0.42, color=AIRCRAFT_LOOKS["ferry"].colour)
             put_beside(axes, text, (0.0, row), fontsize=8.5)
         axes.set_xlim(0, 1.05 * most)

@@ -19,7 +19,7 @@ from simulator.report.html_page import PageFigure, asset, clean, manifest_table,
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
 from simulator.report.map_figure import driving_order, map_figure, map_words, visit_table
-from simulator.report.numbers import ReportUnits, units_of
+from simulator.report.numbers import ReportUnits, shown_name, units_of
 from simulator.report.table import DataTable, text_row
 from simulator.report.tables import (
     answer_table,
@@ -28,6 +28,7 @@ from simulator.report.tables import (
     one_more_table,
     paired_table,
     per_day_table,
+    practice_table,
     resource_table,
     time_table,
 )
@@ -51,7 +52,10 @@ def report_page(stored: StoredResult) -> str:
     records = {plain(name): clean(record) for name, record in stored.day_records.items()}
     units = units_of(document)
     ranked = [entry for _, entry in best_first(document)]
-    records = {entry["name"]: records[entry["name"]] for entry in ranked if entry["name"] in records}
+    called = {entry["name"]: shown_name(entry) for entry in ranked}
+    if len(set(called.values())) < len(called):
+        called = {name: name for name in called}
+    records = {called[entry["name"]]: records[entry["name"]] for entry in ranked if entry["name"] in records}
     resolved = {plain(name): table for name, table in (manifest.get("resolved") or {}).items()}
     base: Mapping[str, Any] = next(iter(resolved.values()), {})
     span = day_span(records.values()) if records else None
@@ -59,12 +63,13 @@ def report_page(stored: StoredResult) -> str:
         "report.html.j2",
         title=base.get("title") or document["scenario"],
         scenario=document["scenario"],
-        warnings=[(entry["name"], text) for entry in ranked if (text := warning_text(document, entry))],
+        warnings=[(called[entry["name"]], text) for entry in ranked if (text := warning_text(document, entry))],
         answer=_answer(document, _named(stored.runs), units),
         job=_job(document),
         maps=[_map(place, name, record, units) for place, (name, record) in enumerate(records.items())],
-        sentences=[(entry["name"], hold_text(entry)) for entry in ranked],
-        lost=_lost(document, _named(stored.time_use), [entry["name"] for entry in ranked]),
+        sentences=[(called[entry["name"]], hold_text(entry)) for entry in ranked],
+        lost=_lost(document, _named(stored.time_use).replace({"equipment_set": called}), list(called.values())),
+        practice=practice_table(document),
         resources=resource_table(document),
         more=_more(document, units),
         days=[_day(place, name, record, span) for place, (name, record) in enumerate(records.items())],

@@ -82,11 +82,8 @@ def cost_text(job: Mapping[str, Any], shown: ReportUnits) -> str:
 def hold_text(entry: Mapping[str, Any]) -> str:
     """Return what holds a set back, what each resource could do alone, and what is asked of and given by its power."""
     hold = entry["bottleneck"]
-    parts = (
-        hold["sentence"],
-        hold.get("alone_sentence"),
-        "" if entry.get("practice") else power_words(entry.get("power") or []),
-    )
+    power = "" if entry.get("practice") else power_words(entry.get("power") or [])
+    parts = (hold["sentence"], hold.get("alone_sentence"), power)
     return " ".join(part for part in parts if part)
 
 

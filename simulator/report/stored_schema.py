@@ -100,7 +100,8 @@ SetAnswer = TypedDict("SetAnswer", {
     "acres_per_field_hour": NotRequired[Rate | None], "time_share": Shares, "utilisation": Shares, "per_day": Shares,
     "full_work_day_acres": NotRequired[Spread | None], "full_work_day_hectares": NotRequired[Spread | None],
     "job": NotRequired[Job | None], "power": NotRequired[Annotated[list[Power], Field(max_length=1000)]],
-    "bottleneck": Hold,
+    "bottleneck": Hold, "label": NotRequired[Text],
+    "practice": NotRequired[Annotated[list[tuple[Text, Text]], Field(max_length=100)]],
 })  # fmt: skip
 Pair = TypedDict("Pair", {"a": Name, "b": Name, "difference": Amount, "a_wins_share": Amount, "ci95": Limits})
 _Result = TypedDict("_Result", {

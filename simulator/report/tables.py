@@ -22,7 +22,7 @@ from simulator.report.numbers import (
     units_of,
 )
 from simulator.report.palette import aircraft_looks, resource_looks, time_use_group
-from simulator.report.table import Cell, DataTable
+from simulator.report.table import Cell, DataTable, text_row
 from simulator.report.writing import fit, plain
 from simulator.scenario.units import M_PER_MILE
 
@@ -146,6 +146,16 @@ def time_table(document: Document) -> DataTable:
         rows.append((Cell(label), Cell(looks[time_use_group(label)].label), *cells))
     columns = ("state", "group", *map(shown_name, sets))
     return DataTable("Share of aircraft time by state and reason", columns, tuple(rows), words=2)
+
+
+def practice_table(document: Document) -> DataTable | None:
+    """Return what a practitioner checks first, a column a set; None where a result has none."""
+    sets = [entry for _, entry in best_first(document) if entry.get("practice")]
+    amounts = [{words: plain(amount, 200) for words, amount in entry["practice"]} for entry in sets]
+    rows = [text_row(plain(words), *(one.get(words, NOTHING) for one in amounts)) for words in
+            dict.fromkeys(words for one in amounts for words in one)]  # fmt: skip
+    title = "One load on a field of about mean area, by mean times and without waiting"
+    return DataTable(title, ("figure", *map(shown_name, sets)), tuple(rows)) if rows else None
 
 
 def resource_table(document: Document) -> DataTable:

@@ -43,10 +43,7 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     legend = f"± is half a 95 % interval. {legend_text(sets)}{done} Field h is time set up at the fields."
     lines += [paint(line, _DIM) for line in wrap(legend, width)]
     for entry in sets:
-        name = fit(shown_name(entry), _LONGEST_NAME)
-        first, *rest = wrap(f"{name}: {plain(hold_text(entry))}", width, later="  ")
-        painted = first.startswith(f"{name}:")
-        lines += ["", paint(f"{name}:", _ACCENT) + first[len(name) + 1 :] if painted else first, *rest]
+        lines += ["", *_led(fit(shown_name(entry), _LONGEST_NAME), hold_text(entry), width, paint)]
     lines += _practice(sets, width, paint) + _paired(document, width, paint)
     lines += _remarks(document, width)
     return "\n".join(line.rstrip() for line in lines)
@@ -61,13 +58,15 @@ def _practice(sets: Sequence[Mapping[str, Any]], width: int, paint: Paint) -> li
     lines = []
     for text, names in alike.items():
         of = "Every set" if len(names) == len(sets) > 1 else ", ".join(names)
-        first, *rest = wrap(f"{of}: {plain(text)}", width, later="  ")
-        lines += [
-            "",
-            paint(first[: len(of) + 1], _ACCENT) + first[len(of) + 1 :] if first.startswith(of) else first,
-            *rest,
-        ]
+        lines += ["", *_led(of, text, width, paint)]
     return lines
+
+
+def _led(name: str, text: str, width: int, paint: Paint) -> list[str]:
+    """Return a text led by a name in colour."""
+    first, *rest = wrap(f"{name}: {plain(text)}", width, later="  ")
+    painted = first.startswith(f"{name}:")
+    return [paint(f"{name}:", _ACCENT) + first[len(name) + 1 :] if painted else first, *rest]
 
 
 def _paired(document: Mapping[str, Any], width: int, paint: Paint) -> list[str]:
