@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
+from functools import lru_cache
 from typing import Generic, NamedTuple, TypeVar
 
 import numpy as np
@@ -258,6 +259,7 @@ def calibrate_from_load_use(
     return _finish(unit, _merit(lift_w, lift_power_w), rotors.fixed_power_w, float(power_w.min()))
 
 
+@lru_cache(maxsize=4096)
 def cubic_power(
     model: FlightModel,
     speed: float,

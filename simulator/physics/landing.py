@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from collections.abc import Sequence
 from typing import NamedTuple
 
@@ -11,6 +12,7 @@ from simulator.physics.swath import FloatArray, SwathPlan
 
 # Points a pass at which ferry distance is sampled.
 _SAMPLES_PER_PASS = 8
+_MOST_ZONES = 256
 _MOST_PARTS = 12
 # Where no zone keeps a pass within range, one that is this little further than the best is kept rather than moved.
 _BEST_POSSIBLE_SLACK = 1.1
@@ -41,9 +43,10 @@ def best_zone(plan: SwathPlan) -> tuple[float, float]:
 
 
 def zone_candidates(plan: SwathPlan) -> FloatArray:
-    """Return the corners of the field's exterior and the middles of its sides, m, shape (k, 2)."""
+    """Return the corners of the field's exterior and the middles of its sides, m, (k, 2); of very many, some."""
     middles = [0.5 * (ring[:-1] + ring[1:]) for ring in _exteriors(plan)]
-    return np.concatenate((_exterior_corners(plan), *middles))
+    every = np.concatenate((_exterior_corners(plan), *middles))
+    return every[:: math.ceil(len(every) / _MOST_ZONES)]
 
 
 def ferry_distance_m(plan: SwathPlan, zones_m: FloatArray, passes: slice = slice(None)) -> FloatArray:

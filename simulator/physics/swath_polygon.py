@@ -33,6 +33,7 @@ _HEADINGS_MAX = 24
 _TIED_HEADINGS_MAX = 6
 # Far beyond any field (100 km at 5 m); a boundary this large is a mistake that would take minutes to plan.
 _STRIPS_MAX = 20_000
+_MANY_CORNERS = 1000
 
 
 class _Cut(NamedTuple):
@@ -146,6 +147,21 @@ def _strip_edges(u_min_m: float, u_max_m: float, swath_m: float) -> FloatArray:
     return edges
 
 
+def _intersections(boxes: NDArray[np.object_], work: BaseGeometry) -> NDArray[np.object_]:
+    """Return what of an area is in each of boxes side by side; an outline of very many corners is halved first."""
+    import shapely
+
+    if len(boxes) < 4 or shapely.get_num_coordinates(work) < _MANY_CORNERS:
+        strips: NDArray[np.object_] = shapely.intersection(boxes, work)
+        return strips
+    middle = len(boxes) // 2
+    halves = [boxes[:middle], boxes[middle:]]
+    bounds = [shapely.box(*shapely.total_bounds(half)) for half in halves]
+    return np.concatenate(
+        [_intersections(*one) for one in zip(halves, shapely.intersection(bounds, work), strict=True)]
+    )
+
+
 def _cut(work: BaseGeometry, swath_m: float, heading_rad: float, shortest_piece_m: float) -> _Cut:
     import shapely
 
@@ -157,7 +173,7 @@ def _cut(work: BaseGeometry, swath_m: float, heading_rad: float, shortest_piece_
     left[0] -= 1.0
     right[-1] += 1.0
     boxes = shapely.box(left, v_min - 1.0, right, v_max + 1.0)
-    pieces, strip = shapely.get_parts(shapely.intersection(boxes, turned), return_index=True)
+    pieces, strip = shapely.get_parts(_intersections(boxes, turned), return_index=True)
     area = shapely.area(pieces)
     keep = area > 0.0
     pieces, strip, area = pieces[keep], strip[keep].astype(np.int64), area[keep]

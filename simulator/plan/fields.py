@@ -3,7 +3,8 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, replace
+from dataclasses import dataclass, field, replace
+from functools import lru_cache
 from typing import NamedTuple
 
 import numpy as np
@@ -85,14 +86,18 @@ class Geography:
     """Road distances (m) between yard and fields, and the order of visits."""
 
     order: tuple[int, ...]
-    drive_m: tuple[tuple[float, ...], ...]
+    drive_m: NDArray[np.float64] = field(compare=False)
     """Row and column 0 are the yard; field ``i`` stands at ``i + 1``."""
     yard_m: tuple[float, float] | None = None
     """Where the yard lies on the fields' grid; None where only distances are known."""
 
     def distance_m(self, origin: int | None, goal: int | None) -> float:
         """Return the road distance between two fields; None is the yard."""
-        return self.drive_m[0 if origin is None else origin + 1][0 if goal is None else goal + 1]
+        return float(self.drive_m[0 if origin is None else origin + 1, 0 if goal is None else goal + 1])
+
+
+_GROUNDS = 4096
+"""Fields whose passes are kept for the next equipment set."""
 
 
 class Ferrying(NamedTuple):
@@ -117,9 +122,14 @@ def plan_fields(
             size = f"{site.area_m2 / 4046.8564224:.4g} acres at a swath of {smallest:.3g} m"
             problems.append(Problem("field", f"{site.name}: {size} are more passes than can be planned"))
             continue
-        heading = _heading(scenario, site, smallest)
-        swaths = {swath: _swath_plan(scenario, site, swath, heading) for swath in sorted(set(swaths_m.values()))}
-        stations = _stations(scenario, site, fields.yard_m, swaths[smallest], ferrying)
+        swaths, stations = _ground(
+            site,
+            tuple(sorted(set(swaths_m.values()))),
+            _Ways.of(scenario),
+            fields.yard_m,
+            ferrying,
+            _rate(scenario, site),
+        )
         zones = [(one.area_from_m2, one.x_m, one.y_m) for one in stations]
         paths |= {(swath, index): FieldPath(plan, zones, site.ferry_distance_m) for swath, plan in swaths.items()}
         widest = swaths[max(swaths)]
@@ -155,52 +165,58 @@ def _level_areas(plans: list[FieldPlan], paths: dict[tuple[float, int], FieldPat
         plans[index] = replace(plan, stations=(*plan.stations[:-1], last))
 
 
-def _heading(scenario: Scenario, site: FieldSite, swath_m: float) -> float | None:
-    if site.polygon is None:
-        return None
-    file = scenario.field_file
-    if file is not None and file.heading is not None:
-        return math.radians(file.heading)
-    return best_heading_rad(site.polygon, swath_m)
+class _Ways(NamedTuple):
+    """What of a scenario decides how fields are covered and where is landed."""
+
+    heading: float | None
+    headland_passes: int
+    nearest_corner: bool
+    visual_range_m: float | None
+    follows: bool
+
+    @staticmethod
+    def of(scenario: Scenario) -> _Ways:
+        """Return those of a scenario."""
+        file, flying = scenario.field_file, scenario.flying
+        heading = None if file is None or file.heading is None else math.radians(file.heading)
+        passes, corner = (0, False) if file is None else (file.headland_passes, file.landing_zone == "nearest corner")
+        return _Ways(heading, passes, corner, flying.visual_range, flying.landing_zone == "follows")
 
 
-def _swath_plan(scenario: Scenario, site: FieldSite, swath_m: float, heading: float | None) -> SwathPlan:
+@lru_cache(maxsize=_GROUNDS)
+def _ground(
+    site: FieldSite,
+    swaths_m: tuple[float, ...],
+    ways: _Ways,
+    yard_m: tuple[float, float] | None,
+    ferrying: Ferrying,
+    rate: float,
+) -> tuple[dict[float, SwathPlan], tuple[Station, ...]]:
+    """Return a field's passes by swath, and where is landed; equipment sets on the same fields share it."""
     if site.polygon is None:
-        return plan_rectangle(site.area_m2, site.length_to_width, swath_m)
-    headlands = scenario.field_file.headland_passes if scenario.field_file is not None else 0
-    return plan_polygon(site.polygon, swath_m, heading, headland_passes=headlands)
+        swaths = {swath_m: plan_rectangle(site.area_m2, site.length_to_width, swath_m) for swath_m in swaths_m}
+    else:
+        heading = best_heading_rad(site.polygon, swaths_m[0]) if ways.heading is None else ways.heading
+        swaths = {
+            swath_m: plan_polygon(site.polygon, swath_m, heading, headland_passes=ways.headland_passes)
+            for swath_m in swaths_m
+        }
+    plan = swaths[swaths_m[0]]
+    zone = site.landing_zone_m or (nearest_corner(plan, yard_m) if ways.nearest_corner else best_zone(plan))
+    whole = Station(0.0, plan.area_total_m2, *zone)
+    if site.ferry_distance_m is not None:
+        return swaths, (whole,)
+    stretches = [whole] if ways.visual_range_m is None else relocations(plan, zone, ways.visual_range_m)
+    if ways.follows:
+        ferry_s_per_m = 2.0 * plan.area_total_m2 * rate / ferrying.load / ferrying.speed_m_per_s
+        stretches = following(plan, stretches, ferry_s_per_m, ferrying.shift_s)
+    return swaths, tuple(stretches)
 
 
 def _rate(scenario: Scenario, site: FieldSite) -> float:
     if scenario.product.kind == "granules":
         return float(site.dry_rate or scenario.product.dry_rate or 0.0)
     return float(site.rate or scenario.product.rate or 0.0)
-
-
-def _stations(
-    scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan, ferrying: Ferrying
-) -> tuple[Station, ...]:
-    zone = _zone(scenario, site, yard_m, plan)
-    whole = Station(0.0, plan.area_total_m2, *zone)
-    reach = scenario.flying.visual_range
-    if site.ferry_distance_m is not None:
-        return (whole,)
-    stretches = [whole] if reach is None else relocations(plan, zone, reach)
-    if scenario.flying.landing_zone == "follows":
-        loads = plan.area_total_m2 * _rate(scenario, site) / ferrying.load
-        ferry_s_per_m = 2.0 * loads / ferrying.speed_m_per_s
-        stretches = following(plan, stretches, ferry_s_per_m, ferrying.shift_s)
-    return tuple(stretches)
-
-
-def _zone(
-    scenario: Scenario, site: FieldSite, yard_m: tuple[float, float] | None, plan: SwathPlan
-) -> tuple[float, float]:
-    if site.landing_zone_m is not None:
-        return site.landing_zone_m
-    if scenario.field_file is not None and scenario.field_file.landing_zone == "nearest corner":
-        return nearest_corner(plan, yard_m)
-    return best_zone(plan)
 
 
 def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], swath_m: float) -> Geography:
@@ -229,7 +245,7 @@ def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], sw
         drive, located = np.array(fields.drive_m), True
     np.fill_diagonal(drive, 0.0)
     order = _order(scenario, drive, located, plans, swath_m)
-    return Geography(order, tuple(map(tuple, drive.tolist())), fields.yard_m)
+    return Geography(order, drive, fields.yard_m)
 
 
 def _order(
