@@ -42,15 +42,29 @@ class DataTable:
         lines.append(f"|{' --- |' * self.words}{' ---: |' * (len(self.columns) - self.words)}")
         return "\n".join([*lines, *(_markdown_row([cell.text for cell in row]) for row in self.rows)])
 
+    def fitting(self, width: int, needed: Sequence[str]) -> DataTable:
+        """Return the table with the columns that fit a width, those needed most first."""
+        wide, kept = self._wide(), [0]
+        places = sorted(range(1, len(self.columns)), key=lambda place: self.columns[place] not in needed)
+        for place in places:
+            if sum(wide[one] + len(_GAP) for one in [*kept, place]) - len(_GAP) <= width:
+                kept.append(place)
+        kept.sort()
+        rows = tuple(tuple(row[place] for place in kept) for row in self.rows)
+        return DataTable(self.title, tuple(self.columns[place] for place in kept), rows, self.words)
+
+    def _wide(self) -> list[int]:
+        return [
+            max(map(printed_width, [title, *(row[place].text for row in self.rows)]))
+            for place, title in enumerate(self.columns)
+        ]
+
     def lines(self, width: int, head: Callable[[str], str] = str, first: Callable[[str], str] = str) -> list[str]:
         """Return the table as text in as few blocks as a width allows, each beginning with the first column.
 
         ``head`` paints the lines of heads, ``first`` the numbers of the second column.
         """
-        wide = [
-            max(map(printed_width, [title, *(row[place].text for row in self.rows)]))
-            for place, title in enumerate(self.columns)
-        ]
+        wide = self._wide()
         lines: list[str] = []
         rest = list(range(1, len(self.columns)))
         while rest:

@@ -16,7 +16,9 @@ from simulator.report.writing import fit, plain, wrap
 
 NARROWEST, WIDEST = 60, 160
 _BOLD, _DIM, _ACCENT, _OFF = "\x1b[1m", "\x1b[2m", "\x1b[36m", "\x1b[0m"
-_LONGEST_NAME = 24
+_LONGEST_NAME = 60
+_NEEDED = ("P10", "work days", "9 in 10 done", "cost/acre", "cost/ha")
+"""Columns that come before others where not all fit."""
 _SKIPPED_SHOWN = 3
 
 Paint = Callable[[str, str], str]
@@ -37,10 +39,12 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     for name, text in answer_lines(document):
         lines += [paint(line, _BOLD) for line in wrap(f"{fit(name, _LONGEST_NAME)}: {text}", width, later="  ")]
     lines += [""]
-    table = terminal_table(document, job_table(document, chances=False))
+    whole = terminal_table(document, job_table(document, chances=False))
+    table = whole.fitting(width, (whole.columns[1], *_NEEDED))
     lines += table.lines(width, lambda text: paint(text, _DIM), lambda text: paint(text, _BOLD))
-    done = " Half done, 9 in 10 done: when that share of runs has done the job." if area else ""
-    legend = f"± is half a 95 % interval. {legend_text(sets)}{done} Field h is time set up at the fields."
+    done = " 9 in 10 done: when that share of runs has done the job." if area else ""
+    more = "" if len(table.columns) == len(whole.columns) else " summary.md has more columns."
+    legend = f"± is half a 95 % interval. {legend_text(sets)}{done} Field h is time set up at the fields.{more}"
     lines += [paint(line, _DIM) for line in wrap(legend, width)]
     for entry in sets:
         lines += ["", *_led(fit(shown_name(entry), _LONGEST_NAME), hold_text(entry), width, paint)]

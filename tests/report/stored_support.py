@@ -59,6 +59,8 @@ def sample_job() -> dict[str, Any]:
 def sample_document(units: str = "us") -> dict[str, Any]:
     """Return a fresh ``result.json``."""
     document = copy.deepcopy(sample_result().to_json())
+    for entry in document["equipment_sets"]:
+        entry["label"] = ""  # sets show their names, unless a test gives one
     document |= {"units": units, "day_start_s": 7 * 3600.0, "title": "Third pack", "invented": True}
     return document
 
