@@ -228,7 +228,7 @@ def one_more_table(document: Document) -> DataTable:
 def paired(document: Document) -> list[Interval]:
     """Return the sets compared two by two on the same draws, the one that does more first."""
     factor, found = units_of(document).per_acre, []
-    names_of = {entry["name"]: shown_name(entry) for entry in document["equipment_sets"]}
+    names_of = {entry["name"]: shown_name(entry) for entry in document.get("equipment_sets") or []}
     for pair in document.get("paired") or []:
         sign, names, wins = 1.0, tuple(names_of.get(pair[side], plain(pair[side])) for side in "ab"), pair["a_wins_share"]
         limits = scaled(pair["ci95"], factor)
