@@ -26,9 +26,9 @@ from simulator.scenario.streams import StreamBank
 _SEED = 0x5EED0FCE
 _DAYS = 3
 """Work days of a rehearsal, at most; each begins at another place of the list."""
-_HEATS = ((1, 0.9), (3, 0.97), (6, 0.99), (9, 0.999))
+_HEATS = ((1, 0.92), (3, 0.97), (6, 0.999))
 """Days that each way is tried in all, and the share of the best by which the ways stay in that come close to it."""
-_STEP, _LIGHTEST, _HEAVIEST = 1.12, 0.5, 1.6
+_STEP, _LIGHTEST, _HEAVIEST = 1.2, 0.6, 1.6
 """Loads that differ by this factor are tried, between these parts of the estimated one; then half a step aside."""
 _GOLDEN = 0.618
 """Rehearsals begin this part of the list apart, which spreads any number of them over it."""
