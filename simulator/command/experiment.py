@@ -311,8 +311,8 @@ def write_folder(
             ("time_use.csv", lambda: folder.write_table("time_use.csv", result.time_use)),
             ("bottleneck.csv", lambda: folder.write_table("bottleneck.csv", result.bottleneck)),
             *((name, partial(_copy, source, path / name)) for source, name in inputs.items()),
-            ("acres.png", lambda: _draw_acres(result, document, units, path)),
-            ("time_use.png", lambda: _draw_time_use(result, path)),
+            ("acres.svg", lambda: _draw_acres(result, document, units, path)),
+            ("time_use.svg", lambda: _draw_time_use(result, path)),
             *(
                 (f"day_{entry.name}.json", partial(_write_median_day, loaded, result.seed, entry, day, path))
                 for entry, day in zip(loaded.sets, median_days(result), strict=True)
@@ -352,14 +352,16 @@ def _draw_acres(result: Result, document: dict[str, object], units: str, path: P
         pd.Index([entry.name for entry in result.sets]),
     )
     columns = {name: np.concatenate([entry.column(name) for entry in result.sets]) for name in _SHOWN}
-    save_figure(acres_figure(document, pd.DataFrame({"equipment_set": names} | columns), units), path / "acres")
+    save_figure(
+        acres_figure(document, pd.DataFrame({"equipment_set": names} | columns), units), path / "acres", ("svg",)
+    )
 
 
 def _draw_time_use(result: Result, path: Path) -> None:
     from simulator.report.figures import time_use_figure
     from simulator.report.style import save_figure
 
-    save_figure(time_use_figure(result.time_use), path / "time_use")
+    save_figure(time_use_figure(result.time_use), path / "time_use", ("svg",))
 
 
 def _write_summary(folder: ResultFolder, document: dict[str, object], record: dict[str, Any]) -> None:
@@ -411,7 +413,7 @@ def _write_median_day(
     plan = make_plan(entry)
     title = f"{entry.name}: a median day (run {day.replication}, work day {day.work_day})"
     record = day_record(plan, day)
-    save_figure(day_figure(record, title), path / f"timeline_{file_stem(entry.name)}")
+    save_figure(day_figure(record, title), path / f"timeline_{file_stem(entry.name)}", ("svg",))
     text = json.dumps(record, allow_nan=False, separators=(",", ":"))
     (path / f"day_{file_stem(entry.name)}.json").write_text(text + "\n", encoding="utf-8")
 

@@ -230,7 +230,11 @@ def paired(document: Document) -> list[Interval]:
     factor, found = units_of(document).per_acre, []
     names_of = {entry["name"]: shown_name(entry) for entry in document.get("equipment_sets") or []}
     for pair in document.get("paired") or []:
-        sign, names, wins = 1.0, tuple(names_of.get(pair[side], plain(pair[side])) for side in "ab"), pair["a_wins_share"]
+        sign, names, wins = (
+            1.0,
+            tuple(names_of.get(pair[side], plain(pair[side])) for side in "ab"),
+            pair["a_wins_share"],
+        )
         limits = scaled(pair["ci95"], factor)
         if pair["difference"] < 0.0:
             sign, names, wins = -1.0, names[::-1], 1.0 - wins

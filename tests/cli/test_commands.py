@@ -27,7 +27,7 @@ def test_from_an_empty_folder(tmp_path):
     result = tmp_path / "reports" / "My_fields"
     assert {path.name for path in result.iterdir()} >= {
         "result.json", "runs.csv", "time_use.csv", "bottleneck.csv", "summary.md", "manifest.json", "acres.svg",
-        "acres.png", "time_use.svg", "time_use.png", "timeline_three_packs.svg", "timeline_three_packs.png",
+        "time_use.svg", "timeline_three_packs.svg",
     }  # fmt: skip
     for entry in result_of(result)["equipment_sets"]:
         assert entry["runs"] == 4
