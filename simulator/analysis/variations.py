@@ -68,7 +68,8 @@ def more_aircraft(scenario: Scenario, rig: str) -> Iterator[Variation]:
             settings.append(f"rig.{rig}.crew.pilots={table.crew.pilots + 1}")
             comes_with.append("a pilot")
         what = called(scenario.aircraft[name], name, "aircraft")
-        change = f"one more {what} with {', '.join(comes_with)}{_where(scenario, rig)}"
+        listed = " and ".join(part for part in (", ".join(comes_with[:-1]), *comes_with[-1:]) if part)
+        change = f"{' with '.join(part for part in (f'one more {what}', listed) if part)}{_where(scenario, rig)}"
         yield Variation(change, "aircraft", tuple(settings))
 
 

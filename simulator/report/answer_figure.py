@@ -69,7 +69,7 @@ def spread_figure(rows: Sequence[SpreadRow], shown: ReportUnits, wide: bool = Tr
     texts = []
     for row in rows:
         mean = f"{mean_text(row.spread['mean'], row.spread['ci95'])} {shown.area} a day"
-        bad = f"9 {'runs' if row.of == 'runs' else 'full days'} in 10 reach {quantile_text(row.spread, 'p10')}"
+        bad = f"9 {'runs' if row.of == 'runs' else 'full work days'} in 10 reach {quantile_text(row.spread, 'p10')}"
         texts.append((wrap(row.name, letters // 1.15)[:2], wrap(f"{mean}; {bad}. {row.remark}", letters)))
     heights = [_LINE * (len(name) + len(words)) + 46.0 for name, words in texts]
     figure = new_figure(WIDE_IN if wide else NARROW_IN, (sum(heights) + (70.0 if wide else 96.0)) / _POINTS)

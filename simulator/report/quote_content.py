@@ -21,6 +21,7 @@ from simulator.report.numbers import (
     hours_text,
     mean_text,
     quantile_text,
+    shown_name,
     units_of,
 )
 from simulator.report.practice import practitioner_lines
@@ -95,7 +96,10 @@ def quote_content(stored: StoredResult, plans: Mapping[str, DayPlan], asked: Ask
     document, first = _of_sets(stored.document, plans), next(iter(plans.values()))
     shown, tables = units_of(document), stored.manifest["resolved"]
     entries = {entry["name"]: entry for entry in document["equipment_sets"]}
-    sets = [Offered(plain(name, 200), plan, tables[name], entries[name], shown) for name, plan in plans.items()]
+    sets = [
+        Offered(shown_name(entries[name], 200), plan, tables[name], entries[name], shown)
+        for name, plan in plans.items()
+    ]
     made = asked.today or datetime.date.today()
     rings, map_words = outlines(first)
 
@@ -183,12 +187,14 @@ def _prices(document: Document, sets: Sequence[Offered], asked: Asked) -> Iterab
             return f"{job}: no price, as the set cannot do the job."
         if each is not None:
             total, per_area = money(each * one.area, currency), money(each, currency, 2)
-            return f"{job}: {total}, at {per_area} for each {one.shown.area_one}, without product and taxes."
+            return (
+                f"{job}: {total}, at {per_area} for each {one.shown.area_one}, for the work, without product and taxes."
+            )
         days, hours = _days(one), one.entry["per_day"].get("paid_hours")
         if costs is None or costs.price_per_hour is None or days is None or hours is None:
             return f"{job}: price to be agreed."
         total, hourly = money(costs.price_per_hour * days * hours, currency), money(costs.price_per_hour, currency, 2)
-        return f"{job}: about {total}, at {hourly} for each paid hour, without product and taxes."
+        return f"{job}: about {total}, at {hourly} for each paid hour, for the work, without product and taxes."
 
     return _by_set(sets, price)
 
@@ -229,12 +235,12 @@ def _basis(document: Document, sets: Sequence[Offered]) -> str:
 
 def _more(document: Document, sets: Sequence[Offered]) -> Iterable[str]:
     """Yield what the best additions add to each set, beyond doubt."""
-    tried = dict(one_more(document))
+    tried = {plain(name, 200): changes for name, changes in one_more(document)}
 
     def words(one: Offered) -> str:
-        if one.entry["name"] not in tried:
+        if one.name not in tried:
             return "what one more of anything would add was not simulated."
-        sure = [added for added in tried[one.entry["name"]] if added.verdict == "adds"][:_MOST_CHANGES]
+        sure = [added for added in tried[one.name] if added.verdict == "adds"][:_MOST_CHANGES]
         said = [f"{added.name} {added.text} {one.shown.area} a day" for added in sure]
         return f"{'; '.join(said)}." if said else "no single addition that was tried adds output beyond doubt."
 

@@ -68,7 +68,7 @@ def answer_table(document: Document, terminal: bool = False) -> DataTable:
     for place, entry in best_first(document):
         spread, path = day_spread(entry, shown), f"equipment_sets.{place}"
         days, rate = f"{path}.{days_key(entry, shown)}", entry.get("acres_per_field_hour")
-        cells = [Cell(fit(shown_name(entry), 24 if terminal else 80))]
+        cells = [Cell(fit(shown_name(entry), 34 if terminal else 80))]
         mean = mean_text(spread["mean"], spread["ci95"])
         cells.append(Cell(mean, spread["mean"], f"{path}.{shown.spread_key}.mean"))
         cells += [Cell(quantile_text(spread, name), spread[name], f"{days}.{name}") for name in ("p10", "p50", "p90")]

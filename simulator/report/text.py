@@ -44,7 +44,8 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     lines += table.lines(width, lambda text: paint(text, _DIM), lambda text: paint(text, _BOLD))
     done = " 9 in 10 done: when that share of runs has done the job." if area else ""
     more = "" if len(table.columns) == len(whole.columns) else " summary.md has more columns."
-    legend = f"± is half a 95 % interval. {legend_text(sets)}{done} Field h is time set up at the fields.{more}"
+    field = " Field h is time set up at the fields." if any("field h" in one for one in table.columns) else ""
+    legend = f"± is half a 95 % interval. {legend_text(sets)}{done}{field}{more}"
     lines += [paint(line, _DIM) for line in wrap(legend, width)]
     for entry in sets:
         lines += ["", *_led(fit(shown_name(entry), _LONGEST_NAME), hold_text(entry), width, paint)]
