@@ -45,7 +45,7 @@ def days_words(entry: Mapping[str, Any]) -> str:
 
 def legend_text(sets: Sequence[Mapping[str, Any]]) -> str:
     """Return what mean and percentiles are of, for a legend."""
-    text = "The mean is that of whole runs, with their part days; P10, P50 and P90 are of full work days, one of each run"
+    text = "The mean is that of whole runs, part days too; P10, P50 and P90 are of full work days, one of each run"
     without = [entry["name"] for entry in sets if not has_days(entry)]
     if len(without) == len(sets):
         return "Mean, P10, P50 and P90 are of runs: no run has a full work day."
