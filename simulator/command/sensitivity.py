@@ -32,7 +32,7 @@ if TYPE_CHECKING:
     "--target",
     default="2%",
     show_default=True,
-    callback=reads("read_share", module="simulator.command.experiment"),
+    callback=reads("read_share", module="share"),
     help="How well the answer is to be known.",
 )
 def command(study: StudyRun, ranges: tuple[str, ...], **given: Any) -> Sensitivity:

@@ -11,7 +11,7 @@ from simulator.command.study import StudyRun, reads, study_command
 if TYPE_CHECKING:
     from simulator.study.size import Size
 
-_SHARE = reads("read_share", module="simulator.command.experiment")
+_SHARE = reads("read_share", module="share")
 
 
 @study_command("size", fields=True)

@@ -41,7 +41,13 @@ if TYPE_CHECKING:
     from simulator.study.answer import Answer
 
 A = TypeVar("A", bound="Answer")
-READING = "simulator.study.reading"
+_READERS = {"reading": "simulator.study.reading", "share": "simulator.command.experiment"}
+"""Where options are read."""
+_FIGURES = {
+    name: f"simulator.report.{name if name != 'hindcast' else 'fit'}_figure"
+    for name in ("payoff", "ladder", "size", "season", "fragmentation", "crossover", "sensitivity", "fit", "hindcast")
+}
+"""Where each study's figure is drawn."""
 
 
 def study_command(
@@ -72,11 +78,11 @@ def study_command(
     return decorate
 
 
-def reads(function: str, *more: Any, module: str = READING) -> Callable[[click.Context, click.Parameter, Any], Any]:
+def reads(function: str, *more: Any, module: str = "reading") -> Callable[[click.Context, click.Parameter, Any], Any]:
     """Let an option be read by a function that takes the text and the option; it is imported only then."""
 
     def read(_: click.Context, option: click.Parameter, text: Any) -> Any:
-        return None if text is None else getattr(import_module(module), function)(text, option.opts[0], *more)
+        return None if text is None else getattr(import_module(_READERS[module]), function)(text, option.opts[0], *more)
 
     return read
 
@@ -179,7 +185,7 @@ class StudyRun:
             datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
             time.monotonic() - self.begun_s,
         )
-        module = import_module(f"simulator.report.{'fit' if name == 'hindcast' else name}_figure")
+        module = import_module(_FIGURES[name])
         with ResultFolder(target, self.force) as folder:
             with told_file(target, "study.json"):
                 said = {"sentences": answer.sentences, "rows": answer.rows, "notes": answer.remarks}

@@ -46,7 +46,7 @@ def test_names_of_copies_do_not_grow(folder):
     (folder / "named.toml").write_text(toml_document(table(route__distance_table="km.csv")))
     names = []
     for scenario in ("named.toml", "out/manifest.json", "out/manifest.json"):
-        assert call("run", scenario, *RUN[2:], "--runs", "2", "--force") == 0
+        assert call("run", scenario, "--out", "out", "--one-more-runs", "0", "--runs", "2", "--quiet", "--force") == 0
         names.append(sorted(path.name for path in (folder / "out").glob("input_*")))
     assert names[0] == names[1] == names[2]
     assert names[0]

@@ -25,7 +25,7 @@ def test_cut_and_spoilt_stores_resume_to_the_same_tables(loaded, reference, tmp_
             handle.write(b"\x55" * 8)
     third = run(loaded, runs=70, one_more_runs=0, store=path, workers=2)
     assert same(third, reference)
-    assert 120 <= int(third.resumed.split()[0]) < 140
+    assert 100 <= int(third.resumed.split()[0]) < 140
     assert "spoilt and left out" in third.resumed or "damaged" in third.resumed
     assert third.to_json() == reference.to_json()
 

@@ -67,7 +67,7 @@ def test_every_number_is_the_one_in_the_result(stored, page):
 def test_every_set_has_its_answer_first(stored, page):
     answer = page[page.index('id="answer"') : page.index('id="map"')]
     ranked = sorted(stored.document["equipment_sets"], key=lambda entry: -entry["acres_per_day"]["mean"])
-    places = [answer.index(f">{entry['name']}</text>") for entry in ranked]
+    places = [answer.index(f">{entry['label']}</text>") for entry in ranked]
     assert places == sorted(places)
     for entry in ranked:
         assert f"Limited by: {entry['bottleneck']['resource']}." in answer

@@ -85,10 +85,14 @@ def scrub_to(driver, seconds):
     )
 
 
+LABELS = {"two_packs": "2 packs", "four_packs": "4 packs", "one_aircraft": "1 aircraft"}
+"""Of the shipped scenarios' sets."""
+
+
 def choose_set(driver, name, view=0):
     from selenium.webdriver.support.ui import Select
 
-    Select(driver.find_elements("css selector", ".view .set")[view]).select_by_visible_text(name)
+    Select(driver.find_elements("css selector", ".view .set")[view]).select_by_visible_text(LABELS.get(name, name))
 
 
 def map_pixels(driver, view=0):

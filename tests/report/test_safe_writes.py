@@ -14,8 +14,7 @@ import numpy as np
 import pytest
 from stored_support import older_result, own, write_result
 
-from simulator.command.common import write_text_atomically
-from simulator.command.fragmentation import _write_parquet
+from simulator.command.common import write_text_atomically, write_whole
 from simulator.errors import InputError
 from simulator.experiment import replicate
 from simulator.plan.day_plan import make_plan
@@ -40,6 +39,10 @@ class Frame:
         Path(path).write_bytes(self.content)
         if self.error is not None:
             raise self.error
+
+
+def _write_parquet(frame: Frame, path: str) -> None:
+    write_whole(Path(path), lambda temporary: frame.to_parquet(temporary, index=False), "--parquet")
 
 
 def names(folder: Path) -> list[str]:
@@ -72,7 +75,7 @@ def steps(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     [
         lambda path: write_atomically(path, b"new"),
         lambda path: write_text_atomically(path, "new"),
-        lambda path: _write_parquet(Frame(b"new"), str(path)),  # type: ignore[arg-type]
+        lambda path: _write_parquet(Frame(b"new"), str(path)),
     ],
     ids=["bytes", "text", "parquet"],
 )
@@ -99,7 +102,7 @@ def test_a_failed_parquet_leaves_the_older_one(tmp_path: Path) -> None:
     path.write_text("old")
     full = OSError(28, "No space left on device")
     with pytest.raises(InputError, match=r"days\.parquet: --parquet: cannot be written: No space left"):
-        _write_parquet(Frame(b"half", full), str(path))  # type: ignore[arg-type]
+        _write_parquet(Frame(b"half", full), str(path))
     assert path.read_text() == "old"
     assert names(tmp_path) == ["days.parquet"]
 
@@ -266,7 +269,7 @@ def test_the_processes_of_a_study_are_started_once(tmp_path: Path, monkeypatch: 
     class Counted(replicate.Workers):
         def __init__(self, *arguments: object) -> None:
             started.append(self)
-            super().__init__(*arguments)  # type: ignore[arg-type]
+            super().__init__(*arguments)
 
         def close(self) -> None:
             ended.append(self)

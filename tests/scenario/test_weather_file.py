@@ -10,7 +10,9 @@ import numpy as np
 import pytest
 
 from simulator.errors import InputError
-from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
+from simulator.physics.workable import solar_elevation_deg, windows_s, workable_hours
+from simulator.scenario.schema_weather import WeatherFile
+from simulator.scenario.weather_days import work_limits
 from simulator.scenario.weather_file import read_weather
 
 COLUMNS = {"time": "when", "wind": "wind speed", "temperature": "air", "humidity": "RH", "rain": "rain"}
@@ -224,7 +226,12 @@ def test_real_typical_year(name, mean_c):
     assert np.all(sun[shining] > -9.0)  # an hour with a few minutes of sun has its middle below the horizon
     assert np.all(sun[~shining] < 1.0)
     hours = workable_hours(
-        weather.wind_m_per_s, weather.temperature_c, weather.humidity_percent, weather.rain_mm, sun > 0, WorkLimits()
+        weather.wind_m_per_s,
+        weather.temperature_c,
+        weather.humidity_percent,
+        weather.rain_mm,
+        sun > 0,
+        work_limits(WeatherFile(path="a file")),
     )
     assert 200 < hours.sum() < 4000
     assert sum(end - begin for begin, end in windows_s(hours)) == hours.sum() * 3600

@@ -44,7 +44,7 @@ def few_days(tmp_path: Path) -> str:
 PRICED_CASES = [
     ("payoff", (THIRD_PACK, *RUNS, "--one-more-runs", "0"), "With one more 1,800 Wh pack this set does",
      {"payoff.csv", "futures.csv", "cash.csv"}),
-    ("ladder", ("--runs", "10", "--rungs", "1"), "Buy: ", {"ladder.csv", "tried.csv"}),
+    ("ladder", ("--runs", "10", "--rungs", "1"), "Buy", {"ladder.csv", "tried.csv"}),
     ("size", ("--choose", "rig.main.packs.large_pack=2..3", "--acres-per-day", "30 acre", "--runs", "50"),
      "30 acres a day on 90 % of days", {"size.csv"}),
     ("season", ("--acres", "600 acre", "--workable-days", "20..30", *RUNS), "third_pack_costs: expect",
