@@ -156,7 +156,7 @@ def _day(
 
 
 def _differences(resolved: Mapping[str, Mapping[str, Any]]) -> DataTable | None:
-    rows = [row for row in differing(resolved) if row[0] != "label"]
+    rows = differing(resolved)
     if len(resolved) < 2 or not rows:
         return None
     cells = tuple(text_row(key, *values) for key, values in rows)

@@ -112,7 +112,7 @@ def differing(columns: Mapping[str, Mapping[str, Any]]) -> list[tuple[str, list[
     flat = [{entry.key: entry.value for entry in inputs_of(table)} for table in columns.values()]
     keys = list(dict.fromkeys(key for entries in flat for key in entries))
     rows = [(key, [entries.get(key, "–") for entries in flat]) for key in keys]
-    return [(key, values) for key, values in rows if len(set(values)) > 1]
+    return [(key, values) for key, values in rows if len(set(values)) > 1 and key != "label"]
 
 
 GROUP_WORDS = {

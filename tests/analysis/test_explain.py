@@ -14,6 +14,7 @@ from simulator.analysis.explain import explain, page_json
 from simulator.errors import InputError
 from simulator.experiment.runs import simulate_replication
 from simulator.operation.log import State
+from simulator.operation.rehearsal import rehearsed
 from simulator.plan.day_plan import make_plan
 from simulator.report.explain_text import SCREENS, figure_text, page_markdown, page_text
 from simulator.scenario.loading import load_scenario
@@ -35,7 +36,7 @@ SETS = [
 def page_of(stem, set_name=None, changes=(), field=None):
     loaded = load_scenario(FOLDER / f"{stem}.toml", changes)
     entry = loaded.sets[0] if set_name is None else loaded.equipment_set(set_name)
-    plan = make_plan(entry)
+    plan = rehearsed(make_plan(entry))
     return explain(loaded, plan, field, settings=tuple(changes)), plan
 
 
@@ -61,12 +62,13 @@ def test_the_figures_are_those_of_a_simulated_day():
     )  # fmt: skip
     page, plan = page_of("third_pack", "three_packs", steady)
     log = simulate_replication(plan, StreamBank(1), 0).log
-    full = [one for one in log.sorties if one.area_to_m2 - one.area_from_m2 > 0.98 * 4.9 * M2_PER_ACRE]
+    load_acres = number(page, "area of a load")
+    full = [one for one in log.sorties if one.area_to_m2 - one.area_from_m2 > 0.98 * load_acres * M2_PER_ACRE]
 
-    assert number(page, "area of a load") == pytest.approx(5.0, rel=1e-3)
+    assert fmean(one.area_to_m2 - one.area_from_m2 for one in full) == pytest.approx(load_acres * M2_PER_ACRE, rel=0.01)
     flown_s = [sum(one[one._fields.index("take_off_s") : one._fields.index("path_m")]) for one in full]
-    assert number(page, "minutes in the air") * 60 == pytest.approx(fmean(flown_s), rel=0.01)
-    assert number(page, "energy of a load") == pytest.approx(fmean(one.energy_wh for one in full), rel=0.01)
+    assert number(page, "minutes in the air") * 60 == pytest.approx(fmean(flown_s), rel=0.02)
+    assert number(page, "energy of a load") == pytest.approx(fmean(one.energy_wh for one in full), rel=0.02)
     # one charge waits for the generator to be refuelled
     charges_s = [row.end_s - row.start_s for row in log.rows if row.state is State.CHARGE and row.amount > 800.0]
     assert number(page, "minutes a charge takes") * 60 == pytest.approx(median(charges_s), rel=0.03)
