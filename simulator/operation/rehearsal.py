@@ -59,7 +59,7 @@ def rehearsed(plan: DayPlan) -> DayPlan:
             trial = _Trial(plan)
             for place in range(len(plan.rigs)):
                 trial.settle(place)
-            _KNOWN[key] = Ways(trial.best.plan.work, tuple(rig.take_early for rig in trial.best.plan.rigs))
+            _KNOWN[key] = _ways(trial.best.plan)
         take_up(plan, _KNOWN[key])
     return plan.rehearsals[0]
 
@@ -73,8 +73,11 @@ class Ways(NamedTuple):
 
 def ways_of(plan: DayPlan) -> Ways:
     """Return what the crews of a plan have learnt, after its rehearsal."""
-    learnt = rehearsed(plan)
-    return Ways(learnt.work, tuple(rig.take_early for rig in learnt.rigs))
+    return _ways(rehearsed(plan))
+
+
+def _ways(plan: DayPlan) -> Ways:
+    return Ways(plan.work, tuple(rig.take_early for rig in plan.rigs))
 
 
 def take_up(plan: DayPlan, ways: Ways) -> None:

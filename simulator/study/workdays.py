@@ -11,11 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError
-from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
+from simulator.physics.workable import WorkLimits
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.files import CSV, ScenarioFolder
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema import Scenario
+from simulator.scenario.weather_days import work_limits, workable_spans_s
 from simulator.scenario.weather_file import TYPICAL_YEAR, HourlyWeather, read_weather
 
 Windows = tuple[tuple[float, float], ...]
@@ -119,16 +120,7 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: ScenarioFolder, 
     if table is None:
         raise ValueError("got a scenario without weather.file; allowed is one with it")
     record = read_weather(folder.file(table.path, CSV), table.columns, table.column_units)
-    limits = WorkLimits(
-        table.wind_least,
-        table.wind_most,
-        table.delta_t_least,
-        table.delta_t_most,
-        table.temperature_least,
-        table.temperature_most,
-        table.rain_most,
-        table.daylight_only,
-    )
+    limits = work_limits(table)
     whole = record.whole_days()
     have = set(whole)
     years = [TYPICAL_YEAR] if record.typical_year else sorted({day.year for day in whole})
@@ -160,19 +152,8 @@ def _on_file(day: date, record: HourlyWeather) -> date:
 
 def _windows(record: HourlyWeather, day: date, limits: WorkLimits, scenario: Scenario) -> Windows:
     """Return the workable stretches of one date between the day's start and the last landing."""
-    hours = record.on(day)
-    daylight = np.ones(len(hours), dtype=np.bool_)
-    if hours.latitude_deg is not None and hours.longitude_deg is not None and hours.utc_offset_h is not None:
-        middle = hours.clock_s() + 1800.0
-        elevation = solar_elevation_deg(
-            hours.day_of_year(), middle, hours.latitude_deg, hours.longitude_deg, hours.utc_offset_h
-        )
-        daylight = np.asarray(elevation > 0.0)
-    good = workable_hours(
-        hours.wind_m_per_s, hours.temperature_c, hours.humidity_percent, hours.rain_mm, daylight, limits
-    )
     start, last = scenario.day.start, scenario.day.last_landing_s
-    spans = [(max(0.0, begin - start), min(last, end - start)) for begin, end in windows_s(good)]
+    spans = [(max(0.0, begin - start), min(last, end - start)) for begin, end in workable_spans_s(record, day, limits)]
     return tuple((begin, end) for begin, end in spans if end > begin)
 
 
