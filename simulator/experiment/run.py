@@ -317,7 +317,7 @@ def _so_far(runner: Runner, sets: Sequence[int]) -> str:
         return ""
     metric = known[0][0].scenario.units == "metric"
     per, unit = (M2_PER_HECTARE / M2_PER_ACRE, "ha") if metric else (1.0, "acres")
-    means = [f"{plan.name} {acres.mean() / per:.0f}" for plan, acres in known]
+    means = [f"{plan.scenario.label or plan.name} {acres.mean() / per:.0f}" for plan, acres in known]
     return f"; {', '.join(means)} {unit} a day so far"
 
 

@@ -126,8 +126,10 @@ def interval_figure(groups: Sequence[tuple[str, Sequence[Interval]]], axis: str,
             axes.plot([one.value], [y], marker="D", markersize=5, color=MARK, markerfacecolor=MARK if sure else PAPER)
             put_beside(axes, one.text, (math.inf, y), (6, 0), fontsize=8)
             label = plain(one.name, 200)
-            head, kit, _ = label.partition(", with ")
-            label = f"{head}) and kit" if kit and len(label) > letters else label
+            if len(label) > letters:
+                # the table has what it comes with, and what it stands for
+                head, kit, _ = label.partition(" with ")
+                label = f"{head} and kit" if kit else label.partition(" instead of ")[0]
             label = label if len(label) <= letters else f"{label[: letters - 1].rstrip()}…"
             ticks.append((y if wide else y - 11.0, label))
             level += step
