@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.bottleneck import Bottleneck, OneMore, alone_sentence, judge
+from simulator.analysis.bottleneck import Bottleneck, OneMore, judge
 from simulator.analysis.resources import label as state_label
 from simulator.analysis.resources import resource_names, time_labels
 from simulator.analysis.summary import MEASURES, place_of
@@ -366,7 +366,6 @@ def _set_json(entry: SetResult) -> dict[str, Any]:
             "resource": hold.resource,
             "sentence": hold.sentence,
             "alone_acres_per_day": alone,
-            "alone_sentence": alone_sentence(entry.mean("acres"), alone, *entry.shown_unit),
             "active_period_share": entry.active_period_share(),
             "one_more": [
                 {
