@@ -12,6 +12,7 @@ from simulator.errors import InputError, Problem, Problems
 from simulator.scenario.csv_table import cell, csv_rows
 from simulator.scenario.files import BOUNDARIES, CSV, ScenarioFolder
 from simulator.scenario.schema import FieldFile, FieldTable, Scenario
+from simulator.scenario.shown import shown
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -102,7 +103,7 @@ def fields_given(fields: str | Path) -> list[tuple[list[str], Any]]:
     known = [*(key for key in FieldTable.model_fields if key not in ("location", "landing_zone")), *_AREA_COLUMNS]
     for name in dict.fromkeys(columns):
         if name not in known or columns.count(name) > 1:
-            problems.add("line 1", f"got the column {name!r}; allowed is each once of {', '.join(known)}")
+            problems.add("line 1", f"got the column {shown(name)}; allowed is each once of {', '.join(known)}")
     if not {"area", *_AREA_COLUMNS} & set(columns) or len(rows) < 2:
         problems.add("", "is no table of fields; allowed is a CSV with a row a field, and columns such as name, acres")
     problems.refuse()
