@@ -31,8 +31,8 @@ MOST_CORNERS = 2_000_000
 """Of a layer that GDAL reads; those of a text are bounded by its size."""
 MOST_LAYERS = 100
 _MOST_MEMBERS = 10_000
-_MOST_RINGS = 20_000
-"""Of an area of a shapefile: which lies in which takes the square of their number."""
+_MOST_RINGS = 8_000
+"""Of a shapefile of one area: which ring lies in which takes the square of their number in each."""
 _SQLITE_STEPS, _STEPS_AT_ONCE = 300_000_000, 100_000
 _SHAPEFILE, _GEOPACKAGE = b"\0\0\x27\x0a", b"SQLite format 3\0"
 _PARTS = (".shx", ".dbf", ".prj", ".cpg")
@@ -189,8 +189,8 @@ def _shapefile_entries(data: Mapping[str, bytes], name: str, notes: list[str]) -
         raise RefusedError(f"{name} is damaged: its .shp holds less than its .shx says")
     # where areas have the number of their rings
     rings = np.frombuffer(shapes, np.uint8)[begins[lengths >= 48, None] + np.arange(44, 48)].copy().view("<i4")
-    if shapes[32] in (5, 15, 25, 31) and (rings > _MOST_RINGS).any():
-        raise RefusedError(f"{name} holds an area of {rings.max()} rings; allowed are at most {_MOST_RINGS}")
+    if (rings.astype(float) ** 2).sum() > _MOST_RINGS**2:
+        raise RefusedError(f"{name} holds areas of up to {rings.max()} rings; allowed are simpler ones, in parts")
     yield from _layer_entries(data, notes)
 
 
@@ -225,7 +225,9 @@ def _layer_entries(data: Mapping[str, bytes], notes: list[str]) -> Iterator[_Ent
     pyogrio.set_gdal_config_options({"CPL_VSIL_CURL_ALLOWED_FILENAME": "none", "OGR_SQLITE_LOAD_EXTENSIONS": None})
     with tempfile.TemporaryDirectory() as folder:
         for ending, content in data.items():
-            Path(folder, f"fields{ending}").write_bytes(content)
+            # names in a coordinate system may be in any encoding; they decide nothing
+            plain = re.sub(rb"[^\t-~]", b"?", content) if ending == ".prj" else content
+            Path(folder, f"fields{ending}").write_bytes(plain)
         path = Path(folder, f"fields{next(iter({'.shp', '.gpkg'} & data.keys()))}")
         if ".gpkg" in data:
             _check_geopackage(path)
@@ -241,7 +243,8 @@ def _layer_entries(data: Mapping[str, bytes], notes: list[str]) -> Iterator[_Ent
                     yield from _entries_of_layer(path, layer, notes)
                 if len(used) > MOST_LAYERS:
                     raise RefusedError(f"holds {len(used)} layers; allowed are at most {MOST_LAYERS}")
-        except (RuntimeError, ValueError, OverflowError, shapely.errors.ShapelyError) as error:
+        except (RuntimeError, ValueError, OverflowError, UnboundLocalError, shapely.errors.ShapelyError) as error:
+            # the one but last by pyogrio, where a coordinate system is no text
             raise RefusedError(f"cannot be read: {shown(str(error).replace(folder, ''), 200)}") from error
 
 

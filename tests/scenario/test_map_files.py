@@ -241,6 +241,16 @@ def test_a_system_of_no_place_on_earth_is_refused():
     )
 
 
+def test_a_system_whose_name_is_no_utf8(tmp_path):
+    prj = parts()[".prj"].replace(b'PROJCS["', 'PROJCS["Krüger_'.encode("latin-1"))
+    same(parse_boundaries(shapefile_with(prj=prj), ""))
+    path = tmp_path / "a.gpkg"
+    path.write_bytes(geopackage())
+    with sqlite3.connect(path) as base:
+        base.execute("UPDATE gpkg_spatial_ref_sys SET organization = 'x', definition = CAST(x'ff00fe' AS TEXT)")
+    refusal(path.read_bytes())
+
+
 def test_a_file_that_is_too_large(monkeypatch):
     contents = [geojson(), kml(), shapefile(), geopackage()]
     monkeypatch.setattr(map_files, "MOST_FEATURES", 2)
@@ -305,7 +315,7 @@ def test_records_on_one_another_are_refused():
 def test_an_area_of_thousands_of_rings_is_refused():
     shapes = bytearray(parts()[".shp"])
     shapes[144:148] = struct.pack("<i", 30_000)
-    assert "an area of 30000 rings; allowed are at most 20000" in refusal(shapefile_with(shp=bytes(shapes)))
+    assert "areas of up to 30000 rings; allowed are simpler ones" in refusal(shapefile_with(shp=bytes(shapes)))
 
 
 @pytest.mark.parametrize(
