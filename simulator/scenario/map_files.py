@@ -183,7 +183,9 @@ def _shapefile_entries(data: Mapping[str, bytes], name: str, notes: list[str]) -
     if len(index) < 100:
         message = "needs its other parts: give .shp, .shx, .dbf and .prj beside one another, or in one zip file"
         raise RefusedError(f"{name} {message}")
-    table = np.frombuffer(index[100 : len(index) - (len(index) - 100) % 8], ">i4").reshape(-1, 2).astype(np.int64)
+    if 2 * int.from_bytes(index[24:28], "big") != len(index):
+        raise RefusedError(f"{name} is damaged: its .shx is not as long as it says")
+    table = np.frombuffer(index[100 : 100 + (len(index) - 100) // 8 * 8], ">i4").reshape(-1, 2).astype(np.int64)
     begins, lengths = 2 * table[:, 0], 2 * table[:, 1] + 8
     if (table < 0).any() or lengths.sum() > len(shapes) or (begins + lengths > len(shapes)).any():
         raise RefusedError(f"{name} is damaged: its .shp holds less than its .shx says")

@@ -153,6 +153,17 @@ QUANTITIES = st.one_of(
 )
 
 
+def _spoilt_kml(number):
+    """KML with bytes changed, or gently, with a digit changed."""
+    chooser = random.Random(number)
+    text = GOOD["kml"][0]
+    if chooser.randrange(3):
+        return garble(text.encode(), chooser)
+    return text.replace(
+        chooser.choice("0123456789"), chooser.choice("0123456789.,- "), chooser.choice([1, 30])
+    ).encode()
+
+
 def _spoilt_shapefile(number):
     """One or more parts of a good shapefile with bytes changed or gone, in a zip file that is whole."""
     chooser = random.Random(number)
@@ -178,7 +189,7 @@ FILES = {
     **dict.fromkeys(("geojson", "field file", "obstacles", "patches"), geojson_files()),
     **{kind: _spoilt_csv(kind) for kind in _CSV},
     "zip": st.integers(0, 2**32).map(_spoilt_shapefile),
-    "kml": st.integers(0, 2**32).map(lambda number: garble(GOOD["kml"][0].encode(), random.Random(number))),
+    "kml": st.integers(0, 2**32).map(_spoilt_kml),
     "quantity": QUANTITIES.map(lambda text: text.encode("utf-8", "surrogatepass")),
 }
 """Reader to a strategy of its files; the scenario's own are mutated tables (see `mutations.py`)."""

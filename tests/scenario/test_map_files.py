@@ -305,6 +305,7 @@ def test_records_on_one_another_are_refused():
     again = index + 1000 * index[100:108]
     length = struct.pack(">i", len(again) // 2)
     assert "holds less than its .shx says" in refusal(shapefile_with(shx=again[:24] + length + again[28:]))
+    assert "its .shx is not as long as it says" in refusal(shapefile_with(shx=index[:-8]))
     beyond = index[:100] + struct.pack(">ii", 2**30, 50) + index[108:]
     assert "holds less than its .shx says" in refusal(shapefile_with(shx=beyond))
     negative = index[:100] + struct.pack(">ii", -50, 50) + index[108:]
