@@ -425,6 +425,7 @@ _FILE_KEYS = ("path", "obstacles", "patches", "distance_table", "file")
 def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
     """Name a scenario's files as the copies beside the manifest; the copies to make go to ``inputs``."""
     from simulator.report.folder import INPUT_COPY
+    from simulator.scenario.map_files import parts_beside
 
     if isinstance(table, list):
         return [_with_inputs(item, folder, inputs) for item in table]
@@ -442,6 +443,8 @@ def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
                 number += 1
                 stem = f"{INPUT_COPY}{number}_{bare[len(INPUT_COPY) :]}"
             changed[key] = inputs.setdefault(source, stem)
+            for part in parts_beside(source):
+                inputs.setdefault(part, Path(changed[key]).stem + part.suffix)
         else:
             changed[key] = _with_inputs(value, folder, inputs)
     return changed
