@@ -21,7 +21,7 @@ SCENARIO = {
     "day": {"start": "07:00", "last_landing": "08:00"},
     "equipment_set": {"three_packs": {}, "four_packs": {"rig": {"main": {"packs": {"pack": 4}}}}},
 }
-"""Two equipment sets and a day of one hour."""
+"""Two equipment sets and a day of one hour, which is all of a run."""
 
 _PEAKS = """
 import json, resource, sys
