@@ -77,6 +77,8 @@ class DayPlan:
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
     work: dict[str, tuple[FieldWork, ...]] = field(default_factory=dict, repr=False)
     """By rig and field number, which aircraft come off the trailer and how full they fly."""
+    tried: bool = False
+    """Whether it is simulated for its acres alone: nobody asks for its momentary bottleneck."""
     learnt: bool = False
     """Whether the crew's ways have been tried out; what is made of such a plan keeps them."""
     rehearsals: list[DayPlan] = field(default_factory=list, init=False, repr=False, compare=False)

@@ -33,7 +33,7 @@ class Stopwatch:
 
     def __init__(self, begun_s):
         self.seconds = dict.fromkeys((REST, *PARTS), 0.0)
-        self.clock_s = {}
+        self.moments_s = {}
         self._begun_s, self._part, self._since_s = begun_s, REST, 0.0
 
     def enter(self, part):
@@ -44,7 +44,7 @@ class Stopwatch:
         return before
 
     def passed(self, what):
-        self.clock_s.setdefault(what, time.time() - self._begun_s)
+        self.moments_s.setdefault(what, (time.process_time(), time.time() - self._begun_s))
 
     def timing(self, part, call):
         def timed(*given, **named):
@@ -88,11 +88,11 @@ def split(begun_s, arguments):
     watch.enter(REST)
     watch.passed(END)
     peaks = [resource.getrusage(who).ru_maxrss / 1024 for who in (resource.RUSAGE_SELF, resource.RUSAGE_CHILDREN)]
-    print(json.dumps([watch.seconds, watch.clock_s, peaks]), file=sys.stderr)
+    print(json.dumps([watch.seconds, watch.moments_s, peaks]), file=sys.stderr)
 
 
 def measure(arguments):
-    """Return processor time by part (s), moments by the clock (s), and peaks of the process and of a worker (MB)."""
+    """Return processor time by part (s), moments by it and by the clock (s), peaks of the process and a worker (MB)."""
     code = f"import answer; answer.split({time.time()!r}, {list(map(str, arguments))!r})"
     environment = {**os.environ, "PYTHONPATH": str(Path(__file__).parent), "ACREDAY_VERIFY": ""}
     done = subprocess.run([sys.executable, "-c", code], capture_output=True, text=True, check=True, env=environment)
@@ -108,9 +108,11 @@ def main():
     print("| part | s of the processor, one process |\n| --- | ---: |")
     for part, seconds in {**parts, "all": sum(parts.values())}.items():
         print(f"| {part} | {seconds:.2f} |")
-    print("\n| s by the clock | one process | a process a core |\n| --- | ---: | ---: |")
+    print("\n| s until | of the processor, one process | by the clock | by the clock, a process a core |")
+    print("| --- | ---: | ---: | ---: |")
     for moment in (FIRST, ANSWER, END):
-        print(f"| {moment} | {alone_s[moment]:.1f} | {shared_s[moment]:.1f} |")
+        (processor_s, clock_s), (_, together_s) = alone_s[moment], shared_s[moment]
+        print(f"| {moment} | {processor_s:.1f} | {clock_s:.1f} | {together_s:.1f} |")
     print(f"\nMemory: {peak_mb:.0f} MB with one process; {shared_mb:.0f} MB and {worker_mb:.0f} MB a worker.")
 
 
