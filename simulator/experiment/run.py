@@ -375,7 +375,7 @@ def _one_more_plans(loaded: LoadedScenario) -> list[_Tried]:
         for variation in one_more_of_each(entry.scenario):
             # a change that makes the set invalid (more people than a trailer may carry, say) is simply not offered
             with suppress(InputError):
-                plan = make_plan(vary(entry, variation.settings, loaded.folder))
+                plan = replace(make_plan(vary(entry, variation.settings, loaded.folder)), tried=True)
                 tried.append(_Tried(place, variation, plan))
     return tried
 
