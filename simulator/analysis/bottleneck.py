@@ -12,21 +12,7 @@ from simulator.operation.log import Reason, State
 
 @dataclass(frozen=True)
 class OneMore:
-    """What one more, or one larger, of something adds.
-
-    Parameters
-    ----------
-    change : str
-        In plain words ("one more pack (large_pack)").
-    resource : str
-        Resource that it relieves.
-    setting : str
-        ``KEY=VALUE`` that makes the change.
-    acres_per_day, low, high : float
-        Added acres per day (paired difference under common random numbers) and its 95 % interval.
-    runs : int
-        Pairs of runs behind it.
-    """
+    """What one more, or one larger, of something adds to acres a day: a paired difference and its 95 % interval."""
 
     change: str
     resource: str
@@ -39,18 +25,7 @@ class OneMore:
 
 @dataclass(frozen=True)
 class Bottleneck:
-    """What holds a set back.
-
-    Parameters
-    ----------
-    resource : str
-        Name of the resource.
-    sentence : str
-        In words that a person can act on.
-    alike : tuple of str
-        Resources that hold it back about as much: what relieving them adds cannot be told from what relieving the
-        first adds.
-    """
+    """What holds a set back; those alike do so about as much, as far as what was tried can tell."""
 
     resource: str
     sentence: str
@@ -76,13 +51,7 @@ def _named(name: str) -> Resource:
 
 
 def lost_time(time_share: Mapping[str, float]) -> dict[str, float]:
-    """Return the share of aircraft time lost to each resource.
-
-    Parameters
-    ----------
-    time_share : mapping
-        Share of aircraft time by state and reason.
-    """
+    """Return the share of aircraft time lost to each resource."""
     return {
         resource.name: sum((share for label, share in time_share.items() if label in resource.lost), 0.0)
         for resource in resources()
@@ -102,17 +71,6 @@ def judge(
     The change that adds most beyond doubt names it, together with those whose interval overlaps its own; when nothing
     was tried or nothing helps beyond doubt, what aircraft lose most time to does. Where the road or the weather takes
     much of that time, it is said first.
-
-    Parameters
-    ----------
-    time_share : mapping
-        Share of aircraft time by state and reason.
-    active_share : mapping
-        Share of the day as momentary bottleneck, by resource.
-    one_more : sequence of OneMore
-        Changes tried; may be empty.
-    unit, per_unit : str, float
-        Area unit of the sentence, and acres in one of it.
     """
     lost = lost_time(time_share)
     worst = max(lost, key=lambda name: lost[name])

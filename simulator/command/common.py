@@ -98,13 +98,7 @@ def load(scenario: str, settings: tuple[str, ...] = (), fields: str | None = Non
 
 
 class Progress:
-    """A progress line on stderr, redrawn at most ten times a second; silent when quiet, plain when not a terminal.
-
-    Parameters
-    ----------
-    quiet : bool
-        Show nothing.
-    """
+    """A progress line on stderr, redrawn at most ten times a second; silent when quiet, plain when not a terminal."""
 
     def __init__(self, quiet: bool = False) -> None:
         self._quiet = quiet
@@ -155,11 +149,6 @@ def refuse_existing(target: str | Path | None, force: bool, *inputs: str) -> Non
     """Refuse to write over a file that is there unless forced, and over an input file at all.
 
     A file of a result folder that acreday wrote, and nobody has changed since, may be written again.
-
-    Raises
-    ------
-    InputError
-        The target exists.
     """
     if target is None or str(target) == "-":
         return
@@ -180,22 +169,7 @@ def refuse_existing(target: str | Path | None, force: bool, *inputs: str) -> Non
 
 
 def write_whole(path: Path, write: Callable[[Path], object], where: str = "") -> None:
-    """Write a file whole or not at all; its folder is made if need be.
-
-    Parameters
-    ----------
-    path : Path
-        File; a link is followed and stays.
-    write : callable
-        Writes to the path that it is given.
-    where : str, optional
-        Option that named the file.
-
-    Raises
-    ------
-    InputError
-        The folder cannot be written to, or the disk is full.
-    """
+    """Write a file whole or not at all; its folder is made if need be, and a link is followed and stays."""
     from simulator.report.writing import whole_file
 
     try:
@@ -215,32 +189,13 @@ def write_whole(path: Path, write: Callable[[Path], object], where: str = "") ->
 
 
 def write_text_atomically(path: Path, text: str) -> None:
-    """Write a text file whole or not at all.
-
-    Raises
-    ------
-    InputError
-        The folder cannot be written to.
-    """
+    """Write a text file whole or not at all."""
     write_whole(path, lambda temporary: temporary.write_text(text, encoding="utf-8", errors="replace"))
 
 
 @contextmanager
 def told_file(target: Path, name: str) -> Iterator[None]:
-    """Turn a full or broken disk into a message that says which file failed and what to do.
-
-    Parameters
-    ----------
-    target : Path
-        Result folder.
-    name : str
-        File in it.
-
-    Raises
-    ------
-    InputError
-        The file cannot be written.
-    """
+    """Turn a full or broken disk into a message that says which file failed and what to do."""
     try:
         yield
     except OSError as error:

@@ -54,13 +54,7 @@ class Request:
 
 
 def read_share(text: str | None, option: str) -> float | None:
-    """Read ``1%`` or ``0.01``.
-
-    Raises
-    ------
-    InputError
-        Not a share between 0 and 1.
-    """
+    """Read ``1%`` or ``0.01``."""
     if text is None:
         return None
     cleaned = text.strip()
@@ -74,13 +68,7 @@ def read_share(text: str | None, option: str) -> float | None:
 
 
 def read_budget(text: str | None) -> float | None:
-    """Read ``30s`` or ``5 min`` as seconds.
-
-    Raises
-    ------
-    InputError
-        Not a time of at least a second.
-    """
+    """Read ``30s`` or ``5 min`` as seconds."""
     if text is None:
         return None
     from simulator.scenario.units import TIME, UnitError, parse
@@ -95,13 +83,7 @@ def read_budget(text: str | None) -> float | None:
 
 
 def read_certificates(tls: tuple[str | None, str | None, str | None]) -> Certificates | None:
-    """Return the certificates that were named.
-
-    Raises
-    ------
-    InputError
-        Some, but not all of them.
-    """
+    """Return the certificates that were named."""
     authority, certificate, key = tls
     if authority is None and certificate is None and key is None:
         return None
@@ -117,13 +99,7 @@ def _same_run(loaded: LoadedScenario, request: Request) -> dict[str, Any] | None
 
 
 def _check_fewer(target: Path, request: Request, result: Result) -> None:
-    """Refuse to replace an older result of this scenario by one of fewer runs, unless forced.
-
-    Raises
-    ------
-    InputError
-        The older one has more runs.
-    """
+    """Refuse to replace an older result of this scenario by one of fewer runs, unless forced."""
     from simulator.report.own_files import own_manifest
 
     older = (own_manifest(target) or {}).get("runs")
@@ -136,13 +112,7 @@ def _check_fewer(target: Path, request: Request, result: Result) -> None:
 
 
 def unfinished_file(target: Path, resume: bool) -> Path:
-    """Return the database that keeps finished runs of a folder: a hidden sibling.
-
-    Raises
-    ------
-    InputError
-        ``--resume`` is given and there is no unfinished result.
-    """
+    """Return the database that keeps finished runs of a folder: a hidden sibling."""
     # beside what a link leads to, so that no two ways to a folder let two runs in
     real = target.resolve()
     path = real.parent / f".{real.name}.unfinished"
@@ -157,13 +127,7 @@ def unfinished_file(target: Path, resume: bool) -> Path:
 
 
 def _refuse_unfinished(store: RunStore, target: Path, request: Request) -> None:
-    """Refuse to begin where finished runs of the same scenario lie.
-
-    Raises
-    ------
-    InputError
-        They do, and neither ``--resume`` nor ``--force`` is given.
-    """
+    """Refuse to begin where finished runs of the same scenario lie."""
     count = store.count
     if count and not request.resume and not request.force:
         message = (
@@ -173,13 +137,7 @@ def _refuse_unfinished(store: RunStore, target: Path, request: Request) -> None:
 
 
 def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> LoadedScenario:
-    """Return the scenario with the named sets only.
-
-    Raises
-    ------
-    InputError
-        An unknown name, or fewer sets than needed.
-    """
+    """Return the scenario with the named sets only."""
     chosen = tuple(loaded.equipment_set(name) for name in dict.fromkeys(names)) if names else loaded.sets
     if len(chosen) < least:
         have = ", ".join(entry.name for entry in loaded.sets)
@@ -190,13 +148,7 @@ def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> Loa
 
 
 def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int = 1, suffix: str = "") -> None:
-    """Run a scenario, write its result folder and print the answer.
-
-    Raises
-    ------
-    InputError
-        Anything that the user gave cannot be used; nothing is written then.
-    """
+    """Run a scenario, write its result folder and print the answer."""
     from simulator.report.folder import check_target
 
     begun = time.monotonic()

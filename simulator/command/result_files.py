@@ -17,20 +17,7 @@ if TYPE_CHECKING:
 
 @contextmanager
 def kept_runs(target: Path, name: str = "") -> Iterator[None]:
-    """Turn a full or broken disk into a message that says which file failed and how to go on.
-
-    Parameters
-    ----------
-    target : Path
-        Result folder.
-    name : str, optional
-        File in it.
-
-    Raises
-    ------
-    InputError
-        The file cannot be written.
-    """
+    """Turn a full or broken disk into a message that says which file failed and how to go on."""
     try:
         yield
     except OSError as error:
@@ -39,15 +26,7 @@ def kept_runs(target: Path, name: str = "") -> Iterator[None]:
 
 
 def write_parts(path: Path, frames: Iterable[pd.DataFrame]) -> None:
-    """Write a table as CSV from its parts, so that memory does not grow with it; the same bytes as from the whole.
-
-    Parameters
-    ----------
-    path : Path
-        File.
-    frames : iterable of pandas.DataFrame
-        Parts with the same columns; texts that a spreadsheet would take for a formula are disarmed.
-    """
+    """Write a table as CSV from its parts, so that memory does not grow with it; the same bytes as from the whole."""
     with path.open("w", encoding="utf-8", newline="") as stream:
         for number, frame in enumerate(frames):
             for column in frame.columns:
@@ -63,13 +42,7 @@ def _cell(value: object) -> object:
 
 
 def sync_files(folder: Path) -> None:
-    """Force all files of a folder, and their names, to the disk: moved into place, they must outlive a power loss.
-
-    Raises
-    ------
-    OSError
-        The disk is full or gone.
-    """
+    """Force all files of a folder, and their names, to the disk: moved into place, they must outlive a power loss."""
     for path in sorted(folder.iterdir()):
         handle = os.open(path, os.O_RDONLY)
         try:

@@ -260,15 +260,7 @@ class Result:
         return pd.concat(self.run_frames(), ignore_index=True)
 
     def run_frames(self, measures: Sequence[str] = MEASURES, size: int = FRAME_ROWS) -> Iterator[pd.DataFrame]:
-        """Yield :attr:`runs` part by part, so that a table of any number of runs takes little memory.
-
-        Parameters
-        ----------
-        measures : sequence of str, optional
-            Measures to have; all by default.
-        size : int, optional
-            Runs in a part, at most.
-        """
+        """Yield :attr:`runs` part by part, so that a table of any number of runs takes little memory."""
         import pandas as pd
 
         places = [place_of(name) for name in measures]

@@ -46,13 +46,7 @@ Report = Callable[[str, int, int], None]
 
 
 def make_plans(loaded: LoadedScenario) -> list[DayPlan]:
-    """Return the plan of every equipment set.
-
-    Raises
-    ------
-    InputError
-        With the problems of all sets.
-    """
+    """Return the plan of every equipment set."""
     plans, problems = [], []
     for entry in loaded.sets:
         try:
@@ -194,24 +188,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
 
 
 def open_store(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> RunStore:
-    """Open the database that keeps finished runs of a scenario, for this process alone.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        The scenario.
-    path : Path
-        File; its folder must exist.
-    seed : int, optional
-        Seed; the scenario's by default.
-    fresh : bool, optional
-        Drop what an earlier command has left there.
-
-    Raises
-    ------
-    InputError
-        See :class:`simulator.experiment.run_store.RunStore`.
-    """
+    """Open the database that keeps finished runs of a scenario, for this process alone."""
     identity = {
         "digest": loaded.digest(),
         "seed": loaded.base.seed if seed is None else seed,
@@ -256,15 +233,7 @@ def _check_numbers(runs: int, options: Options) -> None:
 def _run_sets(
     runner: Runner, sets: Sequence[int], wanted: int, options: Options, report: Report | None
 ) -> tuple[str, int | None]:
-    """Simulate all sets.
-
-    Returns
-    -------
-    str
-        Why it ended early; empty when it did not.
-    int or None
-        Replication before which all is done and what follows is of another command; None when the time was over.
-    """
+    """Simulate all sets; return why it ended early, and before which replication all is done (None: out of time)."""
     done, target = 0, wanted
 
     def progress(count: int) -> None:
@@ -331,14 +300,7 @@ def _full_days(tables: Tables, place: int, last: int | None) -> Rows:
 def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
     """Return the largest relative half-width of 95 % intervals over all sets, or over all pairs with the first.
 
-    Parameters
-    ----------
-    acres : sequence of ndarray
-        Acres per day of each set, in the order of replications; for the tenth percentile those of single days.
-    precise : {"mean", "p10", "difference"}
-        What is to be known.
-    whole : int
-        Runs that every set has finished without a gap, which make pairs.
+    ``whole`` runs of every set, without a gap, make the pairs.
     """
     widths = []
     if precise == "difference":
