@@ -7,8 +7,8 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -38,6 +38,16 @@ def SCENARIO(function: F) -> F:  # noqa: N802  stands among the other decorators
     return click.argument("scenario", metavar="SCENARIO.toml")(option(function))
 
 
+def reads(function: str, *more: Any) -> Callable[[click.Context, click.Parameter, Any], Any]:
+    """Let an option be read by a function that takes the text and the option; it is imported only then."""
+
+    def read(_: click.Context, option: click.Parameter, text: Any) -> Any:
+        module = import_module("simulator.study.reading")
+        return None if text is None else getattr(module, function)(text, option.opts[0], *more)
+
+    return read
+
+
 SETTINGS = click.option(
     "--set",
     "settings",
@@ -65,18 +75,28 @@ JSON = click.option("--json", "json_file", metavar="FILE", help="Also write resu
 QUIET = click.option("--quiet", is_flag=True, help="Print no table and no progress.")
 
 
-PRECISION = click.option("--precision", metavar="SHARE", help="Go on until every set is known this well, such as 1%.")
+PRECISION = click.option(
+    "--precision", metavar="SHARE", callback=reads("read_share"),
+    help="Go on until every set is known this well, such as 1%.",
+)  # fmt: skip
 PRECISE = click.option(
     "--precise", type=click.Choice(["mean", "p10", "difference"]), default="mean", show_default=True,
     help="What --precision is about: the mean, the output of nine days in ten, or the differences.",
 )  # fmt: skip
-BUDGET = click.option("--budget", metavar="TIME", help="Stop after this time, such as 30s, and say how precise it is.")
+BUDGET = click.option(
+    "--budget", "budget_s", metavar="TIME", callback=reads("read_budget"),
+    help="Stop after this time, such as 30s, and say how precise it is.",
+)  # fmt: skip
 SCHEDULER = click.option("--scheduler", metavar="ADDRESS", help="Use a dask cluster, such as tcp://10.0.0.5:8786.")
 TLS = [
     click.option(f"--tls-{name}", metavar="FILE", help=f"{what} (PEM), for a scheduler at tls://.")
     for name, what in (("ca", "Certificate of the authority"), ("cert", "Own certificate"), ("key", "Own key"))
 ]
 RESUME = click.option("--resume", is_flag=True, help="Go on with an unfinished result in that folder.")
+EFFORT = (RUNS, PRECISION, PRECISE, BUDGET)
+"""How much ``run`` and ``compare`` simulate;"""
+WHERE = (SEED, WORKERS, SCHEDULER, *TLS, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
+"""and how, of what, and where the result goes."""
 
 
 def options(*decorators: Callable[[F], F]) -> Callable[[F], F]:
@@ -191,18 +211,6 @@ def write_whole(path: Path, write: Callable[[Path], object], where: str = "") ->
 def write_text_atomically(path: Path, text: str) -> None:
     """Write a text file whole or not at all."""
     write_whole(path, lambda temporary: temporary.write_text(text, encoding="utf-8", errors="replace"))
-
-
-@contextmanager
-def told_file(target: Path, name: str) -> Iterator[None]:
-    """Turn a full or broken disk into a message that says which file failed and what to do."""
-    try:
-        yield
-    except OSError as error:
-        from simulator.experiment.disk import disk_problem
-
-        remedy = "no result is written: free space there, then give the command again"
-        raise disk_problem(error, str(target / name), remedy) from error
 
 
 def write_json(document: Any, target: str) -> None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, load, note, options, told_file
+from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, load, note, options
 
 
 @click.command("day")
@@ -28,9 +28,6 @@ def command(
     quiet: bool,
 ) -> None:
     """Simulate one work day of a run: its log as CSV (one row an interval) and a timeline figure."""
-    import datetime
-    import shlex
-    import sys
     import time
     from pathlib import Path
 
@@ -41,7 +38,7 @@ def command(
     from simulator.report.folder import ResultFolder, check_target, manifest
     from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, clock_text
 
-    begun = time.monotonic()
+    begun_s = time.monotonic()
     loaded = load(scenario, settings, fields=fields)
     entry = loaded.sets[0] if equipment is None else loaded.equipment_set(equipment)
     target = Path(out) if out is not None else Path("reports") / f"{loaded.name}-day"
@@ -51,27 +48,13 @@ def command(
     day = simulate_day(loaded, entry.name, run, work_day, used_seed)
     from simulator.report.day_figure import day_figure
     from simulator.report.day_table import day_frame
-    from simulator.report.style import save_figure
 
-    record = manifest(
-        {entry.name: entry.resolved},
-        [],
-        loaded.digest(),
-        used_seed,
-        {entry.name: 1},
-        shlex.join(["acreday", *sys.argv[1:]]),
-        datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-        time.monotonic() - begun,
-    )
+    record = manifest(loaded, used_seed, {entry.name: 1}, begun_s, {entry.name: entry.resolved})
     with ResultFolder(target, force) as folder:
-        with told_file(target, "day.csv"):
-            folder.write_table("day.csv", day_frame(day_rows(plan, day), plan.scenario.day.start))
-        figure = day_figure(day_record(plan, day), f"{entry.name}: run {run}, work day {work_day}")
-        for form in ("svg", "png"):
-            with told_file(target, f"timeline.{form}"):
-                save_figure(figure, folder.path / "timeline", (form,))
-        with told_file(target, "manifest.json"):
-            folder.write_manifest(record)
+        folder.write_table("day.csv", day_frame(day_rows(plan, day), plan.scenario.day.start))
+        title = f"{entry.name}: run {run}, work day {work_day}"
+        folder.write_figure("timeline", day_figure(day_record(plan, day), title))
+        folder.write_manifest(record)
         folder.finish()
     area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
     size = f"{area / M2_PER_HECTARE:.1f} ha" if loaded.base.units == "metric" else f"{area / M2_PER_ACRE:.1f} acres"

@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 
 import click
 
-from simulator.command.common import load, refuse_existing, write_whole
-from simulator.command.study import StudyRun, reads, study_command
+from simulator.command.common import load, reads, refuse_existing, write_whole
+from simulator.command.study import StudyRun, study_command
 from simulator.errors import InputError
 
 if TYPE_CHECKING:

@@ -6,8 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from simulator.command.common import RUNS
-from simulator.command.study import StudyRun, reads, study_command
+from simulator.command.common import RUNS, reads
+from simulator.command.study import StudyRun, study_command
 
 if TYPE_CHECKING:
     from simulator.study.season import Season

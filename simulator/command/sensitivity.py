@@ -6,7 +6,8 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from simulator.command.study import StudyRun, reads, study_command
+from simulator.command.common import reads
+from simulator.command.study import StudyRun, study_command
 
 if TYPE_CHECKING:
     from simulator.study.sensitivity import Sensitivity
@@ -32,7 +33,7 @@ if TYPE_CHECKING:
     "--target",
     default="2%",
     show_default=True,
-    callback=reads("read_share", module="share"),
+    callback=reads("read_share"),
     help="How well the answer is to be known.",
 )
 def command(study: StudyRun, ranges: tuple[str, ...], **given: Any) -> Sensitivity:

@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from simulator.command.study import StudyRun, reads, study_command
+from simulator.command.common import reads
+from simulator.command.study import StudyRun, study_command
 
 if TYPE_CHECKING:
     from simulator.study.size import Size
 
-_SHARE = reads("read_share", module="share")
+_SHARE = reads("read_share")
 
 
 @study_command("size", fields=True)

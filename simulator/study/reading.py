@@ -220,6 +220,25 @@ def read_shares(text: str, option: str, least: float, most: float) -> list[float
     return read_each(text.split(","), option, lambda part: within(float(part), least, most), allowed)
 
 
+def read_share(text: str, option: str) -> float:
+    """Read ``1%`` or ``0.01``."""
+    cleaned = text.strip()
+    try:
+        value = float(cleaned[:-1]) / 100.0 if cleaned.endswith("%") else float(cleaned)
+    except ValueError:
+        value = -1.0
+    if not 0.0 < value < 1.0:
+        raise InputError.single(f"got {text!r}; allowed is a share such as 1% or 0.01", option)
+    return value
+
+
+def read_budget(text: str, option: str) -> float:
+    """Read ``30s`` or ``5 min`` as seconds."""
+    return read_each(
+        [text], option, lambda one: within(units.parse(one, units.TIME), 1.0, math.inf), "is at least 1 s"
+    )[0]
+
+
 def read_ratio(value: float, option: str) -> float:
     """Return a length over a width."""
     return read_shares(str(value), option, 0.01, 100.0)[0]
