@@ -15,7 +15,7 @@ from typing import Any, Literal
 import numpy as np
 
 from simulator.analysis.bottleneck import OneMore
-from simulator.analysis.resources import one_more_of_each, resources
+from simulator.analysis.resources import resources
 from simulator.analysis.summary import columns, place_of
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError, Problem
@@ -23,6 +23,7 @@ from simulator.experiment.cluster import Certificates
 from simulator.experiment.deciding import FIRST_RUNS, decided, in_the_race, looks
 from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
+from simulator.experiment.one_more import added, best_first, offered
 from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result, SetResult
 from simulator.experiment.run_store import Rows, RunStore
@@ -30,7 +31,7 @@ from simulator.experiment.tables import Tables
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.plan.reach import unreached_fields
-from simulator.scenario.loading import LoadedScenario, vary
+from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.power_balance import power_balances
 from simulator.scenario.streams import BLOCK_RUNS, StreamBank
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
@@ -133,7 +134,11 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     _check_numbers(wanted, chosen)
     seed = loaded.base.seed if chosen.seed is None else chosen.seed
     plans = make_plans(loaded)
-    tried = _one_more_plans(loaded) if chosen.one_more_runs >= 2 else []
+    tried = [
+        (place, variation, plan)
+        for place, entry in enumerate(loaded.sets if chosen.one_more_runs >= 2 else ())
+        for variation, _, plan in offered(loaded, entry)
+    ]
     stopped, last = "", None
     extra: list[tuple[OneMore, ...]] = [() for _ in plans]
     deadline_s = None
@@ -141,7 +146,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         deadline_s = begun_s + (0.65 if tried else 1.0) * chosen.budget_s
         wanted = MOST_RUNS if chosen.runs is None else wanted
     store = open_store(loaded, chosen.store, seed) if isinstance(chosen.store, Path) else chosen.store
-    everything = [*plans, *(one.plan for one in tried)]
+    everything = [*plans, *(plan for _, _, plan in tried)]
     try:
         with Runner(
             everything, seed, chosen.workers, store, chosen.scheduler, deadline_s, chosen.certificates
@@ -321,25 +326,8 @@ def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
     return max(widths, default=0.0)
 
 
-@dataclass(frozen=True)
-class _Tried:
-    """A change tried on a set."""
-
-    place: int
-    variation: Variation
-    plan: DayPlan
-
-
-def _one_more_plans(loaded: LoadedScenario) -> list[_Tried]:
-    """Return one more of each for every set."""
-    tried = []
-    for place, entry in enumerate(loaded.sets):
-        for variation in one_more_of_each(entry.scenario):
-            # a change that makes the set invalid (more people than a trailer may carry, say) is simply not offered
-            with suppress(InputError):
-                plan = make_plan(vary(entry, variation.settings, loaded.folder))
-                tried.append(_Tried(place, variation, plan))
-    return tried
+_Tried = tuple[int, Variation, DayPlan]
+"""The place of a set, a change tried on it, and its plan."""
 
 
 def _run_one_more(
@@ -362,17 +350,12 @@ def _run_one_more(
             target += (last - first) * len(racing)
             runner.extend(first, last, progress, racing)
             racing = _still_racing(runner, tried, sets, last)
-    for number, one in enumerate(tried, sets):
+    for number, (place, variation, _) in enumerate(tried, sets):
         both = runner.tables.whole([number], runs)
-        if both < 2:
-            continue
-        pair = paired_interval(runner.tables.acres(number)[:both], runner.tables.acres(one.place)[:both])
-        low, high = (pair.mean if bound is None else bound for bound in (pair.low, pair.high))
-        variation = one.variation
-        changes[one.place].append(
-            OneMore(variation.change, variation.resource, variation.setting, pair.mean, low, high, pair.n)
-        )
-    return [tuple(sorted(entries, key=lambda change: -change.acres_per_day)) for entries in changes]
+        if both >= 2:
+            acres = runner.tables.acres
+            changes[place].append(added(variation, acres(number)[:both], acres(place)))
+    return [best_first(entries) for entries in changes]
 
 
 def _still_racing(runner: Runner, tried: Sequence[_Tried], sets: int, runs: int) -> list[int]:
@@ -380,11 +363,11 @@ def _still_racing(runner: Runner, tried: Sequence[_Tried], sets: int, runs: int)
     left = []
     last_resort = {one.name for one in resources() if one.last_resort}
     for place in range(sets):
-        numbers = [number for number, one in enumerate(tried, sets) if one.place == place]
+        numbers = [number for number, one in enumerate(tried, sets) if one[0] == place]
         numbers = [number for number in numbers if runner.tables.whole([number]) >= runs]
         if numbers:
             changed = [runner.tables.acres(number)[:runs] for number in numbers]
-            resort = [tried[number - sets].variation.resource in last_resort for number in numbers]
+            resort = [tried[number - sets][1].resource in last_resort for number in numbers]
             still = in_the_race(changed, runner.tables.acres(place)[:runs], resort)
             left += [numbers[one] for one in still]
     return left

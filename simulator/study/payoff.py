@@ -20,24 +20,19 @@ from simulator.experiment.estimates import Interval, PairedInterval, paired_inte
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs, Item
+from simulator.scenario.units import AreaUnit, area_unit
 from simulator.study.answer import Answer, Spread, frame, shown, spread_of
-from simulator.study.cases import simulate_sets
+from simulator.study.cases import Look, Trials
 from simulator.study.change import BreakEven, Case, JobChange, break_even, job_change, joint_ledger, make_case
 from simulator.study.day_money import LEDGER, SeasonMoney, days_of_run, jackknife, resampler, season_draws
 from simulator.study.money import annuity_factor, demand_acres, need_costs, payback_years
 from simulator.study.payoff_pair import Pair, best_pair, pair_note
 from simulator.study.trial import (
     ACRES,
-    AreaUnit,
     FloatArray,
     Report,
-    area_unit,
     changed_set,
     check_runs,
-    checked_seed,
-    judged,
-    offered,
-    one_more,
     one_set,
 )
 from simulator.study.words import held_words, interval_text, money_range, money_text, number_text
@@ -284,7 +279,7 @@ def payoff(
     base = one_set(loaded, set_name)
     wanted = loaded.base.runs if runs is None else runs
     check_runs(wanted, 2)
-    used_seed = checked_seed(loaded, seed, workers)
+    trials = Trials.of(loaded, seed, workers, report)
     costs = need_costs(base, "payoff")
     if bool(changes) == (other is not None):
         raise InputError.single("allowed is either changes (KEY=VALUE) or another equipment set to change to", "change")
@@ -292,14 +287,14 @@ def payoff(
     item = price if isinstance(price, Item) or price is None else _whole_price(price, costs)
     case, words = make_case(base, changed, costs, item, "payoff")
     sets = (base, changed)
-    before, after = simulate_sets([make_plan(entry) for entry in sets], used_seed, wanted, workers, report)
+    before, after = trials.simulate([make_plan(entry) for entry in sets], wanted)
     joint = joint_ledger((before, after), sets, costs)
-    futures, cash = _futures(case, joint, worlds, used_seed)
+    futures, cash = _futures(case, joint, worlds, trials.seed)
     worth = futures["net_present_value"].to_numpy()
     cut = len(joint) < wanted
-    hold, pair, tried = _bottlenecks(
-        loaded, sets, (before, after), used_seed, workers, 0 if cut else one_more_runs, report
-    )
+    alone, both = _looks(trials, sets, (before, after), 0 if cut else one_more_runs)
+    hold, pair = (alone.hold, both.hold), best_pair(alone, both, after, before)
+    tried = min((len(table) for table in (*alone.tables, *both.tables)), default=0)
     one, two, _, _, _ = case.seasons(joint.mean(axis=0))
     gain = after[:, ACRES] - before[:, ACRES]
     interrupted = (f"Interrupted: {len(joint)} of {wanted} runs.",) if cut else ()
@@ -395,32 +390,12 @@ def _futures(case: Case, joint: FloatArray, worlds: int, seed: int) -> tuple[pd.
     return futures, pd.DataFrame({"season": np.arange(years + 1), "p10": bands[0], "p50": bands[1], "p90": bands[2]})
 
 
-def _bottlenecks(
-    loaded: LoadedScenario,
-    sets: tuple[EquipmentSet, EquipmentSet],
-    rows: tuple[FloatArray, FloatArray],
-    seed: int,
-    workers: int,
-    runs: int,
-    report: Report | None,
-) -> tuple[tuple[Bottleneck, Bottleneck], Pair | None, int]:
-    """Name what holds each set back, and the best thing to add to the change; with the runs of these trials."""
-    tried = [offered(loaded, entry) if runs >= 10 else [] for entry in sets]
-    plans = [plan for entries in tried for _, _, plan in entries]
-    tables: list[FloatArray] = []
+def _looks(trials: Trials, sets: Sequence[EquipmentSet], tables: Sequence[FloatArray], runs: int) -> list[Look]:
+    """Name what holds each set back; the answer itself is known, so Ctrl-C leaves out what would be tried."""
     try:
-        if plans:
-            tables = simulate_sets(plans, seed, min(runs, len(rows[0])), workers, report, "one more of each")
+        return [trials.look(entry, rows, runs) for entry, rows in zip(sets, tables, strict=True)]
     except KeyboardInterrupt:
-        tried = [[], []]  # the answer itself is known; bottlenecks are then named without these
-    first, second = ([variation for variation, _, _ in entries] for entries in tried)
-    alone, both = tables[: len(first)], tables[len(first) :]
-    holds = (
-        judged(sets[0], rows[0], one_more(first, alone, rows[0])),
-        judged(sets[1], rows[1], one_more(second, both, rows[1])),
-    )
-    known = {variation.change: table for variation, table in zip(first, alone, strict=True)}
-    return holds, best_pair(second, both, rows[1], rows[0], known), len(tables[0]) if tables else 0
+        return [trials.look(entry, rows, 0) for entry, rows in zip(sets, tables, strict=True)]
 
 
 def constraint_words(before: Bottleneck, after: Bottleneck) -> str:

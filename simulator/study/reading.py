@@ -9,12 +9,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError, Problem, Problems
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution, Uniform
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.units import M2_PER_ACRE, UnitError
-from simulator.study.trial import Problems
 
 _BOUND = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 MOST_SETS = 1000
@@ -86,7 +85,7 @@ def ranges_of(loaded: LoadedScenario, texts: Iterable[str] = ()) -> tuple[InputR
         with problems.of():
             one = read_range(text)
             found[one.key] = one
-    problems.tell()
+    problems.refuse()
     if not found:
         message = (
             "no range is declared; allowed is --range KEY=LOW..HIGH, or in the scenario [range] with lines such as "
@@ -193,7 +192,7 @@ def read_each(parts: Iterable[str], option: str, read: Callable[[str], float], a
                 raise InputError.single(str(error), option) from error
             except ValueError as error:
                 raise InputError.single(f"got {part.strip()!r}; allowed {allowed}", option) from error
-    problems.tell()
+    problems.refuse()
     return values
 
 

@@ -18,8 +18,9 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
+from simulator.scenario.units import AreaUnit, area_unit
 from simulator.study.answer import Answer, Spread, frame, limits, shown, spread_of
-from simulator.study.cases import simulate_sets
+from simulator.study.cases import Trials
 from simulator.study.change import turning
 from simulator.study.day_money import (
     LEDGER,
@@ -31,7 +32,7 @@ from simulator.study.day_money import (
     season_money,
 )
 from simulator.study.money import demand_acres, need_prices, pieces_of
-from simulator.study.trial import AreaUnit, FloatArray, Report, area_unit, check_runs, checked_seed, sets_of
+from simulator.study.trial import FloatArray, Report, check_runs, sets_of
 from simulator.study.words import money_range, number_text, scaled, share_words
 from simulator.study.workdays import Calendar, Span, calendar_of, clock_dates, read_month_day, worked_shares
 
@@ -309,7 +310,7 @@ def season(
     entries = sets_of(loaded, set_names)
     wanted = loaded.base.runs if runs is None else runs
     check_runs(wanted, len(entries))
-    used_seed = checked_seed(loaded, seed, workers)
+    trials = Trials.of(loaded, seed, workers, report)
     if not 0 < least_hours <= 24:
         raise InputError.single(f"got {least_hours}; allowed is above 0 and at most 24 hours", "least_hours")
     for value in (*acres, *sizes_acres):
@@ -326,8 +327,8 @@ def season(
     ]
     if not plans:
         raise InputError.single("no date of the season can be worked; widen the limits or the dates", "weather.file")
-    tables = simulate_sets(plans, used_seed, each, workers, report)
-    rng = resampler(used_seed, "season")
+    tables = trials.simulate(plans, each)
+    rng = resampler(trials.seed, "season")
     kinds = calendar.draw(worlds, rng)
     n = len(tables[0])
     # each drawn season first draws its own set of simulated runs, then its dates out of them; the same for every set

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from simulator.analysis.summary import MEASURES
-from simulator.errors import InputError
+from simulator.errors import InputError, Problems
 from simulator.experiment.estimates import (
     Interval,
     format_estimate,
@@ -24,21 +24,13 @@ from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.merge import nearest
+from simulator.scenario.units import AreaUnit, area_unit
 from simulator.study.answer import Answer, shown
-from simulator.study.cases import CaseRuns
+from simulator.study.cases import CaseRuns, Trials
 from simulator.study.design import locate, setting_at
 from simulator.study.reading import InputRange
 from simulator.study.sobol import SobolIndices, is_power_of_two, sobol
-from simulator.study.trial import (
-    FloatArray,
-    Problems,
-    Report,
-    area_unit,
-    changed_set,
-    check_runs,
-    checked_seed,
-    one_set,
-)
+from simulator.study.trial import FloatArray, Report, changed_set, check_runs, one_set
 from simulator.study.words import capital, number_text
 
 if TYPE_CHECKING:
@@ -70,7 +62,7 @@ class Sensitivity(Answer):
     noise_share: float
     measure: str
     target: float
-    units: str
+    unit: AreaUnit
     sets: tuple[str, ...]
     runs: int
     sobol_runs: int
@@ -113,7 +105,7 @@ class Sensitivity(Answer):
     @property
     def sentences(self) -> list[str]:
         """What matters most, whether a choice holds, and what to measure."""
-        unit, bars = area_unit(self.units), self.bars
+        unit, bars = self.unit, self.bars
         scale, name = (1.0, self.measure.replace("_", " "))
         if self.measure == "acres":
             scale, name = 1.0 / unit.acres, f"{unit.name} a day"
@@ -148,7 +140,7 @@ class Sensitivity(Answer):
     @property
     def rows(self) -> list[list[str]]:
         """One row an input."""
-        unit, acres = area_unit(self.units), self.measure == "acres"
+        unit, acres = self.unit, self.measure == "acres"
         scale, word = (1.0 / unit.acres, f"{unit.name}/day") if acres else (1.0, self.measure)
         table = self.sobol_table
         lines = self.bars.merge(self.needs.drop(columns="words"), on="key")
@@ -269,15 +261,15 @@ def sensitivity(
     entries = [one_set(loaded, equipment_set), *([loaded.equipment_set(against)] if against is not None else [])]
     _check(ranges, measure, sobol_points, target, entries)
     check_runs(runs, len(entries) * (2 * len(ranges) + 1), least=3)
-    used_seed = checked_seed(loaded, seed, workers)
+    trials = Trials.of(loaded, seed, workers, report)
     plans, problems = [], Problems()
     for entry in entries:
         plans.append(make_plan(entry))
         for one, share in itertools.product(ranges, (0.0, 1.0)):
             with problems.of(f"--range {one.key} at {one.text(share)}"):
                 plans.append(make_plan(changed_set(entry, [setting_at(entry, one, share)], loaded.folder)))
-    problems.tell()
-    simulated = CaseRuns(plans, used_seed, workers, report, "one at a time")
+    problems.refuse()
+    simulated = trials.cases(plans, "one at a time")
     simulated.extend(runs)
     cases = 2 * len(ranges) + 1
     answers = [_answer(simulated, case, cases, measure, against is not None) for case in range(cases)]
@@ -292,18 +284,18 @@ def sensitivity(
         halves: list[FloatArray] = []
 
         def function(shares: FloatArray) -> FloatArray:
-            means = _evaluate(loaded, entries, ranges, shares, measure, sobol_runs, used_seed, workers, report)
+            means = _evaluate(trials, entries, ranges, shares, measure, sobol_runs)
             halves.append(means)
             return np.asarray(means.mean(axis=1))
 
         try:
-            indices = sobol(function, [(0.0, 1.0)] * len(ranges), sobol_points, used_seed)
+            indices = sobol(function, [(0.0, 1.0)] * len(ranges), sobol_points, trials.seed)
             noise = _noise_share(np.vstack(halves[:2]))
         except KeyboardInterrupt:
             stopped = "interrupted; the Sobol indices are left out"
     return Sensitivity(
-        bars, needs, base, indices, noise, measure, target, loaded.base.units, tuple(entry.name for entry in entries),
-        runs, sobol_runs, stopped=stopped,
+        bars, needs, base, indices, noise, measure, target, area_unit(loaded.base.units),
+        tuple(entry.name for entry in entries), runs, sobol_runs, stopped=stopped,
     )  # fmt: skip
 
 
@@ -405,15 +397,12 @@ def _timings(entry: EquipmentSet, one: InputRange, plus_minus: float) -> float:
 
 
 def _evaluate(
-    loaded: LoadedScenario,
+    trials: Trials,
     entries: Sequence[EquipmentSet],
     ranges: Sequence[InputRange],
     shares: FloatArray,
     measure: str,
     runs: int,
-    seed: int,
-    workers: int,
-    report: Report | None,
 ) -> FloatArray:
     """Return means over odd and over even runs, shape (points, 2), for shares of shape (inputs, points)."""
     columns = [tuple(column) for column in shares.T]
@@ -431,10 +420,10 @@ def _evaluate(
             problems = Problems()
             for group, entry, texts in zip(plans, entries, settings, strict=True):
                 with problems.of("inputs together (" + ", ".join(texts) + ")"):
-                    group.append(make_plan(changed_set(entry, texts, loaded.folder)))
-            problems.tell()
+                    group.append(make_plan(changed_set(entry, texts, trials.loaded.folder)))
+            problems.refuse()
         order.append(places[key])
-    simulated = CaseRuns([plan for group in plans for plan in group], seed, workers, report, "Sobol sample")
+    simulated = trials.cases([plan for group in plans for plan in group], "Sobol sample")
     simulated.extend(runs)
     cases = len(places)
     values = np.vstack([_answer(simulated, case, cases, measure, len(entries) == 2) for case in range(cases)])
