@@ -68,7 +68,10 @@ class LazyGroup(click.Group):
             formatter.write_dl(list(COMMANDS.items()))
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+_SHOWN = {"help_option_names": ["-h", "--help"], "max_content_width": 100, "show_default": True}
+
+
+@click.group(cls=LazyGroup, context_settings=_SHOWN)
 @click.version_option(__version__, prog_name="acreday")
 def group() -> None:
     """Simulate crop-spraying days flown with unmanned multirotor aircraft.

@@ -49,12 +49,9 @@ def reads(function: str, *more: Any) -> Callable[[click.Context, click.Parameter
 
 
 SETTINGS = click.option(
-    "--set",
-    "settings",
-    metavar="KEY=VALUE",
-    multiple=True,
+    "--set", "settings", metavar="KEY=VALUE", multiple=True,
     help="Override any scenario value, such as rig.main.packs.big=4.",
-)
+)  # fmt: skip
 FIELDS = click.option("--fields", metavar="FILE", help="GeoJSON file to use as the field list.")
 SEED = click.option("--seed", type=int, help="Seed of the random streams [default: the scenario's].")
 RUNS = click.option("--runs", type=int, help="Runs to simulate for each set [default: the scenario's].")
@@ -80,7 +77,7 @@ PRECISION = click.option(
     help="Go on until every set is known this well, such as 1%.",
 )  # fmt: skip
 PRECISE = click.option(
-    "--precise", type=click.Choice(["mean", "p10", "difference"]), default="mean", show_default=True,
+    "--precise", type=click.Choice(["mean", "p10", "difference"]), default="mean",
     help="What --precision is about: the mean, the output of nine days in ten, or the differences.",
 )  # fmt: skip
 BUDGET = click.option(

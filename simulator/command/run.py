@@ -11,9 +11,7 @@ from simulator.command.common import EFFORT, SCENARIO, WHERE, options
 
 @click.command("run")
 @options(SCENARIO, *EFFORT)
-@click.option(
-    "--one-more-runs", type=int, default=20, show_default=True, help="Runs for each 'one more' change; 0: none."
-)
+@click.option("--one-more-runs", type=int, default=20, help="Runs for each 'one more' change; 0: none.")
 @options(*WHERE)
 def command(**given: Any) -> None:
     """Simulate the whole job many times with every equipment set: acres per day, work days, and what holds it back."""

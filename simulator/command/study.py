@@ -10,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -37,7 +37,6 @@ if TYPE_CHECKING:
     from simulator.scenario.loading import LoadedScenario
     from simulator.study.answer import Answer
 
-A = TypeVar("A", bound="Answer")
 _FIGURES = {
     name: f"simulator.report.{name if name != 'hindcast' else 'fit'}_figure"
     for name in ("payoff", "ladder", "size", "season", "fragmentation", "crossover", "sensitivity", "fit", "hindcast")
@@ -61,7 +60,7 @@ def study_command(
 
         def command(**given: Any) -> None:
             mine = {key: given.pop(key) for key in names}
-            study = StudyRun(**given)
+            study = StudyRun(name, **given)
             study.finish(function(study, **mine))
 
         names = [option.name for option in own]
@@ -77,6 +76,7 @@ def study_command(
 class StudyRun:
     """One call of a study command: the options that all of them have."""
 
+    name: str
     scenario: str
     settings: tuple[str, ...]
     out: str | None
@@ -121,10 +121,12 @@ class StudyRun:
         """The progress line of the study."""
         return Progress(self.quiet)
 
-    def ask(self, study: Callable[..., A], *arguments: Any, **given: Any) -> A:
-        """Ask a study that simulates."""
-        loaded = self.loaded
-        return study(loaded, *arguments, **given, seed=self.seed, workers=self.workers, report=self.progress)
+    def ask(self, *arguments: Any, **given: Any) -> Answer:
+        """Ask the study of the command's name."""
+        loaded, study = self.loaded, getattr(import_module(f"simulator.study.{self.name}"), self.name)
+        common = {"seed": self.seed, "workers": self.workers, "report": self.progress}
+        answer: Answer = study(loaded, *arguments, **given, **common)
+        return answer
 
     def finish(self, answer: Answer) -> None:
         """Print the answer and write what was asked for."""

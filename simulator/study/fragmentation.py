@@ -117,6 +117,7 @@ def fragmentation(
     seed: int | None = None,
     workers: int = 1,
     report: Report | None = None,
+    skipped: Sequence[str] = (),
 ) -> Fragmentation:
     """Simulate every split with every equipment set on the same random runs.
 
@@ -134,6 +135,8 @@ def fragmentation(
         Equipment sets; all by default.
     seed, workers, report : optional
         Seed (the scenario's by default), number of processes, and what is told of progress.
+    skipped : sequence of str, optional
+        Parts of maps that were left out of the splits, to be told.
 
     Returns
     -------
@@ -195,6 +198,7 @@ def fragmentation(
         area_unit(loaded.base.units),
         told.sentence(),
         runs,
+        tuple(skipped),
         stopped=stopped,
     )
 
