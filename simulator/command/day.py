@@ -36,7 +36,7 @@ def command(
     from simulator.experiment.run import simulate_day
     from simulator.plan.day_plan import make_plan
     from simulator.report.folder import ResultFolder, check_target, manifest
-    from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, clock_text
+    from simulator.scenario.units import area_unit, clock_text
 
     begun_s = time.monotonic()
     loaded = load(scenario, settings, fields=fields)
@@ -56,8 +56,9 @@ def command(
         folder.write_figure("timeline", day_figure(day_record(plan, day), title))
         folder.write_manifest(record)
         folder.finish()
-    area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
-    size = f"{area / M2_PER_HECTARE:.1f} ha" if loaded.base.units == "metric" else f"{area / M2_PER_ACRE:.1f} acres"
+    unit = area_unit(loaded.base.units)
+    area_m2 = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
+    size = f"{unit.of_m2(area_m2):.1f} {unit.name}"
     ended = clock_text(loaded.base.day.start + day.log.paid_until_s)
     if not quiet:
         flown = f"{size} in {len(day.log.sorties)} sorties"

@@ -25,16 +25,16 @@ from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
 from simulator.experiment.one_more import added, best_first, offered
 from simulator.experiment.replicate import BudgetSpentError, Runner
-from simulator.experiment.result import Result, SetResult
+from simulator.experiment.result import Result
 from simulator.experiment.run_store import Rows, RunStore
+from simulator.experiment.set_result import SetResult
 from simulator.experiment.tables import Tables
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.plan.reach import unreached_fields
 from simulator.scenario.loading import LoadedScenario
-from simulator.scenario.power_balance import power_balances
 from simulator.scenario.streams import BLOCK_RUNS, StreamBank
-from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+from simulator.scenario.units import M2_PER_ACRE, area_unit
 from simulator.version import __version__
 
 MOST_RUNS = 1_000_000
@@ -170,19 +170,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         if store is not None and store is not chosen.store:
             store.close()
     results = tuple(
-        SetResult(
-            plan.name,
-            *table,
-            changes,
-            plan.scenario.product.kind == "liquid",
-            plan.scenario.units,
-            plan.scenario.work,
-            plan.list_m2 / M2_PER_ACRE,
-            plan.scenario.most_work_days,
-            unreached_fields(plan),
-            power_balances(plan.scenario),
-            plan.scenario.label,
-        )
+        SetResult(plan.name, *table, plan.scenario, changes, plan.list_m2 / M2_PER_ACRE, unreached_fields(plan))
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )
     left_out = {problem for entry in loaded.sets for problem in entry.fields.skipped if "skipped" in problem.message}
@@ -289,10 +277,9 @@ def _so_far(runner: Runner, sets: Sequence[int]) -> str:
     known = [(runner.plans[place], runner.tables.acres(place)) for place in sets]
     if not all(len(acres) for _, acres in known):
         return ""
-    metric = known[0][0].scenario.units == "metric"
-    per, unit = (M2_PER_HECTARE / M2_PER_ACRE, "ha") if metric else (1.0, "acres")
-    means = [f"{plan.scenario.label or plan.name} {acres.mean() / per:.0f}" for plan, acres in known]
-    return f"; {', '.join(means)} {unit} a day so far"
+    unit = area_unit(known[0][0].scenario.units)
+    means = [f"{plan.scenario.label or plan.name} {acres.mean() / unit.acres:.0f}" for plan, acres in known]
+    return f"; {', '.join(means)} {unit.name} a day so far"
 
 
 def _full_days(tables: Tables, place: int, last: int | None) -> Rows:

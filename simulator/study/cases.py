@@ -13,7 +13,7 @@ from simulator.analysis.summary import columns, place_of
 from simulator.analysis.variations import Variation
 from simulator.experiment.one_more import Offer, added, best_first, offered
 from simulator.experiment.replicate import Runner
-from simulator.experiment.result import SetResult
+from simulator.experiment.set_result import SetResult
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.study.trial import ACRES, FloatArray, Report, checked_seed
@@ -168,5 +168,4 @@ class Trials:
 
 def judged(entry: EquipmentSet, rows: FloatArray, changes: tuple[OneMore, ...] = ()) -> Bottleneck:
     """Return what holds a set back."""
-    scenario, numbers = entry.scenario, np.arange(len(rows), dtype=np.int64)
-    return SetResult(entry.name, numbers, rows, changes, scenario.product.kind == "liquid", scenario.units).bottleneck()
+    return SetResult(entry.name, np.arange(len(rows), dtype=np.int64), rows, entry.scenario, changes).bottleneck()

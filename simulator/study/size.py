@@ -14,12 +14,13 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from simulator.errors import InputError, Problem
+from simulator.experiment.document import as_json
 from simulator.experiment.selection import Selection
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE, AreaUnit, area_unit
-from simulator.study.answer import Answer, as_json, frame, shown
+from simulator.study.answer import Answer, frame, shown
 from simulator.study.cases import Trials
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.reading import Choice, combinations, parse_choice

@@ -15,7 +15,7 @@ from simulator.analysis.bottleneck import Bottleneck
 from simulator.analysis.summary import place_of
 from simulator.analysis.variations import Variation
 from simulator.experiment.estimates import Interval, mean_interval
-from simulator.experiment.result import SetResult
+from simulator.experiment.set_result import SetResult
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.scenario.units import area_unit
@@ -273,7 +273,7 @@ def test_what_a_change_does_to_the_job():
     entries = (loaded.sets[0], after)
     rows = simulated(loaded, entries, 12)
     costs = [
-        job_cost_per_acre(entry, SetResult(entry.name, np.arange(12), table)).mean
+        job_cost_per_acre(entry, SetResult(entry.name, np.arange(12), table, entry.scenario)).mean
         for entry, table in zip(entries, rows, strict=True)
     ]
     assert answer.job.cost_per_acre.mean == pytest.approx(costs[1] - costs[0], abs=1e-9)
