@@ -14,17 +14,15 @@ def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet:
     from simulator.experiment.run import make_plans
     from simulator.report.practice import practitioner_lines
     from simulator.report.tables import amounts_table
-    from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+    from simulator.scenario.units import area_unit
 
     loaded = load(scenario, settings, fields=fields)
     plans = make_plans(loaded)
     if quiet:
         return
     for entry, plan in zip(loaded.sets, plans, strict=True):
-        area = sum(field.area_m2 for field in plan.fields)
-        size = (
-            f"{area / M2_PER_HECTARE:.4g} ha" if plan.scenario.units == "metric" else f"{area / M2_PER_ACRE:.4g} acres"
-        )
+        unit = area_unit(plan.scenario.units)
+        size = f"{unit.of_m2(sum(field.area_m2 for field in plan.fields)):.4g} {unit.name}"
         rigs = "; ".join(
             f"{rig.name}: "
             + ", ".join(f"{number} {kind.name}" for kind, number in rig.aircraft)
