@@ -5,7 +5,7 @@ import tracemalloc
 import pytest
 
 from simulator.analysis.summary import columns
-from simulator.command.result_files import write_parts
+from simulator.report.result_files import write_parts
 from simulator.experiment import replicate, tables
 from simulator.experiment.run import run
 
