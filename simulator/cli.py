@@ -24,6 +24,7 @@ COMMANDS: dict[str, tuple[str, str]] = {
     ),
     "day": ("simulator.command.day", "One simulated work day: its log as CSV and a timeline figure."),
     "report": ("simulator.command.report", "A result as one HTML file with the day replayed; several side by side."),
+    "page": ("simulator.command.page", "Plan jobs in the browser: fields, equipment sets, prices, live answers."),
     "quote": ("simulator.command.quote", "A quote sheet for a customer (PDF and HTML) from a result."),
     "figure": ("simulator.command.figure", "One publication-ready figure of a result (SVG, PNG, PDF)."),
     "explain": ("simulator.command.explain", "What to check of a set; every number that it uses, from where."),

@@ -174,6 +174,8 @@ def run(
 
             try:
                 stopped, last = _run_sets(runner, sets, wanted, chosen, report, watch and partial(watch, look))
+                if watch is not None:
+                    watch(look)
                 if tried:
                     runs = min(chosen.one_more_runs, runner.tables.whole(sets, last))
                     extra = _run_one_more(runner, tried, len(sets), runs, chosen.budget_s, report)
