@@ -15,6 +15,8 @@ class Charging:
         self.pack, self.slot, self.target_wh, self.full = pack, slot, target_wh, full
         self.draw_w = self.lost_share = 0.0
         self.held_back = self.limited = self.waited_for = False
+        self.in_stock = 0
+        """Charged packs of its kind that lie ready, beyond those of the kind of which there are fewest."""
         self.unplugged = False
         """Whether it waits, off its charger, for power on a source that trips."""
         self.curve, self.capacity_wh = pack.plan.curve, pack.plan.capacity_wh

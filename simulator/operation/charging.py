@@ -50,6 +50,7 @@ class ChargingStation:
             for source in sources
             for slot in source.slots
         }
+        self._several_kinds = len({one.fits for one in packs}) > 1
         self._waiting: list[tuple[Pack, Event]] = []
         self._open: dict[str, tuple[Charging, float, float]] = {}
 
@@ -171,12 +172,13 @@ class ChargingStation:
         self._waiting = left
 
     def _in_order_of_need(self, waiting: list[tuple[Pack, Event]]) -> list[tuple[Pack, Event]]:
-        """Return the packs in the queue in the order in which they are served: those waited for, then the fullest."""
+        """Return the packs in the queue in the order in which they are served, as those on charge are."""
         if len(waiting) < 2:
             return waiting
-        return sorted(
-            waiting, key=lambda one: (not self.shelf.wanted(one[0], self.full_wh(one[0])), self.lack_s(one[0]))
-        )
+        return sorted(waiting, key=lambda one: self._need(one[0]))
+
+    def _need(self, pack: Pack) -> tuple[bool, int, float]:
+        return not self.shelf.wanted(pack, self.full_wh(pack)), self.shelf.stock(pack), self.lack_s(pack)
 
     def lack_s(self, pack: Pack) -> float:
         """Return the time that a pack lacks to its full charge, with all the power it takes."""
@@ -226,10 +228,17 @@ class ChargingStation:
         self.hurry()
         return asked
 
+    def take_pack(self, aircraft_class: str, need_wh: float) -> Pack | None:
+        """Take a charged pack off the shelf; None when there is none that fits and holds enough."""
+        pack = self.shelf.take(aircraft_class, need_wh)
+        if pack is not None and self._several_kinds:
+            self.hurry()
+        return pack
+
     def _give(self, pack: Pack) -> None:
         waiting = len(self.shelf.wants)
         self.shelf.give(pack)
-        if len(self.shelf.wants) < waiting:
+        if len(self.shelf.wants) < waiting or self._several_kinds:
             self.hurry()
 
     def hand_on(self, pack: Pack) -> None:
@@ -278,9 +287,11 @@ class ChargingStation:
                 free.remove(best)
                 done_wh[best.slot.name] = best_wh
         for source in self.sources:
+            stocks = [self.shelf.stock(one.pack) for one in source.on_charge]
             source.serve(
                 [done_wh.get(one.slot.name, self.full_wh(one.pack)) for one in source.on_charge],
                 [one.slot.name in done_wh for one in source.on_charge],
+                [stock - min(stocks) for stock in stocks],
             )
 
     def _taken_at_wh(self, charging: Charging, want: Want) -> float:

@@ -127,6 +127,10 @@ class PackShelf:
                 return
         self.ready.append(pack)
 
+    def stock(self, pack: Pack) -> int:
+        """Return how many packs of its kind lie ready."""
+        return sum([one.plan.fits == pack.plan.fits for one in self.ready])
+
     def wanted(self, pack: Pack, charge_wh: float) -> bool:
         """Tell whether an aircraft waits that could fly its load on this pack with that charge."""
         above_wh = charge_wh - pack.plan.reserve_wh

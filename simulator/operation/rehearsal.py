@@ -26,10 +26,10 @@ from simulator.scenario.streams import StreamBank
 _SEED = 0x5EED0FCE
 _DAYS = 3
 """Work days of a rehearsal, at most; each begins at another place of the list."""
-_HEATS = ((1, 0.92), (3, 0.97), (6, 0.999))
+_HEATS = ((1, 0.92), (3, 0.97), (6, 0.985), (12, 0.999))
 """Days that each way is tried in all, and the share of the best by which the ways stay in that come close to it."""
-_STEP, _LIGHTEST, _HEAVIEST = 1.2, 0.6, 1.6
-"""Loads that differ by this factor are tried, between these parts of the estimated one; then half a step aside."""
+_STEP, _LIGHTEST, _HEAVIEST = 1.12, 0.45, 1.6
+"""Loads that differ by this factor are tried, between these parts of the estimated one."""
 _GOLDEN = 0.618
 """Rehearsals begin this part of the list apart, which spreads any number of them over it."""
 _MOST_COUNTS = 16
@@ -91,10 +91,10 @@ _KNOWN: dict[bytes, Ways] = {}
 
 
 class _Day(NamedTuple):
-    """One day of rehearsal: area done, paid time, aircraft time and, of that, what other ways might save."""
+    """One day of rehearsal: area done, time until the list was done or the day over, aircraft time and waits."""
 
     done_m2: float
-    paid_s: float
+    used_s: float
     aircraft_s: float
     waited_s: float
 
@@ -108,11 +108,10 @@ class _Way:
         self._coming = _rehearsals(plan)
 
     def done(self, days: int) -> float:
-        """Return what gets done in the first days: area, of a list that is worked once by the paid time it takes."""
+        """Return what gets done in the first days, by the time it takes."""
         self.days += islice(self._coming, max(0, days - len(self.days)))
-        done_m2 = math.fsum([one.done_m2 for one in self.days[:days]])
-        once = self.plan.scenario.work == "once"
-        return done_m2 / math.fsum([one.paid_s for one in self.days[:days]]) if once else done_m2
+        used_s = math.fsum([one.used_s for one in self.days[:days]])
+        return math.fsum([one.done_m2 for one in self.days[:days]]) / used_s
 
     def waits(self) -> bool:
         """Tell whether aircraft wait for so much of their time that another way may be better."""
@@ -138,7 +137,7 @@ class _Trial:
             return
         for _ in range(_ROUNDS):
             before = self.best
-            for others in (self._counts, self._fills, self._fills_between, self._early):
+            for others in (self._counts, self._fills, self._early):
                 self._race([self._way(plan) for plan in others(place)])
             if self.best is before:
                 return
@@ -152,8 +151,11 @@ class _Trial:
         for number, close in _HEATS:
             if len(ways) > 1:
                 least = close * max(one.done(number) for one in ways)
-                ways = [one for one in ways if one.done(number) >= least]
-        self.best = min(ways, key=lambda one: (_unloaded(one.plan), -one.done(_HEATS[-1][0])))
+                close_ones = [one for one in ways if one.done(number) >= least]
+                # of ways that come to the same, the one with the fewest aircraft
+                close_ones.sort(key=lambda one: _unloaded(one.plan))
+                ways = list({one.days[number - 1]: one for one in reversed(close_ones)}.values())
+        self.best = min(ways, key=lambda one: (_unloaded(one.plan), -one.done(number)))
 
     def _counts(self, place: int) -> Iterator[DayPlan]:
         """Yield plans with other numbers of aircraft off the trailer: at most so many, or as many everywhere."""
@@ -182,13 +184,6 @@ class _Trial:
         while _STEP**power >= _LIGHTEST * load_m2:
             yield self._filled(name, _STEP**power / full_m2)
             power -= 1
-
-    def _fills_between(self, place: int) -> Iterator[DayPlan]:
-        """Yield plans whose loads are half a step lighter or heavier."""
-        name = self._estimated.rigs[place].name
-        first = self.best.plan.work[name][0]
-        for factor in (_STEP**-0.5, _STEP**0.5):
-            yield self._filled(name, min(1.0, factor * first.load_m2[0] / first.full_m2[0]))
 
     def _filled(self, name: str, part: float) -> DayPlan:
         works = self.best.plan.work[name]
@@ -231,30 +226,32 @@ def _unloaded(plan: DayPlan) -> int:
 
 def _rehearsals(plan: DayPlan) -> Iterator[_Day]:
     """Yield the days of rehearsals, one after the other."""
+    day_s = plan.last_landing_s
     for stay in count():
-        order = _from_share(plan, (stay * _GOLDEN) % 1.0)
+        order, flown_m2 = _from_share(plan, (stay * _GOLDEN) % 1.0)
         work = WorkList(plan.fields, replace(plan.geography, order=order), plan.scenario.work != "once")
+        work.begin_within(flown_m2)
         mornings: Sequence[Morning] = first_morning(plan)
         for place in range(_DAYS):
             day = work_day(plan, _bank().day(stay, place), stay, place + 1, work, mornings)
+            work.new_day()
             kinds, until_s = day.log.kinds, day.log.paid_until_s
             waits = [row for row in day.log.rows if row.state == State.WAIT and row.reason in _SAVED]
             yield _Day(
                 math.fsum([one.area_to_m2 - one.area_from_m2 for one in day.log.sorties]),
-                until_s,
+                min(until_s, day_s) if work.all_finished else day_s,
                 until_s * sum(number for rig in plan.rigs for _, number in rig.aircraft),
                 math.fsum([one.end_s - one.start_s for one in waits if kinds[one.entity] == Kind.AIRCRAFT]),
             )
-            work.new_day()
             if work.all_finished or place + 1 == _DAYS:
                 break
             ends = zip(plan.rigs, day.ends, strict=True)
             mornings = [next_morning(plan, rig, end)[0] for rig, end in ends]
 
 
-def _from_share(plan: DayPlan, share: float) -> tuple[int, ...]:
-    """Return the order of fields, begun where that share of the area has been done."""
-    order = plan.geography.order
-    done = accumulate((plan.fields[index].area_m2 for index in order), initial=0.0)
-    first = max(place for place, area_m2 in enumerate(done) if area_m2 <= share * plan.list_m2 and place < len(order))
-    return (*order[first:], *order[:first])
+def _from_share(plan: DayPlan, share: float) -> tuple[tuple[int, ...], float]:
+    """Return the order of fields from where that share of the area has been done, and what was done of the first."""
+    order, done_m2 = plan.geography.order, share * plan.list_m2
+    before = list(accumulate((plan.fields[index].area_m2 for index in order), initial=0.0))
+    first = max(place for place in range(len(order)) if before[place] <= done_m2)
+    return (*order[first:], *order[:first]), done_m2 - before[first]

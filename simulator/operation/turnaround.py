@@ -103,14 +103,14 @@ class Turnaround:
         """Take the used pack off and put a charged one on."""
         rig, aircraft, need_wh, use = self._rig, self._aircraft, self._load.need_wh, self._pack_use
         task_s = self._draw_swap_s()
-        pack = rig.shelf.take(use, need_wh)
+        pack = rig.station.take_pack(use, need_wh)
         if pack is None:
             if aircraft.pack is not None:
                 # the used pack comes off meanwhile: it may be the very one that is waited for
                 task_s *= 0.5
                 yield from self._hands(line, rig.tasks.swap, Reason.SWAP, task_s)
                 self._send_to_charge()
-            pack = rig.shelf.take(use, need_wh)
+            pack = rig.station.take_pack(use, need_wh)
         if pack is None:
             line.waiting_for = Reason.TOO_FEW_PACKS
             asked_s = self._env.now

@@ -34,6 +34,12 @@ class Visit:
         self.station += 1
         return True
 
+    def pass_over(self, area_m2: float) -> None:
+        """Leave out what lies before an area, as if it had been flown on an earlier day."""
+        self.next_m2 = area_m2
+        while self.border_m2 <= area_m2 and self.next_station():
+            pass
+
     @property
     def remaining_m2(self) -> float:
         """Area that nobody has claimed."""
@@ -96,6 +102,10 @@ class WorkList:
         self._one_mix = len({one.product for one in fields}) == 1
         self._work_day = 1
         self._begin_pass()
+
+    def begin_within(self, area_m2: float) -> None:
+        """Leave out the first part of the first field."""
+        self._to_do[0].pass_over(area_m2)
 
     def new_day(self) -> None:
         """Let go what is finished; what was begun comes first, and every field may be gone to again."""

@@ -19,6 +19,14 @@ def test_one_more_or_one_larger_of_anything_gets_no_less_done(seed):
     assert not list(told(done))
 
 
+@pytest.mark.slow
+@pytest.mark.parametrize(("seed", "only"), [(803, "charger"), (805, "faster"), (808, "source"), (816, "charge faster")])
+def test_what_once_got_less_done_does_so_no_more(seed, only):
+    done = try_scenario(seed, runs=5, only=only)
+    assert done["additions"]
+    assert not list(told(done))
+
+
 ANY = {
     "a fourth pack": "rig.main.packs.pack=4",
     "a second charger on a short supply": "rig.main.power.trailer.chargers.charger=2",
