@@ -7,7 +7,9 @@ import click
 
 @click.command("page")
 @click.argument("folder", default=".", type=click.Path(file_okay=False))
-@click.option("--host", default="127.0.0.1", show_default=True, help="Address to listen at; 0.0.0.0 for a tablet in the yard.")
+@click.option(
+    "--host", default="127.0.0.1", show_default=True, help="Address to listen at; 0.0.0.0 for a tablet in the yard."
+)
 @click.option("--port", type=click.IntRange(0, 65535), help="Port [default: the first free one from 8380 on].")
 @click.option("--no-browser", is_flag=True, help="Do not open the browser.")
 def command(folder: str, host: str, port: int | None, no_browser: bool) -> None:

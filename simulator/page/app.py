@@ -17,6 +17,7 @@ from starlette.routing import Route
 
 from simulator.clean import plain
 from simulator.errors import InputError
+from simulator.page.boxes import class_words
 from simulator.page.commands import Commands
 from simulator.page.desk import Desk, Opened, renamed
 from simulator.page.handing import Handing, body_of
@@ -25,7 +26,6 @@ from simulator.page.render import STATIC, answer_html, as_markup, charts_html, p
 from simulator.page.safety import TooLargeError
 from simulator.page.sheet import sheet_of
 from simulator.page.store import WORK, ChangedError, Store
-from simulator.page.boxes import class_words
 from simulator.scenario.catalogue import catalogue
 
 LOOK_S = 0.15
@@ -82,8 +82,8 @@ class Server:
             except TooLargeError:
                 return JSONResponse({"problems": [{"where": "", "message": "that is too large", "file": ""}]}, 413)
             except OSError as error:
-                said = f"the folder cannot be read or written: {error.strerror or error}"
-                return JSONResponse({"problems": [{"where": "", "message": said, "file": ""}]}, 500)
+                failed = f"the folder cannot be read or written: {error.strerror or error}"
+                return JSONResponse({"problems": [{"where": "", "message": failed, "file": ""}]}, 500)
 
         return handle
 

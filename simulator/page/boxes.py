@@ -129,7 +129,10 @@ def _usual(at: At, checked: Checked, set_name: str | None) -> str:
 
 
 def class_words(name: str) -> str:
-    """Return a class of the catalogue in words: ``tank_40_l`` is ``tank 40 L``."""
+    """Return a class of the catalogue in words: ``tank_40_l`` is ``40 L class``."""
+    tank = re.fullmatch(r"tank_(\d+)_l", name)
+    if tank:
+        return f"{tank[1]} L class"
     return " ".join(_UNITS.get(word, word) for word in name.split("_"))
 
 

@@ -20,7 +20,7 @@ def class_of(tables: Mapping[str, Any], kind: str, name: str) -> str:
 
 
 def fits(tables: Mapping[str, Any], merged: Mapping[str, Any], kind: str, name: str, other: str) -> bool:
-    """Tell whether a pack fits an aircraft, or a charger serves a pack, as the set has them or as the catalogue does."""
+    """Tell whether a pack fits an aircraft, or a charger serves a pack, in the set or in the catalogue."""
     key, table = _LIST_OF[kind], "aircraft" if kind == "pack" else "pack"
     entry = (merged.get(kind) or {}).get(name)
     if isinstance(entry, Mapping) and other in entry.get(key, ()):
@@ -157,4 +157,4 @@ def _drop(tables: Tables, at: tuple[str, ...]) -> None:
         place = place.get(part)
         if not isinstance(place, Mapping):
             return
-    place.pop(at[-1], None)  # type: ignore[attr-defined]
+    place.pop(at[-1], None)

@@ -1,4 +1,4 @@
-"""Studies and quotes: the very commands of the command line, run beside the page, with what they say of their progress."""
+"""Studies and quotes: the very commands of the command line, run beside the page, and how far they are."""
 
 from __future__ import annotations
 

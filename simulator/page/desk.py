@@ -16,13 +16,14 @@ from simulator.page.check import Checked, check, fresh_problems
 from simulator.page.edit import Change
 from simulator.page.field_map import move_zone
 from simulator.page.prices import keep_prices, read_list, take_prices
-from simulator.page.store import Store, Text
+from simulator.page.store import WORK, ChangedError, Store, Text
 from simulator.page.uploads import check_boundaries
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.merge import parse_setting
 from simulator.scenario.starter import Answers, FieldGroup, enough_power, starter_text, usual
 
 Wish = Mapping[str, Any]
+_PRICES_HEAD = "# Prices of the dealer, by class; scenarios take them from here.\n"
 MOST_SEEN = 100
 """Versions that were shown and are remembered, so that a change to one is not lost when the file has moved on."""
 
@@ -94,15 +95,15 @@ class Desk:
     def edit(self, key: str, version: str, wish: Wish) -> Opened:
         """Carry out a wish; what makes the scenario wrong is refused with the loader's words, and not written."""
         opened = self.open(key)
-        base = opened
         if version != opened.text.version:
-            # the store refuses it; but a bad value is said first, as it would be anyway
-            self.store.write(key, "", version)
-        content = self._changed(base, wish)
+            raise ChangedError
+        content = self._changed(opened, wish)
         self.store.write(key, content, version)
         return self.open(key)
 
     def _changed(self, opened: Opened, wish: Wish) -> str:
+        if not opened.checked.tables:
+            raise InputError(list(opened.checked.problems))
         content = edit.changed(opened.text.content, *self._changes(opened, wish))
         problems = fresh_problems(opened.checked, self._check(opened.key, content))
         if problems:
@@ -120,7 +121,7 @@ class Desk:
 
     def upload(self, key: str, version: str, name: str, content: bytes) -> Opened:
         """Take the fields from a file that was dropped; it is kept beside the scenario."""
-        check_boundaries(content, name, self.store.folder / ".acreday")
+        check_boundaries(content, name, self.store.folder / WORK)
         kept = self.store.keep_file(key, name, content)
         return self.edit(key, version, {"action": "file", "name": kept})
 
@@ -143,7 +144,7 @@ class Desk:
         """Bring the prices of a scenario into the dealer's list."""
         checked = self.open(key).checked
         changes = keep_prices(checked.tables, [one.scenario for one in checked.plans])
-        text = edit.changed(self.store.prices() or "# Prices of the dealer, by class; scenarios take them from here.\n", *changes)
+        text = edit.changed(self.store.prices() or _PRICES_HEAD, *changes)
         read_list(text)
         self.store.write_prices(text)
 
@@ -192,7 +193,7 @@ def _step(opened: Opened, wish: Wish) -> list[Change]:
 
 
 def _power_for(opened: Opened, name: str, at: Sequence[str | int], count: int) -> list[Change]:
-    """Return the changes to a generator of the catalogue that gives what one more charger asks, where one is too small."""
+    """Return the changes that make a generator of the catalogue large enough for one more charger."""
     checked = opened.checked
     merged, (rig, point_name, charger) = checked.merged[name or next(iter(checked.merged))], (at[1], at[3], at[5])
     point, like = merged["rig"][rig]["power"][point_name], choose.class_of(checked.tables, "charger", str(charger))

@@ -6,6 +6,8 @@ import copy
 import re
 import tomllib
 from collections.abc import Callable, MutableMapping
+from contextvars import ContextVar
+from itertools import pairwise
 from typing import Any
 
 import tomlkit
@@ -18,6 +20,7 @@ from simulator.scenario.toml_text import toml_document
 Tables = MutableMapping[str, Any]
 Change = Callable[[Tables], None]
 MOST_PASTED = 2000
+_new_table: ContextVar[Callable[[], Any]] = ContextVar("_new_table", default=dict)
 COLUMNS = ("name", "area", "count", "length_to_width", "rate", "drive_distance")
 """Columns of the table of fields, in the order of the page."""
 _HEADS = {
@@ -33,15 +36,20 @@ def changed(text: str, *changes: Change) -> str:
     plain: Tables = tomllib.loads(text)
     for change in changes:
         change(plain)
-    try:
-        document = tomlkit.parse(text)
-        for change in changes:
-            change(document)
-        kept = tomlkit.dumps(document)
-        if _filled(tomllib.loads(kept)) == _filled(plain):
-            return kept
-    except (TOMLKitError, KeyError, IndexError, TypeError, ValueError, AttributeError):
-        pass
+    # among dotted keys a new table must stand in one line
+    for make in (dict, tomlkit.inline_table):
+        token = _new_table.set(make)
+        try:
+            document = tomlkit.parse(text)
+            for change in changes:
+                change(document)
+            kept = tomlkit.dumps(document)
+            if _filled(tomllib.loads(kept)) == _filled(plain):
+                return kept
+        except (TOMLKitError, KeyError, IndexError, TypeError, ValueError, AttributeError):
+            continue
+        finally:
+            _new_table.reset(token)
     # the editor of comments could not do it: what is meant counts more than how it is laid out
     head = "".join(line for line in text.splitlines(keepends=True)[:20] if line.startswith("#"))
     return head + toml_document(plain)
@@ -72,7 +80,7 @@ def _step(place: Any, part: str | int, following: str | int | None) -> Any:
             raise InputError.single(f"there is no row {part}; the file may have been changed")
         return place[part]
     if part not in place or (following is not None and not isinstance(place[part], MutableMapping | list)):
-        place[part] = {}
+        place[part] = _new_table.get()()
     return place[part]
 
 
@@ -81,7 +89,7 @@ def put(at: At, value: Any) -> Change:
 
     def change(tables: Tables) -> None:
         place: Any = tables
-        for part, following in zip(at, at[1:], strict=False):
+        for part, following in pairwise(at):
             place = _step(place, part, following)
         last: Any = at[-1]
         old = place.get(last) if isinstance(place, MutableMapping) else None
@@ -237,4 +245,3 @@ def free_name(tables: Tables, wanted: str) -> str:
         number += 1
         name = f"{base}_{number}"
     return name
-

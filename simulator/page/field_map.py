@@ -104,9 +104,5 @@ def move_zone(plan: DayPlan, place: int, x: float, y: float) -> list[Change]:
     across, along = x - shift_x, -y - shift_y
     if plan.scenario.field_file is not None:
         raise InputError.single("the landing zones of fields of a file cannot be moved yet", "field_file.landing_zone")
-    row, left = 0, place
-    for row, entry in enumerate(plan.scenario.field):
-        if left < entry.count:
-            break
-        left -= entry.count
-    return [put(("field", row, "landing_zone"), [f"{across:.0f} m", f"{along:.0f} m"])]
+    rows = [row for row, entry in enumerate(plan.scenario.field) for _ in range(entry.count)]
+    return [put(("field", rows[place], "landing_zone"), [f"{across:.0f} m", f"{along:.0f} m"])]

@@ -200,7 +200,7 @@ class Live:
         elif kind == "ready":
             self._tell(answer, "ready")
         else:
-            answer.said = ("The process that simulated this has ended by itself or was ended. Nothing of yours is lost.",)
+            answer.said = ("The process that simulated this has ended by itself. Nothing of yours is lost.",)
             self._tell(answer, "broken")
 
 

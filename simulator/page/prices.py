@@ -7,7 +7,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from pydantic import ValidationError
@@ -19,7 +19,7 @@ from simulator.page.edit import Change, put
 from simulator.page.store import PRICES
 from simulator.report.quote_equipment import money
 from simulator.scenario.schema import Scenario
-from simulator.scenario.schema_costs import Costs
+from simulator.scenario.schema_costs import Costs, Item
 from simulator.study.money import KINDS, item_table, pieces_of
 
 _GENERAL = {
@@ -28,7 +28,15 @@ _GENERAL = {
     "drive_per_km": "Truck and trailer, a km", "other_per_day": "Other, a work day",
     "season_days": "Work days in a season", "interest": "Interest a year",
 }  # fmt: skip
-_GENERAL_LISTED = ("currency", "wage_per_hour", "fuel_per_litre", "grid_per_kwh", "drive_per_km", "other_per_day", "interest")
+_GENERAL_LISTED = (
+    "currency",
+    "wage_per_hour",
+    "fuel_per_litre",
+    "grid_per_kwh",
+    "drive_per_km",
+    "other_per_day",
+    "interest",
+)
 
 
 @dataclass(frozen=True)
@@ -91,8 +99,8 @@ def price_rows(boxes: Boxes, price_list: Mapping[str, Any]) -> list[PriceRow]:
         listed = str(_listed(price_list, checked.tables, kind, name).get("purchase", ""))
         price = boxes.box(("costs", kind, name, "purchase"), f"Price of one: {words}")
         life = boxes.box(("costs", kind, name, "life_years"), f"Years it lasts: {words}")
-        missing = boxes.said(f"costs.{kind}.{name}")
-        price = Box(**{**price.__dict__, "said": [*price.said, *missing]})
+        price = replace(price, said=[*price.said, *boxes.said(f"costs.{kind}.{name}")])
+        life = replace(life, usual=life.usual or str(Item.model_fields["life_years"].default))
         rows.append(PriceRow(words, price, life, listed, bool(listed) and _differ(price.value, listed)))
     return rows
 
@@ -104,7 +112,9 @@ def _differ(price: str, listed: str) -> bool:
         return True
 
 
-def take_prices(tables: Mapping[str, Any], scenarios: Sequence[Scenario], price_list: Mapping[str, Any]) -> list[Change]:
+def take_prices(
+    tables: Mapping[str, Any], scenarios: Sequence[Scenario], price_list: Mapping[str, Any]
+) -> list[Change]:
     """Return the changes that give a scenario the list's prices for its equipment, wages and fuel."""
     changes = []
     for kind, name in priced(tables, scenarios):

@@ -75,7 +75,7 @@ def answer_html(answer: Answer) -> str:
 def _more(document: Mapping[str, Any]) -> list[tuple[str, list[dict[str, Any]]]]:
     """Return what one more of each adds, by set, with what a new set of it is made of."""
     area, found = units_of(document).area, []
-    said = {shown: intervals for shown, intervals in one_more(document)}
+    said = dict(one_more(document))
     for _, entry in best_first(document):
         settings = {one["change"]: one["setting"] for one in entry["bottleneck"].get("one_more") or []}
         buttons = [

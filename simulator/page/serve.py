@@ -71,7 +71,9 @@ def serve_page(
 ) -> None:
     """Serve a folder until Ctrl-C."""
     if not folder.is_dir():
-        raise InputError.single("is no folder; allowed is one that holds scenarios, or shall hold them", file=str(folder))
+        raise InputError.single(
+            "is no folder; allowed is one that holds scenarios, or shall hold them", file=str(folder)
+        )
     listening = open_socket(host, port)
     number, secret = listening.getsockname()[1], new_secret()
     try:

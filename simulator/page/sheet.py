@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import Any
 
 from simulator.page.boxes import Box, Boxes, choices, class_words, entry_words
@@ -192,16 +192,22 @@ def _rig_sheet(boxes: Boxes, name: str, rig: str) -> RigSheet:
     lines: list[list[Box]] = []
 
     def line(kind: str, key: str, words: str, at: tuple[str, ...], present: str, others: Sequence[str]) -> list[Box]:
-        more = {"set": name, "rig": rig, "kind": kind, "old": present, **({"point": at[-2]} if key == "chargers" else {})}
-        choose = Box(
-            (*at, present), words, present, choices=choices(tables, kind, others), action="choose", more=more
-        )
+        more = {
+            "set": name,
+            "rig": rig,
+            "kind": kind,
+            "old": present,
+            **({"point": at[-2]} if key == "chargers" else {}),
+        }
+        choose = Box((*at, present), words, present, choices=choices(tables, kind, others), action="choose", more=more)
         number = boxes.box((*at, present), f"Number of {words.lower()}", name, count=True)
         return [choose, number]
 
     aircraft = [one for one, number in (table.get("aircraft") or {}).items() if number]
     for one in aircraft:
-        lines.append(line("aircraft", "aircraft", "Aircraft", (*place, "aircraft"), one, classes(tables, merged, "aircraft")))
+        lines.append(
+            line("aircraft", "aircraft", "Aircraft", (*place, "aircraft"), one, classes(tables, merged, "aircraft"))
+        )
     for one in [one for one, number in (table.get("packs") or {}).items() if number]:
         flown = next((craft for craft in aircraft if one in classes(tables, merged, "pack", craft)), "")
         lines.append(line("pack", "packs", "Packs", (*place, "packs"), one, classes(tables, merged, "pack", flown)))
@@ -212,7 +218,7 @@ def _rig_sheet(boxes: Boxes, name: str, rig: str) -> RigSheet:
     lines.append(pilots)
     said = boxes.said(f"rig.{rig}", f"rig.{rig}.crew", f"rig.{rig}.aircraft", f"rig.{rig}.packs")
     if said:
-        lines[0][0] = Box(**{**lines[0][0].__dict__, "said": said})
+        lines[0][0] = replace(lines[0][0], said=said)
     more = [boxes.box((*place, *key), words, name) for key, words in _RIG_MORE.items()]
     if table.get("like") in catalogue()["rig"]:
         given = [(one, class_words(one)) for one in catalogue()["rig"]]
@@ -229,7 +235,9 @@ def _power(
     packs = [one for one, number in (merged["rig"][rig].get("packs") or {}).items() if number]
     for one in [one for one, number in (point.get("chargers") or {}).items() if number]:
         served = next((pack for pack in packs if one in classes(tables, merged, "charger", pack)), "")
-        found = line("charger", "chargers", "Chargers", (*place, "chargers"), one, classes(tables, merged, "charger", served))
+        found = line(
+            "charger", "chargers", "Chargers", (*place, "chargers"), one, classes(tables, merged, "charger", served)
+        )
         setting = boxes.box((*prefix, "charger", one, "setting"), "Set to", name)
         yield [*found, setting]
     present = point.get("generator") or point.get("like") or ""
@@ -241,17 +249,29 @@ def _power(
         given.insert(0, (str(present), f"mains {point.get('grid_power', '')}"))
     said = boxes.said(f"rig.{rig}.power.{point_name}", f"rig.{rig}.power.{point_name}.generator")
     more = {"set": name, "rig": rig, "kind": "source", "point": point_name, "old": present}
-    yield [Box((*place, "generator"), "Generator or mains", str(present), choices=given, action="choose", more=more, said=said)]
+    yield [
+        Box(
+            (*place, "generator"),
+            "Generator or mains",
+            str(present),
+            choices=given,
+            action="choose",
+            more=more,
+            said=said,
+        )
+    ]
 
 
 def _class_tables(boxes: Boxes) -> Iterator[tuple[str, str, Sequence[Box]]]:
     """Yield every class that the scenario declares: kind, words, and the numbers of its spec sheet."""
     tables, whole = boxes.checked.tables, next(iter(boxes.checked.merged), None)
     for kind, keys in _CLASS_KEYS.items():
-        for name in tables.get(kind) if isinstance(tables.get(kind), Mapping) else ():
+        for name in own if isinstance(own := tables.get(kind), Mapping) else ():
             words = f"{kind.capitalize()}: {entry_words(tables, kind, name)}"
             found = [boxes.box((kind, name, key), label, whole) for key, label in keys.items()]
-            if kind == "aircraft" and "hover" in (boxes.checked.merged.get(whole or "", {}).get(kind, {}).get(name) or {}):
+            if kind == "aircraft" and "hover" in (
+                boxes.checked.merged.get(whole or "", {}).get(kind, {}).get(name) or {}
+            ):
                 found += [
                     boxes.box((kind, name, "hover", key), label, whole)
                     for key, label in (("full_time", "Hovers full for"), ("empty_time", "Hovers empty for"))

@@ -132,7 +132,13 @@ class Store:
         return any(self._earlier(key).glob("*.toml"))
 
     def _earlier(self, key: str) -> Path:
-        return self.folder / BIN / "earlier" / key.replace("/", " - ")
+        return self._inside(self.folder / BIN / "earlier" / key.replace("/", " - "))
+
+    def _inside(self, path: Path) -> Path:
+        """Return a path of the bin that no link leads out of the folder."""
+        if path.resolve() != path:
+            raise InputError.single(f"the folder {BIN} leads elsewhere; nothing is written there", file=BIN)
+        return path
 
     def create(self, customer: str, name: str, content: str) -> str:
         """Write a new scenario under a name that is free; return its key."""
@@ -195,7 +201,7 @@ class Store:
         with self._lock:
             self.read(key)
             stamp = datetime.datetime.now(datetime.UTC).astimezone()
-            target = self.folder / BIN / f"{key.replace('/', ' - ')} {stamp:%Y-%m-%d %H.%M.%S.%f}.toml"
+            target = self._inside(self.folder / BIN) / f"{key.replace('/', ' - ')} {stamp:%Y-%m-%d %H.%M.%S.%f}.toml"
             target.parent.mkdir(exist_ok=True)
             self.path(key).rename(target)
 
@@ -219,4 +225,6 @@ class Store:
 
     def write_prices(self, content: str) -> None:
         """Write the price list."""
+        if (self.folder / PRICES).is_symlink():
+            raise InputError.single("is a link; nothing is written where it leads", file=PRICES)
         write_atomically(self.folder / PRICES, content.encode())

@@ -1,4 +1,4 @@
-"""Files that are dropped on the page: parsed in a process of their own, with little time and memory, before all else."""
+"""Files that are dropped on the page: parsed first in a process of their own, with little time and memory."""
 
 from __future__ import annotations
 

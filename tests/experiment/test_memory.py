@@ -5,9 +5,9 @@ import tracemalloc
 import pytest
 
 from simulator.analysis.summary import columns
-from simulator.report.result_files import write_parts
 from simulator.experiment import replicate, tables
 from simulator.experiment.run import run
+from simulator.report.result_files import write_parts
 
 ROW_BYTES = 8 * len(columns())
 FEW, MANY = 1100, 3000
