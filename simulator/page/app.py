@@ -27,6 +27,7 @@ from simulator.page.safety import TooLargeError
 from simulator.page.sheet import sheet_of
 from simulator.page.store import WORK, ChangedError, Store
 from simulator.scenario.catalogue import catalogue
+from simulator.scenario.units import registry
 
 LOOK_S = 0.15
 FILE_LOOK_S = 1.0
@@ -38,11 +39,14 @@ class Server:
     """One folder served."""
 
     def __init__(self, folder: Path, workers: int | None = None, runs: int | None = None) -> None:
+        registry()  # made once, before threads ask for it at the same time
         self.store = Store(folder)
         self.desk = Desk(self.store)
         self.live = Live(self.store.folder / WORK, workers, runs)
         self.commands = Commands()
         self.handing = Handing(self.desk, self.live, self.commands)
+        self.ending: Callable[[], bool] = lambda: False
+        """Tells whether the server is about to end, so that open streams end too."""
 
     def app(self) -> Starlette:
         """Return the application; see :mod:`simulator.page.safety` for what stands before it."""
@@ -215,7 +219,7 @@ class Server:
     async def _news(self, request: Request) -> AsyncIterator[str]:
         key = request.path_params["key"]
         seen, version, looked = (-1, -1), request.query_params.get("version", ""), 0.0
-        while True:
+        while not self.ending():
             answer, clock = self.live.answer(key), asyncio.get_running_loop().time()
             now = (answer.number, self.commands.number)
             if now != seen:

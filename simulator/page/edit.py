@@ -90,6 +90,8 @@ def put(at: At, value: Any) -> Change:
     def change(tables: Tables) -> None:
         place: Any = tables
         for part, following in pairwise(at):
+            if value is None and isinstance(place, MutableMapping) and part not in place:
+                return
             place = _step(place, part, following)
         last: Any = at[-1]
         old = place.get(last) if isinstance(place, MutableMapping) else None

@@ -95,6 +95,7 @@ def serve_page(
         timeout_graceful_shutdown=1, timeout_keep_alive=30,
     )  # fmt: skip
     running = uvicorn.Server(config)
+    server.ending = lambda: running.should_exit
     server.live.warm()
     if browser:
         threading.Timer(0.3, webbrowser.open, [address]).start()

@@ -30,7 +30,7 @@ async function post(path, content, raw) {
 }
 
 function words(problems) {
-  return (problems || []).map((one) => (one.where ? `${one.where}: ` : "") + one.message).join("; ");
+  return (problems || []).map((one) => [one.file, one.where, one.message].filter(Boolean).join(": ")).join("; ");
 }
 
 // ---- inputs
@@ -49,7 +49,7 @@ function renew(place, html) {
   const inside = place.contains(active) && active.id ? { id: active.id, from: active.selectionStart, to: active.selectionEnd } : null;
   const typed = new Map();
   for (const input of place.querySelectorAll("input[id]:not([type=file]):not([type=checkbox]), textarea[id]")) {
-    if (input.value !== input.defaultValue && !input.dataset.sending) typed.set(input.id, input.value);
+    if (input.value !== input.defaultValue) typed.set(input.id, [input.value, input.dataset.sending]);
   }
   const unfolded = new Map([...place.querySelectorAll("details[id]")].map((one) => [one.id, one.open]));
   const checks = new Map([...place.querySelectorAll("input[type=checkbox][name]")].map((one) => [one.name + one.value, one.checked]));
@@ -58,7 +58,11 @@ function renew(place, html) {
   for (const [id, open] of unfolded) { const one = document.getElementById(id); if (one) one.open = open; }
   for (const one of place.querySelectorAll("input[type=checkbox][name]")) if (checks.has(one.name + one.value)) one.checked = checks.get(one.name + one.value);
   for (const [id, value] of chosen) { const one = document.getElementById(id); if (one && [...one.options].some((option) => option.value === value)) one.value = value; }
-  for (const [id, value] of typed) { const one = document.getElementById(id); if (one) one.value = value; }
+  for (const [id, [value, sending]] of typed) {
+    const one = document.getElementById(id);
+    if (one && one.value !== value) one.value = value;
+    if (one && sending !== undefined) one.dataset.sending = sending;
+  }
   for (const [id, { text, typed: value }] of wrong) {
     const one = document.getElementById(id);
     if (one && place.contains(one)) { one.value = value; mark(one, text); }
@@ -89,14 +93,13 @@ function wish(content, source) {
 
 async function carry(content, source) {
   tell("Saving …");
-  if (source) source.dataset.sending = "1";
-  const typed = source && "value" in source ? source.value : "";
   const found = await post(`/edit/${key}`, { ...content, version });
-  if (source) delete source.dataset.sending;
+  // another answer may have put a new input in the place of the one that was typed in
+  const input = source && source.id ? document.getElementById(source.id) : null;
+  if (input) delete input.dataset.sending;
   if (found.code === 200) {
-    const now = source && source.id ? document.getElementById(source.id) : null;
-    if (now && now.value === typed && "defaultValue" in now) { mark(now, ""); now.defaultValue = now.value; }
-    else if (source && source.id) wrong.delete(source.id);
+    if (input && "defaultValue" in input && input.value === content.typed) { mark(input, ""); input.defaultValue = input.value; }
+    else if (input) wrong.delete(input.id);
     take(found);
     tell("Saved.");
   } else if (found.code === 409) {
@@ -104,7 +107,6 @@ async function carry(content, source) {
   } else {
     const text = words(found.problems);
     tell(`Not saved. ${text}`);
-    const input = source && source.id ? document.getElementById(source.id) : null;
     const own = (found.problems || []).map((one) => one.message).join("; ");
     if (input && document.getElementById(`${input.id}-said`)) mark(input, own);
     return text;
@@ -131,9 +133,23 @@ function sentBy(element) {
   return { ...JSON.parse(element.dataset.sent || "{}"), at: JSON.parse(element.dataset.at) };
 }
 
+// What was typed is meant when the input is left, or by Enter. A change event alone would not do: it is not sent for
+// an input that took the place of another while it was typed in.
+function meant(input) {
+  const refused = wrong.get(input.id);
+  const same = input.tagName === "INPUT" && input.value === input.defaultValue && !refused;
+  if (same || input.dataset.sending === input.value || (refused && refused.typed === input.value)) return;
+  input.dataset.sending = input.value;
+  wish({ ...sentBy(input), typed: input.value }, input);
+}
+
+document.addEventListener("focusout", (event) => {
+  if (event.target.matches("input[data-at]") && event.target.isConnected) meant(event.target);
+});
+
 document.addEventListener("change", (event) => {
   const input = event.target;
-  if (input.dataset && input.dataset.at) wish({ ...sentBy(input), typed: input.value }, input);
+  if (input.dataset && input.dataset.at) meant(input);
   else if (input.id === "drop-file" && input.files.length) upload(input.files[0]).then(() => { input.value = ""; });
   else if (input.id === "quote-logo" && input.files.length) logo(input.files[0]);
 });
@@ -168,9 +184,10 @@ async function act(content, of, inList) {
   }
 }
 
-// Enter in an input of the plan says that it is meant; Escape takes back what was typed.
+// Escape takes back what was typed.
 document.addEventListener("keydown", (event) => {
   const input = event.target;
+  if (event.key === "Enter" && input.matches && input.matches("input[data-at]")) meant(input);
   if (event.key === "Escape" && input.dataset && input.dataset.at && "defaultValue" in input) {
     input.value = input.defaultValue;
     mark(input, "");
