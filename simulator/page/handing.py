@@ -151,6 +151,8 @@ class Handing:
         title, options, places = _question(opened, given)
         name = self.desk.store.path(key).name
         workers = f"--workers={self.live.workers}"
+        if self.live.runs and given.get("study") != "crossover":
+            options.append(f"--runs={self.live.runs}")
         arguments = [str(given["study"]), *options, workers, f"--out={target}", "--", name, *places]
         self.commands.begin(key, Command(title, arguments, target), self.desk.store.path(key).parent)
         return JSONResponse({"begun": title})

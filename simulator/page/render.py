@@ -17,6 +17,7 @@ from simulator.report.html_page import asset, clean, environment
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text
 from simulator.report.numbers import shown_name, units_of
+from simulator.report.quote_equipment import money
 from simulator.report.tables import answer_table, best_first, one_more
 
 STATIC = {"page.css": "text/css", "page.js": "text/javascript"}
@@ -64,12 +65,22 @@ def answer_html(answer: Answer) -> str:
         "answer.html.j2",
         answer=answer,
         lines=[] if document is None else answer_lines(document),
+        costs=[] if document is None else [(shown_name(entry), text) for entry in sets if (text := job_cost(entry))],
         holds=[(shown_name(entry), hold_text(entry)) for entry in sets],
         days=None if document is None else answer_table(document),
         job=None if document is None else job_table(document, chances=False),
         more=_more(document) if document is not None and answer.final else [],
         named=len(known) == len(sets),
     )
+
+
+def job_cost(entry: Mapping[str, Any]) -> str:
+    """Return what the whole job costs a set; empty without prices."""
+    job = entry.get("job") or {}
+    cost = job.get("cost_per_acre")
+    if not cost or job.get("work") != "once":
+        return ""
+    return money(cost["mean"] * job["list_acres"], job.get("currency", "$"))
 
 
 def _more(document: Mapping[str, Any]) -> list[tuple[str, list[dict[str, Any]]]]:

@@ -35,6 +35,10 @@ _JOB = {
 _JOB_CHOICES = {
     ("units",): ("Units", (("us", "US: acres, gallons, miles"), ("metric", "metric: hectares, litres, km"))),
     ("work",): ("Work", (("once", "the list once: days for the job"), ("repeat", "again and again: capacity"))),
+    ("route", "order"): (
+        "Order of driving",
+        (("best", "the shortest way"), ("nearest", "nearest next"), ("as given", "as listed")),
+    ),
     ("day", "overnight"): ("Overnight", (("home", "home to the yard"), ("stay out", "stays at the field"))),
 }
 _RIG_MORE = {

@@ -330,6 +330,7 @@ function news(content) {
   const charts = document.getElementById("charts"), report = document.getElementById("whole-report");
   charts.classList.toggle("old", !finished);
   report.hidden = !finished;
+  document.body.classList.toggle("decided", finished);
   if (finished && chartsOf !== content.digest) {
     chartsOf = content.digest;
     fetch(`/charts/${key}`).then((answer) => answer.text()).then((html) => { charts.innerHTML = html; charts.dataset.of = content.digest; });
