@@ -13,6 +13,8 @@ from simulator.scenario.types import called
 
 LARGER = 1.25
 """A larger generator or grid supply is this much larger."""
+_SIZES_W = 500.0
+"""Larger generators are of a whole number of these, rounded up."""
 
 
 @dataclass(frozen=True)
@@ -55,15 +57,16 @@ def more_aircraft(scenario: Scenario, rig: str) -> Iterator[Variation]:
             more = math.ceil(table.packs[pack] / sharing)
             settings.append(f"rig.{rig}.packs.{pack}={table.packs[pack] + more}")
             comes_with.append(f"{more} × {called(scenario.pack[pack], pack, 'pack')}")
-        for point_name, point in table.power.items():
-            added_w = 0.0
-            for charger, held in point.chargers.items():
-                if held and fitting & set(scenario.charger[charger].serves):
-                    more = math.ceil(held / total)
-                    settings.append(f"rig.{rig}.power.{point_name}.chargers.{charger}={held + more}")
-                    comes_with.append(f"{more} × {called(scenario.charger[charger], charger, 'charger')}")
-                    added_w += more * drawn_w(scenario.charger[charger])
-            _with_power(scenario, rig, point_name, added_w, settings, comes_with)
+        point_name, added_w = _roomiest(scenario, rig), 0.0
+        for charger in sorted({one for point in table.power.values() for one in point.chargers}):
+            held = sum(point.chargers.get(charger, 0) for point in table.power.values())
+            if held and fitting & set(scenario.charger[charger].serves):
+                more = math.ceil(held / total)
+                there = table.power[point_name].chargers.get(charger, 0)
+                settings.append(f"rig.{rig}.power.{point_name}.chargers.{charger}={there + more}")
+                comes_with.append(f"{more} × {called(scenario.charger[charger], charger, 'charger')}")
+                added_w += more * drawn_w(scenario.charger[charger])
+        _with_power(scenario, rig, point_name, added_w, settings, comes_with)
         if table.crew.pilots * table.crew.aircraft_per_pilot <= total:
             settings.append(f"rig.{rig}.crew.pilots={table.crew.pilots + 1}")
             comes_with.append("a pilot")
@@ -71,6 +74,12 @@ def more_aircraft(scenario: Scenario, rig: str) -> Iterator[Variation]:
         listed = " and ".join(part for part in (", ".join(comes_with[:-1]), *comes_with[-1:]) if part)
         change = f"{' with '.join(part for part in (f'one more {what}', listed) if part)}{_where(scenario, rig)}"
         yield Variation(change, "aircraft", tuple(settings))
+
+
+def _roomiest(scenario: Scenario, rig: str) -> str:
+    """Return the power point whose source has most to spare."""
+    points = scenario.rig[rig].power
+    return max(points, key=lambda name: given_w(scenario, points[name]) - asked_w(scenario, points[name]))
 
 
 def _with_power(
@@ -95,9 +104,13 @@ def _with_power(
 def _larger_generator(scenario: Scenario, name: str, factor: float) -> tuple[list[str], str]:
     """Return the settings of a larger generator, with a tank in proportion, and its words."""
     table = scenario.generator[name]
-    rated_w, tank_l = table.rated_power * factor, table.fuel_tank * factor
+    rated_w = math.ceil(table.rated_power * factor / _SIZES_W - 1e-9) * _SIZES_W
+    tank_l = table.fuel_tank * rated_w / table.rated_power
+    points = [point for rig in used_rigs(scenario) for point in scenario.rig[rig].power.values()]
+    number = sum(point.generator == name for point in points)
+    larger = f"{f'{number} × ' if number > 1 else 'a '}{rated_w / 1000:.3g} kW generator"
     settings = [f"generator.{name}.rated_power={rated_w:.6g}W", f"generator.{name}.fuel_tank={tank_l:.6g}L"]
-    return settings, f"a {rated_w / 1000:.3g} kW generator instead of the {called(table, name, 'generator')}"
+    return settings, f"{larger} instead of the {called(table, name, 'generator')}"
 
 
 def more_packs(scenario: Scenario, rig: str) -> Iterator[Variation]:

@@ -2,18 +2,33 @@
 
 from __future__ import annotations
 
+from enum import IntEnum
+
 from simpy import Event
 
 from simulator.operation.packs import Pack
 from simulator.plan.equipment import ChargerPlan
 
 
+class Given(IntEnum):
+    """What a pack on charge gets."""
+
+    ALL = 0
+    """What it accepts, and its slot gives."""
+    REST_OF_CHARGER = 1
+    REST_OF_SOURCE = 2
+    """What those before it in the order of need leave, which grows while they take less and less."""
+    NOTHING = 3
+
+
 class Charging:
-    """One pack on one slot; ``draw_w`` is the power stored, net of charger and pack losses."""
+    """One pack on one slot."""
 
     def __init__(self, pack: Pack, slot: Slot, target_wh: float, full: Event) -> None:
         self.pack, self.slot, self.target_wh, self.full = pack, slot, target_wh, full
-        self.draw_w = self.lost_share = 0.0
+        self.given = Given.NOTHING
+        self.draw_w = self.wanted_before_w = 0.0
+        """Stored power as it was dealt, and what it would have drawn from the source then."""
         self.held_back = self.limited = self.waited_for = False
         self.in_stock = 0
         """Charged packs of its kind that lie ready, beyond those of the kind of which there are fewest."""

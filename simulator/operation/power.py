@@ -7,22 +7,24 @@ import math
 from simpy import Environment, Event, Interrupt
 from simpy.events import ProcessGenerator
 
-from simulator.operation.chargers import Charger, Charging
+from simulator.operation.chargers import Charger, Charging, Given
 from simulator.operation.log import DayLog, Reason, State
 from simulator.physics.sharing import serve_in_order
 from simulator.plan.equipment import PowerPointPlan
 
 _TINY_WH = 1e-6
 _EMPTY_L = 1e-9
-_FALL = 0.5
-"""While power is short, shares are dealt anew whenever a pack's acceptance has fallen by half."""
+_TINY_W = 1e-6
+_NEAR_S = 1e-3
+"""The time at which a pack's turn comes is found to so much."""
 
 
 class PowerSource:
     """Gives what the source has to packs in order of need, and deals anew only when something changes.
 
-    Between changes every pack charges by the closed form of its curve under its share, so energy is exact and the
-    source is never asked for more than it can give. Whoever changes something deals at once; the process
+    Between changes every pack that gets all it takes charges by the closed form of its curve, and what these leave of
+    their charger or of the source goes to the next, so energy is exact and the source is never asked for more than it
+    can give. Whoever changes something deals at once; the process
     :meth:`dealing` sleeps until the next change that comes by itself.
     """
 
@@ -52,8 +54,10 @@ class PowerSource:
         self._for_chargers_w = plan.capacity_w - plan.other_load_w
         self._since_s = env.now
         self._bus_w = 0.0
-        self._dealt_short = False
-        self._dealt_running = False
+        self._dealt_short = self._dealt_running = False
+        self._dealt_w = 0.0
+        self._served: list[Charging] = []
+        """Packs on charge in the order in which they were dealt their part."""
         self._due_s = self._wakes_s = math.inf
         """When something next changes by itself, and when the process wakes."""
         self._dealing = env.process(self.dealing())
@@ -83,12 +87,10 @@ class PowerSource:
         """Return the time until something changes by itself; infinite when nothing does."""
         soonest = math.inf
         for one in self.on_charge:
-            curve, energy, draw = one.curve, one.pack.energy_wh, one.draw_w
-            if draw <= 0.0:
-                continue
-            soonest = min(soonest, curve.time_s(energy, one.target_wh, draw))
-            if self._dealt_short:
-                soonest = min(soonest, curve.seconds_until_acceptance(energy, draw, draw * _FALL))
+            if one.draw_w > 0.0:
+                soonest = min(soonest, one.curve.time_s(one.pack.energy_wh, one.target_wh, one.draw_w))
+        if self._dealt_short and math.isfinite(soonest):
+            soonest = self._next_turn_s(soonest)
         generator = self._generator
         if generator is not None and self.running:
             # power only falls until the next change, so this time cannot come too late
@@ -97,6 +99,63 @@ class PowerSource:
             if hourly > 0.0:
                 soonest = min(soonest, max(1.0, level / hourly * 3600.0))
         return max(soonest, 1e-3)
+
+    def _next_turn_s(self, latest_s: float) -> float:
+        """Return when the rest that is left is enough for who gets it, or for the next; at latest the time given."""
+        soon_s, late_s = 0.0, latest_s
+        if not self._turn_has_come(late_s):
+            return latest_s
+        while late_s - soon_s > _NEAR_S:
+            middle_s = 0.5 * (soon_s + late_s)
+            if self._turn_has_come(middle_s):
+                late_s = middle_s
+            else:
+                soon_s = middle_s
+        return late_s
+
+    def _turn_has_come(self, span_s: float) -> bool:
+        """Tell whether after a time one is done, gets all it takes from the rest, or could be plugged in."""
+        left_w, drawn_w = self._dealt_w, [0.0] * len(self.chargers)
+        for one, (energy_wh, _) in zip(self._served, self._gone_on(span_s), strict=True):
+            number, given = one.slot.charger.number, one.given
+            room_w = min(left_w, self._limits_w[number] - drawn_w[number])
+            wanted_w = min(one.curve.acceptance_w(energy_wh) / one.stored_share, one.slot_w) / one.terminal_share
+            if given is Given.ALL:
+                taken_w = min(one.draw_w / one.stored_share / one.terminal_share, wanted_w)
+            elif given is Given.NOTHING:
+                if not one.unplugged and room_w > _TINY_W and room_w + drawn_w[number] >= self._leasts_w[number]:
+                    return True
+                taken_w = 0.0
+            else:
+                if energy_wh >= one.target_wh or room_w >= wanted_w:
+                    return True
+                taken_w = room_w
+            left_w -= taken_w
+            drawn_w[number] += taken_w
+        return False
+
+    def _gone_on(self, span_s: float) -> list[tuple[float, float]]:
+        """Return what each pack served holds after a time, and what it has drawn from the source by then (Wh)."""
+        hours, all_wh, by_charger_wh = span_s / 3600.0, 0.0, [0.0] * len(self.chargers)
+        gone = []
+        for one in self._served:
+            energy_wh, bus_wh, number = one.pack.energy_wh, 0.0, one.slot.charger.number
+            stored_share = one.terminal_share * one.stored_share
+            if one.given is Given.ALL:
+                if one.draw_w > 0.0:
+                    energy_wh = min(one.curve.energy_after_wh(energy_wh, span_s, one.draw_w), one.capacity_wh)
+            elif one.given is not Given.NOTHING:
+                if one.given is Given.REST_OF_SOURCE:
+                    rest_wh = self._dealt_w * hours - all_wh
+                else:
+                    rest_wh = self._limits_w[number] * hours - by_charger_wh[number]
+                most_wh = one.curve.energy_after_wh(energy_wh, span_s, one.slot_w * one.stored_share)
+                energy_wh = max(energy_wh, min(energy_wh + rest_wh * stored_share, most_wh))
+            bus_wh = (energy_wh - one.pack.energy_wh) / stored_share
+            all_wh += bus_wh
+            by_charger_wh[number] += bus_wh
+            gone.append((energy_wh, bus_wh))
+        return gone
 
     # --- what changes the deal ---
 
@@ -164,15 +223,13 @@ class PowerSource:
         if span_s <= 0.0:
             return
         bus_wh = 0.0
-        for one in self.on_charge:
+        for one, (energy_wh, drawn_wh) in zip(self._served, self._gone_on(span_s), strict=True):
             if one.limited:
-                one.pack.delay(Reason.GENERATOR_LIMITED, one.lost_share * span_s)
-            if one.draw_w > 0.0:
-                pack = one.pack
-                before = pack.energy_wh
-                after = min(one.curve.energy_after_wh(before, span_s, one.draw_w), one.capacity_wh)
-                pack.energy_wh = after
-                bus_wh += (after - before) / (one.terminal_share * one.stored_share)
+                wanted_wh = one.wanted_before_w * span_s / 3600.0
+                lost = 1.0 if one.unplugged or wanted_wh <= 0.0 else max(0.0, 1.0 - drawn_wh / wanted_wh)
+                one.pack.delay(Reason.GENERATOR_LIMITED, lost * span_s)
+            one.pack.energy_wh = energy_wh
+            bus_wh += drawn_wh
         if self._dealt_running:
             # as the shares were dealt: the tank may have run dry since
             bus_wh += self._other_load_w * span_s / 3600.0
@@ -225,27 +282,36 @@ class PowerSource:
             return False
         for one in self.on_charge:
             one.held_back = one.limited = False
-            one.lost_share = 0.0
+            one.given = Given.ALL
             if one.pack.state is not State.CHARGE:
                 one.pack.enter(self.env.now, State.CHARGE, self.log)
+        self._served = list(self.on_charge)
         self._bus_w, self._dealt_short = total_w, False
         return True
 
     def _deal_shares(self) -> None:
         """Set the chargers so that together they fit the source; with the source stopped, nobody gets anything."""
-        ones = in_order_of_need(self.on_charge)
+        ones = self._served = in_order_of_need(self.on_charge)
         wanted_w = [one.wanted_w() for one in ones]
-        capacity_w = max(0.0, self._for_chargers_w) if self._dealt_running else 0.0
+        capacity_w = left_w = max(0.0, self._for_chargers_w) if self._dealt_running else 0.0
         places = [one.slot.charger.number for one in ones]
         shares_w = serve_in_order(capacity_w, self._limits_w, self._leasts_w, list(zip(places, wanted_w, strict=True)))
-        short = self._asked_w(ones) > capacity_w + 1e-6
-        self._bus_w, self._dealt_short = 0.0, False
-        for one, share_w, demand_w in zip(ones, shares_w, wanted_w, strict=True):
-            one.draw_w = share_w * one.terminal_share * one.stored_share
-            one.held_back = one.unplugged or share_w < demand_w - 1e-6
+        short = self._asked_w(ones) > capacity_w + _TINY_W
+        drawn_w = [0.0] * len(self.chargers)
+        self._dealt_w, self._bus_w, self._dealt_short = capacity_w, 0.0, False
+        for one, place, share_w, demand_w in zip(ones, places, shares_w, wanted_w, strict=True):
+            one.draw_w, one.wanted_before_w = share_w * one.terminal_share * one.stored_share, demand_w
+            one.held_back = one.unplugged or share_w < demand_w - _TINY_W
             one.limited = (short or one.unplugged) and one.held_back and self.on
-            one.lost_share = 0.0 if not one.limited else 1.0 if one.unplugged else 1.0 - share_w / demand_w
+            of_charger_w = self._limits_w[place] - drawn_w[place]
+            one.given = Given.NOTHING
+            if not one.held_back:
+                one.given = Given.ALL
+            elif not one.unplugged and drawn_w[place] + share_w >= self._leasts_w[place]:
+                one.given = Given.REST_OF_CHARGER if of_charger_w <= left_w else Given.REST_OF_SOURCE
             self._dealt_short = self._dealt_short or one.held_back
+            left_w -= share_w
+            drawn_w[place] += share_w
             self._bus_w += share_w
             state = State.CHARGE if self._dealt_running and not one.limited else State.CHARGE_LIMITED
             if not self.on:

@@ -109,19 +109,3 @@ class ChargeCurve:
             return capacity_wh
         after_wh = e0_wh - (self.asymptote_wh - e0_wh) * math.expm1(-hours / self.tau_h)
         return after_wh if after_wh < capacity_wh else capacity_wh
-
-    def seconds_until_acceptance(self, e0_wh: float, limit_w: float, target_w: float) -> float:
-        """Return the time until the pack's acceptance has fallen to a power, so that others can have the rest.
-
-        0 when it is there already (but for rounding); infinite when the pack is full first, or is given nothing.
-        """
-        if self.acceptance_w(e0_wh) <= target_w:
-            return 0.0
-        # Compared by energy: at the cut-off power itself the pack is exactly full, give or take a rounding.
-        target_wh = self.asymptote_wh - self.tau_h * target_w
-        # A caller who has waited the time asked for is there but for a rounding, and must not be sent to wait again.
-        if self.tau_h > 0.0 and target_wh - e0_wh <= 1e-9 * self.capacity_wh:
-            return 0.0
-        if self.tau_h == 0.0 or target_wh > self.capacity_wh * (1.0 + 1e-12):
-            return math.inf
-        return self.time_s(e0_wh, min(target_wh, self.capacity_wh), limit_w)

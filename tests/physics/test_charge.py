@@ -3,7 +3,7 @@
 import math
 
 import pytest
-from hypothesis import assume, given, settings
+from hypothesis import given
 from hypothesis import strategies as st
 from scipy.integrate import solve_ivp
 
@@ -60,7 +60,7 @@ def test_edges_of_one_curve():
     assert curve.time_s(100.0, 1000.0, 20.0) == pytest.approx(900.0 / 20.0 * 3600.0)
     assert curve.energy_after_wh(100.0, 3600.0, 20.0) == pytest.approx(120.0)
     # no power, no charge
-    assert curve.time_s(100.0, 200.0, 0.0) == curve.seconds_until_acceptance(100.0, 0.0, 500.0) == math.inf
+    assert curve.time_s(100.0, 200.0, 0.0) == math.inf
     assert curve.time_s(200.0, 200.0, 0.0) == 0.0
     assert curve.energy_after_wh(100.0, math.inf, 0.0) == 100.0
     # full stays full
@@ -118,21 +118,3 @@ def test_more_power_is_never_slower(curve, a, b, limit_1, limit_2):
     e0, e1 = sorted((a * curve.capacity_wh, b * curve.capacity_wh))
     low, high = sorted((limit_1, limit_2))
     assert curve.time_s(e0, e1, high) <= curve.time_s(e0, e1, low) * (1.0 + 1e-9) + 1e-9
-
-
-@given(curves, shares, limits, st.floats(0.001, 1.2))
-@settings(max_examples=150)
-def test_seconds_until_acceptance_is_when_it_is_reached(curve, a, limit_w, share):
-    e0 = a * curve.capacity_wh
-    target_w = share * curve.cc_power_w
-    seconds = curve.seconds_until_acceptance(e0, limit_w, target_w)
-    if curve.acceptance_w(e0) <= target_w:
-        assert seconds == 0.0
-    elif curve.cc_share == 1.0 or share < curve.cut_share:
-        assume(curve.cc_share == 1.0 or share < curve.cut_share * (1 - 1e-9))
-        assert seconds == math.inf
-    else:
-        then_wh = curve.energy_after_wh(e0, seconds, limit_w)
-        assert curve.acceptance_w(then_wh) == pytest.approx(target_w, rel=1e-6)
-        # Whoever has waited is not sent to wait again: else a simulation would stand still for ever.
-        assert curve.seconds_until_acceptance(then_wh, limit_w, target_w) == 0.0
