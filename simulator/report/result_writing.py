@@ -14,6 +14,7 @@ from simulator.report.folder import INPUT_COPY, ResultFolder, manifest
 from simulator.report.practice import practitioner_lines
 from simulator.report.result_files import kept_runs, sync_files, write_parts
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.map_files import parts_beside
 from simulator.study.job_cost import put_costs
 
 if TYPE_CHECKING:
@@ -189,6 +190,8 @@ def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
                 number += 1
                 stem = f"{INPUT_COPY}{number}_{bare[len(INPUT_COPY) :]}"
             changed[key] = inputs.setdefault(source, stem)
+            for part in parts_beside(source):
+                inputs.setdefault(part, Path(changed[key]).stem + part.suffix)
         else:
             changed[key] = _with_inputs(value, folder, inputs)
     return changed
