@@ -116,6 +116,8 @@ def _at(table: Any, at: At) -> Any:
 
 def _usual(at: At, checked: Checked, set_name: str | None) -> str:
     """Return what is taken where nothing is given."""
+    if at[:2] == ("field_file", "rates"):
+        return shown_value(_at(checked.tables, ("product", "rate")))
     if at[0] == "field" and at[-1] in ("rate", "dry_rate"):
         return shown_value(_at(checked.tables, ("product", at[-1])))
     if at[0] == "field":

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import tempfile
 import tomllib
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
@@ -17,8 +18,9 @@ from simulator.page.edit import Change
 from simulator.page.field_map import move_zone
 from simulator.page.prices import keep_prices, read_list, take_prices
 from simulator.page.store import WORK, ChangedError, Store, Text
-from simulator.page.uploads import check_boundaries
+from simulator.page.uploads import CSV, check_boundaries
 from simulator.scenario.catalogue import catalogue
+from simulator.scenario.field_list import fields_given
 from simulator.scenario.merge import parse_setting
 from simulator.scenario.starter import Answers, FieldGroup, enough_power, starter_text, usual
 
@@ -122,14 +124,24 @@ class Desk:
     def upload(self, key: str, version: str, name: str, content: bytes) -> Opened:
         """Take the fields from a file that was dropped; it is kept beside the scenario."""
         check_boundaries(content, name, self.store.folder / WORK)
+        if name.lower().endswith(CSV):
+            return self.edit(key, version, {"action": "rows", "rows": self._csv_rows(content)})
         kept = self.store.keep_file(key, name, content)
         return self.edit(key, version, {"action": "file", "name": kept})
+
+    def _csv_rows(self, content: bytes) -> list[dict[str, Any]]:
+        with tempfile.TemporaryDirectory(dir=self.store.folder / WORK) as folder:
+            path = Path(folder) / f"fields{CSV}"
+            path.write_bytes(content)
+            rows: list[dict[str, Any]] = fields_given(path)[0][1]
+            return rows
 
     def _changes(self, opened: Opened, wish: Wish) -> list[Change]:
         action = str(wish.get("action", ""))
         made: dict[str, Callable[[Opened, Wish], list[Change]]] = {
             "set": _set, "step": _step, "choose": _choose, "paste": _paste, "add field": _add_field, "take": _take,
-            "file": lambda _, given: [edit.use_file(str(given["name"]))], "table": _table, "copy set": _copy_set,
+            "file": lambda _, given: [edit.use_file(str(given["name"]))],
+            "rows": lambda _, given: [edit.use_table(given["rows"])], "table": _table, "copy set": _copy_set,
             "one more": _one_more, "zone": _zone,
         }  # fmt: skip
         try:
@@ -289,7 +301,10 @@ def _one_more(opened: Opened, wish: Wish) -> list[Change]:
 
 
 def _zone(opened: Opened, wish: Wish) -> list[Change]:
-    return move_zone(opened.checked.plans[0], int(wish["place"]), float(wish["x"]), float(wish["y"]))
+    loaded = opened.checked.loaded
+    if loaded is None:
+        raise InputError(list(opened.checked.problems))
+    return move_zone(opened.checked.plans[0], loaded.folder, int(wish["place"]), float(wish["x"]), float(wish["y"]))
 
 
 def renamed(store: Store, key: str, customer: str, name: str) -> str:

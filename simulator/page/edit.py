@@ -201,6 +201,9 @@ def use_file(name: str) -> Change:
 
     def change(tables: Tables) -> None:
         tables.pop("field", None)
+        for key in ("landing_zones", "rates"):
+            # they are by the names of another file
+            put(("field_file", key), None)(tables)
         put(("field_file", "path"), name)(tables)
 
     return change
@@ -211,6 +214,7 @@ def use_table(rows: list[dict[str, Any]]) -> Change:
 
     def change(tables: Tables) -> None:
         tables.pop("field_file", None)
+        tables.pop("field", None)
         place = _rows(tables)
         for row in rows:
             _append(place, dict(row))

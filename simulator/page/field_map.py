@@ -13,6 +13,8 @@ from simulator.plan.day_plan import DayPlan
 from simulator.report.map_figure import box_of
 from simulator.report.numbers import fixed, report_units
 from simulator.report.quote_fields import outlines
+from simulator.scenario.boundaries import read_boundaries
+from simulator.scenario.files import BOUNDARIES, ScenarioFolder
 from simulator.scenario.units import M2_PER_ACRE, M_PER_FOOT, M_PER_MILE
 
 _SCALES = {"us": (("mi", M_PER_MILE), ("ft", M_PER_FOOT)), "metric": (("km", 1000.0), ("m", 1.0))}
@@ -94,7 +96,7 @@ def _scale(longest_m: float, units: str) -> tuple[float, str]:
     return longest_m, f"{longest_m:.0f} m"
 
 
-def move_zone(plan: DayPlan, place: int, x: float, y: float) -> list[Change]:
+def move_zone(plan: DayPlan, folder: ScenarioFolder, place: int, x: float, y: float) -> list[Change]:
     """Return the changes that put the landing zone of a field where it was dragged to on the map, y downwards."""
     drawn, _ = outlines(plan)
     if not 0 <= place < len(drawn):
@@ -102,7 +104,9 @@ def move_zone(plan: DayPlan, place: int, x: float, y: float) -> list[Change]:
     layout = lay_out(plan, range(len(drawn)))
     shift_x, shift_y = layout.shift_m[place]
     across, along = x - shift_x, -y - shift_y
-    if plan.scenario.field_file is not None:
-        raise InputError.single("the landing zones of fields of a file cannot be moved yet", "field_file.landing_zone")
+    declared = plan.scenario.field_file
+    if declared is not None:
+        file = read_boundaries(folder.file(declared.path, BOUNDARIES), smallest_m2=declared.smallest)
+        return [put(("field_file", "landing_zones", plan.fields[place].name), list(file.from_grid(across, along)))]
     rows = [row for row, entry in enumerate(plan.scenario.field) for _ in range(entry.count)]
     return [put(("field", rows[place], "landing_zone"), [f"{across:.0f} m", f"{along:.0f} m"])]

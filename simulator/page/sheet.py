@@ -28,9 +28,12 @@ _MORE_HEADS = {
     "first_day": "From work day", "product": "Mix",
 }  # fmt: skip
 _JOB = {
-    ("title",): "Title on reports", ("product", "rate"): "Rate", ("yard", "drive_distance"): "Road from the yard",
+    ("product", "rate"): "Rate", ("yard", "drive_distance"): "Road from the yard",
     ("day", "start"): "Start of the day", ("day", "last_landing"): "Last landing",
-    ("weather", "air_temperature"): "Air temperature", ("weather", "altitude"): "Altitude",
+}  # fmt: skip
+_JOB_MORE = {
+    ("title",): "Title on reports", ("weather", "air_temperature"): "Air temperature",
+    ("weather", "altitude"): "Altitude",
 }  # fmt: skip
 _JOB_CHOICES = {
     ("units",): ("Units", (("us", "US: acres, gallons, miles"), ("metric", "metric: hectares, litres, km"))),
@@ -88,13 +91,14 @@ class Sheet:
 
     checked: Checked
     job: Sequence[Box]
+    more_job: Sequence[Box]
     heads: Sequence[str]
     rows: Sequence[Sequence[Box]]
     more_heads: Sequence[str]
     more_rows: Sequence[tuple[str, Sequence[Box]]]
     file_boxes: Sequence[Box]
-    drawn: Sequence[tuple[str, str, str]]
-    """Of fields of a file: number, name and area."""
+    drawn: Sequence[tuple[str, str, str, Box]]
+    """Of fields of a file: number, name, area and rate."""
     total: str
     left_out: Sequence[str]
     sets: Sequence[SetSheet]
@@ -111,9 +115,10 @@ def sheet_of(checked: Checked, price_list: Mapping[str, Any]) -> Sheet:
     shown = report_units("metric" if checked.metric else "us")
     rows = tables.get("field") if isinstance(tables.get("field"), list) else []
     from_file = isinstance(tables.get("field_file"), Mapping)
-    job = [
+    job = [boxes.box(at, words) for at, words in _JOB.items()]
+    more_job = [
         *(boxes.box(at, words, choices=given) for at, (words, given) in _JOB_CHOICES.items()),
-        *(boxes.box(at, words, wide=at == ("title",)) for at, words in _JOB.items()),
+        *(boxes.box(at, words, wide=at == ("title",)) for at, words in _JOB_MORE.items()),
     ]
     field_rows = [
         [boxes.box(("field", number, key), f"{FIELD_HEADS[key]}, row {number + 1}") for key in COLUMNS]
@@ -131,13 +136,19 @@ def sheet_of(checked: Checked, price_list: Mapping[str, Any]) -> Sheet:
     return Sheet(
         checked,
         job,
+        more_job,
         list(FIELD_HEADS.values()),
         field_rows,
         list(_MORE_HEADS.values()),
         more_rows,
         _file_boxes(boxes) if from_file else [],
         [
-            (str(number), plain(one.name, 80), f"{fixed(one.area_m2 / M2_PER_ACRE * shown.per_acre, 1)} {shown.area}")
+            (
+                str(number),
+                plain(one.name, 80),
+                f"{fixed(one.area_m2 / M2_PER_ACRE * shown.per_acre, 1)} {shown.area}",
+                boxes.box(("field_file", "rates", one.name), f"Rate on {plain(one.name, 80)}"),
+            )
             for number, one in enumerate(plan.fields, 1)
         ]
         if plan and from_file

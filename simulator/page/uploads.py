@@ -9,6 +9,7 @@ from pathlib import Path
 
 from simulator.errors import InputError, Problem
 
+CSV = ".csv"
 MOST_S = 30.0
 MOST_MEMORY_BYTES = 3_000_000_000
 
@@ -44,10 +45,14 @@ def _read(link: Connection, path: str) -> None:
     except (ImportError, ValueError, OSError):
         pass
     from simulator.scenario.boundaries import read_boundaries
-    from simulator.scenario.files import GEOJSON, ScenarioFolder
+    from simulator.scenario.field_list import fields_given
+    from simulator.scenario.files import BOUNDARIES, ScenarioFolder
 
     try:
-        read_boundaries(ScenarioFolder(Path(path).parent).file(Path(path).name, GEOJSON))
+        if path.endswith(CSV):
+            fields_given(path)
+        else:
+            read_boundaries(ScenarioFolder(Path(path).parent).file(Path(path).name, BOUNDARIES))
     except InputError as error:
         link.send([(problem.where, problem.message) for problem in error.problems])
     except MemoryError:

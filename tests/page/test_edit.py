@@ -12,6 +12,7 @@ from simulator.page import edit
 from simulator.page.typed import typed_value, unit_of
 from simulator.scenario.starter import starter_text
 
+SHOWN = st.characters(codec="utf-8", exclude_categories=["Cc", "Cs"])
 COMMENTED = starter_text("mine")
 
 
@@ -70,7 +71,7 @@ def test_comments_and_order_survive():
             st.sampled_from([("day", "start"), ("costs", "pack", "large_pack", "purchase"), ("field", 0, "rate"),
                              ("equipment_set", "three_packs", "label"), ("aircraft", "large", "hover", "full_time"),
                              ("rig", "main", "power", "trailer", "chargers", "fast"), ("yard", "drive_distance")]),
-            st.one_of(st.none(), st.integers(0, 99), st.text(st.characters(codec="utf-8", exclude_categories=["Cc", "Cs"]))),
+            st.one_of(st.none(), st.integers(0, 99), st.text(SHOWN)),
         ),
         max_size=6,
     )

@@ -89,7 +89,10 @@ def shows(driver, selector, words):
 def box(driver, *at):
     """Return the input of a place of the scenario."""
     place = json.dumps(list(at))
-    script = "return [...document.querySelectorAll('[data-at]')].find((one) => one.matches('input, select') && JSON.stringify(JSON.parse(one.dataset.at)) === arguments[0])"
+    script = (
+        "return [...document.querySelectorAll('input[data-at], select[data-at]')].find((one) => "
+        "JSON.stringify(JSON.parse(one.dataset.at)) === arguments[0])"
+    )
     return wait_for(lambda: driver.execute_script(script, json.dumps(json.loads(place), separators=(",", ":"))))
 
 
@@ -113,7 +116,8 @@ def new_job(driver, site, name):
 def paste(driver, text, *at):
     driver.execute_script(
         "const data = new DataTransfer(); data.setData('text/plain', arguments[1]); arguments[0].focus();"
-        "arguments[0].dispatchEvent(new ClipboardEvent('paste', {clipboardData: data, bubbles: true, cancelable: true}))",
+        "const event = {clipboardData: data, bubbles: true, cancelable: true};"
+        "arguments[0].dispatchEvent(new ClipboardEvent('paste', event))",
         box(driver, *at), text,
     )  # fmt: skip
 
@@ -137,7 +141,8 @@ def sound(driver, *widths):
             feature = {"features": [{"name": "prefers-color-scheme", "value": scheme}]}
             driver.execute_cdp_cmd("Emulation.setEmulatedMedia", feature)
             found = driver.execute_async_script(
-                "const done = arguments[0]; axe.run(document, {iframes: false}).then((found) => done(found.violations.map("
+                "const done = arguments[0];"
+                "axe.run(document, {iframes: false}).then((found) => done(found.violations.map("
                 "(one) => one.id + ': ' + one.nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(' | '))))"
             )
             assert found == [], f"{width} px, {scheme}"

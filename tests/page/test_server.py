@@ -1,15 +1,18 @@
 """The server: who may ask, what is refused and where it is said, conflicts, and every wish of the page."""
 
 import json
+import re
 import tomllib
+from pathlib import Path
 
 import pytest
 from page_support import HOST, SECRET, SEVENTEEN, plain_text, said
 from starlette.testclient import TestClient
 
+from simulator.page.field_map import field_map
 from simulator.page.safety import MOST_BYTES, Guard, new_secret
 
-WILLOW = __import__("pathlib").Path(__file__).resolve().parents[2] / "scenarios" / "fields_willow_basin.geojson"
+WILLOW = Path(__file__).resolve().parents[2] / "scenarios" / "fields_willow_basin.geojson"
 
 
 def stranger(page, **headers):
@@ -134,8 +137,8 @@ def test_a_bad_value_is_said_at_its_place_and_not_written(page):
         )
     )
     assert list(found) == ["equipment_set.tank_20_l.charger.charger_6_kw.setting"]
-    for wish in ({"action": "no such"}, {"action": "set", "at": "field", "typed": "x"}, {"action": "take", "at": ["day"]},
-                 {"action": "set", "at": ["title"], "typed": "a\0b"}):  # fmt: skip
+    for wish in ({"action": "no such"}, {"action": "set", "at": "field", "typed": "x"},
+                 {"action": "take", "at": ["day"]}, {"action": "set", "at": ["title"], "typed": "a\0b"}):  # fmt: skip
         assert page.edit(key, **wish).status_code == 422
     assert page.version(key) == before
 
@@ -202,8 +205,6 @@ def test_shipped_scenarios_can_be_opened_and_changed(page, name):
     text = page.client.get(f"/job/{name}").text
     assert "cannot be simulated as it stands" not in text
     # every number that has a plus button can be made one more
-    import re
-
     steps = {
         json.dumps(json.loads(at.replace("&#34;", '"')))
         for at in re.findall(r'class="step" data-at="([^"]*)" data-by="1"', text)
@@ -231,11 +232,44 @@ def test_a_boundary_file_becomes_the_fields(page):
     assert len(page.tables(key)["field"]) >= 5
 
 
+def test_fields_of_a_file_have_landing_zones_and_rates_of_their_own(page):
+    key = page.new()
+    address = f"/upload/{key}?name=land.geojson&version={page.version(key)}"
+    assert page.client.post(address, content=WILLOW.read_bytes()).status_code == 200
+    plan = page.server.desk.open(key).checked.plans[0]
+    name = plan.fields[2].name
+    drawn = field_map(plan).fields[2]
+    before = plan.fields[2].stations[0]
+    assert page.edit(key, action="zone", place=2, x=drawn.zone[0] + 40.0, y=drawn.zone[1] - 10.0).status_code == 200
+    assert page.edit(key, action="set", at=["field_file", "rates", name], typed="5").status_code == 200
+    field = page.server.desk.open(key).checked.plans[0].fields[2]
+    assert field.stations[0].x_m == pytest.approx(before.x_m + 40.0, abs=0.2)
+    assert field.stations[0].y_m == pytest.approx(before.y_m + 10.0, abs=0.2)
+    assert field.rate == pytest.approx(2.5 * plan.fields[2].rate)
+    found = said(page.edit(key, action="set", at=["field_file", "rates", name[:-1]], typed="5"))
+    assert f"nearest known is '{name}'" in next(iter(found.values()))
+    # another file begins without them
+    address = f"/upload/{key}?name=other.geojson&version={page.version(key)}"
+    assert page.client.post(address, content=WILLOW.read_bytes().replace(b"Willow", b"Other")).status_code == 200
+    assert list(page.tables(key)["field_file"]) == ["path"]
+
+
+def test_a_csv_table_becomes_the_fields(page):
+    key = page.new()
+    address = f"/upload/{key}?name=fields.csv&version={page.version(key)}"
+    assert page.client.post(address, content=b"name,acres,rate\na,40,3 gal/acre\nb,20,\n").status_code == 200
+    assert page.tables(key)["field"] == [
+        {"name": "a", "area": "40 acre", "rate": "3 gal/acre"},
+        {"name": "b", "area": "20 acre"},
+    ]
+    address = f"/upload/{key}?name=fields.csv&version={page.version(key)}"
+    found = said(page.client.post(address, content=b"name,size\na,40\n"))
+    assert "allowed is" in " ".join(found.values())
+
+
 def test_a_landing_zone_goes_where_it_is_dragged(page):
     key = page.new()
     field = page.server.desk.open(key)
-    from simulator.page.field_map import field_map
-
     one = field_map(field.checked.plans[0]).fields[1]
     left = float(one.path[1:].split(",")[0])
     bottom = max(float(pair.split(",")[1]) for pair in one.path.strip("MZ").split(" L"))
