@@ -41,6 +41,10 @@ class Checked:
         """Return where the changes of a set stand; nowhere when the scenario is its own only set."""
         return ("equipment_set", name) if name else ()
 
+    def called(self, name: str) -> str:
+        """Return what people call a set."""
+        return str(self.merged[name].get("label") or name.replace("_", " ") or "this set")
+
     @property
     def digest(self) -> str:
         """What the answer depends on, short; empty when there are problems."""

@@ -271,8 +271,7 @@ def _table(opened: Opened, _: Wish) -> list[Change]:
 
 def _copy_set(opened: Opened, wish: Wish) -> list[Change]:
     source = str(wish["set"])
-    shown = str(opened.checked.merged[source].get("label") or source.replace("_", " ") or "this set")
-    return _set_like(opened, source, f"{shown[:50]}, copy")[1]
+    return _set_like(opened, source, f"{opened.checked.called(source)[:50]}, copy")[1]
 
 
 def _set_like(opened: Opened, source: str, label: str) -> tuple[str, list[Change]]:
@@ -289,11 +288,9 @@ def _set_like(opened: Opened, source: str, label: str) -> tuple[str, list[Change
 def _one_more(opened: Opened, wish: Wish) -> list[Change]:
     """Make a set like another with one more of something, as the answer has tried it."""
     source = str(wish["set"])
-    merged = opened.checked.merged.get(source) or opened.checked.merged[""]
-    shown = str(merged.get("label") or source.replace("_", " "))
-    what = str(wish["change"])[:120]
-    label = f"{shown}, {what}"
-    name, changes = _set_like(opened, source if source in opened.checked.merged else "", label[:60])
+    source = source if source in opened.checked.merged else ""
+    label = f"{opened.checked.called(source)}, {wish['change']}"
+    name, changes = _set_like(opened, source, label[:60])
     for text in list(wish["settings"])[:20]:
         parts, value = parse_setting(str(text))
         changes.append(edit.put(("equipment_set", name, *parts), value))

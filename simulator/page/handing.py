@@ -192,7 +192,7 @@ def _line(given: Mapping[str, Any], name: str) -> str:
 def _question(opened: Opened, given: Mapping[str, Any]) -> tuple[str, list[str], list[str]]:
     """Return a study's title, options and arguments from what was asked on the page."""
     kind, merged = str(given.get("study", "")), opened.checked.merged
-    names = {name: str(table.get("label") or name.replace("_", " ") or "this set") for name, table in merged.items()}
+    names = {name: opened.checked.called(name) for name in merged}
 
     def chosen(which: str) -> str:
         name = str(given.get(which, ""))

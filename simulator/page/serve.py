@@ -70,10 +70,11 @@ def serve_page(
     folder: Path, host: str, port: int | None, browser: bool, say: Callable[[str], None], runs: int | None = None
 ) -> None:
     """Serve a folder until Ctrl-C."""
-    if not folder.is_dir():
-        raise InputError.single(
-            "is no folder; allowed is one that holds scenarios, or shall hold them", file=str(folder)
-        )
+    try:
+        folder.mkdir(exist_ok=True)
+    except OSError as error:
+        message = f"is no folder, and cannot be made one: {error.strerror or error}"
+        raise InputError.single(message, file=str(folder)) from error
     listening = open_socket(host, port)
     number, secret = listening.getsockname()[1], new_secret()
     try:

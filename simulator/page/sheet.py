@@ -3,15 +3,15 @@
 from __future__ import annotations
 
 from collections.abc import Iterator, Mapping, Sequence
-from dataclasses import dataclass, field, replace
+from contextlib import suppress
+from dataclasses import replace
 from typing import Any
 
 from simulator.page.boxes import Box, Boxes, choices, class_words, entry_words
 from simulator.page.check import Checked
 from simulator.page.choose import class_of, classes
-from simulator.page.edit import COLUMNS
-from simulator.page.field_map import FieldMap, field_map
-from simulator.page.prices import PriceRow, investment, price_boxes, price_rows
+from simulator.page.field_map import field_map
+from simulator.page.prices import investment, price_boxes, price_rows
 from simulator.report.numbers import fixed, report_units
 from simulator.report.practice import practitioner_lines
 from simulator.report.writing import plain
@@ -54,7 +54,8 @@ _RIG_MORE = {
 _CLASS_KEYS = {
     "aircraft": {"label": "Name", "tank": "Tank", "swath": "Swath", "spray_speed": "Speed along a pass",
                  "empty_mass": "Mass without pack and load", "take_off_mass_max": "Largest mass at take-off",
-                 "turn_time": "Turn"},
+                 "turn_time": "Turn", "hover.full_time": "Hovers full for",
+                 "hover.empty_time": "Hovers empty for"},
     "pack": {"label": "Name", "energy": "Energy", "mass": "Mass", "charge_power_max": "Takes at most",
              "reserve": "Never used", "cooling_time": "Cools for"},
     "charger": {"label": "Name", "output_power": "Power", "slots": "Slots"},
@@ -63,117 +64,64 @@ _CLASS_KEYS = {
 """Numbers of a class that stand on a spec sheet."""
 
 
-@dataclass(frozen=True)
-class RigSheet:
-    """The inputs of one rig of a set."""
-
-    name: str
-    lines: Sequence[Sequence[Box]]
-    more: Sequence[Box]
+Part = dict[str, Any]
 
 
-@dataclass(frozen=True)
-class SetSheet:
-    """One equipment set as a column."""
-
-    name: str
-    shown: str
-    label: Box
-    rigs: Sequence[RigSheet]
-    practice: Sequence[tuple[str, str]] = ()
-    money: str = ""
-    said: Sequence[str] = ()
-
-
-@dataclass(frozen=True)
-class Sheet:
-    """Everything that is shown of a scenario but its answer."""
-
-    checked: Checked
-    job: Sequence[Box]
-    more_job: Sequence[Box]
-    heads: Sequence[str]
-    rows: Sequence[Sequence[Box]]
-    more_heads: Sequence[str]
-    more_rows: Sequence[tuple[str, Sequence[Box]]]
-    file_boxes: Sequence[Box]
-    drawn: Sequence[tuple[str, str, str, Box]]
-    """Of fields of a file: number, name, area and rate."""
-    total: str
-    left_out: Sequence[str]
-    sets: Sequence[SetSheet]
-    class_tables: Sequence[tuple[str, str, Sequence[Box]]]
-    general: Sequence[Box]
-    prices: Sequence[PriceRow]
-    map: FieldMap | None
-    unplaced: Sequence[str] = field(default=())
-
-
-def sheet_of(checked: Checked, price_list: Mapping[str, Any]) -> Sheet:
-    """Return what the page shows of a scenario."""
-    boxes, tables = Boxes(checked), checked.tables
+def sheet_of(checked: Checked, price_list: Mapping[str, Any]) -> Part:
+    """Return all that is shown of a scenario but its answer, by the names that the template knows it by."""
+    boxes, plan = Boxes(checked), checked.plans[0] if checked.plans else None
     shown = report_units("metric" if checked.metric else "us")
-    rows = tables.get("field") if isinstance(tables.get("field"), list) else []
-    from_file = isinstance(tables.get("field_file"), Mapping)
-    job = [boxes.box(at, words) for at, words in _JOB.items()]
-    more_job = [
-        *(boxes.box(at, words, choices=given) for at, (words, given) in _JOB_CHOICES.items()),
-        *(boxes.box(at, words, wide=at == ("title",)) for at, words in _JOB_MORE.items()),
-    ]
-    field_rows = [
-        [boxes.box(("field", number, key), f"{FIELD_HEADS[key]}, row {number + 1}") for key in COLUMNS]
-        for number in range(len(rows or []))
-    ]
-    more_rows = [
-        (
-            str(row.get("name", number + 1)),
-            [boxes.box(("field", number, key), f"{words}, row {number + 1}") for key, words in _MORE_HEADS.items()],
-        )
-        for number, row in enumerate(rows or [])
-        if isinstance(row, Mapping)
-    ]
-    plan = checked.plans[0] if checked.plans else None
-    return Sheet(
-        checked,
-        job,
-        more_job,
-        list(FIELD_HEADS.values()),
-        field_rows,
-        list(_MORE_HEADS.values()),
-        more_rows,
-        _file_boxes(boxes) if from_file else [],
-        [
-            (
-                str(number),
-                plain(one.name, 80),
-                f"{fixed(one.area_m2 / M2_PER_ACRE * shown.per_acre, 1)} {shown.area}",
-                boxes.box(("field_file", "rates", one.name), f"Rate on {plain(one.name, 80)}"),
-            )
-            for number, one in enumerate(plan.fields, 1)
+    rows = checked.tables.get("field")
+    rows = [row for row in rows if isinstance(row, Mapping)] if isinstance(rows, list) else []
+    from_file = isinstance(checked.tables.get("field_file"), Mapping)
+    sets: list[Part] = []
+    # tables that are none in a file that is wrong: what is wrong is said all the same
+    with suppress(*() if plan else (TypeError, AttributeError, KeyError, ValueError)):
+        sets += [_set(boxes, name) for name in checked.merged]
+
+    def area(area_m2: float) -> str:
+        return f"{fixed(area_m2 / M2_PER_ACRE * shown.per_acre, 1, comma=',')} {shown.area}"
+
+    def of_rows(heads: Mapping[str, str]) -> list[list[Box]]:
+        return [
+            [boxes.box(("field", number, key), f"{words}, row {number + 1}") for key, words in heads.items()]
+            for number in range(len(rows))
         ]
-        if plan and from_file
-        else [],
-        "" if plan is None else _total(len(plan.fields), plan.list_m2 / M2_PER_ACRE * shown.per_acre, shown.area),
-        [str(one) for one in checked.loaded.sets[0].fields.skipped] if checked.loaded else [],
-        [_set_sheet(boxes, name) for name in checked.merged],
-        list(_class_tables(boxes)),
-        price_boxes(boxes),
-        price_rows(boxes, price_list),
-        None if plan is None else field_map(plan),
-        [str(one) for one in boxes.unplaced()],
-    )
 
+    def of_file(number: int, name: str, area_m2: float) -> tuple[str, str, str, Box]:
+        return str(number), name, area(area_m2), boxes.box(("field_file", "rates", name), f"Rate on {name}")
 
-def _total(count: int, area: float, unit: str) -> str:
-    return f"{count} {'field' if count == 1 else 'fields'}, {fixed(area, 1, comma=',')} {unit}"
+    drawn = plan.fields if plan and from_file else ()
+    count = len(plan.fields) if plan else 0
+    return {
+        "wrong": bool(checked.problems),
+        "job": [boxes.box(at, words) for at, words in _JOB.items()],
+        "more_job": [
+            *(boxes.box(at, words, choices=given) for at, (words, given) in _JOB_CHOICES.items()),
+            *(boxes.box(at, words, wide=at == ("title",)) for at, words in _JOB_MORE.items()),
+        ],
+        "heads": list(FIELD_HEADS.values()),
+        "rows": of_rows(FIELD_HEADS),
+        "more_heads": list(_MORE_HEADS.values()),
+        "more_rows": list(zip([str(row.get("name", "")) for row in rows], of_rows(_MORE_HEADS), strict=True)),
+        "file_boxes": _file_boxes(boxes) if from_file else [],
+        "drawn": [of_file(number, plain(one.name, 80), one.area_m2) for number, one in enumerate(drawn, 1)],
+        "total": f"{count} {'field' if count == 1 else 'fields'}, {area(plan.list_m2)}" if plan else "",
+        "left_out": [str(one) for one in checked.loaded.sets[0].fields.skipped] if checked.loaded else [],
+        "sets": sets,
+        "class_tables": list(_class_tables(boxes)),
+        "general": price_boxes(boxes),
+        "prices": price_rows(boxes, price_list),
+        "map": None if plan is None else field_map(plan),
+        "metric": checked.metric,
+        "unplaced": [str(one) for one in boxes.unplaced()],
+    }
 
 
 def _file_boxes(boxes: Boxes) -> list[Box]:
-    said = boxes.said("field_file.path", "field_file")
-    file = boxes.box(("field_file", "path"), "File")
     landing = (("best", "the best place on the edge"), ("nearest corner", "the corner nearest the yard"))
     return [
-        Box(file.at, file.label, file.value, said=said),
+        replace(boxes.box(("field_file", "path"), "File"), said=boxes.said("field_file.path", "field_file")),
         boxes.box(("field_file", "buffer"), "Strip left untreated inside the boundary"),
         boxes.box(("field_file", "smallest"), "Parts smaller than this are left out"),
         boxes.box(("field_file", "landing_zone"), "Landing zone", choices=landing),
@@ -181,114 +129,76 @@ def _file_boxes(boxes: Boxes) -> list[Box]:
     ]
 
 
-def _set_sheet(boxes: Boxes, name: str) -> SetSheet:
+def _set(boxes: Boxes, name: str) -> Part:
+    """Return one equipment set as a column."""
     checked = boxes.checked
     merged, prefix = checked.merged[name], checked.prefix(name)
-    label = boxes.box((*prefix, "label"), "Name of the set")
     plan = next((one for one in checked.plans if one.name == name or not name), None)
-    shown = str(merged.get("label") or name.replace("_", " ") or "this set")
-    rigs = merged.get("rig") if isinstance(merged.get("rig"), Mapping) else {}
-    used = used_rigs(plan.scenario) if plan is not None else merged.get("rigs_used") or list(rigs or {})
-    return SetSheet(
-        name,
-        shown,
-        Box(label.at, label.label, label.value, usual=name.replace("_", " ")),
-        [_rig_sheet(boxes, name, rig) for rig in used if isinstance((rigs or {}).get(rig), Mapping)],
-        [] if plan is None else practitioner_lines(plan),
-        "" if plan is None else investment(plan.scenario),
-        boxes.said(*(".".join(prefix),) if prefix else ()),
-    )
+    words, rigs = name.replace("_", " "), merged.get("rig", {})
+    used = used_rigs(plan.scenario) if plan else merged.get("rigs_used") or list(rigs)
+    return {
+        "name": name,
+        "result_name": plan.name if plan else name,
+        "shown": checked.called(name),
+        "label": replace(boxes.box((*prefix, "label"), "Name of the set"), usual=words),
+        "rigs": [_rig(boxes, name, rig) for rig in used if rig in rigs],
+        "practice": practitioner_lines(plan) if plan else [],
+        "money": investment(plan.scenario) if plan else "",
+        "said": boxes.said(".".join(prefix)) if prefix else [],
+    }
 
 
-def _rig_sheet(boxes: Boxes, name: str, rig: str) -> RigSheet:
-    checked = boxes.checked
-    tables, merged = checked.tables, checked.merged[name]
-    table, place = merged["rig"][rig], (*checked.prefix(name), "rig", rig)
-    lines: list[list[Box]] = []
-
-    def line(kind: str, key: str, words: str, at: tuple[str, ...], present: str, others: Sequence[str]) -> list[Box]:
-        more = {
-            "set": name,
-            "rig": rig,
-            "kind": kind,
-            "old": present,
-            **({"point": at[-2]} if key == "chargers" else {}),
-        }
-        choose = Box((*at, present), words, present, choices=choices(tables, kind, others), action="choose", more=more)
-        number = boxes.box((*at, present), f"Number of {words.lower()}", name, count=True)
-        return [choose, number]
-
-    aircraft = [one for one, number in (table.get("aircraft") or {}).items() if number]
-    for one in aircraft:
-        lines.append(
-            line("aircraft", "aircraft", "Aircraft", (*place, "aircraft"), one, classes(tables, merged, "aircraft"))
-        )
-    for one in [one for one, number in (table.get("packs") or {}).items() if number]:
-        flown = next((craft for craft in aircraft if one in classes(tables, merged, "pack", craft)), "")
-        lines.append(line("pack", "packs", "Packs", (*place, "packs"), one, classes(tables, merged, "pack", flown)))
-    for point_name, point in (table.get("power") or {}).items():
-        lines += _power(boxes, name, rig, point_name, point, line)
-    pilots = [boxes.box((*place, "crew", key), words, name, count=True)
-              for key, words in (("pilots", "Pilots"), ("helpers", "Helpers"))]  # fmt: skip
-    lines.append(pilots)
-    said = boxes.said(f"rig.{rig}", f"rig.{rig}.crew", f"rig.{rig}.aircraft", f"rig.{rig}.packs")
-    if said:
-        lines[0][0] = replace(lines[0][0], said=said)
-    more = [boxes.box((*place, *key), words, name) for key, words in _RIG_MORE.items()]
-    if table.get("like") in catalogue()["rig"]:
-        given = [(one, class_words(one)) for one in catalogue()["rig"]]
-        more.insert(0, boxes.box((*place, "like"), "Travels as", name, choices=given))
-    return RigSheet(rig if len(merged.get("rig", {})) > 1 else "", lines, more)
-
-
-def _power(
-    boxes: Boxes, name: str, rig: str, point_name: str, point: Mapping[str, Any], line: Any
-) -> Iterator[list[Box]]:
+def _rig(boxes: Boxes, name: str, rig: str) -> Part:
+    """Return the inputs of one rig of a set, line by line."""
     checked = boxes.checked
     tables, merged, prefix = checked.tables, checked.merged[name], checked.prefix(name)
-    place = (*prefix, "rig", rig, "power", point_name)
-    packs = [one for one, number in (merged["rig"][rig].get("packs") or {}).items() if number]
-    for one in [one for one, number in (point.get("chargers") or {}).items() if number]:
-        served = next((pack for pack in packs if one in classes(tables, merged, "charger", pack)), "")
-        found = line(
-            "charger", "chargers", "Chargers", (*place, "chargers"), one, classes(tables, merged, "charger", served)
-        )
-        setting = boxes.box((*prefix, "charger", one, "setting"), "Set to", name)
-        yield [*found, setting]
-    present = point.get("generator") or point.get("like") or ""
-    given = [
-        *choices(tables, "generator", classes(tables, merged, "generator")),
-        *((one, class_words(one)) for one in catalogue()["power"]),
-    ]
-    if present not in dict(given):
-        given.insert(0, (str(present), f"mains {point.get('grid_power', '')}"))
-    said = boxes.said(f"rig.{rig}.power.{point_name}", f"rig.{rig}.power.{point_name}.generator")
-    more = {"set": name, "rig": rig, "kind": "source", "point": point_name, "old": present}
-    yield [
-        Box(
-            (*place, "generator"),
-            "Generator or mains",
-            str(present),
-            choices=given,
-            action="choose",
-            more=more,
-            said=said,
-        )
-    ]
+    table, place = merged["rig"][rig], (*prefix, "rig", rig)
+    of_rig = {"set": name, "rig": rig}
+
+    def held(entries: Any) -> list[str]:
+        return [one for one, number in (entries or {}).items() if number]
+
+    def line(kind: str, words: str, at: tuple[str, ...], present: str, flown: Sequence[str], **more: str) -> list[Box]:
+        other = next((one for one in flown if present in classes(tables, merged, kind, one)), "")
+        given = choices(tables, kind, classes(tables, merged, kind, other))
+        sent = {**of_rig, "kind": kind, "old": present, **more}
+        choose = Box((*at, present), words, present, choices=given, action="choose", more=sent)
+        return [choose, boxes.box((*at, present), f"Number of {words.lower()}", name, count=True)]
+
+    aircraft, packs = held(table.get("aircraft")), held(table.get("packs"))
+    lines = [line("aircraft", "Aircraft", (*place, "aircraft"), one, ()) for one in aircraft]
+    lines += [line("pack", "Packs", (*place, "packs"), one, aircraft) for one in packs]
+    for point_name, point in (table.get("power") or {}).items():
+        at = (*place, "power", point_name)
+        for one in held(point.get("chargers")):
+            found = line("charger", "Chargers", (*at, "chargers"), one, packs, point=point_name)
+            lines.append([*found, boxes.box((*prefix, "charger", one, "setting"), "Set to", name)])
+        present = str(point.get("generator") or point.get("like") or "")
+        given = choices(tables, "generator", classes(tables, merged, "generator"))
+        given += [(one, class_words(one)) for one in catalogue()["power"]]
+        if present not in dict(given):
+            given.insert(0, (present, f"mains {point.get('grid_power', '')}"))
+        said = boxes.said(f"rig.{rig}.power.{point_name}", f"rig.{rig}.power.{point_name}.generator")
+        sent = {**of_rig, "kind": "source", "point": point_name, "old": present}
+        source = Box((*at, "generator"), "Generator or mains", present, choices=given, action="choose", more=sent)
+        lines.append([replace(source, said=said)])
+    people = (("pilots", "Pilots"), ("helpers", "Helpers"))
+    lines.append([boxes.box((*place, "crew", key), words, name, count=True) for key, words in people])
+    said = boxes.said(*(f"rig.{rig}{key}" for key in ("", ".crew", ".aircraft", ".packs")))
+    lines[0][0] = replace(lines[0][0], said=[*lines[0][0].said, *said])
+    more = [boxes.box((*place, *key), words, name) for key, words in _RIG_MORE.items()]
+    if table.get("like") in catalogue()["rig"]:
+        set_ups = [(one, class_words(one)) for one in catalogue()["rig"]]
+        more.insert(0, boxes.box((*place, "like"), "Travels as", name, choices=set_ups))
+    return {"name": rig if len(merged["rig"]) > 1 else "", "lines": lines, "more": more}
 
 
-def _class_tables(boxes: Boxes) -> Iterator[tuple[str, str, Sequence[Box]]]:
-    """Yield every class that the scenario declares: kind, words, and the numbers of its spec sheet."""
+def _class_tables(boxes: Boxes) -> Iterator[tuple[str, Sequence[Box]]]:
+    """Yield every class that the scenario declares: its words, and the numbers of its spec sheet."""
     tables, whole = boxes.checked.tables, next(iter(boxes.checked.merged), None)
     for kind, keys in _CLASS_KEYS.items():
         for name in own if isinstance(own := tables.get(kind), Mapping) else ():
             words = f"{kind.capitalize()}: {entry_words(tables, kind, name)}"
-            found = [boxes.box((kind, name, key), label, whole) for key, label in keys.items()]
-            if kind == "aircraft" and "hover" in (
-                boxes.checked.merged.get(whole or "", {}).get(kind, {}).get(name) or {}
-            ):
-                found += [
-                    boxes.box((kind, name, "hover", key), label, whole)
-                    for key, label in (("full_time", "Hovers full for"), ("empty_time", "Hovers empty for"))
-                ]
-            yield name, words if class_of(tables, kind, name) else f"{words} (your own)", found
+            if not class_of(tables, kind, name):
+                words += " (your own)"
+            yield words, [boxes.box((kind, name, *key.split(".")), label, whole) for key, label in keys.items()]

@@ -47,7 +47,7 @@ def test_names_by_which_it_may_be_called():
 
 
 def test_bad_options_are_said(tmp_path, capsys):
-    assert call("page", str(tmp_path / "none"), "--no-browser") == 2
+    assert call("page", str(tmp_path / "none" / "jobs"), "--no-browser") == 2
     assert "is no folder" in capsys.readouterr().err
     taken = open_socket("127.0.0.1", 0)
     with pytest.raises(InputError, match="--port"):
