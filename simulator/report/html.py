@@ -94,6 +94,13 @@ def report_page(stored: StoredResult) -> str:
     )
 
 
+def answer_figures(stored: StoredResult) -> list[PageFigure]:
+    """Return what a report opens with: the sets ranked, days for the job, and cost."""
+    document = clean(stored.document)
+    found = [_answer(document, _named(stored.runs), units_of(document)), _job(document)]
+    return [one for one in found if one is not None]
+
+
 def _named(frame: pd.DataFrame) -> pd.DataFrame:
     """Return a table with the names of sets as the page has them."""
     return frame.assign(equipment_set=[plain(name) for name in frame["equipment_set"]])

@@ -81,6 +81,11 @@ class BoundaryFile:
             said += "; latitude and longitude are exchanged: longitude comes first"
         raise InputError.single(said)
 
+    def from_grid(self, x_m: float, y_m: float) -> tuple[float, float]:
+        """Return longitude and latitude of a place on the grid, to a tenth of a metre."""
+        longitude, latitude = _grid_about(self.origin_lon_lat)(x_m, y_m, inverse=True)
+        return round(float(longitude), 6), round(float(latitude), 6)
+
     def from_other(self, other: BoundaryFile, polygon: BaseGeometry) -> BaseGeometry:
         """Put a polygon of another file on the grid of this one."""
         import shapely

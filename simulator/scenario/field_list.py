@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from simulator.errors import InputError, Problem, Problems
 from simulator.scenario.csv_table import cell, csv_rows
 from simulator.scenario.files import BOUNDARIES, CSV, ScenarioFolder
+from simulator.scenario.merge import nearest
 from simulator.scenario.schema import FieldFile, FieldTable, Scenario
 from simulator.scenario.shown import shown
 
@@ -174,6 +175,7 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) 
     boundaries = read_boundaries(path, smallest_m2=declared.smallest)
     place = scenario.yard.lon_lat
     yard = boundaries.to_grid(place[0], place[1]) if place is not None else None
+    rates, zones = declared.rates or {}, _landing_zones(declared, boundaries)
     obstacles = _other_shapes(declared.obstacles, folder, boundaries)
     patches = _other_shapes(declared.patches, folder, boundaries)
     drawn = boundaries.fields[: declared.most]
@@ -190,7 +192,9 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) 
         if isinstance(left, str):
             skipped.append(Problem(f"feature {entry.feature_number}", f"{entry.name}: skipped: {left}"))
         else:
-            sites.append(FieldSite(entry.name, float(left.area), polygon=left, location_m=entry.centroid_xy))
+            zone, rate = zones.get(entry.name), rates.get(entry.name)
+            area, middle = float(left.area), entry.centroid_xy
+            sites.append(FieldSite(entry.name, area, polygon=left, location_m=middle, landing_zone_m=zone, rate=rate))
     if not sites:
         parts = "; ".join(map(str, skipped[:5]))
         raise InputError.single(f"no field is left to fly; see the parts skipped: {parts}", file=str(path))
@@ -198,6 +202,24 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) 
         message = f"got {len(sites)} fields; allowed is at most {MOST_FIELDS} (field_file.most)"
         raise InputError.single(message, "field_file", str(path))
     return FieldList(tuple(sites), yard, (*skipped, *_unordered(scenario, sites)))
+
+
+def _landing_zones(declared: FieldFile, boundaries: BoundaryFile) -> dict[str, tuple[float, float]]:
+    """Return the landing zones that are given, on the grid of the fields, once every name is one of the file."""
+    names = [entry.name for entry in boundaries.fields]
+    problems, found = Problems(), dict[str, tuple[float, float]]()
+    for key in ("landing_zones", "rates"):
+        for name in set(getattr(declared, key) or {}) - set(names):
+            problems.add(f"field_file.{key}.{name}", f"got {shown(name)}, which is no field{nearest(name, names)}")
+    for name, place in (declared.landing_zones or {}).items():
+        try:
+            if len(place) != 2:
+                raise InputError.single(f"got {len(place)} numbers; allowed are longitude and latitude")
+            found[name] = boundaries.to_grid(*place)
+        except InputError as error:
+            problems.add(f"field_file.landing_zones.{name}", error.problems[0].message)
+    problems.refuse()
+    return found
 
 
 def _left_of(

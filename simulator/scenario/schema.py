@@ -143,6 +143,10 @@ class FieldFile(Table):
         "best",
         "The boundary place with least ferry distance, or the corner nearest yard or first pass. Assumption.",
     )
+    landing_zones: dict[str, list[float]] | None = maybe(
+        'Longitude and latitude by field, such as { "north" = [-98.1, 40.2] }; none: landing_zone. Assumption.'
+    )
+    rates: dict[str, LiquidRate] | None = maybe("Liquid rate by field; none: the product's. Assumption.")
     heading: Annotated[float, Quantity(units.NUMBER, least=0.0, most=360.0)] | None = maybe(
         "Heading of the passes in degrees from north; none: the heading with fewest turns. Assumption."
     )
