@@ -175,10 +175,13 @@ class ChargingStation:
         """Return the packs in the queue in the order in which they are served, as those on charge are."""
         if len(waiting) < 2:
             return waiting
-        return sorted(waiting, key=lambda one: self._need(one[0]))
+        stocks = self.shelf.stocks()
 
-    def _need(self, pack: Pack) -> tuple[bool, int, float]:
-        return not self.shelf.wanted(pack, self.full_wh(pack)), self.shelf.stock(pack), self.lack_s(pack)
+        def need(one: tuple[Pack, Event]) -> tuple[bool, int, float]:
+            pack = one[0]
+            return not self.shelf.wanted(pack, self.full_wh(pack)), stocks[pack.plan.fits], self.lack_s(pack)
+
+        return sorted(waiting, key=need)
 
     def lack_s(self, pack: Pack) -> float:
         """Return the time that a pack lacks to its full charge, with all the power it takes."""
@@ -286,8 +289,9 @@ class ChargingStation:
             if best is not None:
                 free.remove(best)
                 done_wh[best.slot.name] = best_wh
+        lying = self.shelf.stocks()
         for source in self.sources:
-            stocks = [self.shelf.stock(one.pack) for one in source.on_charge]
+            stocks = [lying[one.pack.plan.fits] for one in source.on_charge]
             source.serve(
                 [done_wh.get(one.slot.name, self.full_wh(one.pack)) for one in source.on_charge],
                 [one.slot.name in done_wh for one in source.on_charge],
