@@ -41,6 +41,7 @@ class ChargingStation:
         self.env, self.sources, self.shelf, self.crew, self.log = env, sources, shelf, crew, log
         self.cycles = 0
         self._charge_to, self._early, name = rig.rig.charge_to, rig.take_early, rig.name
+        self._fed_first = rig.fed_first
         self._plug_in = rig.rig.crew.tasks.plug_in
         self._draw_plug_in_s = streams.draws(f"plug_in/{name}", self._plug_in.time)
         draws = streams.draws
@@ -175,13 +176,16 @@ class ChargingStation:
         """Return the packs in the queue in the order in which they are served, as those on charge are."""
         if len(waiting) < 2:
             return waiting
-        stocks = self.shelf.stocks()
+        return sorted(waiting, key=lambda one: self._need(one[0]))
 
-        def need(one: tuple[Pack, Event]) -> tuple[bool, int, float]:
-            pack = one[0]
-            return not self.shelf.wanted(pack, self.full_wh(pack)), stocks[pack.plan.fits], self.lack_s(pack)
+    def _need(self, pack: Pack) -> tuple[bool, int, float]:
+        return not self.shelf.wanted(pack, self.full_wh(pack)), self._rank(pack), self.lack_s(pack)
 
-        return sorted(waiting, key=need)
+    def _rank(self, pack: Pack) -> int:
+        """Return the place of a pack's kind: which the crew feeds first, or of which fewer lie ready."""
+        if self._fed_first:
+            return int(self._fed_first not in pack.plan.fits)
+        return self.shelf.stock(pack) if self._several_kinds else 0
 
     def lack_s(self, pack: Pack) -> float:
         """Return the time that a pack lacks to its full charge, with all the power it takes."""
@@ -289,13 +293,12 @@ class ChargingStation:
             if best is not None:
                 free.remove(best)
                 done_wh[best.slot.name] = best_wh
-        lying = self.shelf.stocks()
         for source in self.sources:
-            stocks = [lying[one.pack.plan.fits] for one in source.on_charge]
+            ranks = [self._rank(one.pack) for one in source.on_charge]
             source.serve(
                 [done_wh.get(one.slot.name, self.full_wh(one.pack)) for one in source.on_charge],
                 [one.slot.name in done_wh for one in source.on_charge],
-                [stock - min(stocks) for stock in stocks],
+                [rank - min(ranks) for rank in ranks],
             )
 
     def _taken_at_wh(self, charging: Charging, want: Want) -> float:

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from collections import Counter
-
 from simpy import Environment, Event
 
 from simulator.operation.log import DayLog, Reason, State
@@ -129,9 +127,9 @@ class PackShelf:
                 return
         self.ready.append(pack)
 
-    def stocks(self) -> Counter[tuple[str, ...]]:
-        """Return how many packs of each kind lie ready, by what they fit."""
-        return Counter([one.plan.fits for one in self.ready])
+    def stock(self, pack: Pack) -> int:
+        """Return how many packs of its kind lie ready."""
+        return sum([one.plan.fits == pack.plan.fits for one in self.ready])
 
     def wanted(self, pack: Pack, charge_wh: float) -> bool:
         """Tell whether an aircraft waits that could fly its load on this pack with that charge."""

@@ -48,6 +48,8 @@ class RigPlan:
     pack_up_handling: float
     take_early: bool
     """Whether packs are taken before they are full."""
+    fed_first: str = ""
+    """The aircraft class whose packs are charged first; empty for the kind of which fewest lie ready."""
     pack_uses: dict[tuple[str, int], str] = field(default_factory=dict, repr=False)
     """By aircraft class and field number, what a pack must fit there: where only some of its types reach the field."""
 
