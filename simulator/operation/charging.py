@@ -183,7 +183,9 @@ class ChargingStation:
 
     def _rank(self, pack: Pack) -> int:
         """Return the place of a pack's kind: which the crew feeds first, or of which fewer lie ready."""
-        return int(self._fed_first not in pack.plan.fits) if self._fed_first else self.shelf.stock(pack)
+        if self._fed_first:
+            return int(self._fed_first not in pack.plan.fits)
+        return self.shelf.stock(pack) if self._several_kinds else 0
 
     def lack_s(self, pack: Pack) -> float:
         """Return the time that a pack lacks to its full charge, with all the power it takes."""

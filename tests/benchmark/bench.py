@@ -44,7 +44,9 @@ def table(aircraft, packs, chargers, fields):
         "work": "repeat",
         "work_days": 1,
         "day": {"start": "07:00", "last_landing": "17:00"},
-        "field": [{"name": "field", "area": "160 acre" if fields == 1 else "40 acre", "count": fields}],
+        "field": [
+            {"name": "field", "area": f"{80 * max(2, aircraft)} acre" if fields == 1 else "40 acre", "count": fields}
+        ],
         "flying": {"separation": "0 m", "launch_interval": "0 s"},
         "aircraft": {"large": {"like": "tank_40_l"}},
         "pack": {"pack": {"like": "pack_1800_wh", "fits": ["large"]}},
