@@ -4,35 +4,34 @@ from __future__ import annotations
 
 import asyncio
 import json
-from collections.abc import AsyncIterator, Awaitable, Callable
-from functools import partial
+from collections.abc import AsyncIterator, Callable
 from pathlib import Path
 from typing import Any
 
 from starlette.applications import Starlette
 from starlette.concurrency import run_in_threadpool
 from starlette.requests import Request
-from starlette.responses import HTMLResponse, JSONResponse, PlainTextResponse, Response, StreamingResponse
+from starlette.responses import HTMLResponse, JSONResponse, Response, StreamingResponse
 from starlette.routing import Route
 
 from simulator.clean import plain
 from simulator.errors import InputError
+from simulator.page.asked import Asked, Handler, safely
 from simulator.page.boxes import class_words
 from simulator.page.commands import Commands
-from simulator.page.desk import Desk, Opened, renamed
-from simulator.page.handing import Handing, body_of
+from simulator.page.desk import Desk, Opened
+from simulator.page.handing import Handing
 from simulator.page.live import Live
-from simulator.page.render import STATIC, answer_html, as_markup, charts_html, page, parts, static
-from simulator.page.safety import TooLargeError
+from simulator.page.render import STATIC, answer_html, charts_html, page, parts, static
 from simulator.page.sheet import sheet_of
-from simulator.page.store import WORK, ChangedError, Store
+from simulator.page.store import WORK, Store
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.units import registry
 
 LOOK_S = 0.15
+"""How often an open page is told news of its answer,"""
 FILE_LOOK_S = 1.0
-"""How often an open page looks for news of its answer, and whether its file has changed."""
-Handler = Callable[[Request], Awaitable[Response]]
+"""and how often its file is looked at."""
 
 
 class Server:
@@ -50,189 +49,124 @@ class Server:
 
     def app(self) -> Starlette:
         """Return the application; see :mod:`simulator.page.safety` for what stands before it."""
-        get: list[tuple[str, Handler]] = [
-            ("/", self.list_page), ("/job/{key:path}", self.job_page), ("/events/{key:path}", self.events),
-            ("/parts/{key:path}", self.parts), ("/charts/{key:path}", self.charts),
-            ("/report/{key:path}", self.handing.report), ("/file/{key:path}", self.handing.file),
-            ("/quote/{key:path}", self.handing.quote_file), ("/study/{key:path}", self.handing.study_page),
-            ("/static/{name}", self.static), ("/scenarios", self.scenarios),
-        ]  # fmt: skip
-        post: list[tuple[str, Handler]] = [
-            ("/new", self.new), ("/edit/{key:path}", self.edit), ("/do/{key:path}", self.do),
-            ("/upload/{key:path}", self.upload), ("/quote/{key:path}", self.handing.quote),
-            ("/study/{key:path}", self.handing.study), ("/logo", self.handing.logo),
-        ]  # fmt: skip
-        routes = [Route(path, self._safely(handler), methods=["GET"]) for path, handler in get]
-        routes += [Route(path, self._safely(handler), methods=["POST"]) for path, handler in post]
+        hand = self.handing
+        get: dict[str, Handler] = {
+            "/": self._list_page, "/scenarios": self._scenarios, "/job/{key:path}": self._job_page,
+            "/parts/{key:path}": self._parts, "/charts/{key:path}": self._charts, "/report/{key:path}": hand.report,
+            "/file/{key:path}": hand.file, "/quote/{key:path}": hand.quote_file, "/study/{key:path}": hand.study_page,
+            "/static/{key}": self._static,
+        }  # fmt: skip
+        post: dict[str, Handler] = {
+            "/new": self._new, "/edit/{key:path}": self._edit, "/do/{key:path}": self._do, "/logo": hand.logo,
+            "/upload/{key:path}": self._upload, "/quote/{key:path}": hand.quote, "/study/{key:path}": hand.study,
+        }  # fmt: skip
+        routes = [Route("/events/{key:path}", self._events)]
+        for method, handlers in (("GET", get), ("POST", post)):
+            routes += [Route(path, safely(handler), methods=[method]) for path, handler in handlers.items()]
         return Starlette(routes=routes)
 
-    def _safely(self, handler: Handler) -> Handler:
-        """Turn what can go wrong into an answer that says so."""
+    def _static(self, asked: Asked) -> Response:
+        if asked.key not in STATIC:
+            raise InputError.single("there is no such file")
+        return Response(static(asked.key), media_type=STATIC[asked.key])
 
-        async def handle(request: Request) -> Response:
-            try:
-                return await handler(request)
-            except InputError as error:
-                problems = [
-                    {"where": one.where, "message": plain(one.message, 600), "file": plain(one.file, 80)}
-                    for one in error.problems
-                ]
-                if request.method == "GET":
-                    said = [plain(one, 600) for one in error.problems]
-                    return HTMLResponse(page("message.html.j2", title="Not here", lines=said), 404)
-                return JSONResponse({"problems": problems}, 422)
-            except ChangedError:
-                return JSONResponse({"changed": True}, 409)
-            except TooLargeError:
-                return JSONResponse({"problems": [{"where": "", "message": "that is too large", "file": ""}]}, 413)
-            except OSError as error:
-                failed = f"the folder cannot be read or written: {error.strerror or error}"
-                return JSONResponse({"problems": [{"where": "", "message": failed, "file": ""}]}, 500)
-
-        return handle
-
-    async def static(self, request: Request) -> Response:
-        """Answer with style or script."""
-        name = request.path_params["name"]
-        if name not in STATIC:
-            return PlainTextResponse("There is no such file.", 404)
-        return Response(static(name), media_type=STATIC[name])
-
-    async def list_page(self, request: Request) -> Response:
-        """Show the scenarios by customer, and what is asked for a new one."""
+    def _list_page(self, _: Asked) -> Response:
         classes = [(name, class_words(name)) for name in catalogue()["aircraft"]]
-        entries = await run_in_threadpool(self.store.entries)
-        return HTMLResponse(page("list.html.j2", entries=entries, folder=self.store.folder.name, classes=classes))
+        name = self.store.folder.name
+        return HTMLResponse(page("list.html.j2", entries=self.store.entries(), folder=name, classes=classes))
 
-    async def scenarios(self, request: Request) -> Response:
-        """Answer with the list alone, so that an open list can renew itself."""
-        return JSONResponse([entry.key for entry in await run_in_threadpool(self.store.entries)])
+    def _scenarios(self, _: Asked) -> Response:
+        return JSONResponse([entry.key for entry in self.store.entries()])
 
-    async def job_page(self, request: Request) -> Response:
-        """Show one scenario."""
-        key = request.path_params["key"]
-        opened = await run_in_threadpool(self.desk.open, key)
-        await run_in_threadpool(self._simulate, opened)
-        return HTMLResponse(await run_in_threadpool(lambda: page("job.html.j2", **self._context(opened))))
+    def _job_page(self, asked: Asked) -> Response:
+        return HTMLResponse(page("job.html.j2", **self._context(self.desk.open(asked.key))))
 
     def _context(self, opened: Opened) -> dict[str, Any]:
+        self._simulate(opened)
         customer, _, name = opened.key.rpartition("/")
         price_list = self.desk.price_list()
         return {
-            "key": opened.key,
-            "customer": customer,
-            "name": name,
-            "version": opened.text.version,
-            "sheet": sheet_of(opened.checked, price_list),
-            "undoable": self.store.undoable(opened.key),
-            "answer": as_markup(answer_html(self.live.answer(opened.key))),
-            "dealer": price_list["dealer"],
-            "studies": self.handing.studies(opened.key),
-            "text": opened.text.content,
-            "inner": False,
-        }
+            "key": opened.key, "customer": customer, "name": name, "version": opened.text.version,
+            "sheet": sheet_of(opened.checked, price_list), "undoable": self.store.undoable(opened.key),
+            "answer": answer_html(self.live.answer(opened.key)), "dealer": price_list["dealer"],
+            "studies": self.handing.studies(opened.key), "inner": False,
+        }  # fmt: skip
 
     def _simulate(self, opened: Opened, again: bool = False) -> None:
         self.live.begin(opened.key, opened.checked, opened.text.content, self.store.path(opened.key), again)
 
-    async def _renewed(self, opened: Opened, **more: Any) -> Response:
-        """Begin to simulate what has changed, and answer with every part of the page anew."""
+    def _renewed(self, opened: Opened) -> Response:
+        """Answer with every part of the page anew."""
+        found = parts("job.html.j2", **self._context(opened))
+        return JSONResponse({"version": opened.text.version, "parts": found})
 
-        def make() -> dict[str, Any]:
-            self._simulate(opened)
-            return parts("job.html.j2", **self._context(opened))
+    def _parts(self, asked: Asked) -> Response:
+        return self._renewed(self.desk.open(asked.key))
 
-        found = await run_in_threadpool(make)
-        return JSONResponse({"version": opened.text.version, "parts": found, **more})
+    def _new(self, asked: Asked) -> Response:
+        given = asked.table
+        customer, name, units, price = (str(given.get(one, "")) for one in ("customer", "name", "units", "price"))
+        classes = [str(one) for one in given.get("classes", [])]
+        return JSONResponse({"key": self.desk.new(customer, name, units, price, classes)})
 
-    async def parts(self, request: Request) -> Response:
-        """Answer with the page as the file is now."""
-        return await self._renewed(await run_in_threadpool(self.desk.open, request.path_params["key"]))
-
-    async def new(self, request: Request) -> Response:
-        """Write a new scenario."""
-        given = await body_of(request)
-        make = partial(
-            self.desk.new,
-            str(given.get("customer", "")),
-            str(given.get("name", "")),
-            str(given.get("units", "us")),
-            [str(one) for one in given.get("classes", [])],
-            str(given.get("price", "")),
-        )
-        return JSONResponse({"key": await run_in_threadpool(make)})
-
-    async def edit(self, request: Request) -> Response:
-        """Carry out one wish."""
-        given, key = await body_of(request), request.path_params["key"]
+    def _edit(self, asked: Asked) -> Response:
+        given = asked.table
         version = str(given.get("version", ""))
         if given.get("as_copy"):
-            return JSONResponse({"key": await run_in_threadpool(self.desk.keep_as_copy, key, version, given)})
-        return await self._renewed(await run_in_threadpool(self.desk.edit, key, version, given))
+            return JSONResponse({"key": self.desk.keep_as_copy(asked.key, version, given)})
+        return self._renewed(self.desk.edit(asked.key, version, given))
 
-    async def upload(self, request: Request) -> Response:
-        """Take the fields from a file that was dropped."""
-        key, content = request.path_params["key"], await request.body()
-        name, version = plain(request.query_params.get("name", ""), 120), request.query_params.get("version", "")
-        return await self._renewed(await run_in_threadpool(self.desk.upload, key, version, name, content))
+    def _upload(self, asked: Asked) -> Response:
+        name, version = plain(asked.query.get("name", ""), 120), asked.query.get("version", "")
+        return self._renewed(self.desk.upload(asked.key, version, name, asked.content))
 
-    async def do(self, request: Request) -> Response:
-        """Carry out what concerns the file or the simulation as a whole."""
-        given, key = await body_of(request), request.path_params["key"]
+    def _do(self, asked: Asked) -> Response:
+        given, key = asked.table, asked.key
         action = given.get("action")
-        if action == "undo":
-            await run_in_threadpool(self.store.undo, key, str(given.get("version", "")))
-        elif action == "copy":
-            return JSONResponse({"key": await run_in_threadpool(self.store.copy, key)})
-        elif action == "rename":
-            names = (str(given.get("customer", "")), str(given.get("name", "")))
-            new = await run_in_threadpool(renamed, self.store, key, *names)
-            self.live.move(key, new)
+        if action in ("copy", "rename", "remove"):
+            if action == "rename":
+                new = self.store.rename(key, str(given.get("customer", "")), str(given.get("name", "")))
+            else:
+                new = self.store.copy(key) if action == "copy" else self.store.remove(key)
+            if action != "copy":
+                self.live.forget(key)
             return JSONResponse({"key": new})
-        elif action == "remove":
-            await run_in_threadpool(self.store.remove, key)
-            self.live.move(key, "")
-            return JSONResponse({"key": ""})
+        if action == "undo":
+            self.store.undo(key, str(given.get("version", "")))
         elif action == "stop":
             self.live.stop(key)
         elif action == "again":
-            opened = await run_in_threadpool(self.desk.open, key)
-            await run_in_threadpool(self._simulate, opened, True)
+            self._simulate(self.desk.open(key), again=True)
         elif action == "keep prices":
-            await run_in_threadpool(self.desk.keep_prices, key)
+            self.desk.keep_prices(key)
         elif action == "stop study":
             self.commands.stop(key, int(given.get("place", 0)))
         else:
             raise InputError.single("the page asked for something that is not known")
-        return await self.parts(request)
+        return self._parts(asked)
 
-    async def charts(self, request: Request) -> Response:
-        """Answer with the answer chart of a finished result."""
-        folder = self.live.result_folder(request.path_params["key"])
-        text = "" if folder is None else await run_in_threadpool(charts_html, folder)
-        return HTMLResponse(text)
+    def _charts(self, asked: Asked) -> Response:
+        folder = self.live.result_folder(asked.key)
+        return HTMLResponse("" if folder is None else charts_html(folder))
 
-    async def events(self, request: Request) -> Response:
-        """Tell a page, as it happens, what is known of its answer, of its studies, and that its file has changed."""
-        return StreamingResponse(self._news(request), media_type="text/event-stream")
+    async def _events(self, request: Request) -> Response:
+        version = request.query_params.get("version", "")
+        return StreamingResponse(self._news(request.path_params["key"], version), media_type="text/event-stream")
 
-    async def _news(self, request: Request) -> AsyncIterator[str]:
-        key = request.path_params["key"]
-        seen, version, looked = (-1, -1), request.query_params.get("version", ""), 0.0
+    async def _news(self, key: str, version: str) -> AsyncIterator[str]:
+        seen, looked_s = (-1, -1), 0.0
         while not self.ending():
-            answer, clock = self.live.answer(key), asyncio.get_running_loop().time()
-            now = (answer.number, self.commands.number)
-            if now != seen:
+            answer, now_s = self.live.answer(key), asyncio.get_running_loop().time()
+            if (now := (answer.number, self.commands.number)) != seen:
                 seen = now
                 html = await run_in_threadpool(answer_html, answer)
                 yield event("answer", {"html": html, "phase": answer.phase, "digest": answer.digest})
-                yield event("studies", {"html": page("studies.html.j2", key=key, studies=self.handing.studies(key))})
-            if clock - looked > FILE_LOOK_S:
-                looked, present = clock, await run_in_threadpool(self._version, key)
-                if present != version:
-                    version = present
-                    yield event("version", {"version": present})
-                yield ": still here\n\n"
+                asked = page("studies.html.j2", key=key, studies=self.handing.studies(key))
+                yield event("studies", {"html": asked})
+            if now_s - looked_s > FILE_LOOK_S:
+                looked_s, present = now_s, await run_in_threadpool(self._version, key)
+                yield event("version", {"version": present}) if present != version else ": still here\n\n"
+                version = present
             await asyncio.sleep(LOOK_S)
 
     def _version(self, key: str) -> str:

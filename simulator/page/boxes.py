@@ -5,6 +5,7 @@ from __future__ import annotations
 import json
 import re
 from collections.abc import Iterable, Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field
 from typing import Any
 
@@ -12,11 +13,10 @@ from simulator.errors import Problem
 from simulator.page.check import Checked
 from simulator.page.typed import At, shown_value, unit_of
 from simulator.scenario.catalogue import catalogue
-from simulator.scenario.schema import Scenario
+from simulator.scenario.schema import FieldTable
 from simulator.scenario.validate import fill_defaults
 
 _UNITS = {"l": "L", "wh": "Wh", "kw": "kW"}
-_OPTIONAL = ("", "not given")
 
 
 @dataclass(frozen=True)
@@ -39,14 +39,9 @@ class Box:
     wide: bool = False
 
     @property
-    def name(self) -> str:
-        """Its dotted key, by which problems are put at its place."""
-        return dotted(self.at)
-
-    @property
     def id(self) -> str:
         """Its ``id`` on the page."""
-        told = "-".join([self.action, *(str(value) for value in self.more.values()), self.name])
+        told = "-".join([self.action, *(str(value) for value in self.more.values()), dotted(self.at)])
         return re.sub(r"[^A-Za-z0-9]+", "-", told) + f"-{sum(map(ord, told)) % 997}"
 
     @property
@@ -74,6 +69,7 @@ class Boxes:
         for problem in [*checked.problems, *checked.notes]:
             self._said.setdefault(problem.where, []).append(problem.message)
         self._placed: set[str] = set()
+        self._usual: dict[str | None, Any] = {}
 
     def said(self, *names: str) -> list[str]:
         """Return what is wrong with, or to be remarked on, keys; it is then placed."""
@@ -89,18 +85,24 @@ class Boxes:
         """Return the input of a value as it was typed; of a set that which its scenario has, where it has no own."""
         value = _at(self.checked.tables, at)
         plain_at = at[2:] if at[:1] == ("equipment_set",) else at
-        usual = "" if value is not None else _usual(plain_at, self.checked, set_name)
         if value is None and set_name is not None:
             value = _at(self.checked.merged.get(set_name, {}), plain_at)
-            usual = "" if value is not None else usual
+        usual, text = self._taken(plain_at, set_name) if value is None else "", shown_value(value)
         said = self.said(dotted(at), *([dotted(plain_at)] if set_name is not None else []))
-        unit = unit_of(at, self.checked.metric)
-        text = shown_value(value)
-        return Box(at, label, text, "" if text and not _is_bare(text) else unit, usual, said=said, **more)
+        return Box(at, label, text, "" if text else unit_of(at, self.checked.metric), usual, said=said, **more)
 
-
-def _is_bare(text: str) -> bool:
-    return text.replace(".", "", 1).isdigit()
+    def _taken(self, at: At, set_name: str | None) -> str:
+        """Return what is taken where nothing is given."""
+        if at[:2] == ("field_file", "rates") or (at[0] == "field" and at[-1] == "rate"):
+            return shown_value(_at(self.checked.tables, ("product", "rate")))
+        if at[0] == "field":
+            return shown_value(FieldTable.model_fields[str(at[-1])].default)
+        if set_name not in self._usual:
+            tables = self.checked.merged
+            with suppress(TypeError, AttributeError):
+                found = next(iter(tables.values()), {}) if set_name is None else tables.get(set_name, {})
+                self._usual[set_name] = fill_defaults(found)
+        return shown_value(_at(self._usual.get(set_name), at))
 
 
 def _at(table: Any, at: At) -> Any:
@@ -112,22 +114,6 @@ def _at(table: Any, at: At) -> Any:
         else:
             return None
     return table
-
-
-def _usual(at: At, checked: Checked, set_name: str | None) -> str:
-    """Return what is taken where nothing is given."""
-    if at[:2] == ("field_file", "rates"):
-        return shown_value(_at(checked.tables, ("product", "rate")))
-    if at[0] == "field" and at[-1] in ("rate", "dry_rate"):
-        return shown_value(_at(checked.tables, ("product", at[-1])))
-    if at[0] == "field":
-        model = Scenario.model_fields["field"].annotation.__args__[0]  # type: ignore[union-attr]
-        return shown_value(model.model_fields[str(at[-1])].default)
-    found = next(iter(checked.merged.values()), {}) if set_name is None else checked.merged.get(set_name, {})
-    try:
-        return shown_value(_at(fill_defaults(found), at))
-    except (TypeError, AttributeError):
-        return ""
 
 
 def class_words(name: str) -> str:

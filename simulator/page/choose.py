@@ -5,11 +5,12 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from simulator.page.check import Checked
 from simulator.page.edit import Change, Tables, put
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.starter import enough_power, fitting, usual
 
-_LIST_OF = {"pack": "fits", "charger": "serves"}
+_LIST_OF = {"pack": ("fits", "aircraft"), "charger": ("serves", "pack")}
 
 
 def class_of(tables: Mapping[str, Any], kind: str, name: str) -> str:
@@ -19,21 +20,9 @@ def class_of(tables: Mapping[str, Any], kind: str, name: str) -> str:
     return str(like) if like in catalogue()[kind] else ""
 
 
-def fits(tables: Mapping[str, Any], merged: Mapping[str, Any], kind: str, name: str, other: str) -> bool:
-    """Tell whether a pack fits an aircraft, or a charger serves a pack, in the set or in the catalogue."""
-    key, table = _LIST_OF[kind], "aircraft" if kind == "pack" else "pack"
-    entry = (merged.get(kind) or {}).get(name)
-    if isinstance(entry, Mapping) and other in entry.get(key, ()):
-        return True
-    known = catalogue()[kind].get(class_of(tables, kind, name), {})
-    return class_of(tables, table, other) in known.get(key, ())
-
-
-def classes(tables: Mapping[str, Any], merged: Mapping[str, Any], kind: str, other: str = "") -> list[str]:
-    """Return what may be chosen: the scenario's own entries, then the catalogue's; of packs and chargers what fits."""
-    own = list(tables.get(kind) or {})
-    known = [*own, *(name for name in catalogue()[kind] if name not in own)]
-    return [name for name in known if not other or fits(tables, merged, kind, name, other)]
+def held(entries: Any) -> list[str]:
+    """Return the classes of which there is at least one."""
+    return [name for name, number in (entries or {}).items() if number]
 
 
 def declare(kind: str, name: str, other: str = "") -> Change:
@@ -42,119 +31,92 @@ def declare(kind: str, name: str, other: str = "") -> Change:
     def change(tables: Tables) -> None:
         if name not in (tables.get(kind) or {}):
             put((kind, name), {"like": name})(tables)
-        if not other:
-            return
-        key, entry = _LIST_OF[kind], tables[kind][name]
-        table = "aircraft" if kind == "pack" else "pack"
-        listed = entry.get(key)
-        if listed is None and other == class_of(tables, table, other) and name == class_of(tables, kind, name):
-            return
-        if other not in (listed or ()):
-            put((kind, name, key), [*(listed or ()), other])(tables)
+        if other:
+            key, table = _LIST_OF[kind]
+            listed = tables[kind][name].get(key)
+            by_class = (
+                listed is None and other == class_of(tables, table, other) and name == class_of(tables, kind, name)
+            )
+            if not by_class and other not in (listed or ()):
+                put((kind, name, key), [*(listed or ()), other])(tables)
 
     return change
 
 
-def swap_entry(prefix: tuple[str, ...], place: tuple[str, ...], old: str, new: str, count: int) -> Change:
-    """Put a number of one class where another was; what the scenario below the set has is set to none."""
+class Chooser:
+    """One rig of an equipment set, and the changes that give it other classes."""
 
-    def change(tables: Tables) -> None:
-        below: Any = tables if prefix else {}
-        for part in place:
-            below = below.get(part, {}) if isinstance(below, Mapping) else {}
-        put((*prefix, *place, old), 0 if isinstance(below, Mapping) and old in below else None)(tables)
-        put((*prefix, *place, new), count)(tables)
+    def __init__(self, checked: Checked, name: str, rig: str) -> None:
+        self.tables, self.merged, self.prefix = checked.tables, checked.merged[name], checked.prefix(name)
+        self.rig, self.table = rig, self.merged["rig"][rig]
 
-    return change
+    def fits(self, kind: str, name: str, other: str) -> bool:
+        """Tell whether a pack fits an aircraft, or a charger serves a pack, in the set or in the catalogue."""
+        key, table = _LIST_OF[kind]
+        entry = (self.merged.get(kind) or {}).get(name)
+        if isinstance(entry, Mapping) and other in entry.get(key, ()):
+            return True
+        known = catalogue()[kind].get(class_of(self.tables, kind, name), {})
+        return class_of(self.tables, table, other) in known.get(key, ())
 
+    def classes(self, kind: str, other: str = "") -> list[str]:
+        """Return what may be chosen: the scenario's own, then the catalogue's; of packs and chargers what fits."""
+        own = list(self.tables.get(kind) or {})
+        known = [*own, *(name for name in catalogue()[kind] if name not in own)]
+        return [name for name in known if not other or self.fits(kind, name, other)]
 
-def choose_aircraft(
-    tables: Mapping[str, Any], merged: Mapping[str, Any], prefix: tuple[str, ...], rig: str, old: str, new: str
-) -> list[Change]:
-    """Return the changes of another aircraft class: packs, chargers and power that suit it, and people to lift it."""
-    table = merged["rig"][rig]
-    count = int(table["aircraft"].get(old, 1)) or 1
-    changes = [declare("aircraft", new), swap_entry(prefix, ("rig", rig, "aircraft"), old, new, count)]
-    present = [name for name, number in (table.get("packs") or {}).items() if number]
-    suited = class_of(tables, "aircraft", new)
-    common = usual(suited) if suited else None
-    if common is not None and not any(fits(tables, merged, "pack", name, new) for name in present):
-        others = [name for name, number in table["aircraft"].items() if number and name != old]
-        for name in present:
-            if not any(fits(tables, merged, "pack", name, other) for other in others):
-                changes += choose_pack(tables, merged, prefix, rig, name, common.pack_class, aircraft=new)
-                break
-        else:
-            changes += [declare("pack", common.pack_class, new)]
-            changes.append(put((*prefix, "rig", rig, "packs", common.pack_class), common.packs))
-    people = catalogue()["aircraft"].get(suited, {}).get("handling_people", 1)
-    crew = table.get("crew") or {}
-    if int(crew.get("pilots", 1)) + int(crew.get("helpers", 1)) < people:
-        changes.append(put((*prefix, "rig", rig, "crew", "helpers"), people - 1))
-    return changes
+    def _swap(self, place: tuple[str, ...], old: str, new: str, count: int) -> list[Change]:
+        """Put a number of one class where another was; what the scenario below the set has is set to none."""
+        at, below = (*self.prefix, "rig", self.rig, *place), self.tables if self.prefix else {}
+        for part in ("rig", self.rig, *place):
+            below = below.get(part) or {}
+        return [put((*at, old), 0 if old in below else None), put((*at, new), count)]
 
+    def aircraft(self, old: str, new: str) -> list[Change]:
+        """Return the changes of another aircraft class: packs, charger and power to suit, people to lift it."""
+        suited, flying = class_of(self.tables, "aircraft", new), held(self.table["aircraft"])
+        count = self.table["aircraft"].get(old) or 1
+        changes = [declare("aircraft", new), *self._swap(("aircraft",), old, new, count)]
+        present = held(self.table.get("packs"))
+        if suited and not any(self.fits("pack", name, new) for name in present):
+            others, common = [name for name in flying if name != old], usual(suited)
+            free = [name for name in present if not any(self.fits("pack", name, other) for other in others)]
+            if free:
+                changes += self.pack(free[0], common.pack_class, new)
+            else:
+                packs = put((*self.prefix, "rig", self.rig, "packs", common.pack_class), common.packs)
+                changes += [declare("pack", common.pack_class, new), packs]
+        people, crew = catalogue()["aircraft"].get(suited, {}).get("handling_people", 1), self.table.get("crew") or {}
+        if int(crew.get("pilots", 1)) + int(crew.get("helpers", 1)) < people:
+            changes.append(put((*self.prefix, "rig", self.rig, "crew", "helpers"), people - 1))
+        return changes
 
-def choose_pack(
-    tables: Mapping[str, Any],
-    merged: Mapping[str, Any],
-    prefix: tuple[str, ...],
-    rig: str,
-    old: str,
-    new: str,
-    aircraft: str = "",
-) -> list[Change]:
-    """Return the changes of another pack: as many of it, and a charger that serves it."""
-    table = merged["rig"][rig]
-    fit_to = aircraft or next((name for name, number in table["aircraft"].items() if number), "")
-    count = int(table["packs"].get(old, 2))
-    changes = [declare("pack", new, fit_to), swap_entry(prefix, ("rig", rig, "packs"), old, new, count)]
-    for point_name, point in (table.get("power") or {}).items():
-        for name, number in (point.get("chargers") or {}).items():
-            if not number or not fits(tables, merged, "charger", name, old):
-                continue
-            if fits(tables, merged, "charger", name, new):
-                changes.append(declare("charger", name, new))
-            elif serving := fitting("charger", "serves", class_of(tables, "pack", new) or new):
-                changes += choose_charger(tables, merged, prefix, rig, point_name, name, serving[0], pack=new)
-    return changes
+    def pack(self, old: str, new: str, aircraft: str = "") -> list[Change]:
+        """Return the changes of another pack: as many of it, and a charger that serves it."""
+        flown = aircraft or next(iter(held(self.table["aircraft"])), "")
+        changes = [declare("pack", new, flown), *self._swap(("packs",), old, new, self.table["packs"].get(old, 2))]
+        for point_name, point in (self.table.get("power") or {}).items():
+            for name in held(point.get("chargers")):
+                if self.fits("charger", name, old) and self.fits("charger", name, new):
+                    changes.append(declare("charger", name, new))
+                elif self.fits("charger", name, old):
+                    serving = fitting("charger", "serves", class_of(self.tables, "pack", new) or new)
+                    changes += self.charger(point_name, name, serving[0], new) if serving else []
+        return changes
 
+    def charger(self, point_name: str, old: str, new: str, pack: str = "") -> list[Change]:
+        """Return the changes of another charger, on a generator that gives what it asks."""
+        point, count = self.table["power"][point_name], int(self.table["power"][point_name]["chargers"].get(old, 1))
+        served, like = pack or next(iter(held(self.table["packs"])), ""), class_of(self.tables, "charger", new)
+        swapped = self._swap(("power", point_name, "chargers"), old, new, count)
+        # the setting of the old one says nothing of the new
+        setting = [put((*self.prefix, "charger", old), None)] if self.prefix else []
+        source = self.source(point_name, enough_power(like, count)) if "generator" in point and like else []
+        return [declare("charger", new, served), *swapped, *setting, *source]
 
-def choose_charger(
-    tables: Mapping[str, Any],
-    merged: Mapping[str, Any],
-    prefix: tuple[str, ...],
-    rig: str,
-    point_name: str,
-    old: str,
-    new: str,
-    pack: str = "",
-) -> list[Change]:
-    """Return the changes of another charger, on a generator that gives what it asks."""
-    point = merged["rig"][rig]["power"][point_name]
-    pack = pack or next((name for name, number in merged["rig"][rig]["packs"].items() if number), "")
-    count = int(point["chargers"].get(old, 1))
-    place = ("rig", rig, "power", point_name)
-    changes = [declare("charger", new, pack), swap_entry(prefix, (*place, "chargers"), old, new, count)]
-    if prefix:
-        changes.append(lambda tables: _drop(tables, (*prefix, "charger", old)))
-    if "generator" in point and class_of(tables, "charger", new):
-        changes += choose_source(prefix, rig, point_name, enough_power(class_of(tables, "charger", new), count))
-    return changes
-
-
-def choose_source(prefix: tuple[str, ...], rig: str, point_name: str, new: str) -> list[Change]:
-    """Return the changes of another generator, or of mains instead."""
-    place = (*prefix, "rig", rig, "power", point_name)
-    if new in catalogue()["power"]:
-        return [put((*place, key), None) for key in ("generator", "grid_power")] + [put((*place, "like"), new)]
-    mains = [put((*place, key), None) for key in ("like", "grid_power")]
-    return [declare("generator", new), *mains, put((*place, "generator"), new)]
-
-
-def _drop(tables: Tables, at: tuple[str, ...]) -> None:
-    place: Any = tables
-    for part in at[:-1]:
-        place = place.get(part)
-        if not isinstance(place, Mapping):
-            return
-    place.pop(at[-1], None)
+    def source(self, point_name: str, new: str) -> list[Change]:
+        """Return the changes of another generator, or of mains instead."""
+        place, mains = (*self.prefix, "rig", self.rig, "power", point_name), new in catalogue()["power"]
+        gone = [put((*place, key), None) for key in ("generator" if mains else "like", "grid_power")]
+        named = put((*place, "like" if mains else "generator"), new)
+        return [*gone, named] if mains else [declare("generator", new), *gone, named]

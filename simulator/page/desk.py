@@ -7,14 +7,15 @@ import tempfile
 import tomllib
 from collections import OrderedDict
 from collections.abc import Callable, Mapping, Sequence
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from simulator.errors import InputError, Problem
-from simulator.page import choose, edit
+from simulator.page import edit
 from simulator.page.check import Checked, check, fresh_problems
-from simulator.page.edit import Change
+from simulator.page.choose import Chooser
+from simulator.page.edit import Change, put
 from simulator.page.field_map import move_zone
 from simulator.page.prices import keep_prices, read_list, take_prices
 from simulator.page.store import WORK, ChangedError, Store, Text
@@ -22,7 +23,8 @@ from simulator.page.uploads import CSV, check_boundaries
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.field_list import fields_given
 from simulator.scenario.merge import parse_setting
-from simulator.scenario.starter import Answers, FieldGroup, enough_power, starter_text, usual
+from simulator.scenario.starter import Answers, FieldGroup, starter_text, usual
+from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 Wish = Mapping[str, Any]
 _PRICES_HEAD = "# Prices of the dealer, by class; scenarios take them from here.\n"
@@ -62,7 +64,7 @@ class Desk:
         """Return the dealer's price list."""
         return read_list(self.store.prices())
 
-    def new(self, customer: str, name: str, units: str, classes: Sequence[str], price: str = "") -> str:
+    def new(self, customer: str, name: str, units: str, price: str, classes: Sequence[str]) -> str:
         """Write a scenario from a few answers: the commented one of ``acreday new``, for the job; return its key."""
         known = catalogue()["aircraft"]
         strange = [one for one in classes if one not in known]
@@ -75,20 +77,19 @@ class Desk:
         )
         stem = re.sub(r"[^A-Za-z0-9_-]+", "_", name).strip("_-")[:60] or "job"
         text = starter_text(stem, answers)
-        changes = [edit.put(("title",), f"{name}, {customer}" if customer else name), edit.put(("work",), "once")]
+        changes = [put(("title",), f"{name}, {customer}" if customer else name), put(("work",), "once")]
         tables = tomllib.loads(text)
         for set_name, table in tables["equipment_set"].items():
             rig = table["rig"]["main"]
             words = ", ".join(_craft_words(one, number) for one, number in rig["aircraft"].items())
             if len(classes) == 1:
                 words += f", {sum(rig['packs'].values())} packs"
-            changes.append(edit.put(("equipment_set", set_name, "label"), words))
+            changes.append(put(("equipment_set", set_name, "label"), words))
         if price.strip():
             changes.append(edit.put_typed(("costs", "price_per_acre"), price, metric))
         text = edit.changed(text, *changes)
         checked = check(text, self.store.folder, name)
-        changes = take_prices(checked.tables, [one.scenario for one in checked.plans], self.price_list())
-        text = edit.changed(text, *changes)
+        text = edit.changed(text, *take_prices(checked, self.price_list()))
         problems = check(text, self.store.folder, name).problems
         if problems:
             raise InputError(list(problems))
@@ -139,30 +140,29 @@ class Desk:
     def _changes(self, opened: Opened, wish: Wish) -> list[Change]:
         action = str(wish.get("action", ""))
         made: dict[str, Callable[[Opened, Wish], list[Change]]] = {
-            "set": _set, "step": _step, "choose": _choose, "paste": _paste, "add field": _add_field, "take": _take,
+            "set": _set, "step": _step, "choose": _choose, "paste": _paste, "take": _take, "table": _table,
+            "zone": _zone, "one more": _one_more, "copy set": lambda opened, given: _one_more(
+                opened, {**given, "change": "copy", "settings": []}),
+            "add field": lambda opened, _: [edit.add_field(opened.checked.metric)],
             "file": lambda _, given: [edit.use_file(str(given["name"]))],
-            "rows": lambda _, given: [edit.use_table(given["rows"])], "table": _table, "copy set": _copy_set,
-            "one more": _one_more, "zone": _zone,
+            "rows": lambda _, given: [edit.use_table(given["rows"])],
         }  # fmt: skip
         try:
             if action == "take prices":
-                plans = [one.scenario for one in opened.checked.plans]
-                return take_prices(opened.checked.tables, plans, self.price_list())
+                return take_prices(opened.checked, self.price_list())
             return made[action](opened, wish)
         except (KeyError, IndexError, TypeError, ValueError, AttributeError) as error:
             raise InputError.single(f"the page asked for {action or 'nothing'} in a way that is not known") from error
 
     def keep_prices(self, key: str) -> None:
         """Bring the prices of a scenario into the dealer's list."""
-        checked = self.open(key).checked
-        changes = keep_prices(checked.tables, [one.scenario for one in checked.plans])
-        text = edit.changed(self.store.prices() or _PRICES_HEAD, *changes)
+        text = edit.changed(self.store.prices() or _PRICES_HEAD, *keep_prices(self.open(key).checked))
         read_list(text)
         self.store.write_prices(text)
 
     def keep_dealer(self, **values: str) -> None:
         """Remember the dealer's name and logo for the next quote."""
-        changes = [edit.put(("dealer", name), value or None) for name, value in values.items()]
+        changes = [put(("dealer", name), value or None) for name, value in values.items()]
         self.store.write_prices(edit.changed(self.store.prices(), *changes))
 
 
@@ -188,35 +188,14 @@ def _set(opened: Opened, wish: Wish) -> list[Change]:
 
 def _step(opened: Opened, wish: Wish) -> list[Change]:
     at = _place(wish)
-    name = str(at[1]) if at[0] == "equipment_set" else ""
-    table: Any = opened.checked.merged[name or next(iter(opened.checked.merged))]
-    plain_at = at[2:] if name else at
-    for part in plain_at:
-        table = table.get(part, {}) if isinstance(table, Mapping) else {}
-    if isinstance(table, int):
-        present = table
-    else:
-        present = {"pilots": 1, "helpers": 1, "aircraft_per_pilot": 1}.get(str(at[-1]), 0)
-    by = 1 if int(wish["by"]) > 0 else -1
-    changes = [edit.step(at, by, present)]
-    if "chargers" in at and by > 0:
-        changes += _power_for(opened, name, plain_at, present + 1)
-    return changes
-
-
-def _power_for(opened: Opened, name: str, at: Sequence[str | int], count: int) -> list[Change]:
-    """Return the changes that make a generator of the catalogue large enough for one more charger."""
-    checked = opened.checked
-    merged, (rig, point_name, charger) = checked.merged[name or next(iter(checked.merged))], (at[1], at[3], at[5])
-    point, like = merged["rig"][rig]["power"][point_name], choose.class_of(checked.tables, "charger", str(charger))
-    present = choose.class_of(checked.tables, "generator", str(point.get("generator", "")))
-    if not like or not present or len([one for one in point["chargers"].values() if one]) > 1:
-        return []
-    needed = enough_power(like, count)
-    order = list(catalogue()["generator"])
-    if order.index(needed) <= order.index(present):
-        return []
-    return choose.choose_source(checked.prefix(name), str(rig), str(point_name), needed)
+    of_set = at[0] == "equipment_set"
+    present: Any = opened.checked.merged[str(at[1])] if of_set else next(iter(opened.checked.merged.values()))
+    for part in at[2:] if of_set else at:
+        present = present.get(part, {}) if isinstance(present, Mapping) else {}
+    if not isinstance(present, int):
+        # people whom the file does not mention are one of each
+        present = int("crew" in at)
+    return [put(at, max(0, present + (1 if int(wish["by"]) > 0 else -1)))]
 
 
 def _choose(opened: Opened, wish: Wish) -> list[Change]:
@@ -224,18 +203,15 @@ def _choose(opened: Opened, wish: Wish) -> list[Change]:
     name, rig, kind, old, new = (str(wish[key]) for key in ("set", "rig", "kind", "old", "typed"))
     if old == new:
         return []
-    tables, merged, prefix = checked.tables, checked.merged[name], checked.prefix(name)
+    chooser = Chooser(checked, name, rig)
     if kind == "aircraft":
-        changes = choose.choose_aircraft(tables, merged, prefix, rig, old, new)
-        number = merged["rig"][rig]["aircraft"].get(old, 1)
-        if prefix and merged.get("label") == _craft_words(old, number):
-            changes.append(edit.put((*prefix, "label"), _craft_words(new, number)))
-        return changes
+        number, place = chooser.table["aircraft"].get(old, 1), (*chooser.prefix, "label")
+        own = not chooser.prefix or chooser.merged.get("label") != _craft_words(old, number)
+        return [*chooser.aircraft(old, new), *([] if own else [put(place, _craft_words(new, number))])]
     if kind == "pack":
-        return choose.choose_pack(tables, merged, prefix, rig, old, new)
-    if kind == "charger":
-        return choose.choose_charger(tables, merged, prefix, rig, str(wish["point"]), old, new)
-    return choose.choose_source(prefix, rig, str(wish["point"]), new)
+        return chooser.pack(old, new)
+    point = str(wish["point"])
+    return chooser.charger(point, old, new) if kind == "charger" else chooser.source(point, new)
 
 
 def _paste(opened: Opened, wish: Wish) -> list[Change]:
@@ -243,10 +219,6 @@ def _paste(opened: Opened, wish: Wish) -> list[Change]:
     if column not in edit.COLUMNS:
         raise ValueError
     return [edit.paste(int(wish["row"]), column, str(wish["text"]), opened.checked.metric)]
-
-
-def _add_field(opened: Opened, _: Wish) -> list[Change]:
-    return [edit.add_field(opened.checked.metric)]
 
 
 def _take(opened: Opened, wish: Wish) -> list[Change]:
@@ -262,38 +234,24 @@ def _take(opened: Opened, wish: Wish) -> list[Change]:
 
 def _table(opened: Opened, _: Wish) -> list[Change]:
     """Make a table of the fields of a file: names and areas stay, outlines go."""
-    plan = opened.checked.plans[0]
-    rows = [
-        {"name": one.name[:80], "area": f"{one.area_m2 / 10_000:.4g} ha", "length_to_width": 2} for one in plan.fields
-    ]
-    return [edit.use_table(rows)]
-
-
-def _copy_set(opened: Opened, wish: Wish) -> list[Change]:
-    source = str(wish["set"])
-    return _set_like(opened, source, f"{opened.checked.called(source)[:50]}, copy")[1]
-
-
-def _set_like(opened: Opened, source: str, label: str) -> tuple[str, list[Change]]:
-    """Return the name of a new set like another, and the changes that make it."""
-    tables, changes = opened.checked.tables, list[Change]()
-    if not source:
-        # the scenario is its own only set: from now on it is one beside others
-        changes.append(edit.put(("equipment_set", "as_it_was"), {"label": "as it was"}))
-    name = edit.free_name(tables, label)
-    changes.append(edit.copy_set(source or "as_it_was", name, label))
-    return name, changes
+    per, unit = (M2_PER_HECTARE, "ha") if opened.checked.metric else (M2_PER_ACRE, "acre")
+    fields = opened.checked.plans[0].fields
+    return [edit.use_table([{"name": one.name[:80], "area": f"{one.area_m2 / per:.4g} {unit}"} for one in fields])]
 
 
 def _one_more(opened: Opened, wish: Wish) -> list[Change]:
-    """Make a set like another with one more of something, as the answer has tried it."""
-    source = str(wish["set"])
-    source = source if source in opened.checked.merged else ""
-    label = f"{opened.checked.called(source)}, {wish['change']}"
-    name, changes = _set_like(opened, source, label[:60])
+    """Make a set like another: the same, or with one more of something, as the answer has tried it."""
+    merged, source = opened.checked.merged, str(wish["set"])
+    source, changes = source if source in merged else "", list[Change]()
+    label = f"{opened.checked.called(source)[:50]}, {wish['change']}"[:60]
+    if not source:
+        # the scenario is its own only set: from now on it is one beside others
+        changes.append(put(("equipment_set", "as_it_was"), {"label": "as it was"}))
+    name = edit.free_name(opened.checked.tables, label)
+    changes.append(edit.copy_set(source or "as_it_was", name, label))
     for text in list(wish["settings"])[:20]:
         parts, value = parse_setting(str(text))
-        changes.append(edit.put(("equipment_set", name, *parts), value))
+        changes.append(put(("equipment_set", name, *parts), value))
     return changes
 
 
@@ -302,16 +260,3 @@ def _zone(opened: Opened, wish: Wish) -> list[Change]:
     if loaded is None:
         raise InputError(list(opened.checked.problems))
     return move_zone(opened.checked.plans[0], loaded.folder, int(wish["place"]), float(wish["x"]), float(wish["y"]))
-
-
-def renamed(store: Store, key: str, customer: str, name: str) -> str:
-    """Rename a scenario; what is wrong with the name is said at its input."""
-    try:
-        return store.rename(key, customer, name)
-    except InputError as error:
-        raise InputError([replace(one, file="") for one in error.problems]) from error
-
-
-def home_of(store: Store, key: str) -> Path:
-    """Return the folder that a scenario lies in."""
-    return store.path(key).parent

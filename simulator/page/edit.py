@@ -222,11 +222,6 @@ def use_table(rows: list[dict[str, Any]]) -> Change:
     return change
 
 
-def step(at: At, by: int, present: int) -> Change:
-    """Make a count one more or fewer, never below nothing."""
-    return put(at, max(0, present + by))
-
-
 def copy_set(source: str, name: str, label: str) -> Change:
     """Add a set like another."""
 

@@ -7,7 +7,6 @@ import os
 import shutil
 import threading
 import time
-from collections.abc import Callable
 from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
@@ -111,9 +110,8 @@ class Live:
                 answer.said = tuple(map(str, checked.problems))
                 self._tell(answer, "refused")
                 return
-            for other in sorted(self._work, key=lambda one: self._work[one].begun_s)[: 1 - MOST_AT_ONCE or None]:
-                if len(self._work) >= MOST_AT_ONCE:
-                    self.stop(other)
+            while len(self._work) >= MOST_AT_ONCE:
+                self.stop(min(self._work, key=lambda one: self._work[one].begun_s))
             self.warm()
             work, self._spare = self._spare, None
             if work is None:
@@ -131,8 +129,8 @@ class Live:
                 self._end(key)
                 self._tell(self.answer(key), "stopped")
 
-    def move(self, key: str, new: str) -> None:
-        """Forget a scenario by its old key."""
+    def forget(self, key: str) -> None:
+        """Forget a scenario that is there no more under that key."""
         with self._lock:
             self._end(key)
             self._answers.pop(key, None)
@@ -213,6 +211,3 @@ def _kill(work: _Work, wait_s: float = 0.0) -> None:
     with suppress(OSError):
         work.link.close()
     threading.Thread(target=work.process.join, daemon=True).start()
-
-
-Reader = Callable[..., Any]

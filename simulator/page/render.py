@@ -56,12 +56,11 @@ def parts(template: str, **context: Any) -> dict[str, str]:
     return {name: "".join(block(inner)) for name, block in found.blocks.items()}
 
 
-def answer_html(answer: Answer) -> str:
+def answer_html(answer: Answer) -> Markup:
     """Return what is known of the answer, in the words of the report."""
     document = None if answer.document is None else clean(answer.document)
     sets: list[Mapping[str, Any]] = [] if document is None else [entry for _, entry in best_first(document)]
-    known = {} if document is None else dict(answer_lines(document))
-    return page(
+    filled = page(
         "answer.html.j2",
         answer=answer,
         lines=[] if document is None else answer_lines(document),
@@ -70,8 +69,8 @@ def answer_html(answer: Answer) -> str:
         days=None if document is None else answer_table(document),
         job=None if document is None else job_table(document, chances=False),
         more=_more(document) if document is not None and answer.final else [],
-        named=len(known) == len(sets),
     )
+    return Markup(filled)
 
 
 def job_cost(entry: Mapping[str, Any]) -> str:
@@ -106,8 +105,3 @@ def charts_html(folder: Path) -> str:
     from simulator.report.stored import read_result
 
     return page("charts.html.j2", figures=answer_figures(read_result(folder)))
-
-
-def as_markup(text: str) -> Markup:
-    """Return text that a template of this project made as what it is."""
-    return Markup(text)

@@ -9,7 +9,7 @@ from typing import Any
 
 from simulator.page.boxes import Box, Boxes, choices, class_words, entry_words
 from simulator.page.check import Checked
-from simulator.page.choose import class_of, classes
+from simulator.page.choose import Chooser, class_of, held
 from simulator.page.field_map import field_map
 from simulator.page.prices import investment, price_boxes, price_rows
 from simulator.report.numbers import fixed, report_units
@@ -151,16 +151,12 @@ def _set(boxes: Boxes, name: str) -> Part:
 def _rig(boxes: Boxes, name: str, rig: str) -> Part:
     """Return the inputs of one rig of a set, line by line."""
     checked = boxes.checked
-    tables, merged, prefix = checked.tables, checked.merged[name], checked.prefix(name)
-    table, place = merged["rig"][rig], (*prefix, "rig", rig)
-    of_rig = {"set": name, "rig": rig}
-
-    def held(entries: Any) -> list[str]:
-        return [one for one, number in (entries or {}).items() if number]
+    tables, prefix, chooser = checked.tables, checked.prefix(name), Chooser(checked, name, rig)
+    table, place, of_rig = chooser.table, (*prefix, "rig", rig), {"set": name, "rig": rig}
 
     def line(kind: str, words: str, at: tuple[str, ...], present: str, flown: Sequence[str], **more: str) -> list[Box]:
-        other = next((one for one in flown if present in classes(tables, merged, kind, one)), "")
-        given = choices(tables, kind, classes(tables, merged, kind, other))
+        other = next((one for one in flown if present in chooser.classes(kind, one)), "")
+        given = choices(tables, kind, chooser.classes(kind, other))
         sent = {**of_rig, "kind": kind, "old": present, **more}
         choose = Box((*at, present), words, present, choices=given, action="choose", more=sent)
         return [choose, boxes.box((*at, present), f"Number of {words.lower()}", name, count=True)]
@@ -174,7 +170,7 @@ def _rig(boxes: Boxes, name: str, rig: str) -> Part:
             found = line("charger", "Chargers", (*at, "chargers"), one, packs, point=point_name)
             lines.append([*found, boxes.box((*prefix, "charger", one, "setting"), "Set to", name)])
         present = str(point.get("generator") or point.get("like") or "")
-        given = choices(tables, "generator", classes(tables, merged, "generator"))
+        given = choices(tables, "generator", chooser.classes("generator"))
         given += [(one, class_words(one)) for one in catalogue()["power"]]
         if present not in dict(given):
             given.insert(0, (present, f"mains {point.get('grid_power', '')}"))
@@ -190,7 +186,7 @@ def _rig(boxes: Boxes, name: str, rig: str) -> Part:
     if table.get("like") in catalogue()["rig"]:
         set_ups = [(one, class_words(one)) for one in catalogue()["rig"]]
         more.insert(0, boxes.box((*place, "like"), "Travels as", name, choices=set_ups))
-    return {"name": rig if len(merged["rig"]) > 1 else "", "lines": lines, "more": more}
+    return {"name": rig if len(chooser.merged["rig"]) > 1 else "", "lines": lines, "more": more}
 
 
 def _class_tables(boxes: Boxes) -> Iterator[tuple[str, Sequence[Box]]]:

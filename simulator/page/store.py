@@ -196,14 +196,15 @@ class Store:
             if named and beside.name in content and not (home / beside.name).exists():
                 shutil.copyfile(beside, home / beside.name)
 
-    def remove(self, key: str) -> None:
-        """Move a scenario to the bin folder."""
+    def remove(self, key: str) -> str:
+        """Move a scenario to the bin folder; its key is then none."""
         with self._lock:
             self.read(key)
             stamp = datetime.datetime.now(datetime.UTC).astimezone()
             target = self._inside(self.folder / BIN) / f"{key.replace('/', ' - ')} {stamp:%Y-%m-%d %H.%M.%S.%f}.toml"
             target.parent.mkdir(exist_ok=True)
             self.path(key).rename(target)
+            return ""
 
     def keep_file(self, key: str, name: str, content: bytes) -> str:
         """Keep a file beside a scenario, under its own name where that is free or holds the same; return the name."""

@@ -53,7 +53,7 @@ def wait_for(found, most_s=180.0):
     while time.monotonic() < end:
         if value := found():
             return value
-        time.sleep(0.05)
+        time.sleep(0.1)
     raise AssertionError("it never came")
 
 

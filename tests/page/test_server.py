@@ -238,9 +238,9 @@ def test_fields_of_a_file_have_landing_zones_and_rates_of_their_own(page):
     assert page.client.post(address, content=WILLOW.read_bytes()).status_code == 200
     plan = page.server.desk.open(key).checked.plans[0]
     name = plan.fields[2].name
-    drawn = field_map(plan).fields[2]
+    zone_x, zone_y = field_map(plan)["fields"][2]["zone"]
     before = plan.fields[2].stations[0]
-    assert page.edit(key, action="zone", place=2, x=drawn.zone[0] + 40.0, y=drawn.zone[1] - 10.0).status_code == 200
+    assert page.edit(key, action="zone", place=2, x=zone_x + 40.0, y=zone_y - 10.0).status_code == 200
     assert page.edit(key, action="set", at=["field_file", "rates", name], typed="5").status_code == 200
     field = page.server.desk.open(key).checked.plans[0].fields[2]
     assert field.stations[0].x_m == pytest.approx(before.x_m + 40.0, abs=0.2)
@@ -270,9 +270,9 @@ def test_a_csv_table_becomes_the_fields(page):
 def test_a_landing_zone_goes_where_it_is_dragged(page):
     key = page.new()
     field = page.server.desk.open(key)
-    one = field_map(field.checked.plans[0]).fields[1]
-    left = float(one.path[1:].split(",")[0])
-    bottom = max(float(pair.split(",")[1]) for pair in one.path.strip("MZ").split(" L"))
+    path = field_map(field.checked.plans[0])["fields"][1]["path"]
+    left = float(path[1:].split(",")[0])
+    bottom = max(float(pair.split(",")[1]) for pair in path.strip("MZ").split(" L"))
     assert page.edit(key, action="zone", place=1, x=left + 30.0, y=bottom - 50.0).status_code == 200
     assert page.tables(key)["field"][0]["landing_zone"] == ["30 m", "50 m"]
 

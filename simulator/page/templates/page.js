@@ -1,31 +1,25 @@
 "use strict";
 // The planning page in the browser: what is typed goes to the server, whose answer takes the place of what stood there.
 
-const plan = document.getElementById("plan");
-const statusLine = document.getElementById("status");
-let version = plan ? plan.dataset.version : "";
-let queue = Promise.resolve();
-let conflicting = null;
-let lastPhase = "", chartsOf = "";
-const wrong = new Map(); // by id of an input: what is wrong with what was typed there
-
+const byId = (id) => document.getElementById(id);
+const plan = byId("plan");
 const encoded = (key) => key.split("/").map(encodeURIComponent).join("/");
 const key = plan ? encoded(plan.dataset.key) : "";
+const wrong = new Map(); // by id of an input: what is wrong with what was typed there
+let version = plan ? plan.dataset.version : "";
+let queue = Promise.resolve();
+let conflicting = null, lastPhase = "", chartsOf = "";
 
 function tell(text) {
-  if (statusLine) statusLine.textContent = text;
+  if (byId("status")) byId("status").textContent = text;
 }
 
 async function post(path, content, raw) {
-  const init = { method: "POST", body: raw || JSON.stringify(content), headers: {} };
-  if (!raw) init.headers["Content-Type"] = "application/json";
   try {
-    const answer = await fetch(path, init);
-    let found = {};
-    try { found = await answer.json(); } catch { found = { problems: [{ where: "", message: "the page does not answer as it should" }] }; }
-    return { code: answer.status, ...found };
+    const answer = await fetch(path, { method: "POST", body: raw || JSON.stringify(content) });
+    return { code: answer.status, ...(await answer.json()) };
   } catch {
-    return { code: 0, problems: [{ where: "", message: "the page's server does not answer; was it stopped? Nothing was saved." }] };
+    return { code: 0, problems: [{ message: "the page's server does not answer; was it stopped? Nothing was saved." }] };
   }
 }
 
@@ -36,101 +30,80 @@ function words(problems) {
 // ---- inputs
 
 function mark(input, text) {
-  const said = document.getElementById(`${input.id}-said`);
   input.classList.toggle("wrong", Boolean(text));
-  if (text) input.setAttribute("aria-invalid", "true"); else input.removeAttribute("aria-invalid");
-  if (said) said.textContent = text;
+  input.toggleAttribute("aria-invalid", Boolean(text));
+  if (text) input.setAttribute("aria-invalid", "true");
+  byId(`${input.id}-said`).textContent = text;
   if (text) wrong.set(input.id, { text, typed: input.value }); else wrong.delete(input.id);
 }
 
 // Put new content in place of old: what is being typed, what was refused, the focus and what was unfolded stay.
 function renew(place, html) {
-  const active = document.activeElement;
-  const inside = place.contains(active) && active.id ? { id: active.id, from: active.selectionStart, to: active.selectionEnd } : null;
-  const typed = new Map();
-  for (const input of place.querySelectorAll("input[id]:not([type=file]):not([type=checkbox]), textarea[id]")) {
-    if (input.value !== input.defaultValue) typed.set(input.id, [input.value, input.dataset.sending]);
+  const active = place.contains(document.activeElement) && document.activeElement.id ? document.activeElement : null;
+  const caret = active && [active.id, active.selectionStart, active.selectionEnd];
+  const kept = [];
+  for (const one of place.querySelectorAll("[id]")) {
+    const { value, checked, open } = one, sending = one.dataset.sending;
+    if (one.tagName === "DETAILS") kept.push([one.id, { open }]);
+    else if (one.type === "checkbox") kept.push([one.id, { checked }]);
+    else if (one.tagName === "SELECT" ? !one.dataset.at : "defaultValue" in one && one.type !== "file" && value !== one.defaultValue) kept.push([one.id, { value }, sending]);
   }
-  const unfolded = new Map([...place.querySelectorAll("details[id]")].map((one) => [one.id, one.open]));
-  const checks = new Map([...place.querySelectorAll("input[type=checkbox][name]")].map((one) => [one.name + one.value, one.checked]));
-  const chosen = new Map([...place.querySelectorAll("form select[id]")].map((one) => [one.id, one.value]));
   place.innerHTML = html;
-  for (const [id, open] of unfolded) { const one = document.getElementById(id); if (one) one.open = open; }
-  for (const one of place.querySelectorAll("input[type=checkbox][name]")) if (checks.has(one.name + one.value)) one.checked = checks.get(one.name + one.value);
-  for (const [id, value] of chosen) { const one = document.getElementById(id); if (one && [...one.options].some((option) => option.value === value)) one.value = value; }
-  for (const [id, [value, sending]] of typed) {
-    const one = document.getElementById(id);
-    if (one && one.value !== value) one.value = value;
+  for (const [id, state, sending] of kept) {
+    const one = byId(id);
+    if (one) Object.assign(one, state);
     if (one && sending !== undefined) one.dataset.sending = sending;
   }
-  for (const [id, { text, typed: value }] of wrong) {
-    const one = document.getElementById(id);
-    if (one && place.contains(one)) { one.value = value; mark(one, text); }
+  for (const [id, { text, typed }] of wrong) {
+    const one = byId(id);
+    if (one && place.contains(one)) { one.value = typed; mark(one, text); }
   }
-  if (inside) {
-    const one = document.getElementById(inside.id);
-    if (one) {
-      one.focus({ preventScroll: true });
-      if (inside.from !== null && inside.from !== undefined && one.setSelectionRange) one.setSelectionRange(inside.from, inside.to);
-    }
-  }
+  const now = caret && byId(caret[0]);
+  if (now) now.focus({ preventScroll: true });
+  if (now && typeof caret[1] === "number" && now.setSelectionRange) now.setSelectionRange(caret[1], caret[2]);
 }
 
 function take(found) {
   if (!found.parts) return;
   version = found.version;
-  plan.dataset.version = version;
-  for (const [name, html] of Object.entries(found.parts)) {
-    const place = document.querySelector(`[data-part="${name}"]`);
-    if (place) renew(place, html);
-  }
+  for (const [name, html] of Object.entries(found.parts)) renew(document.querySelector(`[data-part="${name}"]`), html);
 }
 
 function wish(content, source) {
-  queue = queue.then(() => carry(content, source));
+  queue = queue.then(() => carry(content, source ? source.id : ""));
   return queue;
 }
 
-async function carry(content, source) {
+async function carry(content, id) {
   tell("Saving …");
   const found = await post(`/edit/${key}`, { ...content, version });
   // another answer may have put a new input in the place of the one that was typed in
-  const input = source && source.id ? document.getElementById(source.id) : null;
+  const input = byId(id);
   if (input) delete input.dataset.sending;
   if (found.code === 200) {
-    if (input && "defaultValue" in input && input.value === content.typed) { mark(input, ""); input.defaultValue = input.value; }
-    else if (input) wrong.delete(input.id);
+    if (input && "defaultValue" in input && input.value === content.typed) input.defaultValue = input.value;
+    wrong.delete(id);
     take(found);
     tell("Saved.");
-  } else if (found.code === 409) {
-    conflict(content);
-  } else {
-    const text = words(found.problems);
-    tell(`Not saved. ${text}`);
-    const own = (found.problems || []).map((one) => one.message).join("; ");
-    if (input && document.getElementById(`${input.id}-said`)) mark(input, own);
-    return text;
+  } else if (found.code === 409) conflict(content);
+  else {
+    tell(`Not saved. ${words(found.problems)}`);
+    if (input && byId(`${id}-said`)) mark(input, found.problems.map((one) => one.message).join("; "));
   }
-  return "";
 }
 
 function conflict(content) {
   conflicting = content;
-  const box = document.getElementById("conflict");
-  document.getElementById("keep-mine").hidden = !content;
-  box.hidden = false;
-  box.focus();
+  byId("keep-mine").hidden = !content;
+  byId("conflict").hidden = false;
+  byId("conflict").focus();
   tell("Not saved: the job was changed elsewhere.");
 }
 
-async function reload() {
+async function reload(text) {
   const answer = await fetch(`/parts/${key}`);
   if (answer.ok) take(await answer.json());
-  else if (answer.status === 404) tell("This job is not there any more: it was renamed or removed elsewhere.");
-}
-
-function sentBy(element) {
-  return { ...JSON.parse(element.dataset.sent || "{}"), at: JSON.parse(element.dataset.at) };
+  tell(answer.ok ? text : "This job is not there any more: it was renamed or removed elsewhere.");
 }
 
 // What was typed is meant when the input is left, or by Enter. A change event alone would not do: it is not sent for
@@ -140,33 +113,45 @@ function meant(input) {
   const same = input.tagName === "INPUT" && input.value === input.defaultValue && !refused;
   if (same || input.dataset.sending === input.value || (refused && refused.typed === input.value)) return;
   input.dataset.sending = input.value;
-  wish({ ...sentBy(input), typed: input.value }, input);
+  wish({ ...JSON.parse(input.dataset.sent), at: JSON.parse(input.dataset.at), typed: input.value }, input);
 }
 
-document.addEventListener("focusout", (event) => {
-  if (event.target.matches("input[data-at]") && event.target.isConnected) meant(event.target);
+document.addEventListener("focusout", ({ target }) => {
+  if (target.matches("input[data-at]") && target.isConnected) meant(target);
 });
 
-document.addEventListener("change", (event) => {
+document.addEventListener("change", ({ target }) => {
+  if (target.dataset.at) meant(target);
+  else if (target.id === "drop-file" && target.files.length) upload(target.files[0]);
+  else if (target.id === "quote-logo" && target.files.length) logo(target.files[0]);
+});
+
+document.addEventListener("keydown", (event) => {
   const input = event.target;
-  if (input.dataset && input.dataset.at) meant(input);
-  else if (input.id === "drop-file" && input.files.length) upload(input.files[0]).then(() => { input.value = ""; });
-  else if (input.id === "quote-logo" && input.files.length) logo(input.files[0]);
+  if (!input.matches("input[data-at]")) return;
+  if (event.key === "Enter") meant(input);
+  // takes back what was typed
+  if (event.key === "Escape") { input.value = input.defaultValue; mark(input, ""); }
 });
 
 document.addEventListener("click", async (event) => {
   const button = event.target.closest("button");
   if (!button) return;
-  if (button.dataset.by) wish({ action: "step", at: JSON.parse(button.dataset.at), by: Number(button.dataset.by) });
-  else if (button.dataset.wish) wish(JSON.parse(button.dataset.wish));
-  else if (button.dataset.do) act(JSON.parse(button.dataset.do), button.dataset.key ? encoded(button.dataset.key) : key, Boolean(button.dataset.key));
-  else if (button.id === "take-theirs") { wrong.clear(); document.getElementById("conflict").hidden = true; await reload(); tell("This is the job as it is now."); }
-  else if (button.id === "keep-mine") {
+  const { by, at, wish: content, do: doing, key: of } = button.dataset;
+  if (by) wish({ action: "step", at: JSON.parse(at), by: Number(by) });
+  else if (content) wish(JSON.parse(content));
+  else if (doing) act(JSON.parse(doing), of ? encoded(of) : key, Boolean(of));
+  else if (button.id === "take-theirs") {
+    wrong.clear();
+    byId("conflict").hidden = true;
+    for (const input of document.querySelectorAll("input[data-at]")) input.value = input.defaultValue;
+    reload("This is the job as it is now.");
+  } else if (button.id === "keep-mine") {
     const found = await post(`/edit/${key}`, { ...conflicting, version, as_copy: true });
     if (found.code === 200) location.href = `/job/${encoded(found.key)}`; else tell(words(found.problems));
   } else if (button.id === "lay-pasted") {
-    const area = document.getElementById("pasted");
-    wish({ action: "paste", row: 0, column: "name", text: area.value }, area).then(() => { const now = document.getElementById("pasted"); if (now && !wrong.has("pasted")) now.value = ""; });
+    await wish({ action: "paste", row: 0, column: "name", text: byId("pasted").value }, byId("pasted"));
+    if (!wrong.has("pasted")) byId("pasted").value = "";
   }
 });
 
@@ -176,7 +161,7 @@ async function act(content, of, inList) {
   if (found.code === 409) conflict(null);
   else if (found.code !== 200) tell(words(found.problems));
   else if (content.action === "copy") location.href = `/job/${encoded(found.key)}`;
-  else if (content.action === "remove") { if (inList) location.reload(); else location.href = "/"; }
+  else if (content.action === "remove") location.href = "/";
   else {
     if (content.action === "undo") wrong.clear();
     take(found);
@@ -184,21 +169,10 @@ async function act(content, of, inList) {
   }
 }
 
-// Escape takes back what was typed.
-document.addEventListener("keydown", (event) => {
-  const input = event.target;
-  if (event.key === "Enter" && input.matches && input.matches("input[data-at]")) meant(input);
-  if (event.key === "Escape" && input.dataset && input.dataset.at && "defaultValue" in input) {
-    input.value = input.defaultValue;
-    mark(input, "");
-  }
-});
-
 // ---- pasting and dropping
 
 document.addEventListener("paste", (event) => {
-  const cell = event.target.closest ? event.target.closest("#field-table input") : null;
-  const text = (event.clipboardData || new DataTransfer()).getData("text");
+  const cell = event.target.closest("#field-table input"), text = event.clipboardData.getData("text");
   if (!cell || !/[\t\n\r]/.test(text.trim())) return;
   event.preventDefault();
   const at = JSON.parse(cell.dataset.at);
@@ -206,11 +180,12 @@ document.addEventListener("paste", (event) => {
 });
 
 async function upload(file) {
-  const said = document.getElementById("drop-said");
+  const said = byId("drop-said");
   said.textContent = "";
   tell(`Reading ${file.name} …`);
   await queue;
   const found = await post(`/upload/${key}?name=${encodeURIComponent(file.name)}&version=${version}`, null, file);
+  byId("drop-file").value = "";
   if (found.code === 200) { take(found); tell(`The fields are those of ${file.name}.`); }
   else if (found.code === 409) conflict(null);
   else { said.textContent = words(found.problems); tell("The file was not taken."); }
@@ -221,144 +196,122 @@ async function logo(file) {
   tell(found.code === 200 ? "The logo is kept for every quote." : words(found.problems));
 }
 
-const drop = document.getElementById("drop");
-if (drop) {
-  for (const kind of ["dragenter", "dragover"]) document.addEventListener(kind, (event) => { event.preventDefault(); drop.classList.add("over"); });
-  document.addEventListener("dragleave", () => drop.classList.remove("over"));
-  document.addEventListener("drop", (event) => {
+if (plan) {
+  const over = (event) => {
     event.preventDefault();
-    drop.classList.remove("over");
-    if (event.dataTransfer.files.length) upload(event.dataTransfer.files[0]);
-  });
+    byId("drop").classList.toggle("over", event.type === "dragover");
+    if (event.type === "drop" && event.dataTransfer.files.length) upload(event.dataTransfer.files[0]);
+  };
+  for (const kind of ["dragover", "dragleave", "drop"]) document.addEventListener(kind, over);
 }
 
 // ---- the map: a landing zone follows the pointer, or the arrow keys
 
-function mapPoint(svg, event) {
-  return new DOMPoint(event.clientX, event.clientY).matrixTransform(svg.getScreenCTM().inverse());
+function moved(zone, x, y) {
+  zone.setAttribute("cx", x);
+  zone.setAttribute("cy", y);
 }
 
 function zoneWish(zone) {
-  wish({ action: "zone", place: Number(zone.dataset.zone), x: Number(zone.getAttribute("cx")), y: Number(zone.getAttribute("cy")) });
+  wish({ action: "zone", place: Number(zone.dataset.zone), x: zone.cx.baseVal.value, y: zone.cy.baseVal.value });
 }
 
 document.addEventListener("pointerdown", (event) => {
-  const zone = event.target.closest ? event.target.closest("[data-zone]") : null;
+  const zone = event.target.closest("[data-zone]");
   if (!zone) return;
-  const svg = zone.ownerSVGElement;
-  let moved = false;
+  let dragged = false;
   zone.setPointerCapture(event.pointerId);
   zone.onpointermove = (move) => {
-    const point = mapPoint(svg, move);
-    zone.setAttribute("cx", point.x);
-    zone.setAttribute("cy", point.y);
-    moved = true;
+    const point = new DOMPoint(move.clientX, move.clientY).matrixTransform(zone.ownerSVGElement.getScreenCTM().inverse());
+    moved(zone, point.x, point.y);
+    dragged = true;
   };
-  zone.onpointerup = () => { zone.onpointermove = zone.onpointerup = null; if (moved) zoneWish(zone); };
+  zone.onpointerup = () => { zone.onpointermove = zone.onpointerup = null; if (dragged) zoneWish(zone); };
 });
 
 document.addEventListener("keydown", (event) => {
-  const zone = event.target.dataset && event.target.dataset.zone !== undefined ? event.target : null;
+  const zone = event.target.closest("[data-zone]");
   if (!zone) return;
-  const step = Number(zone.getAttribute("r")) * (event.shiftKey ? 5 : 1);
+  const step = zone.r.baseVal.value * (event.shiftKey ? 5 : 1);
   const way = { ArrowLeft: [-1, 0], ArrowRight: [1, 0], ArrowUp: [0, -1], ArrowDown: [0, 1] }[event.key];
   if (way) {
-    zone.setAttribute("cx", Number(zone.getAttribute("cx")) + way[0] * step);
-    zone.setAttribute("cy", Number(zone.getAttribute("cy")) + way[1] * step);
+    moved(zone, zone.cx.baseVal.value + way[0] * step, zone.cy.baseVal.value + way[1] * step);
     event.preventDefault();
   } else if (event.key === "Enter") zoneWish(zone);
 });
 
 // ---- forms
 
-function formTable(form) {
-  const table = {};
-  for (const [name, value] of new FormData(form)) {
-    if (name === "sets" || name === "classes") (table[name] ||= []).push(value); else table[name] = value;
-  }
-  return table;
-}
-
 document.addEventListener("submit", async (event) => {
-  const form = event.target;
+  const form = event.target, many = ["sets", "classes"];
   if (!form.classList.contains("ask")) return;
   event.preventDefault();
   await queue;
   for (const said of form.querySelectorAll(".said")) said.textContent = "";
-  const given = formTable(form);
-  if (form.id === "new") place(form, "new", await post("/new", given), (found) => { location.href = `/job/${encoded(found.key)}`; });
-  else if (form.id === "rename") place(form, "rename", await post(`/do/${key}`, { action: "rename", ...given }), (found) => { location.href = `/job/${encoded(found.key)}`; });
-  else if (form.id === "quote") {
-    const done = document.getElementById("quote-done");
-    done.textContent = "Being made …";
-    const found = await post(`/quote/${key}`, given);
-    done.textContent = "";
-    place(form, "quote", found, () => {
-      const link = document.createElement("a");
-      link.href = found.address;
-      link.textContent = "The quote (PDF)";
-      link.id = "quote-link";
-      done.append(link, found.said ? ` ${found.said}` : "");
-      link.focus();
-    });
-  } else if (form.classList.contains("study")) {
-    place(form, "", await post(`/study/${key}`, { study: form.dataset.study, ...given }), (found) => tell(`Asked: ${found.begun}`));
-  }
+  const data = new FormData(form), given = Object.fromEntries(data);
+  for (const name of many) given[name] = data.getAll(name);
+  const { study } = form.dataset;
+  if (form.id === "quote") byId("quote-done").textContent = "Being made …";
+  const path = { new: "/new", rename: `/do/${key}`, quote: `/quote/${key}` }[form.id] || `/study/${key}`;
+  const found = await post(path, { ...given, ...(study ? { study } : { action: form.id }) });
+  if (form.id === "quote") byId("quote-done").textContent = "";
+  if (found.code !== 200) {
+    for (const { where, message } of found.problems) {
+      const at = byId(`${form.id}-${where}-said`) || form.querySelector(":scope > .said") || byId(`${form.id}-name-said`);
+      at.textContent = [at.textContent, message].filter(Boolean).join("; ");
+    }
+    tell(`That did not go: ${words(found.problems)}`);
+  } else if (form.id === "quote") {
+    const link = Object.assign(document.createElement("a"), { href: found.address, id: "quote-link", textContent: "The quote (PDF)" });
+    byId("quote-done").append(link, ` ${found.said}`);
+    link.focus();
+  } else if (study) tell(`Asked: ${found.begun}`);
+  else location.href = `/job/${encoded(found.key)}`;
 });
-
-function place(form, prefix, found, then) {
-  if (found.code === 200) { then(found); return; }
-  const said = form.querySelector(":scope > .said") || document.getElementById(`${prefix}-name-said`);
-  for (const one of found.problems || []) {
-    const at = document.getElementById(`${prefix}-${one.where}-said`) || said;
-    if (at) at.textContent = [at.textContent, one.message].filter(Boolean).join("; ");
-  }
-  tell(`That did not go: ${words(found.problems)}`);
-}
 
 // ---- news of the answer
 
+const SPOKEN = {
+  running: "Simulating.", writing: "The answer is decided.", stopped: "Stopped.",
+  broken: "The simulation has ended by itself.", refused: "This cannot be simulated as it stands.",
+};
+
 function news(content) {
-  const place = document.querySelector('[data-part="answer"]');
-  renew(place, content.html);
-  const finished = content.phase === "ready";
-  if (content.phase !== lastPhase) {
-    const spoken = { running: "Simulating.", writing: "The answer is decided.", stopped: "Stopped.", broken: "The simulation has ended by itself.", refused: "This cannot be simulated as it stands." };
-    if (spoken[content.phase]) document.getElementById("said-answer").textContent = spoken[content.phase];
-    lastPhase = content.phase;
-  }
-  const charts = document.getElementById("charts"), report = document.getElementById("whole-report");
+  // a button that is being pressed would be taken from under the finger
+  if (document.querySelector('[data-part="answer"] button:active')) { setTimeout(news, 150, content); return; }
+  const { html, phase, digest } = content;
+  renew(document.querySelector('[data-part="answer"]'), html);
+  const finished = phase === "ready", charts = byId("charts"), frame = document.querySelector("#whole-report iframe");
+  if (phase !== lastPhase && SPOKEN[phase]) byId("said-answer").textContent = SPOKEN[phase];
+  lastPhase = phase;
   charts.classList.toggle("old", !finished);
-  report.hidden = !finished;
+  byId("whole-report").hidden = !finished;
   document.body.classList.toggle("decided", finished);
-  if (finished && chartsOf !== content.digest) {
-    chartsOf = content.digest;
-    fetch(`/charts/${key}`).then((answer) => answer.text()).then((html) => { charts.innerHTML = html; charts.dataset.of = content.digest; });
-    const frame = report.querySelector("iframe");
-    frame.removeAttribute("src");
-    if (report.open) frame.src = `/report/${key}`;
-  }
+  if (!finished || chartsOf === digest) return;
+  chartsOf = digest;
+  fetch(`/charts/${key}`).then((answer) => answer.text()).then((text) => { charts.innerHTML = text; });
+  frame.removeAttribute("src");
+  showReport();
+}
+
+function showReport() {
+  const report = byId("whole-report"), frame = report.querySelector("iframe");
+  if (report.open && !frame.getAttribute("src")) frame.src = `/report/${key}`;
+}
+
+async function changed({ version: present }) {
+  if (present === version) return;
+  const typing = [...document.querySelectorAll("input[data-at]")].some((one) => one.value !== one.defaultValue);
+  if (typing && present) conflict(null);
+  else await reload("Changed elsewhere; this is the job as it is now.");
 }
 
 if (plan) {
   const stream = new EventSource(`/events/${key}?version=${version}`);
-  stream.addEventListener("answer", (event) => news(JSON.parse(event.data)));
-  stream.addEventListener("studies", (event) => renew(document.getElementById("studies"), JSON.parse(event.data).html));
-  stream.addEventListener("version", (event) => {
-    queue = queue.then(async () => {
-      const present = JSON.parse(event.data).version;
-      if (present === version) return;
-      const typing = [...document.querySelectorAll("input[data-at]")].some((one) => one.value !== one.defaultValue);
-      if (typing && present) { conflict(null); return; }
-      await reload();
-      if (present) tell("Changed elsewhere; this is the job as it is now.");
-    });
-  });
+  const hear = (kind, then) => stream.addEventListener(kind, (event) => then(JSON.parse(event.data)));
+  hear("answer", news);
+  hear("studies", ({ html }) => renew(byId("studies"), html));
+  hear("version", (content) => { queue = queue.then(() => changed(content)); });
   stream.addEventListener("error", () => tell("The page's server does not answer; it is tried again."));
-  stream.addEventListener("open", () => { if (statusLine.textContent.startsWith("The page's server")) tell(""); });
-  const report = document.getElementById("whole-report");
-  report.addEventListener("toggle", () => {
-    const frame = report.querySelector("iframe");
-    if (report.open && !frame.getAttribute("src")) frame.src = `/report/${key}`;
-  });
+  byId("whole-report").addEventListener("toggle", showReport);
 }
