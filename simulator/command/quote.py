@@ -33,7 +33,7 @@ def command(
     from pathlib import Path
 
     from simulator.errors import InputError
-    from simulator.operation.rehearsal import rehearsed
+    from simulator.experiment.rehearsal import rehearsed
     from simulator.plan.day_plan import make_plan
     from simulator.report.own_files import list_own
     from simulator.report.quote import write_quote

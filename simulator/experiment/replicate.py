@@ -10,11 +10,11 @@ import numpy as np
 
 from simulator.experiment.cluster import Certificates
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
+from simulator.experiment.rehearsal import take_up, ways_of
 from simulator.experiment.run_store import Rows, RunStore
 from simulator.experiment.runs import LatestBlock, row_of_run
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers
-from simulator.operation.rehearsal import take_up, ways_of
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_RUNS
 

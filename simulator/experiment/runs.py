@@ -11,10 +11,10 @@ from simulator.analysis.job import summarise_run
 from simulator.analysis.summary import columns, summarise
 from simulator.errors import InputError
 from simulator.experiment.pieces import Piece
+from simulator.experiment.rehearsal import rehearsed
 from simulator.experiment.run_store import Rows
 from simulator.operation.day import SimulatedDay
 from simulator.operation.job import WorkDay, run_job
-from simulator.operation.rehearsal import rehearsed
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_RUNS, DayStreams, StreamBank, StreamSource
 

@@ -25,9 +25,9 @@ from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError
 from simulator.experiment.pieces import Piece
+from simulator.experiment.rehearsal import Ways, take_up, ways_of
 from simulator.experiment.run_store import Rows
 from simulator.experiment.runs import LatestBlock, run_piece
-from simulator.operation.rehearsal import Ways, take_up, ways_of
 from simulator.plan.day_plan import DayPlan
 
 if TYPE_CHECKING:

@@ -55,6 +55,19 @@ class Charging:
         return self.curve.time_s(self.pack.energy_wh, self.target_wh if target_wh is None else target_wh, power_w)
 
 
+def in_order_of_need(charging: list[Charging]) -> list[Charging]:
+    """Return the packs on charge in the order in which they are served.
+
+    First those waited for, then those of the kind that is fed first, by default that of which fewest lie ready, then
+    the soonest done.
+    """
+    return sorted(charging, key=_need)
+
+
+def _need(one: Charging) -> tuple[bool, int, float]:
+    return not one.waited_for, one.rank, one.time_alone_s()
+
+
 class Slot:
     """One place on one charger."""
 

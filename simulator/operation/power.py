@@ -7,7 +7,7 @@ import math
 from simpy import Environment, Event, Interrupt
 from simpy.events import ProcessGenerator
 
-from simulator.operation.chargers import Charger, Charging, Given
+from simulator.operation.chargers import Charger, Charging, Given, in_order_of_need
 from simulator.operation.log import DayLog, Reason, State
 from simulator.physics.sharing import serve_in_order
 from simulator.plan.equipment import PowerPointPlan
@@ -341,16 +341,3 @@ class PowerSource:
             if one.unplugged:
                 one.unplugged = False
                 one.unplugged = self._asked_w(self.on_charge) > limit_w
-
-
-def in_order_of_need(charging: list[Charging]) -> list[Charging]:
-    """Return the packs on charge in the order in which they are served.
-
-    First those waited for, then those of the kind that is fed first, by default that of which fewest lie ready, then
-    the soonest done.
-    """
-    return sorted(charging, key=_need)
-
-
-def _need(one: Charging) -> tuple[bool, int, float]:
-    return not one.waited_for, one.rank, one.time_alone_s()

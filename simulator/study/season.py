@@ -11,7 +11,7 @@ from numpy.typing import NDArray
 
 from simulator.analysis.summary import place_of
 from simulator.errors import InputError
-from simulator.operation.rehearsal import rehearsed
+from simulator.experiment.rehearsal import rehearsed
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
