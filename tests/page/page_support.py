@@ -72,3 +72,9 @@ def box_value(part, dotted):
     place = json.dumps(dotted).replace('"', "&#34;")
     found = re.search(rf'<input id="[^"]*" data-at="{re.escape(place)}"[^>]* value="([^"]*)"', part)
     return found[1] if found else None
+
+
+def pid_of(server, key):
+    """Return the process that simulates a scenario; None when none does."""
+    work = server.live._work.get(key)
+    return work.process.pid if work else None

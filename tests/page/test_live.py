@@ -6,7 +6,7 @@ import signal
 
 import pytest
 from command_line import call
-from page_support import plain_text, said, served, wait_for
+from page_support import pid_of, plain_text, said, served, wait_for
 
 from simulator.errors import InputError
 from simulator.page.live import Live
@@ -82,7 +82,7 @@ def test_a_killed_simulation_is_said_and_gone_on_with(page):
     key = page.new()
     opened(page, key)
     wait_for(lambda: page.server.live.answer(key).document)
-    os.kill(page.server.live.pid(key), signal.SIGKILL)
+    os.kill(pid_of(page.server, key), signal.SIGKILL)
     broken = phase(page, key, "broken")
     assert "ended by itself" in page.client.get(f"/job/{key}").text
     done = broken.done
@@ -93,7 +93,7 @@ def test_a_killed_simulation_is_said_and_gone_on_with(page):
     assert done > 0
     assert page.client.post(f"/do/{key}", json={"action": "stop"}).status_code == 200
     assert phase(page, key, "stopped").document is not None
-    assert page.server.live.pid(key) is None
+    assert pid_of(page.server, key) is None
 
 
 def test_what_the_physics_refuses_is_said(page):
@@ -102,7 +102,7 @@ def test_what_the_physics_refuses_is_said(page):
     path.write_text(path.read_text().replace("40 acre", "40 gallons"))
     opened(page, key)
     assert page.server.live.answer(key).phase == "refused"
-    assert page.server.live.pid(key) is None
+    assert pid_of(page.server, key) is None
 
 
 def test_several_jobs_are_simulated_at_once_but_not_all(page, monkeypatch):

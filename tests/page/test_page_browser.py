@@ -9,7 +9,7 @@ from types import SimpleNamespace
 import pytest
 import uvicorn
 from browser_support import SCENARIOS, axe_source, outside_requests, set_width, start_browser
-from page_support import SECRET, SEVENTEEN, wait_for
+from page_support import SECRET, SEVENTEEN, pid_of, wait_for
 
 from simulator.page.app import Server
 from simulator.page.safety import Guard
@@ -288,16 +288,16 @@ def test_reload_and_kill_during_a_run(driver, site):
     try:
         key = new_job(driver, site, "Long")
         shows(driver, ".known", "So far")
-        pid = site.server.live.pid(key)
+        pid = pid_of(site.server, key)
         driver.refresh()
         shows(driver, ".known", "So far")
-        assert site.server.live.pid(key) == pid
+        assert pid_of(site.server, key) == pid
         sound(driver, 360)
         os.kill(pid, signal.SIGKILL)
         shows(driver, "#answer .now-line", "ended by itself")
         sound(driver, 1366)
         press(driver, "#run-again")
-        wait_for(lambda: site.server.live.pid(key) not in (None, pid))
+        wait_for(lambda: pid_of(site.server, key) not in (None, pid))
         shows(driver, ".known", "So far")
         # a change marks the old numbers
         type_in(driver, "4", "product", "rate")
