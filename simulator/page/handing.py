@@ -104,7 +104,7 @@ class Handing:
         phases = {None: "running", 0: "done"}
         found = [
             {
-                "place": place, "title": one.title, "words": one.words, "phase": phases.get(one.code, "failed"),
+                "place": place, "title": one.title, "phase": phases.get(one.code, "failed"),
                 "said": plain(" ".join(one.lines) if one.code else one.lines[-1], 1000),
                 "sentences": study_sentences(one.target) if one.code == 0 else [],
             }

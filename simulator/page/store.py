@@ -25,7 +25,7 @@ PRICES = "prices.toml"
 MOST_EARLIER = 200
 MOST_SCENARIOS = 2000
 _NAME = re.compile(r"[^\W_][\w .,()&'+-]{0,59}")
-_TAKEN = {BIN, "reports"}
+_TAKEN = {BIN, WORK, "reports"}
 
 
 class ChangedError(Exception):
@@ -60,8 +60,10 @@ class Store:
     def entries(self) -> list[Entry]:
         """Return every scenario, by customer and name."""
         found = []
-        customers = [one for one in sorted(self.folder.iterdir()) if self._is_customer(one)]
-        for home in [self.folder, *customers]:
+        homes = [one for one in sorted(self.folder.iterdir()) if one.is_dir() and not one.is_symlink()]
+        # no folders of results, and none of the page's own
+        homes = [one for one in homes if one.name not in _TAKEN and not (one / "manifest.json").exists()]
+        for home in [self.folder, *homes]:
             customer = "" if home == self.folder else home.name
             for path in sorted(home.glob("*.toml"))[:MOST_SCENARIOS]:
                 if path.name != PRICES and not path.is_symlink() and path.is_file():
@@ -69,10 +71,6 @@ class Store:
                     key = f"{customer}/{path.stem}".lstrip("/")
                     found.append(Entry(key, customer, path.stem, f"{day:%Y-%m-%d %H:%M}"))
         return found
-
-    def _is_customer(self, path: Path) -> bool:
-        hidden = path.name.startswith(".") or path.name in _TAKEN
-        return path.is_dir() and not path.is_symlink() and not hidden and (path / "manifest.json").exists() is False
 
     def path(self, key: str, suffix: str = ".toml") -> Path:
         """Return the file of a key; no key leads out of the folder, not even through a link."""
@@ -198,11 +196,13 @@ class Store:
     def remove(self, key: str) -> str:
         """Move a scenario to the bin folder; its key is then none."""
         with self._lock:
-            self.read(key)
-            stamp = datetime.datetime.now(datetime.UTC).astimezone()
+            earlier, stamp = self._earlier(key), datetime.datetime.now(datetime.UTC).astimezone()
             target = self._in_bin() / f"{key.replace('/', ' - ')} {stamp:%Y-%m-%d %H.%M.%S.%f}.toml"
             target.parent.mkdir(exist_ok=True)
             self.path(key).rename(target)
+            if earlier.is_dir():
+                # another scenario of that name shall not come upon them
+                earlier.rename(earlier.with_name(target.stem))
             return ""
 
     def keep_file(self, key: str, name: str, content: bytes) -> str:

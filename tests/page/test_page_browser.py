@@ -4,6 +4,7 @@ import json
 import os
 import signal
 import threading
+from contextlib import suppress
 from types import SimpleNamespace
 
 import pytest
@@ -106,11 +107,18 @@ def box(driver, *at):
 
 
 def type_in(driver, value, *at, end="\t"):
+    from selenium.common.exceptions import StaleElementReferenceException
     from selenium.webdriver.common.keys import Keys
 
-    element = box(driver, *at)
-    driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
-    element.send_keys(Keys.CONTROL, "a", Keys.NULL, value, end)
+    def typed():
+        # an answer may put another input in its place at any moment
+        with suppress(StaleElementReferenceException):
+            element = box(driver, *at)
+            driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
+            element.send_keys(Keys.CONTROL, "a", Keys.NULL, value, end)
+            return True
+
+    wait_for(typed)
 
 
 def new_job(driver, site, name):
@@ -171,13 +179,12 @@ def test_the_dealers_way_from_an_empty_folder_to_a_quote(driver, site):
     paste(driver, SEVENTEEN, "field", 0, "name")
     shows(driver, "[data-part=fields]", "17 fields, 683.0 acres")
     assert text_of(driver, "[data-part=equipment]").count("acres a load") == 2
-    answered(driver, site, key)
-    shows(driver, ".answers", "40 L aircraft")
-    shows(driver, ".answers", "20 L aircraft")
-    assert "The job takes" in text_of(driver, ".answers")
     type_in(driver, "$21,000", "costs", "aircraft", "tank_20_l", "purchase")
     wait_for(lambda: site.server.desk.open(key).checked.tables["costs"]["aircraft"]["tank_20_l"]["purchase"] == 21000)
     answered(driver, site, key)
+    assert "40 L aircraft" in text_of(driver, ".answers")
+    assert "20 L aircraft" in text_of(driver, ".answers")
+    assert "The job takes" in text_of(driver, ".answers")
     wait_for(lambda: "for each acre" in text_of(driver, ".answers"))
     assert "Investment $" in text_of(driver, "[data-part=equipment]")
     find(driver, "#quote-dealer").send_keys("A dealer")
