@@ -233,6 +233,7 @@ def test_by_keyboard_alone(driver, site):
     driver.execute_script("arguments[0].focus()", find(driver, packs))
     driver.switch_to.active_element.send_keys(Keys.ENTER)
     wait_for(lambda: "pack_1300_wh = 3" in site.server.store.read(key).content)
+    shows(driver, "#status", "Saved.")
     driver.execute_script("document.getElementById('zone-1').focus()")
     driver.switch_to.active_element.send_keys(Keys.ARROW_LEFT, Keys.ARROW_UP, Keys.ENTER)
     shows(driver, "#status", "Saved.")
