@@ -13,39 +13,30 @@ from simulator.clean import OutputError, clean_output
 from simulator.errors import AcredayError, InputError
 from simulator.version import __version__
 
-COMMANDS: dict[str, tuple[str, str]] = {
-    "new": ("simulator.command.new", "Write a commented scenario to start from."),
-    "classes": ("simulator.command.classes", "List the equipment classes to start from, or show one whole."),
-    "check": ("simulator.command.check", "Check a scenario and say what is wrong with it."),
-    "run": ("simulator.command.run", "Simulate the whole job many times: acres per day, work days and the bottleneck."),
-    "compare": (
-        "simulator.command.compare",
-        "Compare equipment sets on the same random draws: differences and who wins.",
-    ),
-    "day": ("simulator.command.day", "One simulated work day: its log as CSV and a timeline figure."),
-    "report": ("simulator.command.report", "A result as one HTML file with the day replayed; several side by side."),
-    "page": ("simulator.command.page", "Plan jobs in the browser: fields, equipment sets, prices, live answers."),
-    "quote": ("simulator.command.quote", "A quote sheet for a customer (PDF and HTML) from a result."),
-    "figure": ("simulator.command.figure", "One publication-ready figure of a result (SVG, PNG, PDF)."),
-    "explain": ("simulator.command.explain", "What to check of a set; every number that it uses, from where."),
-    "payoff": ("simulator.command.payoff", "Does a change pay: extra acres, margin, payback, chance that it pays."),
-    "ladder": ("simulator.command.ladder", "What to buy next, and next after that, until nothing pays."),
-    "size": ("simulator.command.size", "The least-cost equipment set that reaches a target, over given choices."),
-    "season": ("simulator.command.season", "From work days to acres by date, chance to finish, cost an acre."),
-    "fragmentation": (
-        "simulator.command.fragmentation",
-        "Output when the same acres lie in more, smaller or farther fields.",
-    ),
-    "crossover": (
-        "simulator.command.crossover",
-        "Map which of two sets wins over field size and application rate.",
-    ),
-    "sensitivity": ("simulator.command.sensitivity", "Which assumptions matter, and what to measure to be sure."),
-    "fit": ("simulator.command.fit", "Turn stopwatch times into a scenario's distributions."),
-    "hindcast": ("simulator.command.hindcast", "Hold the simulation against past days."),
-    "schema": ("simulator.command.schema", "Print the JSON Schema of a scenario, for editors."),
+COMMANDS = {
+    "new": "Write a commented scenario to start from.",
+    "classes": "List the equipment classes to start from, or show one whole.",
+    "check": "Check a scenario and say what is wrong with it.",
+    "run": "Simulate the whole job many times: acres per day, work days and the bottleneck.",
+    "compare": "Compare equipment sets on the same random draws: differences and who wins.",
+    "day": "One simulated work day: its log as CSV and a timeline figure.",
+    "report": "A result as one HTML file with the day replayed; several side by side.",
+    "page": "Plan jobs in the browser: fields, equipment sets, prices, live answers.",
+    "quote": "A quote sheet for a customer (PDF and HTML) from a result.",
+    "figure": "One publication-ready figure of a result (SVG, PNG, PDF).",
+    "explain": "What to check of a set; every number that it uses, from where.",
+    "payoff": "Does a change pay: extra acres, margin, payback, chance that it pays.",
+    "ladder": "What to buy next, and next after that, until nothing pays.",
+    "size": "The least-cost equipment set that reaches a target, over given choices.",
+    "season": "From work days to acres by date, chance to finish, cost an acre.",
+    "fragmentation": "Output when the same acres lie in more, smaller or farther fields.",
+    "crossover": "Map which of two sets wins over field size and application rate.",
+    "sensitivity": "Which assumptions matter, and what to measure to be sure.",
+    "fit": "Turn stopwatch times into a scenario's distributions.",
+    "hindcast": "Hold the simulation against past days.",
+    "schema": "Print the JSON Schema of a scenario, for editors.",
 }
-"""Command name to module (with a click command named ``command``) and short help."""
+"""Commands, each a module with a click command named ``command``, and their short help."""
 
 
 class LazyGroup(click.Group):
@@ -59,7 +50,7 @@ class LazyGroup(click.Group):
         """Import one command."""
         if cmd_name not in COMMANDS:
             return None
-        found = import_module(COMMANDS[cmd_name][0]).command
+        found = import_module(f"simulator.command.{cmd_name}").command
         return found if isinstance(found, click.Command) else None
 
     def resolve_command(
@@ -75,10 +66,13 @@ class LazyGroup(click.Group):
     def format_commands(self, ctx: click.Context, formatter: click.HelpFormatter) -> None:
         """List the commands from the table above, without importing them."""
         with formatter.section("Commands"):
-            formatter.write_dl([(name, short) for name, (_, short) in COMMANDS.items()])
+            formatter.write_dl(list(COMMANDS.items()))
 
 
-@click.group(cls=LazyGroup, context_settings={"help_option_names": ["-h", "--help"], "max_content_width": 100})
+_SHOWN = {"help_option_names": ["-h", "--help"], "max_content_width": 100, "show_default": True}
+
+
+@click.group(cls=LazyGroup, context_settings=_SHOWN)
 @click.version_option(__version__, prog_name="acreday")
 def group() -> None:
     """Simulate crop-spraying days flown with unmanned multirotor aircraft.

@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections.abc import Iterator
+from contextlib import contextmanager
 from dataclasses import dataclass
 
 from simulator.clean import visible
@@ -38,7 +40,7 @@ class InputError(AcredayError):
 
 
 class Problems:
-    """Collects what is wrong with one file, up to a number that a person will read; more are counted."""
+    """Collects what is wrong, of one file up to a number that a person will read; more are counted."""
 
     def __init__(self, file: str = "", most: int = 20) -> None:
         self.found: list[Problem] = []
@@ -56,12 +58,22 @@ class Problems:
         """Whether more would only be counted."""
         return len(self.found) >= self._most
 
+    @contextmanager
+    def of(self, case: str = "", file: str = "") -> Iterator[None]:
+        """Note what is wrong with a case meanwhile, put down to the case where it is named."""
+        try:
+            yield
+        except InputError as error:
+            for one in error.problems:
+                message = f"{one.where}: {one.message}" if case and one.where else one.message
+                self.found.append(Problem(case or one.where, message, file or one.file))
+
     def refuse(self) -> None:
         """Raise `InputError` where there are any."""
         if self._more:
             self.found.append(Problem("", f"and {self._more} more problems", self._file))
         if self.found:
-            raise InputError(self.found)
+            raise InputError(list(dict.fromkeys(self.found)))
 
 
 class ConservationError(AcredayError):

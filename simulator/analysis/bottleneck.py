@@ -4,30 +4,19 @@ from __future__ import annotations
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import ClassVar
 
 from simulator.analysis.digits import NO_VARIATION, supported_decimals
 from simulator.analysis.resources import Resource, label, resources
 from simulator.operation.log import Reason, State
+from simulator.scenario.units import AreaUnit, area_unit
 
 
 @dataclass(frozen=True)
 class OneMore:
-    """What one more, or one larger, of something adds.
+    """What one more, or one larger, of something adds to acres a day: a paired difference and its 95 % interval."""
 
-    Parameters
-    ----------
-    change : str
-        In plain words ("one more pack (large_pack)").
-    resource : str
-        Resource that it relieves.
-    setting : str
-        ``KEY=VALUE`` that makes the change.
-    acres_per_day, low, high : float
-        Added acres per day (paired difference under common random numbers) and its 95 % interval.
-    runs : int
-        Pairs of runs behind it.
-    """
-
+    document: ClassVar = ("change", "acres_per_day", "ci95=limits", "resource", "setting", "runs")
     change: str
     resource: str
     setting: str
@@ -36,21 +25,15 @@ class OneMore:
     high: float
     runs: int
 
+    @property
+    def limits(self) -> tuple[float, float]:
+        """The interval."""
+        return self.low, self.high
+
 
 @dataclass(frozen=True)
 class Bottleneck:
-    """What holds a set back.
-
-    Parameters
-    ----------
-    resource : str
-        Name of the resource.
-    sentence : str
-        In words that a person can act on.
-    alike : tuple of str
-        Resources that hold it back about as much: what relieving them adds cannot be told from what relieving the
-        first adds.
-    """
+    """What holds a set back; those alike do so about as much, as far as what was tried can tell."""
 
     resource: str
     sentence: str
@@ -62,11 +45,10 @@ class Bottleneck:
         return (self.resource, *self.alike)
 
 
+_ACRES = area_unit("us")
 _ROAD = "moves"
 _MUCH = 0.25
 """Share of aircraft time on the road, or under weather, beyond which that is said first, whatever else may help."""
-_FAR = 5.0
-"""What a resource could do alone is not spoken of beyond so many times the output."""
 _LITTLE = 0.01
 """A smaller share of aircraft time is not spoken of."""
 
@@ -76,13 +58,7 @@ def _named(name: str) -> Resource:
 
 
 def lost_time(time_share: Mapping[str, float]) -> dict[str, float]:
-    """Return the share of aircraft time lost to each resource.
-
-    Parameters
-    ----------
-    time_share : mapping
-        Share of aircraft time by state and reason.
-    """
+    """Return the share of aircraft time lost to each resource."""
     return {
         resource.name: sum((share for label, share in time_share.items() if label in resource.lost), 0.0)
         for resource in resources()
@@ -94,25 +70,13 @@ def judge(
     time_share: Mapping[str, float],
     active_share: Mapping[str, float],
     one_more: Sequence[OneMore],
-    unit: str = "acres",
-    per_unit: float = 1.0,
+    unit: AreaUnit = _ACRES,
 ) -> Bottleneck:
     """Name the bottleneck and say why.
 
     The change that adds most beyond doubt names it, together with those whose interval overlaps its own; when nothing
     was tried or nothing helps beyond doubt, what aircraft lose most time to does. Where the road or the weather takes
     much of that time, it is said first.
-
-    Parameters
-    ----------
-    time_share : mapping
-        Share of aircraft time by state and reason.
-    active_share : mapping
-        Share of the day as momentary bottleneck, by resource.
-    one_more : sequence of OneMore
-        Changes tried; may be empty.
-    unit, per_unit : str, float
-        Area unit of the sentence, and acres in one of it.
     """
     lost = lost_time(time_share)
     worst = max(lost, key=lambda name: lost[name])
@@ -123,7 +87,7 @@ def judge(
         named = _ROAD if lost[_ROAD] >= _MUCH else worst if lost[worst] >= _LITTLE else momentary
         tail = "Nothing that was tried gets more done beyond doubt." if one_more else "No additions were tried."
         return Bottleneck(named, " ".join(part for part in (first, tail, "" if first else _spent(worst, lost)) if part))
-    gains = _gains(leaders, unit, per_unit)
+    gains = _gains(leaders, unit)
     names = [change.resource for change in leaders]
     if first:
         text = f"{first} Of what was tried, {gains}."
@@ -136,16 +100,6 @@ def judge(
         text = f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {gains}."
     most = max(names, key=lambda name: lost.get(name, 0.0))
     return Bottleneck(names[0], f"{text} {_spent(most, lost)}".rstrip(), tuple(names[1:]))
-
-
-def alone_sentence(acres: float, alone: Mapping[str, float], unit: str = "acres", per_unit: float = 1.0) -> str:
-    """Return what each resource could do if it never waited for another, and what waiting costs; empty without any."""
-    if not alone:
-        return ""
-    bounds = [f"{_inside(name)} {bound / per_unit:.0f}" for name, bound in alone.items() if bound < _FAR * acres]
-    least = min(alone.values())
-    waiting = f"; waiting for one another costs {(least - acres) / per_unit:.0f}" if least - acres >= per_unit else ""
-    return f"What each could do if it never waited: {', '.join(bounds)} {unit} a day{waiting}." if bounds else ""
 
 
 def _first(lost: Mapping[str, float], time_share: Mapping[str, float]) -> str:
@@ -163,12 +117,12 @@ def _spent(resource: str, lost: Mapping[str, float]) -> str:
     return f"The aircraft spend {_percent(share)} of their time {_loss(resource)}." if share >= _LITTLE else ""
 
 
-def _gains(leaders: Sequence[OneMore], unit: str, per_unit: float) -> str:
+def _gains(leaders: Sequence[OneMore], unit: AreaUnit) -> str:
     """Return what the best changes add, in words."""
     runs = f", {leaders[0].runs} runs" if len(leaders) == 1 else ""
-    gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, per_unit, runs)}"]
+    gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, runs)}"]
     for change in leaders[1:]:
-        value, low, high = _shown(change, per_unit)
+        value, low, high = _shown(change, unit)
         gains.append(f"{change.change} {value} ({low} to {high})")
     return ", ".join(gains)
 
@@ -206,15 +160,15 @@ def _verb(resource: str) -> str:
     return f"{_named(resource).spoken} {'hold' if _named(resource).plural else 'holds'}"
 
 
-def _shown(change: OneMore, per_unit: float) -> list[str]:
+def _shown(change: OneMore, unit: AreaUnit) -> list[str]:
     """Return an amount and the limits of its interval, with the digits that the interval supports."""
-    numbers = [number / per_unit for number in (change.acres_per_day, change.low, change.high)]
+    numbers = [number / unit.acres for number in (change.acres_per_day, change.low, change.high)]
     half = 0.5 * (numbers[2] - numbers[1])
     decimals = supported_decimals(half) if half > 0 else 1
     return [f"{round(number, decimals) + 0.0:.{max(decimals, 0)}f}" for number in numbers]
 
 
-def _gain(change: OneMore, unit: str, per_unit: float, runs: str = "") -> str:
-    value, low, high = _shown(change, per_unit)
+def _gain(change: OneMore, unit: AreaUnit, runs: str = "") -> str:
+    value, low, high = _shown(change, unit)
     seen = f"95 % interval {low} to {high}" if change.high > change.low else NO_VARIATION
-    return f"{value} {unit} a day ({seen}{runs})"
+    return f"{value} {unit.name} a day ({seen}{runs})"

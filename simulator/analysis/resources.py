@@ -138,13 +138,7 @@ def resource_names() -> tuple[str, ...]:
 
 
 def register(resource: Resource) -> None:
-    """Add a kind of resource, after those there are.
-
-    Raises
-    ------
-    ValueError
-        There is one of that name, or of that kind of entity.
-    """
+    """Add a kind of resource, after those there are."""
     global _registered
     for other in _registered:
         if resource.name == other.name or resource.kind == other.kind:

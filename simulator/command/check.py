@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-
 import click
 
 from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, options, terminal_width
@@ -14,18 +12,17 @@ from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, op
 def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet: bool) -> None:
     """Check a scenario with all its equipment sets, and name every problem at once."""
     from simulator.experiment.run import make_plans
-    from simulator.report.practice import practice_text, practitioner_lines
-    from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+    from simulator.report.practice import practitioner_lines
+    from simulator.report.tables import amounts_table
+    from simulator.scenario.units import area_unit
 
     loaded = load(scenario, settings, fields=fields)
     plans = make_plans(loaded)
     if quiet:
         return
     for entry, plan in zip(loaded.sets, plans, strict=True):
-        area = sum(field.area_m2 for field in plan.fields)
-        size = (
-            f"{area / M2_PER_HECTARE:.4g} ha" if plan.scenario.units == "metric" else f"{area / M2_PER_ACRE:.4g} acres"
-        )
+        unit = area_unit(plan.scenario.units)
+        size = f"{unit.of_m2(sum(field.area_m2 for field in plan.fields)):.4g} {unit.name}"
         rigs = "; ".join(
             f"{rig.name}: "
             + ", ".join(f"{number} {kind.name}" for kind, number in rig.aircraft)
@@ -34,8 +31,9 @@ def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet:
             for rig in plan.rigs
         )
         click.echo(f"{plan.scenario.label or entry.name}: {len(plan.fields)} fields, {size}; {rigs}")
-        click.echo(textwrap.fill(practice_text(practitioner_lines(plan)), terminal_width(), initial_indent="  ",
-                                 subsequent_indent="  "))  # fmt: skip
+    names = [plan.scenario.label or entry.name for entry, plan in zip(loaded.sets, plans, strict=True)]
+    if first := amounts_table(list(zip(names, map(practitioner_lines, plans), strict=True))):
+        click.echo("\n".join(["", first.title, *first.lines(terminal_width())]))
     for problem in dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.notes):
         click.echo(problem, err=True)
     click.echo(f"{loaded.file}: sound, {len(loaded.sets)} equipment {'set' if len(loaded.sets) == 1 else 'sets'}")

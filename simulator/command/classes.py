@@ -21,7 +21,7 @@ _FOOT = "All invented: round numbers of a class. `acreday classes NAME` shows on
 
 @click.command("classes")
 @click.argument("name", required=False)
-@click.option("--units", type=click.Choice(["us", "metric"]), default="us", show_default=True, help="Of the tables.")
+@click.option("--units", type=click.Choice(["us", "metric"]), default="us", help="Of the tables.")
 @JSON
 @FORCE_FILE
 def command(name: str | None, units: str, json_file: str | None, force: bool) -> None:

@@ -7,8 +7,8 @@ import json
 import os
 import sys
 import time
-from collections.abc import Callable, Iterator
-from contextlib import contextmanager
+from collections.abc import Callable
+from importlib import import_module
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, TypeVar
 
@@ -38,13 +38,20 @@ def SCENARIO(function: F) -> F:  # noqa: N802  stands among the other decorators
     return click.argument("scenario", metavar="SCENARIO.toml")(option(function))
 
 
+def reads(function: str, *more: Any) -> Callable[[click.Context, click.Parameter, Any], Any]:
+    """Let an option be read by a function that takes the text and the option; it is imported only then."""
+
+    def read(_: click.Context, option: click.Parameter, text: Any) -> Any:
+        module = import_module("simulator.study.reading")
+        return None if text is None else getattr(module, function)(text, option.opts[0], *more)
+
+    return read
+
+
 SETTINGS = click.option(
-    "--set",
-    "settings",
-    metavar="KEY=VALUE",
-    multiple=True,
+    "--set", "settings", metavar="KEY=VALUE", multiple=True,
     help="Override any scenario value, such as rig.main.packs.big=4.",
-)
+)  # fmt: skip
 FIELDS = click.option(
     "--fields", metavar="FILE", help="Field list instead: GeoJSON, KML, KMZ, shapefile (.zip), GeoPackage, or CSV."
 )
@@ -67,18 +74,28 @@ JSON = click.option("--json", "json_file", metavar="FILE", help="Also write resu
 QUIET = click.option("--quiet", is_flag=True, help="Print no table and no progress.")
 
 
-PRECISION = click.option("--precision", metavar="SHARE", help="Go on until every set is known this well, such as 1%.")
+PRECISION = click.option(
+    "--precision", metavar="SHARE", callback=reads("read_share"),
+    help="Go on until every set is known this well, such as 1%.",
+)  # fmt: skip
 PRECISE = click.option(
-    "--precise", type=click.Choice(["mean", "p10", "difference"]), default="mean", show_default=True,
+    "--precise", type=click.Choice(["mean", "p10", "difference"]), default="mean",
     help="What --precision is about: the mean, the output of nine days in ten, or the differences.",
 )  # fmt: skip
-BUDGET = click.option("--budget", metavar="TIME", help="Stop after this time, such as 30s, and say how precise it is.")
+BUDGET = click.option(
+    "--budget", "budget_s", metavar="TIME", callback=reads("read_budget"),
+    help="Stop after this time, such as 30s, and say how precise it is.",
+)  # fmt: skip
 SCHEDULER = click.option("--scheduler", metavar="ADDRESS", help="Use a dask cluster, such as tcp://10.0.0.5:8786.")
 TLS = [
     click.option(f"--tls-{name}", metavar="FILE", help=f"{what} (PEM), for a scheduler at tls://.")
     for name, what in (("ca", "Certificate of the authority"), ("cert", "Own certificate"), ("key", "Own key"))
 ]
 RESUME = click.option("--resume", is_flag=True, help="Go on with an unfinished result in that folder.")
+EFFORT = (RUNS, PRECISION, PRECISE, BUDGET)
+"""How much ``run`` and ``compare`` simulate;"""
+WHERE = (SEED, WORKERS, SCHEDULER, *TLS, SETTINGS, FIELDS, OUT, FORCE, RESUME, JSON, QUIET)
+"""and how, of what, and where the result goes."""
 
 
 def options(*decorators: Callable[[F], F]) -> Callable[[F], F]:
@@ -100,13 +117,7 @@ def load(scenario: str, settings: tuple[str, ...] = (), fields: str | None = Non
 
 
 class Progress:
-    """A progress line on stderr, redrawn at most ten times a second; silent when quiet, plain when not a terminal.
-
-    Parameters
-    ----------
-    quiet : bool
-        Show nothing.
-    """
+    """A progress line on stderr, redrawn at most ten times a second; silent when quiet, plain when not a terminal."""
 
     def __init__(self, quiet: bool = False) -> None:
         self._quiet = quiet
@@ -157,11 +168,6 @@ def refuse_existing(target: str | Path | None, force: bool, *inputs: str) -> Non
     """Refuse to write over a file that is there unless forced, and over an input file at all.
 
     A file of a result folder that acreday wrote, and nobody has changed since, may be written again.
-
-    Raises
-    ------
-    InputError
-        The target exists.
     """
     if target is None or str(target) == "-":
         return
@@ -182,22 +188,7 @@ def refuse_existing(target: str | Path | None, force: bool, *inputs: str) -> Non
 
 
 def write_whole(path: Path, write: Callable[[Path], object], where: str = "") -> None:
-    """Write a file whole or not at all; its folder is made if need be.
-
-    Parameters
-    ----------
-    path : Path
-        File; a link is followed and stays.
-    write : callable
-        Writes to the path that it is given.
-    where : str, optional
-        Option that named the file.
-
-    Raises
-    ------
-    InputError
-        The folder cannot be written to, or the disk is full.
-    """
+    """Write a file whole or not at all; its folder is made if need be, and a link is followed and stays."""
     from simulator.report.writing import whole_file
 
     try:
@@ -217,39 +208,8 @@ def write_whole(path: Path, write: Callable[[Path], object], where: str = "") ->
 
 
 def write_text_atomically(path: Path, text: str) -> None:
-    """Write a text file whole or not at all.
-
-    Raises
-    ------
-    InputError
-        The folder cannot be written to.
-    """
+    """Write a text file whole or not at all."""
     write_whole(path, lambda temporary: temporary.write_text(text, encoding="utf-8", errors="replace"))
-
-
-@contextmanager
-def told_file(target: Path, name: str) -> Iterator[None]:
-    """Turn a full or broken disk into a message that says which file failed and what to do.
-
-    Parameters
-    ----------
-    target : Path
-        Result folder.
-    name : str
-        File in it.
-
-    Raises
-    ------
-    InputError
-        The file cannot be written.
-    """
-    try:
-        yield
-    except OSError as error:
-        from simulator.experiment.disk import disk_problem
-
-        remedy = "no result is written: free space there, then give the command again"
-        raise disk_problem(error, str(target / name), remedy) from error
 
 
 def write_json(document: Any, target: str) -> None:

@@ -4,14 +4,14 @@ from __future__ import annotations
 
 import click
 
-from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, load, note, options, told_file
+from simulator.command.common import FIELDS, FORCE, QUIET, SCENARIO, SEED, SETTINGS, load, note, options
 
 
 @click.command("day")
 @options(SCENARIO)
 @click.option("--equipment", metavar="SET", help="Equipment set [default: the first].")
-@click.option("--run", type=click.IntRange(0), default=0, show_default=True, help="Which of the random runs.")
-@click.option("--work-day", type=click.IntRange(1), default=1, show_default=True, help="Which work day of that run.")
+@click.option("--run", type=click.IntRange(0), default=0, help="Which of the random runs.")
+@click.option("--work-day", type=click.IntRange(1), default=1, help="Which work day of that run.")
 @options(SEED, SETTINGS, FIELDS)
 @click.option("--out", metavar="DIR", help="Folder [default: reports/<scenario>-day].")
 @options(FORCE, QUIET)
@@ -28,9 +28,6 @@ def command(
     quiet: bool,
 ) -> None:
     """Simulate one work day of a run: its log as CSV (one row an interval) and a timeline figure."""
-    import datetime
-    import shlex
-    import sys
     import time
     from pathlib import Path
 
@@ -39,9 +36,9 @@ def command(
     from simulator.experiment.run import simulate_day
     from simulator.plan.day_plan import make_plan
     from simulator.report.folder import ResultFolder, check_target, manifest
-    from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE, clock_text
+    from simulator.scenario.units import area_unit, clock_text
 
-    begun = time.monotonic()
+    begun_s = time.monotonic()
     loaded = load(scenario, settings, fields=fields)
     entry = loaded.sets[0] if equipment is None else loaded.equipment_set(equipment)
     target = Path(out) if out is not None else Path("reports") / f"{loaded.name}-day"
@@ -51,30 +48,17 @@ def command(
     day = simulate_day(loaded, entry.name, run, work_day, used_seed)
     from simulator.report.day_figure import day_figure
     from simulator.report.day_table import day_frame
-    from simulator.report.style import save_figure
 
-    record = manifest(
-        {entry.name: entry.resolved},
-        [],
-        loaded.digest(),
-        used_seed,
-        {entry.name: 1},
-        shlex.join(["acreday", *sys.argv[1:]]),
-        datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-        time.monotonic() - begun,
-    )
+    record = manifest(loaded, used_seed, {entry.name: 1}, begun_s, {entry.name: entry.resolved})
     with ResultFolder(target, force) as folder:
-        with told_file(target, "day.csv"):
-            folder.write_table("day.csv", day_frame(day_rows(plan, day), plan.scenario.day.start))
-        figure = day_figure(day_record(plan, day), f"{entry.name}: run {run}, work day {work_day}")
-        for form in ("svg", "png"):
-            with told_file(target, f"timeline.{form}"):
-                save_figure(figure, folder.path / "timeline", (form,))
-        with told_file(target, "manifest.json"):
-            folder.write_manifest(record)
+        folder.write_table("day.csv", day_frame(day_rows(plan, day), plan.scenario.day.start))
+        title = f"{entry.name}: run {run}, work day {work_day}"
+        folder.write_figure("timeline", day_figure(day_record(plan, day), title))
+        folder.write_manifest(record)
         folder.finish()
-    area = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
-    size = f"{area / M2_PER_HECTARE:.1f} ha" if loaded.base.units == "metric" else f"{area / M2_PER_ACRE:.1f} acres"
+    unit = area_unit(loaded.base.units)
+    area_m2 = sum(sortie.area_to_m2 - sortie.area_from_m2 for sortie in day.log.sorties)
+    size = f"{unit.of_m2(area_m2):.1f} {unit.name}"
     ended = clock_text(loaded.base.day.start + day.log.paid_until_s)
     if not quiet:
         flown = f"{size} in {len(day.log.sorties)} sorties"

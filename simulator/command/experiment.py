@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import sys
 import time
 from dataclasses import dataclass
@@ -14,110 +13,57 @@ from simulator.clean import steer
 from simulator.command.common import Progress, load, note, refuse_existing, terminal_width, use_color, write_json
 from simulator.errors import InputError
 from simulator.experiment.cluster import Certificates
-from simulator.experiment.result import Result
 from simulator.scenario.loading import LoadedScenario
 
 if TYPE_CHECKING:
+    from simulator.experiment.result import Result
     from simulator.experiment.run_store import RunStore
 
 
+_KEPT = "no result is written, but every finished run is kept: free space there, then go on with --resume"
 _NOTHING = "acreday: stopped; no run had finished"
 
 
 @dataclass(frozen=True)
 class Request:
-    """Options of ``run`` and ``compare``."""
+    """Options of ``run`` and ``compare``, by the names that the command line gives them."""
 
     scenario: str
     settings: tuple[str, ...]
     fields: str | None
     runs: int | None
-    precision: str | None
+    precision: float | None
     precise: Literal["mean", "p10", "difference"]
-    budget: str | None
-    one_more_runs: int
+    budget_s: float | None
     seed: int | None
     workers: int
     scheduler: str | None
-    tls: tuple[str | None, str | None, str | None]
+    tls_ca: str | None
+    tls_cert: str | None
+    tls_key: str | None
     out: str | None
     force: bool
     resume: bool
     json_file: str | None
     quiet: bool
+    one_more_runs: int = 0
 
+    def certificates(self) -> Certificates | None:
+        """Return the certificates that were named: all of them or none."""
+        if self.tls_ca is None and self.tls_cert is None and self.tls_key is None:
+            return None
+        if self.tls_ca is None or self.tls_cert is None or self.tls_key is None:
+            raise InputError.single("all three are needed for tls://", "--tls-ca, --tls-cert, --tls-key")
+        return Certificates(self.tls_ca, self.tls_cert, self.tls_key)
 
-def read_share(text: str | None, option: str) -> float | None:
-    """Read ``1%`` or ``0.01``.
-
-    Raises
-    ------
-    InputError
-        Not a share between 0 and 1.
-    """
-    if text is None:
-        return None
-    cleaned = text.strip()
-    try:
-        value = float(cleaned[:-1]) / 100.0 if cleaned.endswith("%") else float(cleaned)
-    except ValueError:
-        value = -1.0
-    if not 0.0 < value < 1.0:
-        raise InputError.single(f"got {text!r}; allowed is a share such as 1% or 0.01", option)
-    return value
-
-
-def read_budget(text: str | None) -> float | None:
-    """Read ``30s`` or ``5 min`` as seconds.
-
-    Raises
-    ------
-    InputError
-        Not a time of at least a second.
-    """
-    if text is None:
-        return None
-    from simulator.scenario.units import TIME, UnitError, parse
-
-    try:
-        value = parse(text, TIME)
-    except UnitError as error:
-        raise InputError.single(str(error), "--budget") from error
-    if value < 1.0:
-        raise InputError.single(f"got {text!r}; allowed is at least 1 s", "--budget")
-    return value
-
-
-def read_certificates(tls: tuple[str | None, str | None, str | None]) -> Certificates | None:
-    """Return the certificates that were named.
-
-    Raises
-    ------
-    InputError
-        Some, but not all of them.
-    """
-    authority, certificate, key = tls
-    if authority is None and certificate is None and key is None:
-        return None
-    if authority is None or certificate is None or key is None:
-        raise InputError.single("all three are needed for tls://", "--tls-ca, --tls-cert, --tls-key")
-    return Certificates(authority, certificate, key)
-
-
-def _same_run(loaded: LoadedScenario, request: Request) -> dict[str, Any] | None:
-    """Return what the manifest of this command's own older result says, which may be replaced by going on."""
-    seed = loaded.base.seed if request.seed is None else request.seed
-    return {"scenario_sha256": loaded.digest(), "seed": seed} if request.resume else None
+    def same_run(self, loaded: LoadedScenario) -> dict[str, Any] | None:
+        """Return what the manifest of this command's own older result says, which may be replaced by going on."""
+        seed = loaded.base.seed if self.seed is None else self.seed
+        return {"scenario_sha256": loaded.digest(), "seed": seed} if self.resume else None
 
 
 def _check_fewer(target: Path, request: Request, result: Result) -> None:
-    """Refuse to replace an older result of this scenario by one of fewer runs, unless forced.
-
-    Raises
-    ------
-    InputError
-        The older one has more runs.
-    """
+    """Refuse to replace an older result of this scenario by one of fewer runs, unless forced."""
     from simulator.report.own_files import own_manifest
 
     older = (own_manifest(target) or {}).get("runs")
@@ -130,13 +76,7 @@ def _check_fewer(target: Path, request: Request, result: Result) -> None:
 
 
 def unfinished_file(target: Path, resume: bool) -> Path:
-    """Return the database that keeps finished runs of a folder: a hidden sibling.
-
-    Raises
-    ------
-    InputError
-        ``--resume`` is given and there is no unfinished result.
-    """
+    """Return the database that keeps finished runs of a folder: a hidden sibling."""
     # beside what a link leads to, so that no two ways to a folder let two runs in
     real = target.resolve()
     path = real.parent / f".{real.name}.unfinished"
@@ -151,13 +91,7 @@ def unfinished_file(target: Path, resume: bool) -> Path:
 
 
 def _refuse_unfinished(store: RunStore, target: Path, request: Request) -> None:
-    """Refuse to begin where finished runs of the same scenario lie.
-
-    Raises
-    ------
-    InputError
-        They do, and neither ``--resume`` nor ``--force`` is given.
-    """
+    """Refuse to begin where finished runs of the same scenario lie."""
     count = store.count
     if count and not request.resume and not request.force:
         message = (
@@ -167,13 +101,7 @@ def _refuse_unfinished(store: RunStore, target: Path, request: Request) -> None:
 
 
 def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> LoadedScenario:
-    """Return the scenario with the named sets only.
-
-    Raises
-    ------
-    InputError
-        An unknown name, or fewer sets than needed.
-    """
+    """Return the scenario with the named sets only."""
     chosen = tuple(loaded.equipment_set(name) for name in dict.fromkeys(names)) if names else loaded.sets
     if len(chosen) < least:
         have = ", ".join(entry.name for entry in loaded.sets)
@@ -184,17 +112,10 @@ def only_sets(loaded: LoadedScenario, names: tuple[str, ...], least: int) -> Loa
 
 
 def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int = 1, suffix: str = "") -> None:
-    """Run a scenario, write its result folder and print the answer.
-
-    Raises
-    ------
-    InputError
-        Anything that the user gave cannot be used; nothing is written then.
-    """
-    from simulator.report.folder import check_target
+    """Run a scenario, write its result folder and print the answer."""
+    from simulator.report.folder import ResultFolder, check_target
 
     begun = time.monotonic()
-    precision = read_share(request.precision, "--precision")
     if not 0 <= request.one_more_runs <= 100_000:
         raise InputError.single(f"got {request.one_more_runs}; allowed is 0 to 100000", "--one-more-runs")
     progress = Progress(request.quiet)
@@ -205,30 +126,21 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         note("acreday: with --set some equipment sets are the same, for it is laid over every set", request.quiet)
     target = Path(request.out) if request.out is not None else Path("reports") / f"{loaded.name}{suffix}"
     refuse_existing(request.json_file, request.force, request.scenario)
-    check_target(target, request.force, _same_run(loaded, request))
+    check_target(target, request.force, request.same_run(loaded))
     path = unfinished_file(target, request.resume)
     from simulator.experiment.disk import sync_folder
     from simulator.experiment.run import Options, open_store, run
-    from simulator.report.result_writing import result_document
+    from simulator.report.result_folder import result_document, write_result_folder
 
-    budget_s, certificates = read_budget(request.budget), read_certificates(request.tls)
-    finished = False
+    certificates, finished = request.certificates(), False
     # held until the folder is written, so that no other run comes between
     store = open_store(loaded, path, request.seed, fresh=request.force and not request.resume)
     try:
         _refuse_unfinished(store, target, request)
         options = Options(
-            request.runs,
-            request.seed,
-            request.workers,
-            precision,
-            request.precise,
-            request.one_more_runs,
-            request.scheduler,
-            budget_s,
-            store,
-            certificates,
-        )
+            request.runs, request.seed, request.workers, request.precision, request.precise, request.one_more_runs,
+            request.scheduler, request.budget_s, store, certificates,
+        )  # fmt: skip
         try:
             result = run(loaded, options, progress)
         finally:
@@ -240,9 +152,14 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
             from simulator.report.text import result_table
 
             steer(result_table(document, terminal_width(), use_color()) + "\n", sys.stdout)
-        folder = _write_folder(loaded, result, document, target, request, time.monotonic() - begun, progress)
+        _check_fewer(target, request, result)
+        with ResultFolder(target, request.force, request.same_run(loaded), _KEPT) as folder:
+            inputs = write_result_folder(loaded, result, document, folder, begun, progress)
+        progress.end()
+        if inputs:
+            note("copied into the result: " + ", ".join(f"{path} as {name}" for path, name in inputs.items()))
         # its name must be on the disk before the runs that it was made of go
-        sync_folder(folder.resolve().parent)
+        sync_folder(target.resolve().parent)
         if request.json_file is not None:
             write_json(document, request.json_file)
         # what time cut short may go on, too, and runs beyond those asked for may be wanted later
@@ -256,32 +173,10 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
         sys.exit(130)
     finally:
         store.close(remove=finished or store.count == 0)
-    note(f"results: {folder}", request.quiet)
+    note(f"results: {target}", request.quiet)
     if not cut_short and result.beyond > 0:
         note(f"acreday: {result.beyond} more finished runs are kept; --resume with a larger --runs takes them in")
     if result.stopped:
         note(f"acreday: {result.stopped}" + ("; go on with --resume" if path.exists() else ""))
     if result.stopped.startswith("interrupted"):
         sys.exit(130)
-
-
-def _write_folder(
-    loaded: LoadedScenario,
-    result: Result,
-    document: dict[str, object],
-    target: Path,
-    request: Request,
-    duration_s: float,
-    progress: Progress,
-) -> Path:
-    from simulator.report.folder import ResultFolder
-    from simulator.report.result_writing import write_result_folder
-
-    command = shlex.join(["acreday", *sys.argv[1:]])
-    _check_fewer(target, request, result)
-    with ResultFolder(target, request.force, _same_run(loaded, request)) as folder:
-        inputs = write_result_folder(loaded, result, document, folder, command, duration_s, progress)
-        progress.end()
-        if inputs:
-            note("copied into the result: " + ", ".join(f"{path} as {name}" for path, name in inputs.items()))
-        return folder.finish()

@@ -33,7 +33,7 @@ def command(
 
     from simulator.analysis.explain import explain, page_json
     from simulator.command.common import terminal_width, write_json, write_text_atomically
-    from simulator.operation.rehearsal import rehearsed
+    from simulator.experiment.rehearsal import rehearsed
     from simulator.plan.day_plan import make_plan
     from simulator.report.explain_text import page_markdown, page_text
 

@@ -22,12 +22,7 @@ FIGURES = ("acres", "time-use", "bottleneck", "paired", "timeline")
 @click.option("--equipment", metavar="SET", help="Equipment set of the timeline [default: the first].")
 @click.option("--out", metavar="STEM", help="File name without ending [default: NAME in the result folder].")
 @click.option(
-    "--format",
-    "formats",
-    type=click.Choice(["svg", "png", "pdf"]),
-    multiple=True,
-    default=("svg", "png", "pdf"),
-    show_default=True,
+    "--format", "formats", type=click.Choice(["svg", "png", "pdf"]), multiple=True, default=("svg", "png", "pdf")
 )
 @options(FORCE_FILE, QUIET)
 def command(

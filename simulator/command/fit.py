@@ -17,17 +17,13 @@ if TYPE_CHECKING:
 @study_command("fit", seeded=False)
 @click.argument("times", metavar="TIMES.csv")
 @click.option("--equipment-set", metavar="SET", help="Set that was timed [default: the first].")
-@click.option("--kind", default="auto", show_default=True, help="Distribution: auto, empirical, lognormal, gamma, ...")
+@click.option("--kind", default="auto", help="Distribution: auto, empirical, lognormal, gamma, ...")
 @click.option("--write", "fragment_file", metavar="FILE", help="Write the fitted part of a scenario (TOML) there.")
 @click.option("--merged", "merged_file", metavar="FILE", help="Write the whole scenario with it laid over there.")
 def command(
-    study: StudyRun,
-    times: str,
-    equipment_set: str | None,
-    kind: str,
-    fragment_file: str | None,
+    study: StudyRun, times: str, equipment_set: str | None, kind: str, fragment_file: str | None,
     merged_file: str | None,
-) -> Fit:
+) -> Fit:  # fmt: skip
     """Fit distributions to measured times (columns task, time, and amount where something was filled or driven).
 
     A CSV of past days (columns date and acres) is described as well; to hold a simulation against it, use hindcast.

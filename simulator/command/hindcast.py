@@ -10,18 +10,17 @@ import click
 from simulator.command.study import StudyRun, study_command
 
 if TYPE_CHECKING:
-    from simulator.study.hindcast import Hindcast
+    from simulator.study.answer import Answer
 
 
 @study_command("hindcast")
 @click.argument("past", metavar="DAYS.csv")
-@click.option("--runs", type=int, default=200, show_default=True, help="Runs simulated for each past day, 20 or more.")
-def command(study: StudyRun, past: str, runs: int) -> Hindcast:
+@click.option("--runs", type=int, default=200, help="Runs simulated for each past day, 20 or more.")
+def command(study: StudyRun, past: str, runs: int) -> Answer:
     """Simulate past days from what was known before them and hold the outcome against what was observed.
 
     The CSV has the columns date and acres, and optionally hours, equipment_set, fields, settings and dotted keys.
     """
     from simulator.scenario.stopwatch import read_past_days
-    from simulator.study.hindcast import hindcast
 
-    return study.ask(hindcast, read_past_days(Path(past)).days, runs)
+    return study.ask(read_past_days(Path(past)).days, runs)

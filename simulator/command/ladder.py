@@ -10,21 +10,18 @@ from simulator.command.common import RUNS
 from simulator.command.study import StudyRun, study_command
 
 if TYPE_CHECKING:
-    from simulator.study.ladder import Ladder
+    from simulator.study.answer import Answer
 
 
 @study_command("ladder", fields=True)
 @click.option("--from", "set_name", metavar="SET", help="Equipment set to start from [default: the first].")
 @click.option(
-    "--by",
-    type=click.Choice(["money", "acres"]),
+    "--by", type=click.Choice(["money", "acres"]),
     help="What a step must bring [default: money when the scenario has costs].",
-)
-@click.option("--rungs", "most_rungs", type=int, default=6, show_default=True, help="Steps at most.")
+)  # fmt: skip
+@click.option("--rungs", "most_rungs", type=int, default=6, help="Steps at most.")
 @click.option("--pairs", is_flag=True, help="Try two changes together where no single one pays.")
 @RUNS
-def command(study: StudyRun, **given: Any) -> Ladder:
+def command(study: StudyRun, **given: Any) -> Answer:
     """Find what to buy next, and next after that, until nothing pays; the bottleneck is named at each rung."""
-    from simulator.study.ladder import ladder
-
-    return study.ask(ladder, **given)
+    return study.ask(**given)

@@ -49,7 +49,7 @@ def implied(text: str) -> str:
     from simulator.plan.day_plan import make_plan
     from simulator.plan.flight import Flight
     from simulator.scenario.loading import load_scenario
-    from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+    from simulator.scenario.units import area_unit
 
     loaded = load_scenario(tomllib.loads(text))
     plan = make_plan(loaded.sets[0])
@@ -60,12 +60,12 @@ def implied(text: str) -> str:
     air = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg).over(
         middle, middle + area, profile.product(middle, middle + area), 1.0
     )
-    per, unit = (M2_PER_HECTARE, "ha") if loaded.base.units == "metric" else (M2_PER_ACRE, "acres")
+    unit = area_unit(loaded.base.units)
     usable = pack.capacity_wh - pack.reserve_wh
     loads = max(1, int(usable / air.energy_wh)) if air.energy_wh <= usable else 0
     lines = [
         "What this implies, by mean times:",
-        f"  a load covers {area / per:.1f} {unit} in {air.total_s / 60:.1f} min airborne",
+        f"  a load covers {unit.of_m2(area):.1f} {unit.name} in {air.total_s / 60:.1f} min airborne",
         f"  and takes {air.energy_wh:.0f} Wh of the {usable:.0f} Wh above the pack's reserve",
     ]
     if loads == 0:

@@ -10,7 +10,7 @@ from simulator.command.common import RUNS
 from simulator.command.study import StudyRun, study_command
 
 if TYPE_CHECKING:
-    from simulator.study.payoff import Payoff
+    from simulator.study.answer import Answer
 
 
 @study_command("payoff", fields=True)
@@ -18,15 +18,11 @@ if TYPE_CHECKING:
 @click.option("--from", "set_name", metavar="SET", help="Equipment set to change [default: the first].")
 @click.option("--to", "other", metavar="SET", help="Another set of the scenario to change to, instead of KEY=VALUE.")
 @click.option("--price", type=float, help="What the change costs as a whole, instead of the prices in the scenario.")
-@click.option(
-    "--one-more-runs", type=int, default=30, show_default=True, help="Runs to find the bottleneck before and after."
-)
+@click.option("--one-more-runs", type=int, default=30, help="Runs to find the bottleneck before and after.")
 @RUNS
-def command(study: StudyRun, **given: Any) -> Payoff:
+def command(study: StudyRun, **given: Any) -> Answer:
     """Ask whether a change pays off: a third pack, a charger, a larger generator, a helper, a second rig.
 
     The change is KEY=VALUE, such as rig.main.packs.big=3, or another equipment set (--to). The scenario needs [costs].
     """
-    from simulator.study.payoff import payoff
-
-    return study.ask(payoff, **given)
+    return study.ask(**given)

@@ -11,22 +11,17 @@ from simulator.command.common import FORCE_FILE, QUIET, note, options, refuse_ex
 @click.argument("result", metavar="RESULT")
 @click.option("--customer", metavar="NAME", required=True, help="Who it is for.")
 @click.option(
-    "--equipment",
-    metavar="SET",
-    multiple=True,
-    help="Equipment set; several side by side [default: the only one].",
+    "--equipment", metavar="SET", multiple=True, help="Equipment set; several side by side [default: the only one]."
 )
-@click.option("--dealer", metavar="NAME", default="", help="Who it is from.")
+@click.option("--dealer", metavar="NAME", default="", show_default=False, help="Who it is from.")
 @click.option("--logo", metavar="FILE", help="The dealer's logo (PNG, JPEG, or SVG of shapes).")
 @click.option(
     "--price",
     type=click.FloatRange(0.0, 1e9),
     help="Price of the work per acre (per hectare on a metric sheet), instead of the scenario's.",
 )
-@click.option(
-    "--valid-days", type=click.IntRange(1, 365), default=30, show_default=True, help="Days that the offer holds."
-)
-@click.option("--notes", default="", help="Text to add.")
+@click.option("--valid-days", type=click.IntRange(1, 365), default=30, help="Days that the offer holds.")
+@click.option("--notes", default="", show_default=False, help="Text to add.")
 @click.option("--paper", type=click.Choice(["letter", "a4"]), help="Sheet [default: a4 for metric units, else letter].")
 @click.option("--out", metavar="FILE.pdf", help="Where to write it [default: quote_<set>.pdf in the result folder].")
 @options(FORCE_FILE, QUIET)
@@ -38,7 +33,7 @@ def command(
     from pathlib import Path
 
     from simulator.errors import InputError
-    from simulator.operation.rehearsal import rehearsed
+    from simulator.experiment.rehearsal import rehearsed
     from simulator.plan.day_plan import make_plan
     from simulator.report.own_files import list_own
     from simulator.report.quote import write_quote

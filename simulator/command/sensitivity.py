@@ -6,38 +6,27 @@ from typing import TYPE_CHECKING, Any
 
 import click
 
-from simulator.command.study import StudyRun, reads, study_command
+from simulator.command.common import reads
+from simulator.command.study import StudyRun, study_command
 
 if TYPE_CHECKING:
-    from simulator.study.sensitivity import Sensitivity
+    from simulator.study.answer import Answer
 
 
 @study_command("sensitivity", fields=True)
 @click.argument("equipment_set", metavar="[SET]", required=False)
 @click.option("--against", metavar="SET", help="Ask about the lead over this set instead: does the choice hold?")
 @click.option(
-    "--range",
-    "ranges",
-    multiple=True,
-    metavar="KEY=LOW..HIGH",
+    "--range", "ranges", multiple=True, metavar="KEY=LOW..HIGH",
     help="What an input may be, such as rig.main.crew.tasks.swap.time=40..90 s; adds to the scenario's [range].",
-)
-@click.option("--measure", default="acres", show_default=True, help="Measure, a column of runs.csv.")
-@click.option("--runs", type=int, default=40, show_default=True, help="Runs of each point of the bars.")
-@click.option(
-    "--sobol", "sobol_points", type=int, default=0, show_default=True, help="Points for Sobol indices, a power of two."
-)
-@click.option("--sobol-runs", type=int, default=4, show_default=True, help="Runs of each point for Sobol indices.")
-@click.option(
-    "--target",
-    default="2%",
-    show_default=True,
-    callback=reads("read_share", module="share"),
-    help="How well the answer is to be known.",
-)
-def command(study: StudyRun, ranges: tuple[str, ...], **given: Any) -> Sensitivity:
+)  # fmt: skip
+@click.option("--measure", default="acres", help="Measure, a column of runs.csv.")
+@click.option("--runs", type=int, default=40, help="Runs of each point of the bars.")
+@click.option("--sobol", "sobol_points", type=int, default=0, help="Points for Sobol indices, a power of two.")
+@click.option("--sobol-runs", type=int, default=4, help="Runs of each point for Sobol indices.")
+@click.option("--target", default="2%", callback=reads("read_share"), help="How well the answer is to be known.")
+def command(study: StudyRun, ranges: tuple[str, ...], **given: Any) -> Answer:
     """Find which assumptions matter: one at a time, and with --sobol all together; and what to measure to be sure."""
     from simulator.study.reading import ranges_of
-    from simulator.study.sensitivity import sensitivity
 
-    return study.ask(sensitivity, ranges_of(study.loaded, ranges), **given)
+    return study.ask(ranges_of(study.loaded, ranges), **given)

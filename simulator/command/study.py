@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import datetime
-import shlex
 import signal
 import sys
 import time
@@ -12,7 +10,7 @@ from dataclasses import dataclass, field
 from functools import cached_property
 from importlib import import_module
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, TypeVar
+from typing import TYPE_CHECKING, Any
 
 import click
 
@@ -32,7 +30,6 @@ from simulator.command.common import (
     options,
     refuse_existing,
     terminal_width,
-    told_file,
     write_json,
 )
 
@@ -40,9 +37,6 @@ if TYPE_CHECKING:
     from simulator.scenario.loading import LoadedScenario
     from simulator.study.answer import Answer
 
-A = TypeVar("A", bound="Answer")
-_READERS = {"reading": "simulator.study.reading", "share": "simulator.command.experiment"}
-"""Where options are read."""
 _FIGURES = {
     name: f"simulator.report.{name if name != 'hindcast' else 'fit'}_figure"
     for name in ("payoff", "ladder", "size", "season", "fragmentation", "crossover", "sensitivity", "fit", "hindcast")
@@ -66,7 +60,7 @@ def study_command(
 
         def command(**given: Any) -> None:
             mine = {key: given.pop(key) for key in names}
-            study = StudyRun(**given)
+            study = StudyRun(name, **given)
             study.finish(function(study, **mine))
 
         names = [option.name for option in own]
@@ -78,19 +72,11 @@ def study_command(
     return decorate
 
 
-def reads(function: str, *more: Any, module: str = "reading") -> Callable[[click.Context, click.Parameter, Any], Any]:
-    """Let an option be read by a function that takes the text and the option; it is imported only then."""
-
-    def read(_: click.Context, option: click.Parameter, text: Any) -> Any:
-        return None if text is None else getattr(import_module(_READERS[module]), function)(text, option.opts[0], *more)
-
-    return read
-
-
 @dataclass
 class StudyRun:
     """One call of a study command: the options that all of them have."""
 
+    name: str
     scenario: str
     settings: tuple[str, ...]
     out: str | None
@@ -135,10 +121,12 @@ class StudyRun:
         """The progress line of the study."""
         return Progress(self.quiet)
 
-    def ask(self, study: Callable[..., A], *arguments: Any, **given: Any) -> A:
-        """Ask a study that simulates."""
-        loaded = self.loaded
-        return study(loaded, *arguments, **given, seed=self.seed, workers=self.workers, report=self.progress)
+    def ask(self, *arguments: Any, **given: Any) -> Answer:
+        """Ask the study of the command's name."""
+        loaded, study = self.loaded, getattr(import_module(f"simulator.study.{self.name}"), self.name)
+        common = {"seed": self.seed, "workers": self.workers, "report": self.progress}
+        answer: Answer = study(loaded, *arguments, **given, **common)
+        return answer
 
     def finish(self, answer: Answer) -> None:
         """Print the answer and write what was asked for."""
@@ -172,33 +160,16 @@ class StudyRun:
     def _write_folder(self, answer: Answer, document: dict[str, Any], target: Path) -> None:
         from simulator.command.study_output import summary
         from simulator.report.folder import ResultFolder, manifest
-        from simulator.report.style import save_figure
 
         name, loaded = answer.study, self.loaded
-        record = manifest(
-            {entry.name: entry.resolved for entry in loaded.sets},
-            [],
-            loaded.digest(),
-            self.used_seed,
-            answer.simulated,
-            shlex.join(["acreday", *sys.argv[1:]]),
-            datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-            time.monotonic() - self.begun_s,
-        )
-        module = import_module(_FIGURES[name])
+        record = manifest(loaded, self.used_seed, answer.simulated, self.begun_s)
+        figure = getattr(import_module(_FIGURES[name]), f"{name}_figure")
         with ResultFolder(target, self.force) as folder:
-            with told_file(target, "study.json"):
-                said = {"sentences": answer.sentences, "rows": answer.rows, "notes": answer.remarks}
-                folder.write_json("study.json", {**document, "said": {**said, "figures": [name]}})
+            said = {"sentences": answer.sentences, "rows": answer.rows, "notes": answer.remarks, "figures": [name]}
+            folder.write_json("study.json", {**document, "said": said})
             for file, frame in answer.tables.items():
-                with told_file(target, file):
-                    folder.write_table(file, frame)
-            figure = getattr(module, f"{name}_figure")(answer)
-            for form in ("svg", "png"):
-                with told_file(target, f"{name}.{form}"):
-                    save_figure(figure, folder.path / name, (form,))
-            with told_file(target, "summary.md"):
-                folder.write_text("summary.md", summary(loaded, answer, self.used_seed))
-            with told_file(target, "manifest.json"):
-                folder.write_manifest(record)
+                folder.write_table(file, frame)
+            folder.write_figure(name, figure(answer))
+            folder.write_text("summary.md", summary(loaded, answer, self.used_seed))
+            folder.write_manifest(record)
             folder.finish()

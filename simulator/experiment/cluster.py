@@ -25,24 +25,7 @@ class Certificates:
 
 
 def connect(address: str, certificates: Certificates | None = None) -> tuple[Any, Executor]:
-    """Connect to a running dask scheduler.
-
-    Parameters
-    ----------
-    address : str
-        Such as ``tcp://10.0.0.5:8786``; its workers need acreday installed, of the same version.
-    certificates : Certificates, optional
-        Needed for ``tls://``.
-
-    Returns
-    -------
-    (dask.distributed.Client, concurrent.futures.Executor)
-
-    Raises
-    ------
-    InputError
-        dask.distributed is not installed, certificates are missing or refused, or nothing answers there.
-    """
+    """Connect to a running dask scheduler."""
     if address.startswith("tls://") != (certificates is not None):
         message = "tls:// and --tls-ca, --tls-cert and --tls-key go together; allowed is all of them or none"
         raise InputError.single(f"got {address!r}; {message}", "--scheduler")

@@ -35,15 +35,7 @@ def looks(most: int) -> list[int]:
 
 
 def decided(acres: Sequence[Rows], number_of_looks: int) -> bool:
-    """Tell whether every set's mean is known, and neighbours in rank are told apart or alike.
-
-    Parameters
-    ----------
-    acres : sequence of ndarray, each of shape (runs,)
-        Acres a day of each set, on common random numbers.
-    number_of_looks : int
-        How often this is asked, at most.
-    """
+    """Tell whether every set's mean is known, and neighbours in rank (on common draws) are told apart or alike."""
     means = [mean_interval(values) for values in acres]
     if any(_half(one) > KNOWN * abs(one.mean) for one in means):
         return False
@@ -60,14 +52,7 @@ def decided(acres: Sequence[Rows], number_of_looks: int) -> bool:
 def in_the_race(changed: Sequence[Rows], unchanged: Rows, last_resort: Sequence[bool]) -> list[int]:
     """Return the places of additions to one set that further runs may still rank.
 
-    Parameters
-    ----------
-    changed : sequence of ndarray, each of shape (runs,)
-        Acres a day with each addition.
-    unchanged : ndarray, shape (runs,)
-        Acres a day without.
-    last_resort : sequence of bool
-        Which are only named when nothing cheaper helps; they do not outrun others, and end when they are told from 0.
+    A last resort is only named when nothing cheaper helps: it does not outrun others, and ends when it is told from 0.
     """
     tolerance = NO_EFFECT * abs(float(unchanged.mean()))
     limits = [_limits(paired_interval(one, unchanged)) for one in changed]

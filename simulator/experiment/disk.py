@@ -10,17 +10,7 @@ from simulator.errors import InputError
 
 
 def disk_problem(error: Exception, name: str, remedy: str) -> InputError:
-    """Return what to tell when a file cannot be written.
-
-    Parameters
-    ----------
-    error : Exception
-        What the system said.
-    name : str
-        File or folder.
-    remedy : str
-        What to do.
-    """
+    """Return what to tell when a file cannot be written."""
     said = (error.strerror if isinstance(error, OSError) else None) or error
     return InputError.single(f"cannot be written: {said}; {remedy}", file=name)
 

@@ -21,19 +21,7 @@ FloatArray = NDArray[np.float64]
 
 @dataclass(frozen=True)
 class Interval:
-    """A mean with its confidence interval, in the unit of the measure.
-
-    Parameters
-    ----------
-    mean : float
-        Estimate.
-    low, high : float or None
-        Limits of the interval; None when one value only gives no interval.
-    n : int
-        Replications it rests on.
-    half_width : float or None
-        Half the width of the interval.
-    """
+    """A mean with its confidence interval over ``n`` replications; without limits where one value gives none."""
 
     mean: float
     low: float | None
@@ -44,13 +32,7 @@ class Interval:
 
 @dataclass(frozen=True)
 class PairedInterval(Interval):
-    """The mean of differences *a - b* between pairs, with its interval.
-
-    Parameters
-    ----------
-    a_wins_share : float
-        Share of pairs in which a is larger; a tie counts half, so equal sets give 0.5.
-    """
+    """The mean of differences *a - b* between pairs; a wins where it is larger, and half where they tie."""
 
     a_wins_share: float
 
@@ -76,15 +58,7 @@ def _check_level(level: float) -> None:
 
 
 def student_quantile(probability: float, degrees: int) -> float:
-    """Return the quantile of Student's t.
-
-    Parameters
-    ----------
-    probability : float
-        Between 0 and 1.
-    degrees : int
-        Degrees of freedom, at least 1.
-    """
+    """Return the quantile of Student's t."""
     from scipy.special import stdtrit
 
     return float(stdtrit(degrees, probability))
@@ -95,25 +69,7 @@ def _critical_t(level: float, n: int) -> float:
 
 
 def mean_interval(x: ArrayLike, level: float = 0.95) -> Interval:
-    """Return the mean and its t interval, mean ± t(1 - a/2, n - 1) s / sqrt(n).
-
-    Parameters
-    ----------
-    x : array_like of float, shape (n,)
-        One value a replication.
-    level : float, optional
-        Confidence, between 0 and 1.
-
-    Returns
-    -------
-    Interval
-        Without limits when n is 1; without width when all values are the same, rounding aside.
-
-    Raises
-    ------
-    ValueError
-        No value, a value that is not finite, or an impossible level.
-    """
+    """Return the mean and its t interval, mean ± t(1 - a/2, n - 1) s / sqrt(n); of like values it has no width."""
     values = _sample(x)
     _check_level(level)
     n, mean = len(values), float(values.mean())
@@ -130,25 +86,7 @@ def _interval(mean: float, half: float, n: int, size: float) -> Interval:
 
 
 def paired_interval(a: ArrayLike, b: ArrayLike, level: float = 0.95) -> PairedInterval:
-    """Return the mean difference a - b of pairs made with common random numbers, with its paired-t interval.
-
-    Parameters
-    ----------
-    a, b : array_like of float, shape (n,)
-        Values of two systems; the same place is the same replication.
-    level : float, optional
-        Confidence, between 0 and 1.
-
-    Returns
-    -------
-    PairedInterval
-        Difference and the share of replications that a wins (ties count half).
-
-    Raises
-    ------
-    ValueError
-        The lengths differ, or see `mean_interval`.
-    """
+    """Return the mean difference a - b of pairs made with common random numbers, with its paired-t interval."""
     first, second = _sample(a, "a"), _sample(b, "b")
     if len(first) != len(second):
         raise ValueError(f"got {len(first)} and {len(second)} values; allowed is as many of a as of b")
@@ -160,20 +98,7 @@ def paired_interval(a: ArrayLike, b: ArrayLike, level: float = 0.95) -> PairedIn
 
 
 def independent_interval(a: ArrayLike, b: ArrayLike, level: float = 0.95) -> Interval:
-    """Return the difference of the means of two *independent* samples with its pooled-variance t interval.
-
-    Parameters
-    ----------
-    a, b : array_like of float, shapes (n,) and (m,)
-        Values, at least three together.
-    level : float, optional
-        Confidence, between 0 and 1.
-
-    Raises
-    ------
-    ValueError
-        Fewer than three values together, or see `mean_interval`.
-    """
+    """Return the difference of the means of two *independent* samples with its pooled-variance t interval."""
     first, second = _sample(a, "a"), _sample(b, "b")
     _check_level(level)
     n, m = len(first), len(second)
@@ -191,24 +116,8 @@ def ratio_interval(numerator: ArrayLike, denominator: ArrayLike, level: float = 
     """Return a ratio of means (such as acres per field hour) with its jackknife interval.
 
     The mean of daily ratios is another quantity: it weighs a short day like a long one. The jackknife removes the
-    bias of order 1/n (Law, *Simulation Modeling and Analysis*, ratio estimation; from memory).
-
-    Parameters
-    ----------
-    numerator, denominator : array_like of float, shape (n,)
-        Sums of each replication, such as acres and hours.
-    level : float, optional
-        Confidence, between 0 and 1.
-
-    Returns
-    -------
-    Interval
-        Without limits where leaving one replication out leaves nothing to divide by; its mean is then the plain ratio.
-
-    Raises
-    ------
-    ValueError
-        The lengths differ, the denominators sum to zero, or see `mean_interval`.
+    bias of order 1/n (Law, *Simulation Modeling and Analysis*, ratio estimation; from memory). Where leaving one out
+    leaves nothing to divide by there are no limits.
     """
     top, bottom = _sample(numerator, "numerator"), _sample(denominator, "denominator")
     _check_level(level)
@@ -226,22 +135,7 @@ def ratio_interval(numerator: ArrayLike, denominator: ArrayLike, level: float = 
 
 
 def quantile_ranks(n: int, p: float, level: float = 0.95) -> tuple[int | None, int | None]:
-    """Return the ranks of the order statistics that limit a quantile, with at most (1 - level) / 2 in each tail.
-
-    Parameters
-    ----------
-    n : int
-        Sample size, at least 1.
-    p : float
-        Probability of the quantile, between 0 and 1.
-    level : float, optional
-        Confidence, between 0 and 1.
-
-    Returns
-    -------
-    low, high : int or None
-        Ranks, 1 the least value; None where the sample is too small for that limit.
-    """
+    """Return the ranks (from 1; None: beyond the sample) that limit a quantile, at most (1 - level) / 2 in a tail."""
     from scipy.special import bdtr
 
     _check_level(level)
@@ -257,27 +151,7 @@ def quantile_ranks(n: int, p: float, level: float = 0.95) -> tuple[int | None, i
 
 
 def quantile_interval(x: ArrayLike, p: float, level: float = 0.95) -> QuantileInterval:
-    """Return a quantile and its interval by order statistics: no assumption on the distribution.
-
-    Parameters
-    ----------
-    x : array_like of float, shape (n,)
-        One value a replication.
-    p : float
-        Probability, such as 0.1 for the day that nine of ten days beat.
-    level : float, optional
-        Confidence, between 0 and 1; what is reached is at least this.
-
-    Returns
-    -------
-    QuantileInterval
-        The estimate interpolates linearly between order statistics (type 7 of Hyndman & Fan 1996).
-
-    Raises
-    ------
-    ValueError
-        No value, a value that is not finite, or an impossible probability or level.
-    """
+    """Return a quantile (type 7 of Hyndman & Fan 1996) and its interval by order statistics, of any distribution."""
     values = np.sort(_sample(x))
     low, high = quantile_ranks(len(values), p, level)
     estimate = float(np.quantile(values, p))
@@ -287,22 +161,7 @@ def quantile_interval(x: ArrayLike, p: float, level: float = 0.95) -> QuantileIn
 
 
 def replications_needed(sd: float, target: float, level: float = 0.95) -> int:
-    """Return the least n, at least 2, at which t(n - 1) sd / sqrt(n) is no more than a target half-width.
-
-    Parameters
-    ----------
-    sd : float
-        Standard deviation between replications, at least 0.
-    target : float
-        Half-width wished for, above 0, in the unit of ``sd``.
-    level : float, optional
-        Confidence, between 0 and 1.
-
-    Raises
-    ------
-    ValueError
-        A parameter is impossible.
-    """
+    """Return the least n, at least 2, at which t(n - 1) sd / sqrt(n) is no more than a target half-width."""
     from scipy.special import ndtri
 
     _check_level(level)
@@ -318,18 +177,7 @@ def replications_needed(sd: float, target: float, level: float = 0.95) -> int:
 def format_estimate(value: float, low: float | None = None, high: float | None = None) -> str:
     """Return an estimate and its interval as text, with no more digits than the interval supports.
 
-    Parameters
-    ----------
-    value : float
-        Estimate.
-    low, high : float or None
-        Limits; with one missing, the distance from the estimate to the other decides the digits.
-
-    Returns
-    -------
-    str
-        Such as ``"142.3 (140.9 to 143.7)"`` or ``"142 (no variation seen)"``; without limits, three significant digits
-        and no parentheses.
+    Such as ``"142.3 (140.9 to 143.7)"`` or ``"142 (no variation seen)"``; without limits three significant digits.
     """
     limits = [limit for limit in (low, high) if limit is not None]
     if low is not None and high is not None:

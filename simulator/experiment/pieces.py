@@ -21,16 +21,7 @@ TRIAL_RUNS = 4
 
 @dataclass(frozen=True)
 class Piece:
-    """Consecutive replications of some plans.
-
-    Parameters
-    ----------
-    plans : tuple of int
-        Plans, simulated run by run side by side, so that they share the draws and an interruption leaves pairs.
-    first, last : int
-        Replications ``first`` to ``last - 1``: within one block of :data:`simulator.scenario.streams.BLOCK_RUNS`,
-        or whole blocks.
-    """
+    """Replications ``first`` to ``last - 1`` of some plans, side by side, within one block or of whole blocks."""
 
     plans: tuple[int, ...]
     first: int
@@ -43,23 +34,7 @@ class Piece:
 
 
 class Pieces:
-    """What is left to simulate, cut when it is asked for, by the cost known then.
-
-    Parameters
-    ----------
-    tables : Tables
-        What is known and left out.
-    plans : sequence of int
-        Plans to simulate.
-    first, last : int
-        Replications ``first`` to ``last - 1``.
-    workers : int
-        Processes that share the work.
-    cost_s : dict
-        Seconds that a run of a plan took, by plan; learnt by :meth:`learn` and kept by the caller.
-    target_s : float, optional
-        Work in a piece.
-    """
+    """What is left to simulate, cut when it is asked for, by the cost known then."""
 
     def __init__(
         self,

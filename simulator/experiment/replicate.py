@@ -10,11 +10,11 @@ import numpy as np
 
 from simulator.experiment.cluster import Certificates
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
+from simulator.experiment.rehearsal import take_up, ways_of
 from simulator.experiment.run_store import Rows, RunStore
 from simulator.experiment.runs import LatestBlock, row_of_run
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers
-from simulator.operation.rehearsal import take_up, ways_of
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_RUNS
 
@@ -33,31 +33,9 @@ class BudgetSpentError(Exception):
 
 
 class Runner:
-    """Simulates runs: here, in worker processes, or on a cluster.
+    """Simulates runs: here, in worker processes, or on a cluster; what has finished is in ``tables``.
 
-    Parameters
-    ----------
-    plans : sequence of DayPlan
-        One a set, and one a change that is tried on it.
-    seed : int
-        Seed of the streams.
-    workers : int
-        Processes; 1 simulates in this process.
-    store : RunStore, optional
-        Keeps finished runs; what it already holds is not simulated again. Without one, a temporary one does.
-    scheduler : str, optional
-        Address of a dask scheduler to use instead of processes here.
-    certificates : Certificates, optional
-        For a scheduler at ``tls://``.
-    deadline_s : float, optional
-        ``time.monotonic()`` after which no further runs are begun; may be changed between calls.
-
-    Attributes
-    ----------
-    tables : Tables
-        What has finished.
-    resumed : int
-        Runs that the store held.
+    No runs are begun after ``deadline_s`` (``time.monotonic()``), which may be changed between calls.
     """
 
     def __init__(
@@ -92,24 +70,7 @@ class Runner:
     def extend(
         self, first: int, last: int, progress: Progress | None = None, plans: Sequence[int] | None = None
     ) -> None:
-        """Simulate replications ``first`` to ``last - 1``; what has finished is kept when interrupted.
-
-        Parameters
-        ----------
-        first, last : int
-            Replications.
-        progress : callable, optional
-            Called with how many more runs have finished.
-        plans : sequence of int, optional
-            Plans by place; all by default.
-
-        Raises
-        ------
-        BudgetSpentError
-            The deadline has passed.
-        InputError
-            The disk is full, or a worker process was killed.
-        """
+        """Simulate replications ``first`` to ``last - 1``; what has finished is kept when interrupted."""
         chosen = tuple(range(len(self.plans)) if plans is None else plans)
         for plan in chosen:
             self.tables.reserve(plan, first, last)

@@ -17,7 +17,7 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import OneMore
-from simulator.analysis.resources import one_more_of_each, resources
+from simulator.analysis.resources import resources
 from simulator.analysis.summary import columns, place_of
 from simulator.analysis.variations import Variation
 from simulator.errors import InputError, Problem
@@ -25,17 +25,18 @@ from simulator.experiment.cluster import Certificates
 from simulator.experiment.deciding import FIRST_RUNS, decided, in_the_race, looks
 from simulator.experiment.engine import digest
 from simulator.experiment.estimates import mean_interval, paired_interval, quantile_interval
+from simulator.experiment.one_more import added, best_first, offered
 from simulator.experiment.replicate import BudgetSpentError, Runner
-from simulator.experiment.result import Result, SetResult
+from simulator.experiment.result import Result
 from simulator.experiment.run_store import Rows, RunStore
+from simulator.experiment.set_result import SetResult
 from simulator.experiment.tables import StoredRows, Tables
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.plan.reach import unreached_fields
-from simulator.scenario.loading import LoadedScenario, vary
-from simulator.scenario.power_balance import power_balances
+from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.streams import BLOCK_RUNS, StreamBank
-from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
+from simulator.scenario.units import M2_PER_ACRE, area_unit
 from simulator.version import __version__
 
 MOST_RUNS = 1_000_000
@@ -50,13 +51,7 @@ Watch = Callable[[Callable[[], Result | None]], None]
 
 
 def make_plans(loaded: LoadedScenario) -> list[DayPlan]:
-    """Return the plan of every equipment set.
-
-    Raises
-    ------
-    InputError
-        With the problems of all sets.
-    """
+    """Return the plan of every equipment set."""
     plans, problems = [], []
     for entry in loaded.sets:
         try:
@@ -151,7 +146,11 @@ def run(
     _check_numbers(wanted, chosen)
     seed = loaded.base.seed if chosen.seed is None else chosen.seed
     plans = make_plans(loaded)
-    tried = _one_more_plans(loaded) if chosen.one_more_runs >= 2 else []
+    tried = [
+        (place, variation, replace(plan, tried=True))
+        for place, entry in enumerate(loaded.sets if chosen.one_more_runs >= 2 else ())
+        for variation, _, plan in offered(loaded, entry)
+    ]
     stopped, last = "", None
     extra: list[tuple[OneMore, ...]] = [() for _ in plans]
     deadline_s = None
@@ -159,7 +158,7 @@ def run(
         deadline_s = begun_s + (0.65 if tried else 1.0) * chosen.budget_s
         wanted = MOST_RUNS if chosen.runs is None else wanted
     store = open_store(loaded, chosen.store, seed) if isinstance(chosen.store, Path) else chosen.store
-    everything = [*plans, *(one.plan for one in tried)]
+    everything = [*plans, *(plan for _, _, plan in tried)]
     try:
         with Runner(
             everything, seed, chosen.workers, store, chosen.scheduler, deadline_s, chosen.certificates
@@ -201,19 +200,7 @@ def _result(
     extra: Sequence[tuple[OneMore, ...]],
 ) -> Result:
     results = tuple(
-        SetResult(
-            plan.name,
-            *table,
-            changes,
-            plan.scenario.product.kind == "liquid",
-            plan.scenario.units,
-            plan.scenario.work,
-            plan.list_m2 / M2_PER_ACRE,
-            plan.scenario.most_work_days,
-            unreached_fields(plan),
-            power_balances(plan.scenario),
-            plan.scenario.label,
-        )
+        SetResult(plan.name, *table, plan.scenario, changes, plan.list_m2 / M2_PER_ACRE, unreached_fields(plan))
         for plan, table, changes in zip(plans, tables, extra, strict=True)
     )
     left_out = {problem for entry in loaded.sets for problem in entry.fields.skipped if "skipped" in problem.message}
@@ -224,24 +211,7 @@ def _result(
 
 
 def open_store(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> RunStore:
-    """Open the database that keeps finished runs of a scenario, for this process alone.
-
-    Parameters
-    ----------
-    loaded : LoadedScenario
-        The scenario.
-    path : Path
-        File; its folder must exist.
-    seed : int, optional
-        Seed; the scenario's by default.
-    fresh : bool, optional
-        Drop what an earlier command has left there.
-
-    Raises
-    ------
-    InputError
-        See :class:`simulator.experiment.run_store.RunStore`.
-    """
+    """Open the database that keeps finished runs of a scenario, for this process alone."""
     identity = {
         "digest": loaded.digest(),
         "seed": loaded.base.seed if seed is None else seed,
@@ -291,15 +261,7 @@ def _run_sets(
     report: Report | None,
     look: Callable[[], None] | None,
 ) -> tuple[str, int | None]:
-    """Simulate all sets.
-
-    Returns
-    -------
-    str
-        Why it ended early; empty when it did not.
-    int or None
-        Replication before which all is done and what follows is of another command; None when the time was over.
-    """
+    """Simulate all sets; return why it ended early, and before which replication all is done (None: out of time)."""
     done, target = 0, wanted
 
     def progress(count: int) -> None:
@@ -352,10 +314,9 @@ def _so_far(runner: Runner, sets: Sequence[int]) -> str:
     known = [(runner.plans[place], runner.tables.acres(place)) for place in sets]
     if not all(len(acres) for _, acres in known):
         return ""
-    metric = known[0][0].scenario.units == "metric"
-    per, unit = (M2_PER_HECTARE / M2_PER_ACRE, "ha") if metric else (1.0, "acres")
-    means = [f"{plan.scenario.label or plan.name} {acres.mean() / per:.0f}" for plan, acres in known]
-    return f"; {', '.join(means)} {unit} a day so far"
+    unit = area_unit(known[0][0].scenario.units)
+    means = [f"{plan.scenario.label or plan.name} {acres.mean() / unit.acres:.0f}" for plan, acres in known]
+    return f"; {', '.join(means)} {unit.name} a day so far"
 
 
 def _full_days(tables: Tables, place: int, last: int | None) -> Rows:
@@ -368,14 +329,7 @@ def _full_days(tables: Tables, place: int, last: int | None) -> Rows:
 def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
     """Return the largest relative half-width of 95 % intervals over all sets, or over all pairs with the first.
 
-    Parameters
-    ----------
-    acres : sequence of ndarray
-        Acres per day of each set, in the order of replications; for the tenth percentile those of single days.
-    precise : {"mean", "p10", "difference"}
-        What is to be known.
-    whole : int
-        Runs that every set has finished without a gap, which make pairs.
+    ``whole`` runs of every set, without a gap, make the pairs.
     """
     widths = []
     if precise == "difference":
@@ -396,25 +350,8 @@ def relative_width(acres: Sequence[Rows], precise: str, whole: int) -> float:
     return max(widths, default=0.0)
 
 
-@dataclass(frozen=True)
-class _Tried:
-    """A change tried on a set."""
-
-    place: int
-    variation: Variation
-    plan: DayPlan
-
-
-def _one_more_plans(loaded: LoadedScenario) -> list[_Tried]:
-    """Return one more of each for every set."""
-    tried = []
-    for place, entry in enumerate(loaded.sets):
-        for variation in one_more_of_each(entry.scenario):
-            # a change that makes the set invalid (more people than a trailer may carry, say) is simply not offered
-            with suppress(InputError):
-                plan = make_plan(vary(entry, variation.settings, loaded.folder))
-                tried.append(_Tried(place, variation, plan))
-    return tried
+_Tried = tuple[int, Variation, DayPlan]
+"""The place of a set, a change tried on it, and its plan."""
 
 
 def _run_one_more(
@@ -437,17 +374,12 @@ def _run_one_more(
             target += (last - first) * len(racing)
             runner.extend(first, last, progress, racing)
             racing = _still_racing(runner, tried, sets, last)
-    for number, one in enumerate(tried, sets):
+    for number, (place, variation, _) in enumerate(tried, sets):
         both = runner.tables.whole([number], runs)
-        if both < 2:
-            continue
-        pair = paired_interval(runner.tables.acres(number)[:both], runner.tables.acres(one.place)[:both])
-        low, high = (pair.mean if bound is None else bound for bound in (pair.low, pair.high))
-        variation = one.variation
-        changes[one.place].append(
-            OneMore(variation.change, variation.resource, variation.setting, pair.mean, low, high, pair.n)
-        )
-    return [tuple(sorted(entries, key=lambda change: -change.acres_per_day)) for entries in changes]
+        if both >= 2:
+            acres = runner.tables.acres
+            changes[place].append(added(variation, acres(number)[:both], acres(place)))
+    return [best_first(entries) for entries in changes]
 
 
 def _still_racing(runner: Runner, tried: Sequence[_Tried], sets: int, runs: int) -> list[int]:
@@ -455,11 +387,11 @@ def _still_racing(runner: Runner, tried: Sequence[_Tried], sets: int, runs: int)
     left = []
     last_resort = {one.name for one in resources() if one.last_resort}
     for place in range(sets):
-        numbers = [number for number, one in enumerate(tried, sets) if one.place == place]
+        numbers = [number for number, one in enumerate(tried, sets) if one[0] == place]
         numbers = [number for number in numbers if runner.tables.whole([number]) >= runs]
         if numbers:
             changed = [runner.tables.acres(number)[:runs] for number in numbers]
-            resort = [tried[number - sets].variation.resource in last_resort for number in numbers]
+            resort = [tried[number - sets][1].resource in last_resort for number in numbers]
             still = in_the_race(changed, runner.tables.acres(place)[:runs], resort)
             left += [numbers[one] for one in still]
     return left

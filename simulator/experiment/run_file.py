@@ -52,13 +52,7 @@ def temporary() -> sqlite3.Connection:
 
 
 def open_alone(path: Path, identity: str, fresh: bool) -> sqlite3.Connection:
-    """Open the database of a result for this process alone, made if need be.
-
-    Raises
-    ------
-    InputError
-        Another process has it, it is another result's or another program's, or it cannot be written.
-    """
+    """Open the database of a result for this process alone, made if need be."""
     # the system forgets a lock as soon as the process that holds it opens and closes the file once more
     if path.resolve() in _HELD:
         raise InputError.single(_IN_USE, file=str(path))
@@ -87,13 +81,7 @@ def open_alone(path: Path, identity: str, fresh: bool) -> sqlite3.Connection:
 
 
 def refuse_foreign(path: Path) -> None:
-    """Refuse a file that is not recognisably a database of ours: a link, or what another program wrote.
-
-    Raises
-    ------
-    InputError
-        It is.
-    """
+    """Refuse a file that is not recognisably a database of ours: a link, or what another program wrote."""
     for one in (path, _companion(path)):
         with suppress(FileNotFoundError):  # one look: another process may remove it between two
             if stat.S_ISREG(one.lstat().st_mode):
@@ -131,19 +119,7 @@ def is_sound(connection: sqlite3.Connection) -> bool:
 def mend(
     connection: sqlite3.Connection, path: Path, identity: str, whole: Callable[[tuple[Any, ...]], bool]
 ) -> sqlite3.Connection:
-    """Make a damaged database anew from the runs that can be read, and open it.
-
-    Parameters
-    ----------
-    connection : sqlite3.Connection
-        The damaged one; closed here.
-    path : Path
-        Its file.
-    identity : str
-        Of the result.
-    whole : callable
-        Tells whether a record is a run.
-    """
+    """Make a damaged database anew from the runs that can be read, and open it."""
     fresh = path.with_name(f"{path.name}-mended")
     fresh.unlink(missing_ok=True)
     made = _connect(str(fresh))
@@ -228,13 +204,7 @@ def _pad(path: Path) -> bool:
 
 
 def _begin(connection: sqlite3.Connection, path: Path, identity: str) -> None:
-    """Check whose database it is, or make it ours when it is new.
-
-    Raises
-    ------
-    InputError
-        It is another result's, or damaged where this is written, or the disk is full.
-    """
+    """Check whose database it is, or make it ours when it is new."""
     try:
         if _is_empty(connection):
             _create(connection, identity)

@@ -35,30 +35,10 @@ Numbers = NDArray[np.int64]
 
 
 class RunStore:
-    """Rows of numbers by plan and replication.
+    """Rows of numbers by plan and replication; a database of another identity is refused.
 
-    Parameters
-    ----------
-    width : int
-        Numbers in a row.
-    path : Path, optional
-        File, made if need be; its folder must exist. Without one, a temporary database.
-    identity : str
-        What the rows depend on (scenario, seed, version, columns); a database of another identity is refused.
-    fresh : bool, optional
-        Drop what is there.
-
-    Attributes
-    ----------
-    spoilt : int
-        Runs that :meth:`load` left out because their checksum was wrong.
-    mended : bool
-        Whether the database was damaged and made anew from what could be read.
-
-    Raises
-    ------
-    InputError
-        Another process has it, it belongs to another result or program, or it cannot be written.
+    ``spoilt`` counts the runs that :meth:`load` left out for a wrong checksum; ``mended`` tells whether the database
+    was damaged and made anew.
     """
 
     def __init__(self, width: int, path: Path | None = None, identity: str = "", fresh: bool = False) -> None:
@@ -79,22 +59,7 @@ class RunStore:
             raise self._changed() from error
 
     def add(self, plan: int, first: int, rows: Rows) -> None:
-        """Keep consecutive runs of a plan: all of them or, when the disk is full, the first that fit.
-
-        Parameters
-        ----------
-        plan : int
-            Plan number.
-        first : int
-            Replication of the first row.
-        rows : ndarray, shape (runs, width)
-            One row a run; a run that is there already is replaced.
-
-        Raises
-        ------
-        InputError
-            The disk is full or gone. What was committed before stays.
-        """
+        """Keep consecutive runs of a plan: all of them or, when the disk is full, the first that fit."""
         content = [np.ascontiguousarray(row, "<f8").tobytes() for row in rows]
         runs = [(number, _check(number, row), row) for number, row in enumerate(content, plan * PLAN + first)]
         self._keep(runs)
@@ -111,13 +76,7 @@ class RunStore:
             raise
 
     def rows(self, plan: int, numbers: Numbers) -> Rows:
-        """Return the rows of some replications, ascending, shape (n, width).
-
-        Raises
-        ------
-        InputError
-            The file was changed by another program meanwhile.
-        """
+        """Return the rows of some replications, ascending, shape (n, width)."""
         if len(numbers) == 0:
             return np.empty((0, self._row_bytes // 8))
         query = "SELECT number, row FROM run WHERE number BETWEEN ? AND ? ORDER BY number"
@@ -135,13 +94,7 @@ class RunStore:
         return np.frombuffer(content, "<f8").reshape(len(numbers), -1)
 
     def load(self) -> Iterator[tuple[int, Numbers, Rows]]:
-        """Yield plan, replications and rows of all runs that are whole, some at a time; drop those that are spoilt.
-
-        Yields
-        ------
-        (int, ndarray of int, ndarray)
-            Rows of one plan in the order of replications.
-        """
+        """Yield plan, replications and rows of all runs that are whole, some at a time; drop those that are spoilt."""
         try:
             cursor = self._connection.execute("SELECT number, check_sum, row FROM run ORDER BY number")
         except DAMAGE as error:

@@ -11,10 +11,10 @@ from simulator.analysis.job import summarise_run
 from simulator.analysis.summary import columns, summarise
 from simulator.errors import InputError
 from simulator.experiment.pieces import Piece
+from simulator.experiment.rehearsal import rehearsed
 from simulator.experiment.run_store import Rows
 from simulator.operation.day import SimulatedDay
 from simulator.operation.job import WorkDay, run_job
-from simulator.operation.rehearsal import rehearsed
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.streams import BLOCK_RUNS, DayStreams, StreamBank, StreamSource
 
@@ -29,11 +29,6 @@ class LatestBlock:
     """The streams of the last block of replications that was asked for; those before are forgotten.
 
     Runs come in order, so a block that has passed is not asked for again, and memory stays that of one block.
-
-    Parameters
-    ----------
-    seed : int
-        Seed of the streams.
     """
 
     def __init__(self, seed: int) -> None:
@@ -50,13 +45,7 @@ class LatestBlock:
 
 
 def simulate_run(plan: DayPlan, bank: StreamSource, replication: int) -> list[WorkDay]:
-    """Simulate one run, all its work days; with ``ACREDAY_VERIFY`` set, check its conservation laws.
-
-    Raises
-    ------
-    ConservationError
-        A day or a night broke a law, which is a fault of the model.
-    """
+    """Simulate one run, all its work days; with ``ACREDAY_VERIFY`` set, check its conservation laws."""
     plan = rehearsed(plan)
     days = list(run_job(plan, bank, replication))
     if os.environ.get(VERIFY_VARIABLE):
@@ -67,15 +56,7 @@ def simulate_run(plan: DayPlan, bank: StreamSource, replication: int) -> list[Wo
 
 
 def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, work_day: int = 1) -> SimulatedDay:
-    """Simulate one run up to one of its work days, and return that; with ``ACREDAY_VERIFY`` set, check it.
-
-    Raises
-    ------
-    InputError
-        The run ends before that work day.
-    ConservationError
-        The day broke a law, which is a fault of the model.
-    """
+    """Simulate one run up to one of its work days, and return that; with ``ACREDAY_VERIFY`` set, check it."""
     plan = rehearsed(plan)
     for one in run_job(plan, bank, replication):
         if one.day.work_day == work_day:
@@ -91,29 +72,13 @@ def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, wo
 def row_of_run(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:
     """Simulate one run and return its row of numbers, shape (len(columns()),)."""
     days = simulate_run(plan, bank, replication)
-    rows = np.array([summarise(plan, one.day, active_period=replication < ACTIVE_PERIOD_RUNS) for one in days])
+    active = replication < ACTIVE_PERIOD_RUNS and not plan.tried
+    rows = np.array([summarise(plan, one.day, active_period=active) for one in days])
     return summarise_run(plan, days, rows, bank.day(replication).uniforms("single work day")())
 
 
 def run_piece(plans: list[DayPlan], bank: StreamSource, piece: Piece) -> tuple[Rows, list[float]]:
-    """Simulate a piece, run by run through its plans.
-
-    Parameters
-    ----------
-    plans : list of DayPlan
-        All plans; the piece names those it wants by place.
-    bank : StreamSource
-        Streams.
-    piece : Piece
-        What to simulate.
-
-    Returns
-    -------
-    rows : ndarray, shape (len(piece.plans), runs, len(columns()))
-        A row a run of each plan.
-    seconds : list of float
-        What each plan took.
-    """
+    """Simulate a piece; return rows of shape (plans, runs, len(columns())), and the seconds that each plan took."""
     rows = np.empty((len(piece.plans), piece.last - piece.first, len(columns())))
     seconds = [0.0] * len(piece.plans)
     before = time.perf_counter()

@@ -16,21 +16,7 @@ import numpy as np
 
 @dataclass(frozen=True)
 class Selection:
-    """What a selection procedure found.
-
-    Parameters
-    ----------
-    best : int
-        Number of the system chosen.
-    decided : bool
-        Whether the guarantee holds; False when the replications allowed ran out with several systems left.
-    survivors : tuple of int
-        Systems that were never dropped.
-    means : tuple of float
-        Mean of each system over the replications it had.
-    replications : tuple of int
-        Replications each system had before it was dropped or the procedure ended.
-    """
+    """What a selection found; not decided where the replications allowed ran out with several survivors."""
 
     best: int
     decided: bool
@@ -43,25 +29,6 @@ def sequential_constants(systems: int, first_stage: int, confidence: float = 0.9
     """Return Kim & Nelson's constants eta and h^2 (with their c = 1).
 
     eta = ((2 a / (k - 1))^(-2 / (n0 - 1)) - 1) / 2 and h^2 = 2 eta (n0 - 1), where a is one less the confidence.
-
-    Parameters
-    ----------
-    systems : int
-        Number k of systems, at least 2.
-    first_stage : int
-        Replications n0 of the first stage, at least 2.
-    confidence : float, optional
-        Probability of choosing the best, between 1/k and 1.
-
-    Returns
-    -------
-    eta, h2 : float
-        Constants.
-
-    Raises
-    ------
-    ValueError
-        A parameter is out of range.
     """
     _check(systems, first_stage, confidence)
     eta = 0.5 * ((2.0 * (1.0 - confidence) / (systems - 1)) ** (-2.0 / (first_stage - 1)) - 1.0)
@@ -89,33 +56,7 @@ def select_best(
 ) -> Selection:
     """Choose the system with the best mean, dropping the others one by one.
 
-    Parameters
-    ----------
-    sampler : callable (system, replication) -> float
-        Value of a replication; systems may share the random numbers of a replication. Called once for each pair, in
-        order of replication and then of system.
-    systems : int
-        Number of systems, at least 2; they are numbered from 0.
-    indifference : float
-        Least difference of means worth finding, above 0, in the unit of the values.
-    confidence : float, optional
-        Probability of choosing the best when it leads by the indifference or more.
-    first_stage : int, optional
-        Replications before the first look, at least 2; 10 or more advised.
-    larger_is_better : bool, optional
-        Whether the largest mean is sought, or the smallest.
-    most_replications : int, optional
-        Replications after which the best so far is returned undecided.
-
-    Returns
-    -------
-    Selection
-        Choice and effort.
-
-    Raises
-    ------
-    ValueError
-        A parameter is out of range, or the sampler returned a number that is not finite.
+    The sampler gives the value of (system, replication), and is called once for each pair, in order of replication.
     """
     if not (math.isfinite(indifference) and indifference > 0):
         raise ValueError(f"got indifference = {indifference!r}; allowed is a finite number above 0")

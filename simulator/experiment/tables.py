@@ -21,19 +21,7 @@ _ACRES = MEASURES.index("acres")
 
 
 class StoredRows:
-    """The finished runs of one plan, read from their store when asked.
-
-    Parameters
-    ----------
-    store : RunStore
-        Where they are.
-    plan : int
-        Plan number.
-    numbers : ndarray of int, shape (runs,)
-        Replications, ascending.
-    ahead : dict
-        Columns last read, by plan and column; shared by all plans, so that their sum is bounded.
-    """
+    """The finished runs of one plan, read from their store when asked."""
 
     def __init__(
         self, store: RunStore, plan: int, numbers: Numbers, ahead: dict[tuple[int, int], Rows] | None = None
@@ -62,11 +50,6 @@ class StoredRows:
         """Return one column, shape (runs,), not to be written to.
 
         Its neighbours are read with it while they are few bytes, for they are mostly asked for next.
-
-        Parameters
-        ----------
-        place : int
-            Place of the column in :func:`simulator.analysis.summary.columns`.
         """
         found = self._ahead.get((self._plan, place))
         if found is not None and len(found) == len(self):
@@ -89,15 +72,7 @@ class StoredRows:
 
 
 class Tables:
-    """Rows of finished runs by plan.
-
-    Parameters
-    ----------
-    plans : int
-        Number of plans.
-    store : RunStore, optional
-        Where rows go; by default a temporary one.
-    """
+    """Rows of finished runs by plan."""
 
     def __init__(self, plans: int, store: RunStore | None = None) -> None:
         self.store = RunStore(len(columns())) if store is None else store
@@ -117,13 +92,7 @@ class Tables:
         self._index[plan].reserve(first, last)
 
     def add(self, plan: int, first: int, rows: Rows) -> None:
-        """Keep consecutive runs of a plan.
-
-        Raises
-        ------
-        InputError
-            The disk is full; these runs are not kept then.
-        """
+        """Keep consecutive runs of a plan."""
         self.store.add(plan, first, rows)
         self._index[plan].set(first + np.arange(len(rows)), rows[:, _ACRES])
 

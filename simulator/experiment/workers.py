@@ -25,9 +25,9 @@ from typing import TYPE_CHECKING, Any
 
 from simulator.errors import InputError
 from simulator.experiment.pieces import Piece
+from simulator.experiment.rehearsal import Ways, take_up, ways_of
 from simulator.experiment.run_store import Rows
 from simulator.experiment.runs import LatestBlock, run_piece
-from simulator.operation.rehearsal import Ways, take_up, ways_of
 from simulator.plan.day_plan import DayPlan
 
 if TYPE_CHECKING:
@@ -72,26 +72,7 @@ def _anywhere(packed: bytes, key: str, seed: int, function: Callable[..., Any], 
 
 
 class Workers:
-    """Worker processes, or a cluster, that know all plans.
-
-    Parameters
-    ----------
-    plans : sequence of DayPlan
-        Read only; handed over once to each process.
-    seed : int
-        Seed of the streams.
-    count : int
-        Processes here; with a scheduler, how many workers the cluster is taken to have at least.
-    scheduler : str, optional
-        Address of a dask scheduler to use instead of processes here.
-    certificates : Certificates, optional
-        For a scheduler at ``tls://``.
-
-    Raises
-    ------
-    InputError
-        Nothing answers at that address.
-    """
+    """Worker processes, or a cluster, that know all plans."""
 
     def __init__(
         self,
@@ -120,23 +101,11 @@ class Workers:
         self._packed = self._client.submit(bytes, packed, key=f"plans-{hashlib.sha256(packed).hexdigest()}")
 
     def submit(self, piece: Piece, ways: tuple[Ways, ...]) -> Done:
-        """Hand over a piece, with what the crews of its plans have learnt.
-
-        Raises
-        ------
-        InputError
-            A worker process was killed.
-        """
+        """Hand over a piece, with what the crews of its plans have learnt."""
         return self._call(_work, piece, ways)
 
     def rehearse(self, plans: Sequence[int]) -> list[Ways]:
-        """Return what crews have learnt, plan by plan.
-
-        Raises
-        ------
-        InputError
-            A worker process was killed.
-        """
+        """Return what crews have learnt, plan by plan."""
         calls = [self._call(_rehearse, plan) for plan in plans]
         waiting = set(calls)
         while waiting:
@@ -153,13 +122,7 @@ class Workers:
             raise lost_worker() from error
 
     def finished(self, waiting: Iterable[Future[Any]]) -> set[Future[Any]]:
-        """Wait until a piece or more has come back, and return them.
-
-        Raises
-        ------
-        InputError
-            The cluster has had no worker for long.
-        """
+        """Wait until a piece or more has come back, and return them."""
         if self._client is None:
             return wait(waiting, return_when=FIRST_COMPLETED).done
         from simulator.experiment.cluster import ALONE_S, no_workers, workers_of
@@ -174,13 +137,7 @@ class Workers:
         return done
 
     def result(self, future: Future[Any]) -> Any:
-        """Return what came back.
-
-        Raises
-        ------
-        InputError
-            A worker process was killed, or the cluster lost the piece beyond help.
-        """
+        """Return what came back."""
         try:
             return future.result()
         except BrokenExecutor as error:

@@ -30,8 +30,8 @@ class Charging:
         self.draw_w = self.wanted_before_w = 0.0
         """Stored power as it was dealt, and what it would have drawn from the source then."""
         self.held_back = self.limited = self.waited_for = False
-        self.in_stock = 0
-        """Charged packs of its kind that lie ready, beyond those of the kind of which there are fewest."""
+        self.rank = 0
+        """After those waited for, packs of a lower rank are served first."""
         self.unplugged = False
         """Whether it waits, off its charger, for power on a source that trips."""
         self.curve, self.capacity_wh = pack.plan.curve, pack.plan.capacity_wh
@@ -53,6 +53,19 @@ class Charging:
         """Return the time until it is done, or holds a charge, were it alone on its source."""
         power_w = min(self.slot_w, self.output_w) * self.stored_share
         return self.curve.time_s(self.pack.energy_wh, self.target_wh if target_wh is None else target_wh, power_w)
+
+
+def in_order_of_need(charging: list[Charging]) -> list[Charging]:
+    """Return the packs on charge in the order in which they are served.
+
+    First those waited for, then those of the kind that is fed first, by default that of which fewest lie ready, then
+    the soonest done.
+    """
+    return sorted(charging, key=_need)
+
+
+def _need(one: Charging) -> tuple[bool, int, float]:
+    return not one.waited_for, one.rank, one.time_alone_s()
 
 
 class Slot:

@@ -7,7 +7,7 @@ import math
 from simpy import Environment, Event, Interrupt
 from simpy.events import ProcessGenerator
 
-from simulator.operation.chargers import Charger, Charging, Given
+from simulator.operation.chargers import Charger, Charging, Given, in_order_of_need
 from simulator.operation.log import DayLog, Reason, State
 from simulator.physics.sharing import serve_in_order
 from simulator.plan.equipment import PowerPointPlan
@@ -204,13 +204,13 @@ class PowerSource:
         self._deal()
         return charging.full
 
-    def serve(self, targets_wh: list[float], waited_for: list[bool], in_stock: list[int]) -> None:
-        """Set at what charge each pack on charge is done, which are waited for, and of which there are more."""
+    def serve(self, targets_wh: list[float], waited_for: list[bool], ranks: list[int]) -> None:
+        """Set at what charge each pack on charge is done, which are waited for, and their ranks."""
         changed = False
-        for one, target_wh, waited, stock in zip(self.on_charge, targets_wh, waited_for, in_stock, strict=True):
+        for one, target_wh, waited, rank in zip(self.on_charge, targets_wh, waited_for, ranks, strict=True):
             changed = changed or abs(target_wh - one.target_wh) > _TINY_WH
-            changed = changed or (self._dealt_short and (waited is not one.waited_for or stock != one.in_stock))
-            one.target_wh, one.waited_for, one.in_stock = target_wh, waited, stock
+            changed = changed or (self._dealt_short and (waited is not one.waited_for or rank != one.rank))
+            one.target_wh, one.waited_for, one.rank = target_wh, waited, rank
         if changed:
             self._deal()
 
@@ -341,15 +341,3 @@ class PowerSource:
             if one.unplugged:
                 one.unplugged = False
                 one.unplugged = self._asked_w(self.on_charge) > limit_w
-
-
-def in_order_of_need(charging: list[Charging]) -> list[Charging]:
-    """Return the packs on charge in the order in which they are served.
-
-    First those waited for, then those of the kind of which fewest lie ready, then the soonest done.
-    """
-    return sorted(charging, key=_need)
-
-
-def _need(one: Charging) -> tuple[bool, int, float]:
-    return not one.waited_for, one.in_stock, one.time_alone_s()

@@ -45,7 +45,7 @@ def serve(link: Connection) -> None:
     if parent is not None:
         threading.Thread(target=_leave_with, args=(parent.sentinel,), daemon=True).start()
     import simulator.experiment.run
-    import simulator.report.result_writing  # noqa: F401  imported before there is a task, so that it starts at once
+    import simulator.report.result_folder  # noqa: F401  imported before there is a task, so that it starts at once
     from simulator.errors import AcredayError, InputError
 
     with suppress(EOFError, BrokenPipeError):
@@ -66,7 +66,7 @@ def _leave_with(sentinel: int) -> None:
 def _simulate(task: Task, send: Callable[..., None]) -> None:
     from simulator.experiment.run import Options, open_store, run
     from simulator.report.folder import ResultFolder
-    from simulator.report.result_writing import result_document, write_result_folder
+    from simulator.report.result_folder import result_document, write_result_folder
     from simulator.scenario.loading import load_scenario
 
     begun_s, last_s, told_s, whole = time.monotonic(), 0.0, 0.0, False
@@ -93,9 +93,7 @@ def _simulate(task: Task, send: Callable[..., None]) -> None:
         document: dict[str, Any] = result_document(loaded, result)
         send("done", document)
         with ResultFolder(task.target, force=True) as folder:
-            duration_s = time.monotonic() - begun_s
-            write_result_folder(loaded, result, document, folder, f"acreday run {task.file.name}", duration_s, report)
-            folder.finish()
+            write_result_folder(loaded, result, document, folder, begun_s, report, f"acreday run {task.file.name}")
         store.close(remove=True)
         send("ready")
     finally:

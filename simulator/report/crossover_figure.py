@@ -11,7 +11,6 @@ from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.crossover import MEASURE_WORDS
-from simulator.study.trial import area_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -47,7 +46,7 @@ def crossover_figure(study: Crossover) -> Figure:
 def _panel(axes: Axes, study: Crossover, measure: str, first: bool) -> None:
     from matplotlib.patches import Rectangle
 
-    unit = area_unit(study.units)
+    unit = study.unit
     cells = study.cells[study.cells["measure"] == measure]
     columns = {area: place for place, area in enumerate(sorted(study.areas_m2))}
     order = cells.drop_duplicates("rate").sort_values("rate_si")["rate"].tolist()

@@ -10,7 +10,6 @@ import numpy as np
 from simulator.report.palette import GAIN, INK, MARK, PAPER, QUIET
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
-from simulator.study.trial import area_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
@@ -86,7 +85,7 @@ def hindcast_figure(study: Hindcast) -> Figure:
             x[~tells], off["observed"][~tells], "o", color=QUIET, markerfacecolor=PAPER, label="list done: no evidence"
         )
         axes.grid(axis="y")
-        axes.set_title(f"{area_unit(study.units).name} a day" if name == "acres" else "paid hours")
+        axes.set_title(f"{study.unit.name} a day" if name == "acres" else "paid hours")
         axes.set_ylabel("% off predicted mean")
     panels[-1].set_xticks(np.arange(len(lines)), [plain(text, 12) for text in dates["date"]], rotation=60, ha="right")
     panels[-1].set_xlim(-0.7, len(lines) - 0.3)

@@ -6,10 +6,14 @@ import fcntl
 import os
 import platform
 import re
+import shlex
 import shutil
+import sys
 import tempfile
-from collections.abc import Iterable, Iterator, Mapping
+import time
+from collections.abc import Iterable, Iterator, Mapping, Sequence
 from contextlib import ExitStack, contextmanager, suppress
+from datetime import UTC, datetime
 from importlib import metadata
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -32,11 +36,15 @@ from simulator.version import __version__
 
 if TYPE_CHECKING:
     import pandas as pd
+    from matplotlib.figure import Figure
+
+    from simulator.scenario.loading import LoadedScenario
 
 _OLDER = "result"
 """Name of an older result within the hidden folder where it waits until the new one is in its place."""
 INPUT_COPY = "input_"
 """How the names of copied input files begin, whatever their kind."""
+_REMEDY = "no result is written: free space there, then give the command again"
 _PACKAGES = ("simpy", "numpy", "pandas", "scipy", "matplotlib", "shapely", "pyproj", "pydantic", "pint")
 
 
@@ -148,11 +156,16 @@ def _held(folder: Path) -> Iterator[None]:
 
 
 class ResultFolder:
-    """A result folder being written: a hidden sibling first, moved into place whole by :meth:`finish`."""
+    """A result folder being written: a hidden sibling first, moved into place whole by :meth:`finish`.
 
-    def __init__(self, folder: Path, force: bool = False, same: Mapping[str, Any] | None = None) -> None:
+    The remedy is what to do when the disk is full.
+    """
+
+    def __init__(
+        self, folder: Path, force: bool = False, same: Mapping[str, Any] | None = None, remedy: str = _REMEDY
+    ) -> None:
         check_target(folder, force, same)
-        self.folder = folder
+        self.folder, self._remedy = folder, remedy
         # a link is followed: it stays, and the result goes where it leads
         self._target = folder.resolve()
         try:
@@ -171,26 +184,43 @@ class ResultFolder:
         shutil.rmtree(self.path, ignore_errors=True)
         self._hold.close()
 
+    @contextmanager
+    def _writing(self, name: str) -> Iterator[Path]:
+        """Turn a full or broken disk into a message that says which file failed and what to do."""
+        try:
+            yield self.path / name
+        except OSError as error:
+            raise disk_problem(error, str(self.folder / name), self._remedy) from error
+
+    def write_bytes(self, name: str, content: bytes) -> None:
+        """Write one file."""
+        with self._writing(name) as path:
+            path.write_bytes(content)
+
     def write_text(self, name: str, text: str) -> None:
         """Write one text file."""
-        (self.path / name).write_text(text, encoding="utf-8")
+        self.write_bytes(name, text.encode())
 
     def write_json(self, name: str, document: Any) -> None:
         """Write one JSON file."""
-        (self.path / name).write_bytes(json_bytes(document))
+        self.write_bytes(name, json_bytes(document))
 
     def write_manifest(self, document: Mapping[str, Any]) -> None:
         """Write the manifest last of all, with the names and checksums of all other files."""
         written = {path.name: sha256_of(path) for path in sorted(self.path.iterdir())}
         self.write_json(MANIFEST, {**document, WRITTEN: written})
 
-    def write_table(self, name: str, frame: pd.DataFrame) -> None:
-        """Write a table as CSV; text that a spreadsheet would take for a formula is disarmed."""
-        safe = frame.copy()
-        for column in safe.columns:
-            if safe[column].dtype.kind not in "bifu":
-                safe[column] = safe[column].map(_cell)
-        safe.to_csv(self.path / name, index=False, lineterminator="\n")
+    def write_table(self, name: str, *frames: pd.DataFrame, parts: Iterable[pd.DataFrame] = ()) -> None:
+        """Write a table as CSV, whole or from its parts."""
+        with self._writing(name) as path:
+            write_csv(path, [*frames] or parts)
+
+    def write_figure(self, stem: str, figure: Figure, forms: Sequence[str] = ("svg", "png")) -> None:
+        """Write a figure in some forms."""
+        from simulator.report.style import figure_bytes
+
+        for form in forms:
+            self.write_bytes(f"{stem}.{form}", figure_bytes(figure, form))
 
     def finish(self) -> Path:
         """Force the files to the disk, move the folder into place and return it."""
@@ -198,7 +228,7 @@ class ResultFolder:
             try:
                 sync_file(path)
             except OSError as error:
-                raise disk_problem(error, str(self.folder / path.name), "no result is written") from error
+                raise disk_problem(error, str(self.folder / path.name), self._remedy) from error
         sync_folder(self.path)
         try:
             if self._target.exists():
@@ -236,39 +266,53 @@ class ResultFolder:
         shutil.rmtree(aside, ignore_errors=True)
 
 
+def write_csv(path: Path, frames: Iterable[pd.DataFrame]) -> None:
+    """Write a table as CSV from its parts, so that memory does not grow with it; the same bytes as from the whole.
+
+    Texts that a spreadsheet would take for a formula are disarmed.
+    """
+    with path.open("w", encoding="utf-8", newline="") as stream:
+        for number, frame in enumerate(frames):
+            # a column of texts holds few different ones
+            safe = {
+                column: frame[column].map({text: _cell(text) for text in frame[column].unique()})
+                for column in frame.columns
+                if frame[column].dtype.kind not in "bifu"
+            }
+            frame.assign(**safe).to_csv(stream, index=False, header=number == 0, lineterminator="\n")
+
+
 def _cell(value: object) -> object:
     """Return a safe cell; a lone carriage return, which the writer would not quote, would begin a row of its own."""
     return safe_cell(value.replace("\r\n", "\n").replace("\r", "\n") if isinstance(value, str) else value)
 
 
 def manifest(
-    resolved: Mapping[str, Mapping[str, Any]],
-    files: Iterable[tuple[str, str]],
-    digest: str,
+    loaded: LoadedScenario,
     seed: int,
     runs: Mapping[str, int],
-    command: str,
-    created: str,
-    duration_s: float,
+    begun_s: float,
+    tables: Mapping[str, Mapping[str, Any]] | None = None,
+    files: Iterable[tuple[str, str]] = (),
+    command: str = "",
 ) -> dict[str, Any]:
-    """Return what is needed to make a result again."""
+    """Return what is needed to make a result again; ``begun_s`` (``time.monotonic()``) is when the command began."""
     packages = {}
     for name in _PACKAGES:
-        try:
+        with suppress(metadata.PackageNotFoundError):
             packages[name] = metadata.version(name)
-        except metadata.PackageNotFoundError:
-            continue
+    resolved = {entry.name: entry.resolved for entry in loaded.sets} if tables is None else tables
     return {
         "acreday_version": __version__,
         "python": platform.python_version(),
         "packages": packages,
         "engine": engine(),
-        "created": created,
-        "duration_s": round(duration_s, 2),
-        "command": command,
+        "created": datetime.now(UTC).isoformat(timespec="seconds"),
+        "duration_s": round(time.monotonic() - begun_s, 2),
+        "command": command or shlex.join(["acreday", *sys.argv[1:]]),
         "seed": seed,
         "runs": dict(runs),
-        "scenario_sha256": digest,
+        "scenario_sha256": loaded.digest(),
         "files": dict(files),
         "resolved": {name: dict(table) for name, table in resolved.items()},
     }

@@ -10,7 +10,6 @@ from simulator.report.palette import PAPER, QUIET, series
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
 from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.trial import area_unit
 
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
@@ -21,7 +20,7 @@ if TYPE_CHECKING:
 @styled
 def fragmentation_figure(study: Fragmentation) -> Figure:
     """Draw each case with its interval, real maps as hollow marks, and the fitted response of each set."""
-    unit = area_unit(study.units)
+    unit = study.unit
     figure = new_figure(8.0, 4.8)
     axes = figure.add_subplot()
     names = [str(name) for name in dict.fromkeys(study.cases["equipment_set"])]

@@ -13,7 +13,7 @@ from simulator.report.writing import plain
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from simulator.study.payoff import Payoff
+    from simulator.study.payoff_answer import Payoff
 
 
 @styled

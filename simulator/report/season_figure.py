@@ -13,7 +13,7 @@ from simulator.report.writing import plain
 if TYPE_CHECKING:
     from matplotlib.figure import Figure
 
-    from simulator.study.season import Season
+    from simulator.study.season_answer import Season
 
 
 @styled

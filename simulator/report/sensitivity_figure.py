@@ -9,13 +9,12 @@ import numpy as np
 from simulator.report.palette import GAIN, INK, PAPER, QUIET
 from simulator.report.style import new_figure, settle, styled
 from simulator.report.writing import plain
-from simulator.study.trial import area_unit
 
 if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from simulator.study.sensitivity import Sensitivity
+    from simulator.study.sensitivity_answer import Sensitivity
 
 _LOW, _HIGH = "#ee9a2e", "#3b56a5"
 _FIRST, _TOTAL = GAIN, "#8fcfc0"
@@ -43,7 +42,7 @@ def sensitivity_figure(study: Sensitivity) -> Figure:
 
 
 def _bars(axes: Axes, study: Sensitivity, count: int) -> None:
-    unit = area_unit(study.units)
+    unit = study.unit
     scale, name = (1.0 / unit.acres, f"{unit.name} a day") if study.measure == "acres" else (1.0, study.measure)
     part = study.bars.head(count)
     y = np.arange(count)

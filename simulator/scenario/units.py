@@ -93,6 +93,29 @@ SHARE = Dimension("a share", "", "", "20 %")
 NUMBER = Dimension("a plain number", "", "", "1.05")
 
 
+@dataclass(frozen=True)
+class AreaUnit:
+    """Unit of area in which people are told: as in "40 acres" and "a price per acre", and acres in one."""
+
+    name: str
+    one: str
+    acres: float
+
+    @property
+    def an(self) -> str:
+        """One of it, as in "an acre costs"."""
+        return f"{'an' if self.one == 'acre' else 'a'} {self.one}"
+
+    def of_m2(self, area_m2: float) -> float:
+        """Return an area of square metres in this unit."""
+        return area_m2 / M2_PER_ACRE / self.acres
+
+
+def area_unit(units: str) -> AreaUnit:
+    """Return the unit of a scenario's ``units``."""
+    return AreaUnit("ha", "ha", M2_PER_HECTARE / M2_PER_ACRE) if units == "metric" else AreaUnit("acres", "acre", 1.0)
+
+
 class UnitError(ValueError):
     """A quantity that cannot be read; the message says what was got and what is allowed."""
 

@@ -5,13 +5,12 @@ from __future__ import annotations
 import dataclasses
 import math
 from collections.abc import Callable, Iterable, Mapping
-from operator import attrgetter
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.experiment.estimates import Interval
+from simulator.experiment.document import as_json
 from simulator.scenario.schema_costs import Costs
 
 if TYPE_CHECKING:
@@ -75,25 +74,6 @@ class Answer:
     def to_json(self) -> dict[str, Any]:
         """Return the answer as a JSON-able document; infinity (never) and what is missing are null."""
         return {"study": self.study, **as_json(self)}
-
-
-def as_json(value: Any) -> Any:
-    """Return what JSON knows of a value: tables as rows, intervals with limits, null where a number is missing."""
-    if isinstance(value, Interval):
-        return as_json({"mean": value.mean, "ci95": [value.low, value.high]})
-    if dataclasses.is_dataclass(value) and not isinstance(value, type):
-        names = getattr(value, "document", ()) or [field.name for field in dataclasses.fields(value)]
-        split = [name.partition("=") for name in names]
-        return {key: as_json(attrgetter(place or key)(value)) for key, _, place in split}
-    if isinstance(value, Mapping):
-        return {str(key): as_json(item) for key, item in value.items()}
-    if hasattr(value, "to_dict"):
-        return as_json(value.to_dict(orient="records"))
-    if isinstance(value, list | tuple | np.ndarray):
-        return [as_json(item) for item in value]
-    if isinstance(value, np.generic):
-        value = value.item()
-    return None if isinstance(value, float) and not math.isfinite(value) else value
 
 
 def frame(rows: Iterable[Any], columns: Columns) -> pd.DataFrame:

@@ -4,16 +4,19 @@ from __future__ import annotations
 
 import weakref
 from collections.abc import Callable, Iterable, Sequence
+from dataclasses import dataclass
 
 import numpy as np
-from numpy.typing import NDArray
 
+from simulator.analysis.bottleneck import Bottleneck, OneMore
 from simulator.analysis.summary import columns, place_of
+from simulator.analysis.variations import Variation
+from simulator.experiment.one_more import Offer, added, best_first, offered
 from simulator.experiment.replicate import Runner
+from simulator.experiment.set_result import SetResult
 from simulator.plan.day_plan import DayPlan
-from simulator.study.trial import Report
-
-FloatArray = NDArray[np.float64]
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.study.trial import ACRES, FloatArray, Report, checked_seed
 
 PLANS_AT_ONCE = 256
 """Plans that a pool of workers holds at a time, so that memory does not grow with the size of a design."""
@@ -42,6 +45,14 @@ class CaseRuns:
     def rows(self, case: int) -> FloatArray:
         """Return all measures of a case, shape (runs, len(columns()))."""
         return self._rows[case]
+
+    def finish(self, runs: int, what: str) -> str:
+        """Simulate so many runs of all cases; return why it ended early, empty when it did not."""
+        try:
+            self.extend(runs)
+        except KeyboardInterrupt:
+            return f"interrupted; only the {what} that had finished are in the table"
+        return ""
 
     def extend(self, last: int, cases: Iterable[int] | None = None) -> None:
         """Simulate until each of the cases has ``last`` runs; what has finished is kept when interrupted."""
@@ -97,19 +108,64 @@ class CaseRuns:
                 self._rows[case] = np.vstack([self._rows[case], rows[:whole]])
 
 
-def simulate_sets(
-    plans: Sequence[DayPlan], seed: int, runs: int, workers: int = 1, report: Report | None = None, stage: str = "runs"
-) -> list[FloatArray]:
-    """Return the same runs of several sets, a table each, of shape (runs, len(columns())).
+@dataclass(frozen=True)
+class Look:
+    """One more of each of a set: the changes with the sets and plans that they make, their runs, what holds it back."""
 
-    After Ctrl-C these are the runs that every set has finished; with fewer than ten it is raised on.
-    """
-    simulated = CaseRuns(plans, seed, workers, report, stage)
-    cases = range(len(plans))
-    try:
-        simulated.extend(runs)
-    except KeyboardInterrupt:
-        if min(map(simulated.runs, cases)) < 10:
-            raise
-    shared = min(map(simulated.runs, cases))
-    return [simulated.rows(case)[:shared] for case in cases]
+    found: tuple[Offer, ...]
+    tables: list[FloatArray]
+    hold: Bottleneck
+
+    @property
+    def variations(self) -> list[Variation]:
+        """The changes alone."""
+        return [variation for variation, _, _ in self.found]
+
+
+@dataclass(frozen=True)
+class Trials:
+    """What a study simulates with: a scenario, its seed, processes, and who is told of progress."""
+
+    loaded: LoadedScenario
+    seed: int
+    workers: int = 1
+    report: Report | None = None
+
+    @classmethod
+    def of(cls, loaded: LoadedScenario, seed: int | None, workers: int, report: Report | None) -> Trials:
+        """Return the trials of a study; without a seed the scenario's, and numbers out of range are refused."""
+        return cls(loaded, checked_seed(loaded, seed, workers), workers, report)
+
+    def cases(self, plans: Sequence[DayPlan], stage: str = "runs") -> CaseRuns:
+        """Return the runs of cases, none of which is simulated yet."""
+        return CaseRuns(plans, self.seed, self.workers, self.report, stage)
+
+    def simulate(self, plans: Sequence[DayPlan], runs: int, stage: str = "runs") -> list[FloatArray]:
+        """Return the same runs of several sets, a table each, of shape (runs, len(columns())).
+
+        After Ctrl-C these are the runs that every set has finished; with fewer than ten it is raised on.
+        """
+        simulated = self.cases(plans, stage)
+        cases = range(len(plans))
+        try:
+            simulated.extend(runs)
+        except KeyboardInterrupt:
+            if min(map(simulated.runs, cases)) < 10:
+                raise
+        shared = min(map(simulated.runs, cases), default=0)
+        return [simulated.rows(case)[:shared] for case in cases]
+
+    def look(self, entry: EquipmentSet, rows: FloatArray, runs: int) -> Look:
+        """Try one more of each on the first runs of a set, where there are enough, and judge what holds it back."""
+        found = tuple(offered(self.loaded, entry)) if runs >= 10 else ()
+        tables = self.simulate([plan for _, _, plan in found], min(runs, len(rows)), "one more of each")
+        changes = [
+            added(variation, table[:, ACRES], rows[:, ACRES])
+            for (variation, _, _), table in zip(found, tables, strict=True)
+        ]
+        return Look(found, tables, judged(entry, rows, best_first(changes)))
+
+
+def judged(entry: EquipmentSet, rows: FloatArray, changes: tuple[OneMore, ...] = ()) -> Bottleneck:
+    """Return what holds a set back."""
+    return SetResult(entry.name, np.arange(len(rows), dtype=np.int64), rows, entry.scenario, changes).bottleneck()

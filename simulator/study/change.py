@@ -13,6 +13,7 @@ from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, paired_interval
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs, Item
+from simulator.scenario.units import AreaUnit
 from simulator.study.day_money import LEDGER, SeasonMoney, jackknife, ledger_of, season_money
 from simulator.study.money import (
     FloatArray,
@@ -26,7 +27,6 @@ from simulator.study.money import (
     pieces_of,
     yearly_cost,
 )
-from simulator.study.trial import AreaUnit
 from simulator.study.words import interval_text, money_range, scaled, sure_limits
 
 _K = len(LEDGER)

@@ -9,20 +9,21 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from simulator.errors import InputError
+from simulator.errors import InputError, Problems
 from simulator.experiment.estimates import Interval, format_estimate, paired_interval
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.schema_costs import Costs
+from simulator.scenario.units import AreaUnit, area_unit
 from simulator.study.answer import Answer, shown
-from simulator.study.cases import CaseRuns
+from simulator.study.cases import CaseRuns, Trials
 from simulator.study.day_money import jackknife, ledger_of
 from simulator.study.job_cost import cost_of_an_acre
 from simulator.study.money import item_table, pieces_of
 from simulator.study.reading import parse_rates
 from simulator.study.splits import MOST_FIELDS
-from simulator.study.trial import FloatArray, Problems, Report, area_unit, changed_set, check_runs, checked_seed
+from simulator.study.trial import FloatArray, Report, changed_set, check_runs
 from simulator.study.words import never_done, number_text
 
 if TYPE_CHECKING:
@@ -56,13 +57,13 @@ class Crossover(Answer):
     level: float
     looks: int
     unpriced: tuple[str, ...]
-    units: str
+    unit: AreaUnit
     job_m2: float
 
     @property
     def sentences(self) -> list[str]:
         """Who wins where, and the widest gap."""
-        unit, cells, said = area_unit(self.units), self.cells, []
+        unit, cells, said = self.unit, self.cells, []
         for measure in dict.fromkeys(cells["measure"]):
             own = cells[cells["measure"] == measure]
             won = {name: own[own["winner"] == name] for name in (self.a, self.b, "")}
@@ -92,7 +93,7 @@ class Crossover(Answer):
         return [f"On a job of about {unit.of_m2(self.job_m2):,.0f} {unit.name}, {'; '.join(said)}.{tail}"]
 
     def _where(self, cells: pd.DataFrame) -> str:
-        unit = area_unit(self.units)
+        unit = self.unit
         sizes = [f"{unit.of_m2(area):.3g}" for area in (cells["field_area_m2"].min(), cells["field_area_m2"].max())]
         rates = cells.sort_values("rate_si")["rate"].iloc[[0, -1]]
         size, rate = (" to ".join(dict.fromkeys(ends)) for ends in (sizes, rates))
@@ -101,7 +102,7 @@ class Crossover(Answer):
     @property
     def rows(self) -> list[list[str]]:
         """One row a cell and measure."""
-        unit = area_unit(self.units)
+        unit = self.unit
         labels = {
             "day": f"{unit.name}/day",
             "person_hour": f"{unit.name}/person-hour",
@@ -210,7 +211,7 @@ def crossover(
     count = len(grid)
     check_runs(runs, 2 * count, least=3)
     check_runs(most_runs, 2 * count, "most_runs", least=runs)
-    used_seed = checked_seed(loaded, seed, workers)
+    trials = Trials.of(loaded, seed, workers, report)
     total_m2 = sum(site.area_m2 for site in sets[0].fields.sites) if job_m2 is None else job_m2
     numbers = {area: max(1, round(total_m2 / area)) for area in areas_m2}
     if max(numbers.values()) > MOST_FIELDS:
@@ -229,11 +230,11 @@ def crossover(
                 )
                 with problems.of(f"{entry.name}, {text}"):
                     plans.append(make_plan(replace(changed, fields=FieldList(sites))))
-    problems.tell()
+    problems.refuse()
     measures = MEASURES if all(entry.scenario.costs is not None for entry in sets) else MEASURES[:2]
     looks = max(1, math.ceil(math.log2(most_runs / runs)) + 1)
     level = 1.0 - 0.05 / looks
-    simulated = CaseRuns(plans, used_seed, workers, report)
+    simulated = trials.cases(plans)
     stopped, last, open_cells = "", runs, list(range(count))
     try:
         while open_cells:
@@ -271,7 +272,7 @@ def crossover(
         level,
         looks,
         _unpriced(plans[::count]) if "cost" in measures else (),
-        loaded.base.units,
+        area_unit(loaded.base.units),
         total_m2,
         costs=loaded.base.costs,
         stopped=stopped,

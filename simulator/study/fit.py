@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError, Problem, Problems
 from simulator.experiment.estimates import Interval, format_estimate, mean_interval
 from simulator.scenario.distributions import Constant
 from simulator.scenario.loading import LoadedScenario
@@ -19,7 +19,7 @@ from simulator.scenario.toml_text import distribution_table, quantity_text, toml
 from simulator.study.answer import Answer, frame, limits, shown
 from simulator.study.measured import Measured, measured_values
 from simulator.study.shapes import KINDS, Shape, fit_shape
-from simulator.study.trial import Problems, one_set
+from simulator.study.trial import one_set
 from simulator.study.words import number_text, sure_limits
 
 if TYPE_CHECKING:
@@ -169,7 +169,7 @@ def fit(
         names = ", ".join(one.task for one in fits if one.key == key)
         message = f"is set by more than one task or name ({names}); allowed is one"
         problems.found.append(Problem(key, message, log.file))
-    problems.tell()
+    problems.refuse()
     fragment: dict[str, Any] = {}
     for one in fits:
         place = fragment

@@ -9,26 +9,17 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from simulator.errors import InputError
+from simulator.errors import InputError, Problems
 from simulator.experiment.estimates import Interval, format_estimate, mean_interval, paired_interval
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import LoadedScenario
+from simulator.scenario.units import AreaUnit, area_unit
 from simulator.study.answer import Answer, shown
-from simulator.study.cases import CaseRuns
+from simulator.study.cases import Trials
 from simulator.study.response import Response, fit_response
 from simulator.study.splits import MOST_FIELDS, Split, properties
-from simulator.study.trial import (
-    AreaUnit,
-    FloatArray,
-    Problems,
-    Report,
-    area_unit,
-    changed_set,
-    check_runs,
-    checked_seed,
-    sets_of,
-)
+from simulator.study.trial import FloatArray, Report, changed_set, check_runs, sets_of
 from simulator.study.words import capital, never_done, number_text, scaled, sure_limits
 
 if TYPE_CHECKING:
@@ -54,7 +45,7 @@ class Fragmentation(Answer):
     runs: pd.DataFrame = field(repr=False)
     cases: pd.DataFrame = field(repr=False)
     responses: dict[str, Response]
-    units: str
+    unit: AreaUnit
     told: str
     runs_each: int
     skipped: tuple[str, ...] = ()
@@ -67,7 +58,7 @@ class Fragmentation(Answer):
     @property
     def rows(self) -> list[list[str]]:
         """One row a case and set."""
-        unit = area_unit(self.units)
+        unit = self.unit
         return shown(self.cases.to_dict(orient="records"), {
             "set": lambda row: row["equipment_set"],
             "case": lambda row: row["case"],
@@ -84,7 +75,7 @@ class Fragmentation(Answer):
     @property
     def remarks(self) -> list[str]:
         """What a case is, jobs that are not done, how well the response fits, and what maps left out."""
-        unit = area_unit(self.units)
+        unit = self.unit
         said = [
             f"{self.runs_each} runs of each case, the same random runs for all; each case is a job that is worked off "
             "once."
@@ -126,6 +117,7 @@ def fragmentation(
     seed: int | None = None,
     workers: int = 1,
     report: Report | None = None,
+    skipped: Sequence[str] = (),
 ) -> Fragmentation:
     """Simulate every split with every equipment set on the same random runs.
 
@@ -143,6 +135,8 @@ def fragmentation(
         Equipment sets; all by default.
     seed, workers, report : optional
         Seed (the scenario's by default), number of processes, and what is told of progress.
+    skipped : sequence of str, optional
+        Parts of maps that were left out of the splits, to be told.
 
     Returns
     -------
@@ -160,7 +154,7 @@ def fragmentation(
         raise InputError.single("got no way to split the acres; allowed is at least one")
     chosen = sets_of(loaded, sets)
     check_runs(runs, len(splits) * len(chosen), least=2)
-    used_seed = checked_seed(loaded, seed, workers)
+    trials = Trials.of(loaded, seed, workers, report)
     plans: list[DayPlan] = []
     labels: list[tuple[str, Split]] = []
     problems = Problems()
@@ -172,13 +166,9 @@ def fragmentation(
                     raise InputError.single(f"got {len(split.sites)} fields; allowed is at most {MOST_FIELDS}")
                 plans.append(make_plan(replace(job, fields=FieldList(split.sites))))
                 labels.append((entry.name, split))
-    problems.tell()
-    simulated = CaseRuns(plans, used_seed, workers, report)
-    stopped = ""
-    try:
-        simulated.extend(runs)
-    except KeyboardInterrupt:
-        stopped = "interrupted; only the cases that had finished are in the tables"
+    problems.refuse()
+    simulated = trials.cases(plans)
+    stopped = simulated.finish(runs, "cases")
     whole = [case for case in range(len(plans)) if simulated.runs(case) >= 2]
     if not whole:
         raise KeyboardInterrupt
@@ -205,9 +195,10 @@ def fragmentation(
         pd.concat(frames, ignore_index=True),
         cases,
         {name: response for name, response in fitted.items() if response is not None},
-        loaded.base.units,
+        area_unit(loaded.base.units),
         told.sentence(),
         runs,
+        tuple(skipped),
         stopped=stopped,
     )
 

@@ -8,24 +8,16 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from simulator.errors import InputError
+from simulator.errors import InputError, Problems
 from simulator.experiment.estimates import Interval, format_estimate, mean_interval
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.stopwatch import PastDay
+from simulator.scenario.units import AreaUnit, area_unit
 from simulator.study.answer import Answer, shown
-from simulator.study.cases import CaseRuns
-from simulator.study.trial import (
-    FloatArray,
-    Problems,
-    Report,
-    area_unit,
-    changed_set,
-    check_runs,
-    checked_seed,
-    one_set,
-)
+from simulator.study.cases import Trials
+from simulator.study.trial import FloatArray, Report, changed_set, check_runs, one_set
 from simulator.study.words import capital, number_text
 
 if TYPE_CHECKING:
@@ -86,7 +78,7 @@ class Hindcast(Answer):
     bias: dict[str, Interval | None]
     rank_p: dict[str, float | None]
     runs: int
-    units: str
+    unit: AreaUnit
 
     @property
     def bias_document(self) -> dict[str, Any]:
@@ -96,7 +88,7 @@ class Hindcast(Answer):
     @property
     def sentences(self) -> list[str]:
         """How often the widest band held, and which way the simulation errs."""
-        names = {"acres": f"{area_unit(self.units).name} done", "paid_hours": "paid hours"}
+        names = {"acres": f"{self.unit.name} done", "paid_hours": "paid hours"}
         said = []
         for entry in self.coverage:
             if entry.band != max(BANDS):
@@ -121,7 +113,7 @@ class Hindcast(Answer):
     @property
     def rows(self) -> list[list[str]]:
         """One row a past day and measure."""
-        unit = area_unit(self.units)
+        unit = self.unit
 
         def number(row: dict[Hashable, Any], key: str) -> str:
             acres = row["measure"] == "acres"
@@ -188,19 +180,15 @@ def hindcast(
         message = f"got {runs} runs for each past day; allowed is {_LEAST_RUNS} or more, as a band needs"
         raise InputError.single(message, "--runs")
     check_runs(runs, len(past), "--runs", least=_LEAST_RUNS)
-    used_seed = checked_seed(loaded, seed, workers)
+    trials = Trials.of(loaded, seed, workers, report)
     plans: list[DayPlan] = []
     problems = Problems()
     for day in past:
         with problems.of(f"line {day.line} ({day.date})"):
             plans.append(make_plan(day_set(loaded, day)))
-    problems.tell()
-    simulated = CaseRuns(plans, used_seed, workers, report, "past days")
-    stopped = ""
-    try:
-        simulated.extend(runs)
-    except KeyboardInterrupt:
-        stopped = "interrupted; only the past days that had finished are in the table"
+    problems.refuse()
+    simulated = trials.cases(plans, "past days")
+    stopped = simulated.finish(runs, "past days")
     rows = []
     for case, day in enumerate(past):
         if simulated.runs(case) < _LEAST_RUNS:
@@ -218,7 +206,7 @@ def hindcast(
     coverage = tuple(_coverage(parts[name], name, band) for name in measures for band in BANDS if len(parts[name]))
     bias = {name: _bias(part) for name, part in parts.items()}
     rank_p = {name: _rank_p(part) for name, part in parts.items()}
-    return Hindcast(frame, coverage, bias, rank_p, runs, loaded.base.units, stopped=stopped)
+    return Hindcast(frame, coverage, bias, rank_p, runs, area_unit(loaded.base.units), stopped=stopped)
 
 
 def _row(day: PastDay, name: str, measure: str, observed: float, values: FloatArray) -> dict[str, Any]:

@@ -8,12 +8,13 @@ from typing import Any
 import numpy as np
 
 from simulator.errors import InputError
+from simulator.experiment.document import as_json
 from simulator.experiment.estimates import Interval
-from simulator.experiment.result import Result, SetResult
+from simulator.experiment.result import Result
+from simulator.experiment.set_result import SetResult
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs
-from simulator.study.answer import as_json
 from simulator.study.day_money import jackknife, ledger_of, season_money
 from simulator.study.money import FloatArray, demand_acres, need_prices, pieces_of
 

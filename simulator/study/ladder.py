@@ -14,20 +14,12 @@ from simulator.experiment.estimates import Interval
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
+from simulator.scenario.units import AreaUnit, area_unit
 from simulator.study.answer import Answer, frame, limits, shown
+from simulator.study.cases import Trials, judged
 from simulator.study.ladder_climb import Climb, Step
 from simulator.study.money import demand_acres, need_costs
-from simulator.study.trial import (
-    ACRES,
-    AreaUnit,
-    FloatArray,
-    Report,
-    area_unit,
-    check_runs,
-    checked_seed,
-    judged,
-    one_set,
-)
+from simulator.study.trial import ACRES, FloatArray, Report, check_runs, one_set
 from simulator.study.words import held_words, interval_text, money_range, money_text, number_text
 
 if TYPE_CHECKING:
@@ -227,8 +219,9 @@ def ladder(
     costs = None
     if by == "money" or (by is None and entry.scenario.costs is not None):
         costs = need_costs(entry, "ladder")
-    climb = Climb(loaded, costs, checked_seed(loaded, seed, workers), workers, report)
-    rows = foot = climb.simulate([make_plan(entry)], wanted)[0]
+    trials = Trials.of(loaded, seed, workers, report)
+    climb = Climb(trials, costs)
+    rows = foot = trials.simulate([make_plan(entry)], wanted)[0]
     rungs: list[Rung] = []
     settings: list[str] = []
     current, ended = entry, "rungs"
@@ -245,7 +238,7 @@ def ladder(
             whole = whole and all(len(table) == len(rows) for table in tables)
         if not whole:
             # interrupted: the last finished step was taken; the rung above it was not looked at to the end
-            rungs.append(Rung(number, float(rows[:, ACRES].mean()), judged(current, rows, ()), (), None))
+            rungs.append(Rung(number, float(rows[:, ACRES].mean()), judged(current, rows), (), None))
             break
         best = climb.best(steps, rows)
         taken = None if number == most_rungs else best

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import itertools
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
@@ -14,14 +14,14 @@ from simulator.analysis.variations import Variation, setting_key
 from simulator.errors import InputError
 from simulator.experiment.estimates import Interval, PairedInterval, paired_interval
 from simulator.plan.day_plan import DayPlan, make_plan
-from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
+from simulator.scenario.loading import EquipmentSet, vary
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs, Item
-from simulator.study.cases import simulate_sets
+from simulator.study.cases import Trials
 from simulator.study.change import Case, JobChange, job_change, joint_ledger, make_case
 from simulator.study.day_money import jackknife
 from simulator.study.money import item_table, pieces_of
-from simulator.study.trial import ACRES, FloatArray, Report, judged, offered, one_more
+from simulator.study.trial import ACRES, FloatArray
 
 LEAST_GAIN = 0.01
 """Without prices, a step must add this share of acres per day."""
@@ -53,35 +53,27 @@ Try = tuple[tuple[Variation, ...], EquipmentSet, DayPlan]
 """Changes, the set that they make, and its plan."""
 
 
-@dataclass
+@dataclass(frozen=True)
 class Climb:
     """What stays the same from rung to rung."""
 
-    loaded: LoadedScenario
+    trials: Trials
     costs: Costs | None
-    seed: int
-    workers: int
-    report: Report | None
-
-    def simulate(self, plans: Iterable[DayPlan], runs: int, stage: str = "runs") -> list[FloatArray]:
-        """Return the same runs of several sets."""
-        return simulate_sets(list(plans), self.seed, runs, self.workers, self.report, stage)
 
     def look(
         self, entry: EquipmentSet, rows: FloatArray, pairs: bool
     ) -> tuple[list[Step], list[FloatArray], Bottleneck]:
         """Simulate every single change on the runs of a set, and pairs of them when asked and no single one pays."""
-        found = offered(self.loaded, entry)
-        tries: list[Try] = [((variation,), changed, plan) for variation, changed, plan in found]
-        singles = [variation for variation, _, _ in found]
-        tables = self.simulate((plan for _, _, plan in tries), len(rows), "one more of each") if tries else []
-        hold = judged(entry, rows, one_more(singles, tables, rows))
+        look = self.trials.look(entry, rows, len(rows))
+        tries: list[Try] = [((variation,), changed, plan) for variation, changed, plan in look.found]
+        tables = look.tables
         steps = self._steps(entry, rows, tries, tables)
-        if pairs and self.best(steps, rows) is None and len(found) > 1:
-            couples = self._couples(entry, singles)
-            tables = [*tables, *self.simulate((plan for _, _, plan in couples), len(rows), "two of them")]
+        if pairs and self.best(steps, rows) is None and len(tries) > 1:
+            couples = self._couples(entry, look.variations)
+            plans = [plan for _, _, plan in couples]
+            tables = [*tables, *self.trials.simulate(plans, len(rows), "two of them")]
             steps = self._steps(entry, rows, [*tries, *couples], tables)
-        return steps, tables, hold
+        return steps, tables, look.hold
 
     def _couples(self, entry: EquipmentSet, singles: Sequence[Variation]) -> list[Try]:
         couples: list[Try] = []
@@ -90,7 +82,7 @@ class Climb:
             if keys[0] & keys[1]:
                 continue  # such as two sizes of one generator
             try:
-                changed = vary(entry, [*both[0].settings, *both[1].settings], self.loaded.folder)
+                changed = vary(entry, [*both[0].settings, *both[1].settings], self.trials.loaded.folder)
                 couples.append((both, changed, make_plan(changed)))
             except InputError:
                 continue

@@ -8,7 +8,7 @@ from dataclasses import dataclass
 
 import numpy as np
 
-from simulator.errors import InputError
+from simulator.errors import InputError, Problems
 from simulator.experiment.estimates import student_quantile
 from simulator.physics.charge import ChargeCurve
 from simulator.plan.day_plan import make_plan
@@ -20,7 +20,7 @@ from simulator.scenario.references import used_rigs
 from simulator.scenario.stopwatch import Timing
 from simulator.scenario.units import Dimension, UnitError
 from simulator.study.design import locate
-from simulator.study.trial import FloatArray, Problems
+from simulator.study.trial import FloatArray
 
 FEWEST_FOR_LINE = 8
 """Times with amounts that it takes to tell the fixed part from the part that grows. An assumption."""
@@ -104,7 +104,7 @@ def _amounts(task: str, timings: Sequence[Timing], dimension: Dimension) -> Floa
             if not value > 0:
                 raise InputError.single(f"got the amount {timing.amount!r}; allowed is above 0", f"line {timing.line}")
             values.append(value)
-    problems.tell()
+    problems.refuse()
     return np.array(values)
 
 

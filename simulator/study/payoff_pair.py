@@ -2,13 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Mapping, Sequence
+from collections.abc import Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from simulator.analysis.variations import Variation, setting_key
+from simulator.analysis.variations import setting_key
 from simulator.experiment.estimates import PairedInterval, paired_interval
-from simulator.study.trial import ACRES, AreaUnit, FloatArray
+from simulator.scenario.units import AreaUnit
+from simulator.study.cases import Look
+from simulator.study.trial import ACRES, FloatArray
 from simulator.study.words import interval_text
 
 
@@ -35,24 +37,19 @@ class Pair:
         return f"{start}, though neither is shown to add any alone." if self.only_together else f"{start}."
 
 
-def best_pair(
-    variations: Sequence[Variation],
-    both: Sequence[FloatArray],
-    changed: FloatArray,
-    base: FloatArray,
-    alone: Mapping[str, FloatArray],
-) -> Pair | None:
+def best_pair(alone: Look, both: Look, changed: FloatArray, base: FloatArray) -> Pair | None:
     """Return the one thing more that adds most together with the change; None when none is shown to add to it."""
+    singly = dict(zip([one.change for one in alone.variations], alone.tables, strict=True))
     # shared out over all that was tried, so that one lucky addition among many is not named (Bonferroni)
-    level = 1.0 - 0.05 / max(1, len(variations))
+    level = 1.0 - 0.05 / max(1, len(both.tables))
     found = []
-    for variation, rows in zip(variations, both, strict=True):
+    for variation, rows in zip(both.variations, both.tables, strict=True):
         n = min(len(rows), len(changed), len(base))
         beyond = paired_interval(rows[:n, ACRES], changed[:n, ACRES], level)
         if n < 2 or beyond.low is None or beyond.low <= 0:
             continue
         extra = paired_interval(rows[:n, ACRES], base[:n, ACRES])
-        singles = [changed[:n], *([alone[variation.change][:n]] if variation.change in alone else [])]
+        singles = [changed[:n], *([singly[variation.change][:n]] if variation.change in singly else [])]
         lows = [paired_interval(one[:, ACRES], base[: len(one), ACRES]).low for one in singles]
         only = len(singles) == 2 and all(low is None or low <= 0 for low in lows)
         found.append(Pair(variation.change, variation.setting, extra, beyond, only))

@@ -9,12 +9,11 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError, Problem, Problems
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution, Uniform
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.units import M2_PER_ACRE, UnitError
-from simulator.study.trial import Problems
 
 _BOUND = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 MOST_SETS = 1000
@@ -86,7 +85,7 @@ def ranges_of(loaded: LoadedScenario, texts: Iterable[str] = ()) -> tuple[InputR
         with problems.of():
             one = read_range(text)
             found[one.key] = one
-    problems.tell()
+    problems.refuse()
     if not found:
         message = (
             "no range is declared; allowed is --range KEY=LOW..HIGH, or in the scenario [range] with lines such as "
@@ -193,7 +192,7 @@ def read_each(parts: Iterable[str], option: str, read: Callable[[str], float], a
                 raise InputError.single(str(error), option) from error
             except ValueError as error:
                 raise InputError.single(f"got {part.strip()!r}; allowed {allowed}", option) from error
-    problems.tell()
+    problems.refuse()
     return values
 
 
@@ -218,6 +217,25 @@ def read_shares(text: str, option: str, least: float, most: float) -> list[float
     """Read plain numbers with commas between, from ``least`` to ``most``."""
     allowed = f"are numbers from {least:g} to {most:g}"
     return read_each(text.split(","), option, lambda part: within(float(part), least, most), allowed)
+
+
+def read_share(text: str, option: str) -> float:
+    """Read ``1%`` or ``0.01``."""
+    cleaned = text.strip()
+    try:
+        value = float(cleaned[:-1]) / 100.0 if cleaned.endswith("%") else float(cleaned)
+    except ValueError:
+        value = -1.0
+    if not 0.0 < value < 1.0:
+        raise InputError.single(f"got {text!r}; allowed is a share such as 1% or 0.01", option)
+    return value
+
+
+def read_budget(text: str, option: str) -> float:
+    """Read ``30s`` or ``5 min`` as seconds."""
+    return read_each(
+        [text], option, lambda one: within(units.parse(one, units.TIME), 1.0, math.inf), "is at least 1 s"
+    )[0]
 
 
 def read_ratio(value: float, option: str) -> float:

@@ -14,18 +14,19 @@ from typing import TYPE_CHECKING, Any
 import numpy as np
 
 from simulator.errors import InputError, Problem
+from simulator.experiment.document import as_json
 from simulator.experiment.selection import Selection
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import M2_PER_ACRE
-from simulator.study.answer import Answer, as_json, frame, shown
-from simulator.study.cases import CaseRuns
+from simulator.scenario.units import M2_PER_ACRE, AreaUnit, area_unit
+from simulator.study.answer import Answer, frame, shown
+from simulator.study.cases import Trials
 from simulator.study.money import need_costs, need_prices, pieces_of
 from simulator.study.reading import Choice, combinations, parse_choice
 from simulator.study.size_search import Candidate, Search
 from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, Target
-from simulator.study.trial import ACRES, AreaUnit, Report, area_unit, changed_set, check_runs, checked_seed, one_set
+from simulator.study.trial import ACRES, Report, changed_set, check_runs, one_set
 from simulator.study.words import interval_text, money_range, money_text, number_text
 
 if TYPE_CHECKING:
@@ -275,7 +276,7 @@ def size(
     """
     entry = one_set(loaded, set_name)
     check_runs(runs, least=50)
-    used_seed = checked_seed(loaded, seed, workers)
+    trials = Trials.of(loaded, seed, workers, report)
     costs = need_costs(entry, "size", income=False)
     days = costs.season_days if season_days is None else season_days
     target = _target(entry, acres_per_day, season_acres, days, within_days, share)
@@ -286,7 +287,7 @@ def size(
     parsed = [choice if isinstance(choice, Choice) else parse_choice(choice) for choice in choices]
     candidates, refused = _candidates(loaded, entry, parsed)
     need_prices(dict.fromkeys(p for one in candidates for p in pieces_of(one.entry.scenario)), costs, "size")
-    simulated = CaseRuns([one.plan for one in candidates], used_seed, workers, report)
+    simulated = trials.cases([one.plan for one in candidates])
     search = Search(candidates, target, costs, confidence, runs, simulated)
     stopped, selection, best, delta = "", None, None, indifference or 0.0
     try:

@@ -12,8 +12,9 @@ from numpy.typing import NDArray
 from simulator.analysis.summary import place_of
 from simulator.experiment.estimates import student_quantile
 from simulator.scenario.schema_costs import Costs
+from simulator.scenario.units import AreaUnit
 from simulator.study.day_money import LEDGER, days_of_run, running_per_day
-from simulator.study.trial import ACRES, AreaUnit, FloatArray, single_days
+from simulator.study.trial import ACRES, FloatArray, single_days
 
 _ACRES, _WORK_DAYS = LEDGER.index("acres"), LEDGER.index("work_days")
 

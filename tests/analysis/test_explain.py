@@ -12,9 +12,9 @@ from scenarios_strategy import scenarios
 
 from simulator.analysis.explain import explain, page_json
 from simulator.errors import InputError
+from simulator.experiment.rehearsal import rehearsed
 from simulator.experiment.runs import simulate_replication
 from simulator.operation.log import State
-from simulator.operation.rehearsal import rehearsed
 from simulator.plan.day_plan import make_plan
 from simulator.report.explain_text import SCREENS, figure_text, page_markdown, page_text
 from simulator.scenario.loading import load_scenario

@@ -1,5 +1,6 @@
 """The command line as a user meets it, in a process of its own or, where that is all the same, in this one."""
 
+import shlex
 import subprocess
 import sys
 from pathlib import Path
@@ -13,6 +14,22 @@ ACREDAY = str(Path(sys.executable).parent / "acreday")
 SHORT = ("--set", "day.last_landing=09:00", "--set", "work_days=1")
 LOUD = ("run", "mine.toml", "--out", "out", "--one-more-runs", "0", *SHORT)
 RUN = (*LOUD, "--quiet")
+
+FEWER = {
+    "run": ("4", "--one-more-runs", "2", "--force"), "compare": ("4",), "size": ("50", *SHORT), "hindcast": ("20",),
+    "payoff": ("10", "--one-more-runs", "10", *SHORT), "ladder": ("10", "--rungs", "1", *SHORT),
+    "season": ("10", *SHORT), "fragmentation": ("2",), "crossover": ("3", "--most-runs", "3"), "sensitivity": ("4",),
+}  # fmt: skip
+"""Runs of a command that a page shows, and what more keeps the tests quick; the page's own numbers are for people."""
+
+
+def shortened(line):
+    """Return the words of a command of a page, with fewer runs, shorter days or a smaller job."""
+    _, command, *words = shlex.split(line.replace('"1000 acre"', '"200 acre"'))
+    for option in ("--runs", "--one-more-runs", "--most-runs"):
+        if option in words and command in FEWER:
+            del words[words.index(option) : words.index(option) + 2]
+    return [command, *words, *(("--runs", *FEWER[command]) if command in FEWER else ())]
 
 
 def call(*arguments):

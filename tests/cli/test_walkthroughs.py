@@ -1,17 +1,10 @@
 """Every command of scenarios/README.md runs as it stands there, from a folder with the shipped scenarios, in order."""
 
 import re
-import shlex
 import shutil
 
 import pytest
-from command_line import ROOT, call
-
-SHORTENED = {
-    "run": 4, "payoff": 20, "size": 50, "compare": 4, "fragmentation": 3, "sensitivity": 4, "hindcast": 20,
-    "ladder": 12,
-}  # fmt: skip
-"""Commands whose days are cut down here to keep the tests quick; the README's own numbers are for people."""
+from command_line import ROOT, call, shortened
 
 
 def sections():
@@ -23,19 +16,6 @@ def sections():
         if lines:
             found.append((title.strip(), lines))
     return found
-
-
-def shortened(line):
-    words = shlex.split(line)
-    days = SHORTENED.get(words[1])
-    if days is not None:
-        if "--runs" in words:
-            words[words.index("--runs") + 1] = str(days)
-        else:
-            words += ["--runs", str(days)]
-    if words[1] == "run":
-        words += ["--one-more-runs", "2", "--force"]
-    return words[1:]
 
 
 USERS = ("owner", "researcher", "dealer")

@@ -7,7 +7,7 @@ import pytest
 from simulator.analysis.summary import columns
 from simulator.experiment import replicate, tables
 from simulator.experiment.run import run
-from simulator.report.result_files import write_parts
+from simulator.report.folder import write_csv
 
 ROW_BYTES = 8 * len(columns())
 FEW, MANY = 1100, 3000
@@ -21,7 +21,7 @@ def peak_bytes(loaded, days, folder, precision):
     result = run(loaded, runs=days, one_more_runs=0, store=journal, precision=precision)
     result.to_json()
     if precision is None:
-        write_parts(folder / "runs.csv", result.run_frames(size=100))
+        write_csv(folder / "runs.csv", result.run_frames(size=100))
     _, peak = tracemalloc.get_traced_memory()
     tracemalloc.stop()
     return peak, result

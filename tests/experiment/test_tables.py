@@ -10,7 +10,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from simulator.analysis.summary import columns, place_of
-from simulator.experiment.result import SetResult
+from simulator.experiment.set_result import SetResult
 from simulator.experiment.tables import StoredRows, Tables
 
 WIDTH = len(columns())
@@ -71,7 +71,7 @@ def test_figures_of_stored_rows_equal_those_in_memory():
     rows = stored.rows()
     assert len(stored) == len(rows) == 7000
     assert np.array_equal(np.vstack(list(stored.chunks(999))), rows, equal_nan=True)
-    on_disk, in_memory = SetResult("a", numbers, stored), SetResult("a", numbers, rows)
+    on_disk, in_memory = SetResult("a", numbers, stored, None), SetResult("a", numbers, rows, None)
     for place, name in enumerate(columns()):
         assert np.array_equal(stored.column(place), rows[:, place], equal_nan=True)
         assert on_disk.mean(name) == in_memory.mean(name)
@@ -84,7 +84,7 @@ def test_figures_of_stored_rows_equal_those_in_memory():
 
 def test_stored_rows_can_be_copied_and_pickled():
     numbers, stored = filled(20).stored(0)
-    entry = SetResult("a", numbers, stored)
+    entry = SetResult("a", numbers, stored, None)
     for other in (copy.deepcopy(entry), pickle.loads(pickle.dumps(entry))):
         assert np.array_equal(other.rows, entry.rows, equal_nan=True)
         assert other.mean("acres") == entry.mean("acres")

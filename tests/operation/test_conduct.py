@@ -7,8 +7,8 @@ import pytest
 from small_day import SHORT_POWER, area_m2, day_of, plan_of, rows, table
 
 from simulator.errors import InputError
+from simulator.experiment.rehearsal import rehearsed
 from simulator.operation.log import Reason, State
-from simulator.operation.rehearsal import rehearsed
 
 
 def test_an_aircraft_that_would_not_help_stays_on_the_trailer():

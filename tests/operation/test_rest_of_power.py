@@ -5,10 +5,10 @@ import itertools
 import pytest
 import simpy
 
-from simulator.operation.chargers import Charging
+from simulator.operation.chargers import Charging, in_order_of_need
 from simulator.operation.log import DayLog
 from simulator.operation.packs import Pack
-from simulator.operation.power import PowerSource, in_order_of_need
+from simulator.operation.power import PowerSource
 from simulator.physics.charge import ChargeCurve
 from simulator.plan.equipment import ChargerPlan, PackPlan, PowerPointPlan
 from simulator.scenario.distributions import Constant

@@ -47,7 +47,7 @@ def served(folder, runs=4):
     return SimpleNamespace(server=server, client=client, new=new, edit=edit, version=version, tables=tables)
 
 
-def wait_for(found, most_s=60.0):
+def wait_for(found, most_s=180.0):
     """Return what a function finds once it finds something."""
     end = time.monotonic() + most_s
     while time.monotonic() < end:

@@ -288,7 +288,7 @@ def test_prices_go_from_job_to_list_and_to_the_next_job(page):
     assert "(differs)" in page.client.get(f"/job/{second}").text
     assert page.edit(second, action="take prices").status_code == 200
     assert page.tables(second)["costs"]["pack"]["pack_1800_wh"]["purchase"] == 2000
-    assert "Investment $ 30,000" in plain_text(page.client.get(f"/job/{second}").text)
+    assert "Investment $30,000" in plain_text(page.client.get(f"/job/{second}").text)
 
 
 def test_a_job_is_copied_renamed_and_removed(page):

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from simulator.analysis.bottleneck import OneMore, judge
+from simulator.scenario.units import area_unit
 
 WAITS = {"wait: too few packs": 0.08, "wait: chargers busy": 0.02, "spray": 0.9}
 ACTIVE = {"aircraft": 0.7, "packs": 0.3}
@@ -36,7 +37,7 @@ def test_overlapping_gains_are_about_equal() -> None:
     assert "one more of crew" not in hold.sentence
     # the wait that costs most is still told
     assert "The aircraft spend 8 % of their time waiting for a charged pack" in hold.sentence
-    hectares = judge(WAITS, ACTIVE, changes, "ha", 2.471)
+    hectares = judge(WAITS, ACTIVE, changes, area_unit("metric"))
     assert "adds 1.6 ha a day (95 % interval 1.2 to 2.0)" in hectares.sentence  # 4.0 / 2.471 and so on: arithmetic
 
 

@@ -78,7 +78,7 @@ def crossover():
     ]  # fmt: skip
     return crossover_figure(
         Made(measures=["day"], areas_m2=[40_000.0, 160_000.0, 320_000.0], rates=["2", "5"], a="large", b="small",
-             level=0.95, units="us", cells=pd.DataFrame(cells))
+             level=0.95, unit=ACRES, cells=pd.DataFrame(cells))
     )  # fmt: skip
 
 

@@ -16,10 +16,10 @@ from simulator.physics.fragmentation import januszewski, simmons
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import load_scenario
+from simulator.scenario.units import area_unit
 from simulator.study.fragmentation import Told, fragmentation
 from simulator.study.response import fit_response
 from simulator.study.splits import draw_split, grid_splits, latin_splits, map_splits, properties, shape_of, split_areas
-from simulator.study.trial import area_unit
 
 DATA = Path(__file__).parents[1] / "data"
 US_FIELDS = DATA / "us_crop_sequence_boundaries_2017_2024.geojson"

@@ -15,18 +15,23 @@ from simulator.analysis.bottleneck import Bottleneck
 from simulator.analysis.summary import place_of
 from simulator.analysis.variations import Variation
 from simulator.experiment.estimates import Interval, mean_interval
-from simulator.experiment.result import SetResult
+from simulator.experiment.set_result import SetResult
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
-from simulator.study.cases import simulate_sets
+from simulator.scenario.units import area_unit
+from simulator.study.cases import Look, Trials
 from simulator.study.change import JobChange, joint_ledger, make_case
 from simulator.study.day_money import jackknife
 from simulator.study.job_cost import job_cost_per_acre
 from simulator.study.payoff import constraint_words, noise_reduction, payoff, small_sample_note
 from simulator.study.payoff_pair import Pair, best_pair, pair_note
-from simulator.study.trial import ACRES, area_unit
+from simulator.study.trial import ACRES
 
 DAYS = 24
+
+
+def simulated(loaded, sets, runs):
+    return Trials(loaded, loaded.base.seed).simulate([make_plan(entry) for entry in sets], runs)
 
 
 @pytest.fixture(scope="module")
@@ -38,7 +43,7 @@ def test_it_is_the_paired_difference(answer):
     """Against two plain simulations of the same replications."""
     loaded = short()
     sets = [loaded.sets[0], vary(loaded.sets[0], [THIRD_PACK], loaded.folder)]
-    rows = simulate_sets([make_plan(entry) for entry in sets], loaded.base.seed, DAYS)
+    rows = simulated(loaded, sets, DAYS)
     by_hand = mean_interval(rows[1][:, ACRES] - rows[0][:, ACRES])
     extra = answer.extra_acres_per_day
     assert (extra.mean, extra.low, extra.high) == pytest.approx((by_hand.mean, by_hand.low, by_hand.high))
@@ -71,7 +76,7 @@ def test_break_evens_turn_where_they_say():
     answer = payoff(loaded, changes=[THIRD_PACK], runs=DAYS, one_more_runs=0, worlds=50)
     base = loaded.sets[0]
     changed = vary(base, [THIRD_PACK], loaded.folder)
-    rows = simulate_sets([make_plan(base), make_plan(changed)], loaded.base.seed, DAYS)
+    rows = simulated(loaded, [base, changed], DAYS)
     costs = base.scenario.costs
     means = joint_ledger(rows, (base, changed), costs).mean(axis=0)
     case, _ = make_case(base, changed, costs, None, "payoff")
@@ -143,9 +148,12 @@ def test_the_best_pair_is_what_both_add_together():
         Variation("one more helper", "crew", ("h=2",)),
     )
     both = [rows_of(30, 0.0, acres=110 + noise[2]), rows_of(30, 0.0, acres=100 + noise[3])]
-    pair = best_pair(
-        [charger, helper], both, changed, base, {"one more charger": rows_of(30, 0.0, acres=100 + noise[3])}
-    )
+
+    def looked(variations, tables):
+        return Look(tuple((one, None, None) for one in variations), tables, None)
+
+    tried, none = looked([charger, helper], both), looked([], [])
+    pair = best_pair(looked([charger], [rows_of(30, 0.0, acres=100 + noise[3])]), tried, changed, base)
     assert pair is not None
     assert pair.change == "one more charger"
     by_hand = both[0][:, ACRES] - base[:, ACRES]
@@ -155,13 +163,13 @@ def test_the_best_pair_is_what_both_add_together():
     assert text.startswith("Together with one more charger it adds 1")
     assert "neither is shown to add any alone" in text
     # where one of the two helps alone, or was not tried alone, that is not claimed
-    for alone in ({"one more charger": rows_of(30, 0.0, acres=108 + noise[3])}, {}):
-        other = best_pair([charger, helper], both, changed, base, alone)
+    for alone in (looked([charger], [rows_of(30, 0.0, acres=108 + noise[3])]), none):
+        other = best_pair(alone, tried, changed, base)
         assert other is not None
         assert not other.only_together
         assert "alone" not in other.sentence(area_unit("us"))
-    assert best_pair([helper], both[1:], changed, base, {}) is None
-    assert best_pair([], [], changed, base, {}) is None
+    assert best_pair(none, looked([helper], both[1:]), changed, base) is None
+    assert best_pair(none, none, changed, base) is None
 
 
 def test_pairs_that_were_tried_stand_in_the_headline(answer):
@@ -172,7 +180,7 @@ def test_pairs_that_were_tried_stand_in_the_headline(answer):
         assert answer.pair.sentence(answer.unit) in answer.sentence
         loaded = short()
         both = vary(loaded.sets[0], [THIRD_PACK, *answer.pair.setting.split(" ")], loaded.folder)
-        rows = simulate_sets([make_plan(loaded.sets[0]), make_plan(both)], loaded.base.seed, 10)
+        rows = simulated(loaded, [loaded.sets[0], both], 10)
         by_hand = rows[1][:, ACRES] - rows[0][:, ACRES]
         assert answer.pair.extra_acres_per_day.mean == pytest.approx(by_hand.mean())
     untried = payoff(short(), changes=[THIRD_PACK], runs=12, one_more_runs=0, worlds=20)
@@ -214,7 +222,7 @@ def test_common_days_cut_the_variance_fivefold():
     """
     loaded = load_scenario(PRICED)
     sets = [loaded.sets[0], vary(loaded.sets[0], [THIRD_PACK], loaded.folder)]
-    rows = simulate_sets([make_plan(entry) for entry in sets], loaded.base.seed, 60)
+    rows = simulated(loaded, sets, 60)
     reduction = noise_reduction(rows[1][:, ACRES], rows[0][:, ACRES])
     assert reduction >= 5.0
     # the same days paired wrongly are as good as independent: the streams, not the sets, make the difference
@@ -233,7 +241,7 @@ def test_intervals_cover_the_long_run(monkeypatch):
     monkeypatch.delenv("ACREDAY_VERIFY", raising=False)  # 9600 days; each kind of day is verified in other tests
     loaded = calm()
     sets = (loaded.sets[0], vary(loaded.sets[0], [THIRD_PACK], loaded.folder))
-    rows = simulate_sets([make_plan(entry) for entry in sets], 77, 4800, workers=2)
+    rows = Trials(loaded, 77, workers=2).simulate([make_plan(entry) for entry in sets], 4800)
     costs = loaded.base.costs
     joint = joint_ledger(rows, sets, costs)
     case, _ = make_case(sets[0], sets[1], costs, None, "payoff")
@@ -263,9 +271,9 @@ def test_what_a_change_does_to_the_job():
     answer = payoff(loaded, changes=[THIRD_PACK], runs=12, one_more_runs=0, worlds=20)
     after = vary(loaded.sets[0], [THIRD_PACK], loaded.folder)
     entries = (loaded.sets[0], after)
-    rows = simulate_sets([make_plan(entry) for entry in entries], loaded.base.seed, 12)
+    rows = simulated(loaded, entries, 12)
     costs = [
-        job_cost_per_acre(entry, SetResult(entry.name, np.arange(12), table)).mean
+        job_cost_per_acre(entry, SetResult(entry.name, np.arange(12), table, entry.scenario)).mean
         for entry, table in zip(entries, rows, strict=True)
     ]
     assert answer.job.cost_per_acre.mean == pytest.approx(costs[1] - costs[0], abs=1e-9)

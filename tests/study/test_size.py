@@ -15,11 +15,12 @@ from simulator.experiment.selection import Selection
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import vary
 from simulator.scenario.schema_costs import Costs
-from simulator.study.cases import simulate_sets
+from simulator.scenario.units import area_unit
+from simulator.study.cases import Trials
 from simulator.study.day_money import LEDGER
 from simulator.study.size import size
 from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, share_limits
-from simulator.study.trial import ACRES, area_unit
+from simulator.study.trial import ACRES
 
 CHOICES = ("rig.main.packs.large_pack=2..4", "rig.main.power.trailer.chargers.fast=1,2")
 
@@ -119,7 +120,7 @@ def target():
     """Return acres a season half way between what two packs and three packs do."""
     loaded = calm()
     three = vary(loaded.sets[0], [THIRD_PACK], loaded.folder)
-    rows = simulate_sets([make_plan(loaded.sets[0]), make_plan(three)], 5, 20)
+    rows = Trials(loaded, 5).simulate([make_plan(loaded.sets[0]), make_plan(three)], 20)
     return round(30 * (rows[0][:, ACRES].mean() + rows[1][:, ACRES].mean()) / 2)
 
 

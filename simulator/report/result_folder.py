@@ -1,28 +1,34 @@
-"""A finished experiment as a result folder: its document, tables, figures, summary, median days and manifest."""
+"""The result folder of ``run`` and ``compare``: tables, figures, summary, median days and manifest."""
 
 from __future__ import annotations
 
-import datetime
-from collections.abc import Callable, Mapping
-from functools import partial
+import functools
+import json
+from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from simulator.experiment.result import Result
-from simulator.experiment.run import make_plans
-from simulator.report.folder import INPUT_COPY, ResultFolder, manifest
-from simulator.report.practice import practitioner_lines
-from simulator.report.result_files import kept_runs, sync_files, write_parts
-from simulator.scenario.loading import EquipmentSet, LoadedScenario
-from simulator.scenario.map_files import parts_beside
-from simulator.study.job_cost import put_costs
+from simulator.scenario.loading import LoadedScenario
 
 if TYPE_CHECKING:
     from simulator.experiment.run import Report
+    from simulator.report.folder import ResultFolder
+    from simulator.scenario.loading import EquipmentSet
+
+_SHOWN = ("acres", "full_day_acres")
+_MOST_DAYS = 100_000
+"""More than a run has work days: a run and a day of it make one number."""
+_FILE_KEYS = ("path", "obstacles", "patches", "distance_table", "file")
+"""Keys of a scenario that name files."""
 
 
 def result_document(loaded: LoadedScenario, result: Result) -> dict[str, Any]:
     """Return ``result.json``: what the runs say, with costs and what a practitioner checks first."""
+    from simulator.experiment.run import make_plans
+    from simulator.report.practice import practitioner_lines
+    from simulator.study.job_cost import put_costs
+
     document = result.to_json()
     document["units"], document["title"] = loaded.base.units, loaded.base.title
     document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
@@ -36,65 +42,51 @@ def result_document(loaded: LoadedScenario, result: Result) -> dict[str, Any]:
 def write_result_folder(
     loaded: LoadedScenario,
     result: Result,
-    document: Mapping[str, Any],
+    document: dict[str, Any],
     folder: ResultFolder,
-    command: str,
-    duration_s: float,
+    begun_s: float,
     report: Report | None = None,
+    command: str = "",
 ) -> dict[Path, str]:
-    """Write everything into a result folder that is being made; return the input files copied, by their new names."""
+    """Write what was found into its folder; return the input files copied, by their new names."""
+    from simulator.report.figures import time_use_figure
+    from simulator.report.folder import manifest
+    from simulator.report.summary import summary_markdown
+
     inputs: dict[Path, str] = {}
     tables = {entry.name: _with_inputs(entry.resolved, loaded.folder.path, inputs) for entry in loaded.sets}
-    record = manifest(
-        tables,
-        _input_files(loaded, inputs),
-        loaded.digest(),
-        result.seed,
-        {entry.name: entry.runs for entry in result.sets},
-        command,
-        datetime.datetime.now(datetime.UTC).isoformat(timespec="seconds"),
-        duration_s,
-    )
-    path, units = folder.path, loaded.base.units
-    writers: list[tuple[str, Callable[[], object]]] = [
-        ("result.json", lambda: folder.write_json("result.json", document)),
-        ("runs.csv", lambda: write_parts(path / "runs.csv", result.run_frames())),
-        ("time_use.csv", lambda: folder.write_table("time_use.csv", result.time_use)),
-        ("bottleneck.csv", lambda: folder.write_table("bottleneck.csv", result.bottleneck)),
-        *((name, partial(_copy, source, path / name)) for source, name in inputs.items()),
-        ("acres.svg", lambda: _draw_acres(result, document, units, path)),
-        ("time_use.svg", lambda: _draw_time_use(result, path)),
-        *(
-            (f"day_{entry.name}.json", partial(_write_median_day, loaded, result.seed, entry, day, path))
-            for entry, day in zip(loaded.sets, median_days(result), strict=True)
-        ),
-        ("summary.md", lambda: _write_summary(folder, document, record)),
-        ("manifest.json", lambda: folder.write_manifest(record)),
-        ("", lambda: sync_files(path)),
+    runs = {entry.name: entry.runs for entry in result.sets}
+    record = manifest(loaded, result.seed, runs, begun_s, tables, _input_files(loaded, inputs), command)
+    days = zip(loaded.sets, median_days(result), strict=True)
+    writers: list[Callable[[], object]] = [
+        lambda: folder.write_json("result.json", document),
+        lambda: folder.write_table("runs.csv", parts=result.run_frames()),
+        lambda: folder.write_table("time_use.csv", result.time_use),
+        lambda: folder.write_table("bottleneck.csv", result.bottleneck),
+        *(functools.partial(_copy, folder, source, name) for source, name in inputs.items()),
+        lambda: _draw_acres(result, document, loaded.base.units, folder),
+        lambda: folder.write_figure("time_use", time_use_figure(result.time_use), ("svg",)),
+        *(functools.partial(_write_median_day, loaded, result.seed, entry, day, folder) for entry, day in days),
+        lambda: folder.write_text("summary.md", summary_markdown(document, record)),
+        lambda: folder.write_manifest(record),
+        folder.finish,
     ]
-    for number, (name, write) in enumerate(writers):
+    for number, write in enumerate(writers):
         if report is not None:
             report("writing", number, len(writers))
-        with kept_runs(folder.folder, name):
-            write()
-    if report is not None:
-        report("writing", len(writers), len(writers))
+        write()
     return inputs
 
 
-def _copy(source: Path, target: Path) -> None:
-    target.write_bytes(source.read_bytes())
+def _copy(folder: ResultFolder, source: Path, name: str) -> None:
+    folder.write_bytes(name, source.read_bytes())
 
 
-_SHOWN = ("acres", "full_day_acres")
-
-
-def _draw_acres(result: Result, document: Mapping[str, Any], units: str, path: Path) -> None:
+def _draw_acres(result: Result, document: dict[str, object], units: str, folder: ResultFolder) -> None:
     import numpy as np
     import pandas as pd
 
     from simulator.report.answer_figure import acres_figure
-    from simulator.report.style import save_figure
 
     # a table of the measures that the figure shows, for all of them would take much memory
     names = pd.Categorical.from_codes(
@@ -102,28 +94,12 @@ def _draw_acres(result: Result, document: Mapping[str, Any], units: str, path: P
         pd.Index([entry.name for entry in result.sets]),
     )
     columns = {name: np.concatenate([entry.column(name) for entry in result.sets]) for name in _SHOWN}
-    save_figure(
-        acres_figure(document, pd.DataFrame({"equipment_set": names} | columns), units), path / "acres", ("svg",)
-    )
-
-
-def _draw_time_use(result: Result, path: Path) -> None:
-    from simulator.report.figures import time_use_figure
-    from simulator.report.style import save_figure
-
-    save_figure(time_use_figure(result.time_use), path / "time_use", ("svg",))
-
-
-def _write_summary(folder: ResultFolder, document: Mapping[str, Any], record: dict[str, Any]) -> None:
-    from simulator.report.summary import summary_markdown
-
-    folder.write_text("summary.md", summary_markdown(document, record))
+    frame = pd.DataFrame({"equipment_set": names} | columns)
+    folder.write_figure("acres", acres_figure(document, frame, units), ("svg",))
 
 
 def median_days(result: Result) -> list[tuple[int, int]]:
     """Return run and work day of a day near the median of every set: one that all have in full, else each its own."""
-    import functools
-
     import numpy as np
 
     keys, gaps = [], []
@@ -143,37 +119,27 @@ def median_days(result: Result) -> list[tuple[int, int]]:
     return [divmod(int(one), _MOST_DAYS) for one in chosen]
 
 
-_MOST_DAYS = 100_000
-"""More than a run has work days: a run and a day of it make one number."""
-
-
 def _write_median_day(
-    loaded: LoadedScenario, seed: int, entry: EquipmentSet, chosen: tuple[int, int], path: Path
+    loaded: LoadedScenario, seed: int, entry: EquipmentSet, chosen: tuple[int, int], folder: ResultFolder
 ) -> None:
-    import json
-
     from simulator.analysis.day_record import day_record
     from simulator.experiment.run import simulate_day
     from simulator.plan.day_plan import make_plan
     from simulator.report.day_figure import day_figure
-    from simulator.report.style import save_figure
     from simulator.report.writing import file_stem
 
     day = simulate_day(loaded, entry.name, *chosen, seed=seed)
-    plan = make_plan(entry)
     title = f"{entry.name}: a median day (run {day.replication}, work day {day.work_day})"
-    record = day_record(plan, day)
-    save_figure(day_figure(record, title), path / f"timeline_{file_stem(entry.name)}", ("svg",))
-    text = json.dumps(record, allow_nan=False, separators=(",", ":"))
-    (path / f"day_{file_stem(entry.name)}.json").write_text(text + "\n", encoding="utf-8")
-
-
-_FILE_KEYS = ("path", "obstacles", "patches", "distance_table", "file")
-"""Keys of a scenario that name files."""
+    record, stem = day_record(make_plan(entry), day), file_stem(entry.name)
+    folder.write_figure(f"timeline_{stem}", day_figure(record, title), ("svg",))
+    folder.write_text(f"day_{stem}.json", json.dumps(record, allow_nan=False, separators=(",", ":")) + "\n")
 
 
 def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
     """Name a scenario's files as the copies beside the manifest; the copies to make go to ``inputs``."""
+    from simulator.report.folder import INPUT_COPY
+    from simulator.scenario.map_files import parts_beside
+
     if isinstance(table, list):
         return [_with_inputs(item, folder, inputs) for item in table]
     if not isinstance(table, dict):
