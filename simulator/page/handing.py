@@ -116,8 +116,6 @@ class Handing:
         """Begin a study in the background."""
         opened, given, target = self.desk.open(asked.key), asked.table, self._target("study")
         title, options, places = _question(opened, given)
-        if self.live.runs and given["study"] != "crossover":
-            options.append(f"--runs={self.live.runs}")
         path = self.desk.store.path(asked.key)
         arguments = [given["study"], *options, f"--workers={self.live.workers}", f"--out={target}", "--", path.name]
         self.commands.begin(asked.key, Command(title, [*arguments, *places], target), path.parent)

@@ -6,7 +6,7 @@ import signal
 
 import pytest
 from command_line import call
-from page_support import pid_of, plain_text, said, served, wait_for
+from page_support import PRICES, pid_of, plain_text, said, served, wait_for
 
 from simulator.errors import InputError
 from simulator.page.live import Live
@@ -17,6 +17,7 @@ from simulator.page.uploads import check_boundaries
 def done(tmp_path_factory):
     """A job of which the answer is decided: page and key."""
     page = served(tmp_path_factory.mktemp("jobs"))
+    page.server.store.write_prices(PRICES)
     key = page.new(price="14")
     opened(page, key)
     assert "not decided" in next(iter(said(page.client.post(f"/quote/{key}", json={"customer": "Miller"})).values()))
@@ -59,6 +60,26 @@ def test_a_quote_is_made_by_the_command(done):
     refused = said(page.client.post(f"/quote/{key}", json={**asked, "valid_days": "never"}))
     assert "never" in " ".join(refused.values())
     assert page.client.get(f"/quote/{key}?file=../x.pdf").status_code == 404
+
+
+def test_a_study_is_asked_in_the_background(done):
+    page, key = done
+    ask = {"study": "crossover", "from": "tank_20_l", "to": "tank_40_l", "sizes": "40 acre", "rates": "2 gal/acre"}
+    assert page.client.post(f"/study/{key}", json={**ask, "sizes": "40 stones"}).status_code == 200
+    assert page.client.post(f"/study/{key}", json=ask).status_code == 200
+    finished = wait_for(lambda: (found := page.server.handing.studies(key)) and "running" not in str(found) and found)
+    good, bad = finished
+    assert (good["phase"], bad["phase"]) == ("done", "failed")
+    assert "40 stones" in bad["said"]
+    assert good["sentences"]
+    assert good["sentences"][0] in plain_text(page.client.get(f"/job/{key}").text)
+    assert page.client.get(f"/study/{key}?place=1&save").headers["content-disposition"]
+    assert page.client.get(f"/study/{key}?place=0").status_code == 404
+    size = {"study": "size", "from": "tank_20_l", "target": "100 acre", "kind": "within", "packs_from": "3",
+            "packs_to": "2", "chargers_from": "1", "chargers_to": "1"}  # fmt: skip
+    for wrong in (size, {**size, "packs_from": "2", "kind": "x"}, {**ask, "from": "x"}, {**ask, "study": "x"},
+                  {**ask, "to": "tank_20_l"}):  # fmt: skip
+        assert page.client.post(f"/study/{key}", json=wrong).status_code == 422
 
 
 def test_an_edit_ends_the_old_simulation_and_undo_brings_its_numbers_back(done):

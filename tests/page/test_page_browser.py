@@ -10,22 +10,13 @@ from types import SimpleNamespace
 import pytest
 import uvicorn
 from browser_support import SCENARIOS, axe_source, outside_requests, set_width, start_browser
-from page_support import SECRET, SEVENTEEN, pid_of, wait_for
+from page_support import PRICES, SECRET, SEVENTEEN, pid_of, wait_for
 
 from simulator.page.app import Server
 from simulator.page.safety import Guard
 from simulator.page.serve import hosts_of, open_socket
 
 WIDTHS = (360, 1366)
-PRICES = """
-[costs]
-wage_per_hour = 28
-aircraft = { tank_20_l = { purchase = 14000 }, tank_40_l = { purchase = 24000 } }
-pack = { pack_1300_wh = { purchase = 1400 }, pack_1800_wh = { purchase = 2000 } }
-charger = { charger_6_kw = { purchase = 1200 }, charger_8_kw = { purchase = 1600 } }
-generator = { generator_10_kw = { purchase = 3000 }, generator_12_kw = { purchase = 3500 } }
-rig = { main = { purchase = 9000 } }
-"""
 
 
 @pytest.fixture(scope="module")
