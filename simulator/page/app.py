@@ -51,7 +51,7 @@ class Server:
         """Return the application; see :mod:`simulator.page.safety` for what stands before it."""
         hand = self.handing
         get: dict[str, Handler] = {
-            "/": self._list_page, "/scenarios": self._scenarios, "/job/{key:path}": self._job_page,
+            "/": self._list_page, "/job/{key:path}": self._job_page,
             "/parts/{key:path}": self._parts, "/charts/{key:path}": self._charts, "/report/{key:path}": hand.report,
             "/file/{key:path}": hand.file, "/quote/{key:path}": hand.quote_file, "/study/{key:path}": hand.study_page,
             "/static/{key}": self._static,
@@ -74,9 +74,6 @@ class Server:
         classes = [(name, class_words(name)) for name in catalogue()["aircraft"]]
         name = self.store.folder.name
         return HTMLResponse(page("list.html.j2", entries=self.store.entries(), folder=name, classes=classes))
-
-    def _scenarios(self, _: Asked) -> Response:
-        return JSONResponse([entry.key for entry in self.store.entries()])
 
     def _job_page(self, asked: Asked) -> Response:
         return HTMLResponse(page("job.html.j2", **self._context(self.desk.open(asked.key))))

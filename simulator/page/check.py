@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import tomllib
 from collections.abc import Mapping, Sequence
+from contextlib import suppress
 from dataclasses import dataclass, field, replace
 from pathlib import Path
 from typing import Any
@@ -72,11 +73,9 @@ def _merged(tables: Mapping[str, Any]) -> dict[str, dict[str, Any]]:
     sets = tables.get("equipment_set") or {"": {}}
     found: dict[str, dict[str, Any]] = {}
     for name, override in sets.items() if isinstance(sets, Mapping) else ():
-        try:
+        # where tables are none the loader says so
+        with suppress(InputError, TypeError, KeyError, AttributeError, ValueError):
             found[name] = merge_set(plain, override, (), catalogue(), [])
-        except (InputError, TypeError, KeyError, AttributeError, ValueError):
-            # tables that are none: the loader says so
-            continue
     return found
 
 

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import shlex
 import subprocess
 import sys
 import threading
@@ -27,11 +26,6 @@ class Command:
     code: int | None = None
     lines: list[str] = field(default_factory=lambda: ["waiting"])
     process: subprocess.Popen[str] | None = None
-
-    @property
-    def words(self) -> str:
-        """What would be typed for the same."""
-        return shlex.join(["acreday", *self.arguments])
 
 
 class Commands:

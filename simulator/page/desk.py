@@ -143,7 +143,7 @@ class Desk:
             "set": _set, "step": _step, "choose": _choose, "paste": _paste, "take": _take, "table": _table,
             "zone": _zone, "one more": _one_more, "copy set": lambda opened, given: _one_more(
                 opened, {**given, "change": "copy", "settings": []}),
-            "add field": lambda opened, _: [edit.add_field(opened.checked.metric)],
+            "add field": lambda opened, _: [edit.add_field(opened.checked.tables, opened.checked.metric)],
             "file": lambda _, given: [edit.use_file(str(given["name"]))],
             "rows": lambda _, given: [edit.use_table(given["rows"])],
         }  # fmt: skip
@@ -248,7 +248,9 @@ def _one_more(opened: Opened, wish: Wish) -> list[Change]:
         # the scenario is its own only set: from now on it is one beside others
         changes.append(put(("equipment_set", "as_it_was"), {"label": "as it was"}))
     name = edit.free_name(opened.checked.tables, label)
-    changes.append(edit.copy_set(source or "as_it_was", name, label))
+    changes.append(
+        put(("equipment_set", name), {**opened.checked.tables.get("equipment_set", {}).get(source, {}), "label": label})
+    )
     for text in list(wish["settings"])[:20]:
         parts, value = parse_setting(str(text))
         changes.append(put(("equipment_set", name, *parts), value))

@@ -5,9 +5,9 @@ from __future__ import annotations
 import copy
 import re
 import tomllib
-from collections.abc import Callable, MutableMapping
+from collections.abc import Callable, Mapping, MutableMapping
 from contextvars import ContextVar
-from itertools import pairwise
+from itertools import count, pairwise
 from typing import Any
 
 import tomlkit
@@ -95,15 +95,12 @@ def put(at: At, value: Any) -> Change:
             place = _step(place, part, following)
         last: Any = at[-1]
         old = place.get(last) if isinstance(place, MutableMapping) else None
-        if value is None:
-            if isinstance(place, MutableMapping):
-                place.pop(last, None)
+        if value is None and isinstance(place, MutableMapping):
+            place.pop(last, None)
         elif isinstance(old, MutableMapping) and "mean" in old and not isinstance(value, MutableMapping):
             old["mean"] = value
-        elif isinstance(value, dict):
+        elif value is not None:
             place[last] = copy.deepcopy(value)
-        else:
-            place[last] = value
 
     return change
 
@@ -127,18 +124,13 @@ def take(at: At) -> Change:
     return change
 
 
-def add_field(metric: bool) -> Change:
-    """Add a field like the last one."""
-
-    def change(tables: Tables) -> None:
-        rows = _rows(tables)
-        last = rows[-1] if rows else {"area": "16 ha" if metric else "40 acre"}
-        known = {str(row.get("name")) for row in rows}
-        name = next(f"field {number}" for number in range(len(rows) + 1, 10_000) if f"field {number}" not in known)
-        kept = {key: copy.deepcopy(last[key]) for key in ("area", "length_to_width", "drive_distance") if key in last}
-        _append(rows, {"name": name, **{key: _plain(value) for key, value in kept.items()}})
-
-    return change
+def add_field(tables: Mapping[str, Any], metric: bool) -> Change:
+    """Add a field like the last one of a scenario."""
+    rows = tables.get("field") or [{}]
+    known, like = {row.get("name") for row in rows}, {"area": "16 ha" if metric else "40 acre"} | rows[-1]
+    name = next(name for number in count(len(rows) + 1) if (name := f"field {number}") not in known)
+    row = {"name": name} | {key: like[key] for key in ("area", "length_to_width", "drive_distance") if key in like}
+    return lambda tables: _append(_rows(tables), row)
 
 
 def _rows(tables: Tables) -> Any:
@@ -149,16 +141,17 @@ def _rows(tables: Tables) -> Any:
 
 def read_pasted(text: str, first_column: str) -> tuple[list[str], list[list[str]]]:
     """Return columns and rows of what was pasted from a spreadsheet: tabs between cells, a head where there is one."""
+    if not text.strip():
+        raise InputError.single("got nothing; allowed are rows of a spreadsheet", "field")
     lines = [line for line in re.split(r"\r\n|\n|\r", text) if line.strip()][: MOST_PASTED + 2]
     if len(lines) > MOST_PASTED + 1:
         raise InputError.single(f"got more than {MOST_PASTED} rows; allowed are at most {MOST_PASTED}", "field")
-    separator = "\t" if any("\t" in line for line in lines) else ";" if any(";" in line for line in lines) else "\t"
+    separator = ";" if ";" in text and "\t" not in text else "\t"
     rows = [[cell.strip().strip('"') for cell in line.split(separator)] for line in lines]
     heads = [_column_of(cell) for cell in rows[0]]
     if sum(head is not None for head in heads) * 2 > len(heads) and not any(re.search(r"\d", c) for c in rows[0]):
         return [head or "" for head in heads], rows[1:]
-    start = COLUMNS.index(first_column)
-    columns = list(COLUMNS[start:])
+    columns = list(COLUMNS[COLUMNS.index(first_column) :])
     if first_column == "name" and len(rows[0]) > 2:
         # a spreadsheet seldom has the number of fields alike
         columns.remove("count")
@@ -222,27 +215,7 @@ def use_table(rows: list[dict[str, Any]]) -> Change:
     return change
 
 
-def copy_set(source: str, name: str, label: str) -> Change:
-    """Add a set like another."""
-
-    def change(tables: Tables) -> None:
-        sets = tables.get("equipment_set") or {}
-        table = copy.deepcopy(_plain(sets.get(source, {})))
-        table["label"] = label
-        put(("equipment_set", name), {"label": label, **table})(tables)
-
-    return change
-
-
-def _plain(value: Any) -> Any:
-    return value.unwrap() if hasattr(value, "unwrap") else value
-
-
-def free_name(tables: Tables, wanted: str) -> str:
+def free_name(tables: Mapping[str, Any], wanted: str) -> str:
     """Return a name for a set that is not taken."""
-    base = re.sub(r"[^a-z0-9]+", "_", wanted.lower()).strip("_")[:50] or "set"
-    taken, number, name = set(tables.get("equipment_set") or {}), 1, base
-    while name in taken:
-        number += 1
-        name = f"{base}_{number}"
-    return name
+    base, taken = re.sub(r"[^a-z0-9]+", "_", wanted.lower()).strip("_")[:50] or "set", tables.get("equipment_set") or {}
+    return next(name for number in count(1) if (name := base if number == 1 else f"{base}_{number}") not in taken)

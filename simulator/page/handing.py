@@ -104,7 +104,7 @@ class Handing:
         phases = {None: "running", 0: "done"}
         found = [
             {
-                "place": place, "title": one.title, "words": one.words, "phase": phases.get(one.code, "failed"),
+                "place": place, "title": one.title, "phase": phases.get(one.code, "failed"),
                 "said": plain(" ".join(one.lines) if one.code else one.lines[-1], 1000),
                 "sentences": study_sentences(one.target) if one.code == 0 else [],
             }
@@ -116,8 +116,6 @@ class Handing:
         """Begin a study in the background."""
         opened, given, target = self.desk.open(asked.key), asked.table, self._target("study")
         title, options, places = _question(opened, given)
-        if self.live.runs and given["study"] != "crossover":
-            options.append(f"--runs={self.live.runs}")
         path = self.desk.store.path(asked.key)
         arguments = [given["study"], *options, f"--workers={self.live.workers}", f"--out={target}", "--", path.name]
         self.commands.begin(asked.key, Command(title, [*arguments, *places], target), path.parent)

@@ -7,6 +7,7 @@ import os
 import shutil
 import threading
 import time
+from collections.abc import Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
 from multiprocessing.connection import Connection
@@ -39,7 +40,7 @@ class Answer:
     stage: str = ""
     done: int = 0
     total: int = 0
-    said: tuple[str, ...] = ()
+    said: Sequence[str] = ()
     number: int = 0
     """Grows with every change."""
 
@@ -101,13 +102,13 @@ class Live:
                 return
             self._end(key)
             answer.digest, answer.stage, answer.done, answer.total, answer.said = digest, "", 0, 0, ()
+            answer.final = False
             if digest in self._known and (self.folder / digest / "manifest.json").is_file():
                 answer.document, answer.document_of, answer.final = self._known[digest], digest, True
                 self._tell(answer, "ready")
                 return
-            answer.final = False
             if not digest:
-                answer.said = tuple(map(str, checked.problems))
+                answer.said = [str(one) for one in checked.problems]
                 self._tell(answer, "refused")
                 return
             while len(self._work) >= MOST_AT_ONCE:
@@ -145,11 +146,6 @@ class Live:
                 _kill(self._spare)
         shutil.rmtree(self.folder, ignore_errors=True)
 
-    def pid(self, key: str) -> int | None:
-        """Return the process that simulates a scenario."""
-        work = self._work.get(key)
-        return work.process.pid if work else None
-
     def _end(self, key: str) -> None:
         work = self._work.pop(key, None)
         if work is not None:
@@ -165,7 +161,8 @@ class Live:
             work.link.send(task)
         # the next one is made ready while this one works
         self.warm()
-        while True:
+        message: tuple[Any, ...] = ("begun",)
+        while message[0] not in ("gone", "ready", "refused"):
             try:
                 message = work.link.recv()
             except (EOFError, OSError, ValueError):
@@ -173,41 +170,32 @@ class Live:
             with self._lock:
                 if self._work.get(key) is not work:
                     return
-                self._take(key, self.answer(key), digest, message)
-                if message[0] in ("gone", "ready", "refused"):
-                    self._work.pop(key, None)
-                    _kill(work, 5.0)
-                    return
+                self._take(self.answer(key), digest, *message)
+        with self._lock:
+            self._work.pop(key, None)
+        work.process.join(5.0)
+        _kill(work)
 
-    def _take(self, key: str, answer: Answer, digest: str, message: tuple[Any, ...]) -> None:
-        kind = message[0]
+    def _take(self, answer: Answer, digest: str, kind: str, *told: Any) -> None:
         if kind == "progress":
-            answer.stage, answer.done, answer.total = message[1:]
-            answer.number += 1
+            answer.stage, answer.done, answer.total = told
         elif kind in ("so far", "done"):
-            answer.document, answer.document_of, answer.final = message[1], digest, kind == "done"
-            self._tell(answer, "writing" if kind == "done" else "running")
-            if kind == "done":
-                self._known[digest] = message[1]
-                for old in list(self._known)[:-MOST_KEPT]:
-                    shutil.rmtree(self.folder / old, ignore_errors=True)
-                    del self._known[old]
+            (answer.document,), answer.document_of, answer.final = told, digest, kind == "done"
         elif kind == "refused":
-            answer.said = tuple(message[1])
-            self._tell(answer, "refused")
-        elif kind == "ready":
-            self._tell(answer, "ready")
-        else:
-            answer.said = ("The process that simulated this has ended by itself. Nothing of yours is lost.",)
-            self._tell(answer, "broken")
+            (answer.said,) = told
+        elif kind == "gone":
+            answer.said = ["The process that simulated this has ended by itself. Nothing of yours is lost."]
+        if kind == "done":
+            self._known[digest] = told[0]
+            for old in list(self._known)[:-MOST_KEPT]:
+                shutil.rmtree(self.folder / old, ignore_errors=True)
+                del self._known[old]
+        phases = {"done": "writing", "refused": "refused", "ready": "ready", "gone": "broken"}
+        self._tell(answer, phases.get(kind, answer.phase))
 
 
-def _kill(work: _Work, wait_s: float = 0.0) -> None:
+def _kill(work: _Work) -> None:
     """End a process, and its own with it: they leave when they see it gone."""
-    if wait_s:
-        work.process.join(wait_s)
-    with suppress(OSError, AttributeError):
-        work.process.kill()
-    with suppress(OSError):
-        work.link.close()
+    work.process.kill()
+    work.link.close()
     threading.Thread(target=work.process.join, daemon=True).start()

@@ -6,6 +6,7 @@ import socket
 import threading
 import webbrowser
 from collections.abc import Callable
+from contextlib import closing, suppress
 from pathlib import Path
 
 import uvicorn
@@ -55,14 +56,12 @@ def hosts_of(host: str, port: int) -> set[str]:
 
 def _addresses() -> set[str]:
     found = set()
-    try:
-        found = {str(entry[4][0]) for entry in socket.getaddrinfo(socket.gethostname(), None)}
-        with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
-            # no packet is sent: this only asks which address of this machine leads outwards
-            probe.connect(("192.0.2.1", 9))
-            found.add(str(probe.getsockname()[0]))
-    except OSError:
-        pass
+    with suppress(OSError):
+        found |= {str(entry[4][0]) for entry in socket.getaddrinfo(socket.gethostname(), None)}
+    with suppress(OSError), socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        # no packet is sent: this only asks which address of this machine leads outwards
+        probe.connect(("192.0.2.1", 9))
+        found.add(str(probe.getsockname()[0]))
     return found
 
 
@@ -89,8 +88,7 @@ def serve_page(
         say(f"acreday: open to the network at {others}")
         say(f"  whoever has the secret {secret} can read, change and remove the scenarios of {folder}; the way there")
         say("  is not encrypted: use it in a network of your own only")
-    say(f"acreday: the planning page is at {address}")
-    say("  Ctrl-C stops it")
+    say(f"acreday: the planning page is at {address}\n  Ctrl-C stops it")
     config = uvicorn.Config(
         Guard(server.app(), secret, hosts), log_config=None, access_log=False, lifespan="off", server_header=False,
         timeout_graceful_shutdown=1, timeout_keep_alive=30,
@@ -100,10 +98,5 @@ def serve_page(
     server.live.warm()
     if browser:
         threading.Timer(0.3, webbrowser.open, [address]).start()
-    try:
+    with suppress(KeyboardInterrupt), closing(server), listening:
         running.run(sockets=[listening])
-    except KeyboardInterrupt:
-        pass
-    finally:
-        server.close()
-        listening.close()

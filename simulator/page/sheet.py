@@ -35,6 +35,10 @@ _JOB_MORE = {
     ("title",): "Title on reports", ("weather", "air_temperature"): "Air temperature",
     ("weather", "altitude"): "Altitude",
 }  # fmt: skip
+_FILE = {
+    ("field_file", "buffer"): "Strip left untreated inside the boundary",
+    ("field_file", "smallest"): "Smaller parts are left out", ("yard", "lon_lat"): "Yard: longitude, latitude",
+}  # fmt: skip
 _JOB_CHOICES = {
     ("units",): ("Units", (("us", "US: acres, gallons, miles"), ("metric", "metric: hectares, litres, km"))),
     ("work",): ("Work", (("once", "the list once: days for the job"), ("repeat", "again and again: capacity"))),
@@ -120,13 +124,9 @@ def sheet_of(checked: Checked, price_list: Mapping[str, Any]) -> Part:
 
 def _file_boxes(boxes: Boxes) -> list[Box]:
     landing = (("best", "the best place on the edge"), ("nearest corner", "the corner nearest the yard"))
-    return [
-        replace(boxes.box(("field_file", "path"), "File"), said=boxes.said("field_file.path", "field_file")),
-        boxes.box(("field_file", "buffer"), "Strip left untreated inside the boundary"),
-        boxes.box(("field_file", "smallest"), "Parts smaller than this are left out"),
-        boxes.box(("field_file", "landing_zone"), "Landing zone", choices=landing),
-        boxes.box(("yard", "lon_lat"), "Yard: longitude, latitude"),
-    ]
+    file = replace(boxes.box(("field_file", "path"), "File"), said=boxes.said("field_file.path", "field_file"))
+    zone = boxes.box(("field_file", "landing_zone"), "Landing zone", choices=landing)
+    return [file, zone, *(boxes.box(at, words) for at, words in _FILE.items())]
 
 
 def _set(boxes: Boxes, name: str) -> Part:

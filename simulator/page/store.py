@@ -8,6 +8,7 @@ import re
 import shutil
 import threading
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
 
 from simulator.errors import InputError
@@ -24,7 +25,7 @@ PRICES = "prices.toml"
 MOST_EARLIER = 200
 MOST_SCENARIOS = 2000
 _NAME = re.compile(r"[^\W_][\w .,()&'+-]{0,59}")
-_TAKEN = {BIN, "reports"}
+_TAKEN = {BIN, WORK, "reports"}
 
 
 class ChangedError(Exception):
@@ -59,8 +60,10 @@ class Store:
     def entries(self) -> list[Entry]:
         """Return every scenario, by customer and name."""
         found = []
-        customers = [one for one in sorted(self.folder.iterdir()) if self._is_customer(one)]
-        for home in [self.folder, *customers]:
+        homes = [one for one in sorted(self.folder.iterdir()) if one.is_dir() and not one.is_symlink()]
+        # no folders of results, and none of the page's own
+        homes = [one for one in homes if one.name not in _TAKEN and not (one / "manifest.json").exists()]
+        for home in [self.folder, *homes]:
             customer = "" if home == self.folder else home.name
             for path in sorted(home.glob("*.toml"))[:MOST_SCENARIOS]:
                 if path.name != PRICES and not path.is_symlink() and path.is_file():
@@ -68,10 +71,6 @@ class Store:
                     key = f"{customer}/{path.stem}".lstrip("/")
                     found.append(Entry(key, customer, path.stem, f"{day:%Y-%m-%d %H:%M}"))
         return found
-
-    def _is_customer(self, path: Path) -> bool:
-        hidden = path.name.startswith(".") or path.name in _TAKEN
-        return path.is_dir() and not path.is_symlink() and not hidden and (path / "manifest.json").exists() is False
 
     def path(self, key: str, suffix: str = ".toml") -> Path:
         """Return the file of a key; no key leads out of the folder, not even through a link."""
@@ -132,10 +131,10 @@ class Store:
         return any(self._earlier(key).glob("*.toml"))
 
     def _earlier(self, key: str) -> Path:
-        return self._inside(self.folder / BIN / "earlier" / key.replace("/", " - "))
+        return self._in_bin("earlier", key.replace("/", " - "))
 
-    def _inside(self, path: Path) -> Path:
-        """Return a path of the bin that no link leads out of the folder."""
+    def _in_bin(self, *parts: str) -> Path:
+        path = self.folder.joinpath(BIN, *parts)
         if path.resolve() != path:
             raise InputError.single(f"the folder {BIN} leads elsewhere; nothing is written there", file=BIN)
         return path
@@ -144,9 +143,8 @@ class Store:
         """Write a new scenario under a name that is free; return its key."""
         with self._lock:
             key = self._free(customer, name)
-            path = self.path(key)
-            path.parent.mkdir(exist_ok=True)
-            write_atomically(path, content.encode())
+            self.path(key).parent.mkdir(exist_ok=True)
+            write_atomically(self.path(key), content.encode())
             return key
 
     def _free(self, customer: str, name: str) -> str:
@@ -158,11 +156,10 @@ class Store:
                 raise InputError.single(f"{message}, a letter or digit first", where)
         if not customer and f"{name}.toml" == PRICES:
             raise InputError.single("that is the name of the price list; give another", "name")
-        stem, number = name, 1
-        while self.path(f"{customer}/{stem}".lstrip("/")).exists():
-            number += 1
-            stem = f"{name} {number}"
-        return f"{customer}/{stem}".lstrip("/")
+        key = f"{customer}/{name}".lstrip("/")
+        return next(
+            free for number in count(1) if not self.path(free := key if number == 1 else f"{key} {number}").exists()
+        )
 
     def copy(self, key: str) -> str:
         """Copy a scenario under another name; return its key."""
@@ -199,11 +196,13 @@ class Store:
     def remove(self, key: str) -> str:
         """Move a scenario to the bin folder; its key is then none."""
         with self._lock:
-            self.read(key)
-            stamp = datetime.datetime.now(datetime.UTC).astimezone()
-            target = self._inside(self.folder / BIN) / f"{key.replace('/', ' - ')} {stamp:%Y-%m-%d %H.%M.%S.%f}.toml"
+            earlier, stamp = self._earlier(key), datetime.datetime.now(datetime.UTC).astimezone()
+            target = self._in_bin() / f"{key.replace('/', ' - ')} {stamp:%Y-%m-%d %H.%M.%S.%f}.toml"
             target.parent.mkdir(exist_ok=True)
             self.path(key).rename(target)
+            if earlier.is_dir():
+                # another scenario of that name shall not come upon them
+                earlier.rename(earlier.with_name(target.stem))
             return ""
 
     def keep_file(self, key: str, name: str, content: bytes) -> str:
@@ -211,12 +210,12 @@ class Store:
         with self._lock:
             stem, suffix = Path(name).stem, Path(name).suffix.lower()
             stem = re.sub(r"[^\w-]+", "_", stem)[:60].strip("_") or "fields"
-            home, number = self.path(key).parent, 1
-            while (path := home / f"{stem}{'' if number == 1 else f'_{number}'}{suffix}").exists():
+            for number in count(1):
+                path = self.path(key).with_name(f"{stem}{'' if number == 1 else f'_{number}'}{suffix}")
+                if not path.exists():
+                    write_atomically(path, content)
                 if path.is_file() and not path.is_symlink() and path.read_bytes() == content:
-                    return path.name
-                number += 1
-            write_atomically(path, content)
+                    break
             return path.name
 
     def prices(self) -> str:

@@ -16,22 +16,20 @@ MOST_MEMORY_BYTES = 3_000_000_000
 
 def check_boundaries(content: bytes, name: str, folder: Path) -> None:
     """Refuse a file that the scenario's reader of boundaries refuses, or that takes it too long or too much memory."""
-    suffix = Path(name).suffix.lower()
     with tempfile.TemporaryDirectory(dir=folder) as temporary:
-        path = Path(temporary) / f"dropped{suffix}"
+        path = Path(temporary) / f"dropped{Path(name).suffix.lower()}"
         path.write_bytes(content)
         context = multiprocessing.get_context("spawn")
         here, there = context.Pipe(duplex=False)
         process = context.Process(target=_read, args=(there, str(path)), daemon=True)
         process.start()
         there.close()
+        said = [("", f"takes more than {MOST_S:.0f} s to read")]
         try:
-            said = here.recv() if here.poll(MOST_S) else [("", f"takes more than {MOST_S:.0f} s to read")]
+            said = here.recv() if here.poll(MOST_S) else said
         except EOFError:
             said = [("", "cannot be read: it takes too much memory or time, or is damaged")]
-        finally:
-            process.kill()
-            process.join()
+        process.kill()
     if said:
         raise InputError([Problem(where, message.replace(str(path), name), name) for where, message in said])
 
@@ -48,14 +46,14 @@ def _read(link: Connection, path: str) -> None:
     from simulator.scenario.field_list import fields_given
     from simulator.scenario.files import BOUNDARIES, ScenarioFolder
 
+    said = []
     try:
         if path.endswith(CSV):
             fields_given(path)
         else:
             read_boundaries(ScenarioFolder(Path(path).parent).file(Path(path).name, BOUNDARIES))
     except InputError as error:
-        link.send([(problem.where, problem.message) for problem in error.problems])
+        said = [(problem.where, problem.message) for problem in error.problems]
     except MemoryError:
-        link.send([("", "takes too much memory to read")])
-    else:
-        link.send([])
+        said = [("", "takes too much memory to read")]
+    link.send(said)

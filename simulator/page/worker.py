@@ -53,7 +53,7 @@ def serve(link: Connection) -> None:
         try:
             _simulate(task, lambda *message: link.send(message))
         except InputError as error:
-            link.send(("refused", [str(problem) for problem in error.problems]))
+            link.send(("refused", str(error).splitlines()))
         except AcredayError as error:
             link.send(("refused", [f"fault of the model, please report it: {error}"]))
 

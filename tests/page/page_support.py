@@ -19,6 +19,17 @@ SEVENTEEN = "".join(
 )
 """Mixed fields as they come out of a spreadsheet: name, acres, length over width, gallons an acre, miles."""
 
+PRICES = """
+[costs]
+wage_per_hour = 28
+aircraft = { tank_20_l = { purchase = 14000 }, tank_40_l = { purchase = 24000 } }
+pack = { pack_1300_wh = { purchase = 1400 }, pack_1800_wh = { purchase = 2000 } }
+charger = { charger_6_kw = { purchase = 1200 }, charger_8_kw = { purchase = 1600 } }
+generator = { generator_10_kw = { purchase = 3000 }, generator_12_kw = { purchase = 3500 } }
+rig = { main = { purchase = 9000 } }
+"""
+"""A price list of two classes, invented."""
+
 
 def served(folder, runs=4):
     """Return a server of a folder, a client that is let in, and what is asked most."""
@@ -72,3 +83,9 @@ def box_value(part, dotted):
     place = json.dumps(dotted).replace('"', "&#34;")
     found = re.search(rf'<input id="[^"]*" data-at="{re.escape(place)}"[^>]* value="([^"]*)"', part)
     return found[1] if found else None
+
+
+def pid_of(server, key):
+    """Return the process that simulates a scenario; None when none does."""
+    work = server.live._work.get(key)
+    return work.process.pid if work else None

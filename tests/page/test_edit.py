@@ -53,7 +53,7 @@ def test_comments_and_order_survive():
         edit.put_typed(("field", 1, "area"), "33", False),
         edit.put_typed(("rig", "main", "crew", "tasks", "swap", "time"), "45 s", False),
         edit.put(("equipment_set", "four_packs", "rig", "main", "packs", "large_pack"), 5),
-        edit.add_field(False),
+        edit.add_field(tomllib.loads(COMMENTED), False),
     )
     before = [line for line in COMMENTED.splitlines() if "#" in line]
     assert [line for line in text.splitlines() if "#" in line] == before

@@ -6,7 +6,7 @@ import signal
 
 import pytest
 from command_line import call
-from page_support import plain_text, said, served, wait_for
+from page_support import PRICES, pid_of, plain_text, said, served, wait_for
 
 from simulator.errors import InputError
 from simulator.page.live import Live
@@ -17,6 +17,7 @@ from simulator.page.uploads import check_boundaries
 def done(tmp_path_factory):
     """A job of which the answer is decided: page and key."""
     page = served(tmp_path_factory.mktemp("jobs"))
+    page.server.store.write_prices(PRICES)
     key = page.new(price="14")
     opened(page, key)
     assert "not decided" in next(iter(said(page.client.post(f"/quote/{key}", json={"customer": "Miller"})).values()))
@@ -61,6 +62,26 @@ def test_a_quote_is_made_by_the_command(done):
     assert page.client.get(f"/quote/{key}?file=../x.pdf").status_code == 404
 
 
+def test_a_study_is_asked_in_the_background(done):
+    page, key = done
+    ask = {"study": "crossover", "from": "tank_20_l", "to": "tank_40_l", "sizes": "40 acre", "rates": "2 gal/acre"}
+    assert page.client.post(f"/study/{key}", json={**ask, "sizes": "40 stones"}).status_code == 200
+    assert page.client.post(f"/study/{key}", json=ask).status_code == 200
+    finished = wait_for(lambda: (found := page.server.handing.studies(key)) and "running" not in str(found) and found)
+    good, bad = finished
+    assert (good["phase"], bad["phase"]) == ("done", "failed")
+    assert "40 stones" in bad["said"]
+    assert good["sentences"]
+    assert good["sentences"][0] in plain_text(page.client.get(f"/job/{key}").text)
+    assert page.client.get(f"/study/{key}?place=1&save").headers["content-disposition"]
+    assert page.client.get(f"/study/{key}?place=0").status_code == 404
+    size = {"study": "size", "from": "tank_20_l", "target": "100 acre", "kind": "within", "packs_from": "3",
+            "packs_to": "2", "chargers_from": "1", "chargers_to": "1"}  # fmt: skip
+    for wrong in (size, {**size, "packs_from": "2", "kind": "x"}, {**ask, "from": "x"}, {**ask, "study": "x"},
+                  {**ask, "to": "tank_20_l"}):  # fmt: skip
+        assert page.client.post(f"/study/{key}", json=wrong).status_code == 422
+
+
 def test_an_edit_ends_the_old_simulation_and_undo_brings_its_numbers_back(done):
     page, key = done
     first = phase(page, key, "ready")
@@ -82,7 +103,7 @@ def test_a_killed_simulation_is_said_and_gone_on_with(page):
     key = page.new()
     opened(page, key)
     wait_for(lambda: page.server.live.answer(key).document)
-    os.kill(page.server.live.pid(key), signal.SIGKILL)
+    os.kill(pid_of(page.server, key), signal.SIGKILL)
     broken = phase(page, key, "broken")
     assert "ended by itself" in page.client.get(f"/job/{key}").text
     done = broken.done
@@ -93,7 +114,7 @@ def test_a_killed_simulation_is_said_and_gone_on_with(page):
     assert done > 0
     assert page.client.post(f"/do/{key}", json={"action": "stop"}).status_code == 200
     assert phase(page, key, "stopped").document is not None
-    assert page.server.live.pid(key) is None
+    assert pid_of(page.server, key) is None
 
 
 def test_what_the_physics_refuses_is_said(page):
@@ -102,7 +123,7 @@ def test_what_the_physics_refuses_is_said(page):
     path.write_text(path.read_text().replace("40 acre", "40 gallons"))
     opened(page, key)
     assert page.server.live.answer(key).phase == "refused"
-    assert page.server.live.pid(key) is None
+    assert pid_of(page.server, key) is None
 
 
 def test_several_jobs_are_simulated_at_once_but_not_all(page, monkeypatch):

@@ -4,27 +4,19 @@ import json
 import os
 import signal
 import threading
+from contextlib import suppress
 from types import SimpleNamespace
 
 import pytest
 import uvicorn
 from browser_support import SCENARIOS, axe_source, outside_requests, set_width, start_browser
-from page_support import SECRET, SEVENTEEN, wait_for
+from page_support import PRICES, SECRET, SEVENTEEN, pid_of, wait_for
 
 from simulator.page.app import Server
 from simulator.page.safety import Guard
 from simulator.page.serve import hosts_of, open_socket
 
 WIDTHS = (360, 1366)
-PRICES = """
-[costs]
-wage_per_hour = 28
-aircraft = { tank_20_l = { purchase = 14000 }, tank_40_l = { purchase = 24000 } }
-pack = { pack_1300_wh = { purchase = 1400 }, pack_1800_wh = { purchase = 2000 } }
-charger = { charger_6_kw = { purchase = 1200 }, charger_8_kw = { purchase = 1600 } }
-generator = { generator_10_kw = { purchase = 3000 }, generator_12_kw = { purchase = 3500 } }
-rig = { main = { purchase = 9000 } }
-"""
 
 
 @pytest.fixture(scope="module")
@@ -106,11 +98,18 @@ def box(driver, *at):
 
 
 def type_in(driver, value, *at, end="\t"):
+    from selenium.common.exceptions import StaleElementReferenceException
     from selenium.webdriver.common.keys import Keys
 
-    element = box(driver, *at)
-    driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
-    element.send_keys(Keys.CONTROL, "a", Keys.NULL, value, end)
+    def typed():
+        # an answer may put another input in its place at any moment
+        with suppress(StaleElementReferenceException):
+            element = box(driver, *at)
+            driver.execute_script("arguments[0].scrollIntoView({block: 'center'})", element)
+            element.send_keys(Keys.CONTROL, "a", Keys.NULL, value, end)
+            return True
+
+    wait_for(typed)
 
 
 def new_job(driver, site, name):
@@ -171,13 +170,12 @@ def test_the_dealers_way_from_an_empty_folder_to_a_quote(driver, site):
     paste(driver, SEVENTEEN, "field", 0, "name")
     shows(driver, "[data-part=fields]", "17 fields, 683.0 acres")
     assert text_of(driver, "[data-part=equipment]").count("acres a load") == 2
-    answered(driver, site, key)
-    shows(driver, ".answers", "40 L aircraft")
-    shows(driver, ".answers", "20 L aircraft")
-    assert "The job takes" in text_of(driver, ".answers")
     type_in(driver, "$21,000", "costs", "aircraft", "tank_20_l", "purchase")
     wait_for(lambda: site.server.desk.open(key).checked.tables["costs"]["aircraft"]["tank_20_l"]["purchase"] == 21000)
     answered(driver, site, key)
+    assert "40 L aircraft" in text_of(driver, ".answers")
+    assert "20 L aircraft" in text_of(driver, ".answers")
+    assert "The job takes" in text_of(driver, ".answers")
     wait_for(lambda: "for each acre" in text_of(driver, ".answers"))
     assert "Investment $" in text_of(driver, "[data-part=equipment]")
     find(driver, "#quote-dealer").send_keys("A dealer")
@@ -226,6 +224,7 @@ def test_by_keyboard_alone(driver, site):
     driver.execute_script("arguments[0].focus()", find(driver, packs))
     driver.switch_to.active_element.send_keys(Keys.ENTER)
     wait_for(lambda: "pack_1300_wh = 3" in site.server.store.read(key).content)
+    shows(driver, "#status", "Saved.")
     driver.execute_script("document.getElementById('zone-1').focus()")
     driver.switch_to.active_element.send_keys(Keys.ARROW_LEFT, Keys.ARROW_UP, Keys.ENTER)
     shows(driver, "#status", "Saved.")
@@ -288,16 +287,16 @@ def test_reload_and_kill_during_a_run(driver, site):
     try:
         key = new_job(driver, site, "Long")
         shows(driver, ".known", "So far")
-        pid = site.server.live.pid(key)
+        pid = pid_of(site.server, key)
         driver.refresh()
         shows(driver, ".known", "So far")
-        assert site.server.live.pid(key) == pid
+        assert pid_of(site.server, key) == pid
         sound(driver, 360)
         os.kill(pid, signal.SIGKILL)
         shows(driver, "#answer .now-line", "ended by itself")
         sound(driver, 1366)
         press(driver, "#run-again")
-        wait_for(lambda: site.server.live.pid(key) not in (None, pid))
+        wait_for(lambda: pid_of(site.server, key) not in (None, pid))
         shows(driver, ".known", "So far")
         # a change marks the old numbers
         type_in(driver, "4", "product", "rate")

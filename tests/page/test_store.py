@@ -80,6 +80,14 @@ def test_a_removed_scenario_lies_in_the_bin(store):
     assert store.entries() == []
 
 
+def test_a_new_scenario_does_not_come_upon_the_versions_of_a_removed_one(store):
+    key = store.create("Miller", "north", TEXT)
+    store.write(key, 'name = "b"\n', store.read(key).version)
+    store.remove(key)
+    assert store.create("Miller", "north", 'name = "c"\n') == key
+    assert not store.undoable(key)
+
+
 def test_names_are_never_taken_from_another(store):
     first = store.create("Miller", "north", TEXT)
     second = store.create("Miller", "north", 'name = "b"\n')
