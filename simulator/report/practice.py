@@ -5,9 +5,10 @@ from __future__ import annotations
 import re
 from collections.abc import Iterable, Sequence
 
+from simulator.analysis.digits import fixed
 from simulator.analysis.explain import practitioner_checks
 from simulator.plan.day_plan import DayPlan
-from simulator.report.numbers import fixed, report_units
+from simulator.report.numbers import report_units
 
 _LEFT_OUT = ("minutes on the ground", "area an hour of one that never waits")
 _OF_ONE = re.compile(r"(power asked|power that|weight to lift)(?: of|,)? (.*?)(?: gives)?")
