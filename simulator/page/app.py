@@ -22,7 +22,7 @@ from simulator.page.commands import Commands
 from simulator.page.desk import Desk, Opened
 from simulator.page.handing import Handing
 from simulator.page.live import Live
-from simulator.page.render import STATIC, answer_html, charts_html, page, parts, static
+from simulator.page.render import STATIC, answer_html, charts_html, more_html, page, parts, static
 from simulator.page.sheet import sheet_of
 from simulator.page.store import WORK, Store
 from simulator.scenario.catalogue import catalogue
@@ -81,11 +81,11 @@ class Server:
     def _context(self, opened: Opened) -> dict[str, Any]:
         self._simulate(opened)
         customer, _, name = opened.key.rpartition("/")
-        price_list = self.desk.price_list()
+        price_list, answer = self.desk.price_list(), self.live.answer(opened.key)
         return {
             "key": opened.key, "customer": customer, "name": name, "version": opened.text.version,
             "sheet": sheet_of(opened.checked, price_list), "undoable": self.store.undoable(opened.key),
-            "answer": answer_html(self.live.answer(opened.key)), "dealer": price_list["dealer"],
+            "answer": answer_html(answer), "more": more_html(answer), "dealer": price_list["dealer"],
             "studies": self.handing.studies(opened.key), "inner": False,
         }  # fmt: skip
 
@@ -156,8 +156,8 @@ class Server:
             answer, now_s = self.live.answer(key), asyncio.get_running_loop().time()
             if (now := (answer.number, self.commands.number)) != seen:
                 seen = now
-                html = await run_in_threadpool(answer_html, answer)
-                yield event("answer", {"html": html, "phase": answer.phase, "digest": answer.digest})
+                told = {"phase": answer.phase, "digest": answer.digest, "more": more_html(answer)}
+                yield event("answer", {"html": await run_in_threadpool(answer_html, answer), **told})
                 asked = page("studies.html.j2", key=key, studies=self.handing.studies(key))
                 yield event("studies", {"html": asked})
             if now_s - looked_s > FILE_LOOK_S:

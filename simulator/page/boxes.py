@@ -89,7 +89,7 @@ class Boxes:
             value = _at(self.checked.merged.get(set_name, {}), plain_at)
         usual, text = self._taken(plain_at, set_name) if value is None else "", shown_value(value)
         said = self.said(dotted(at), *([dotted(plain_at)] if set_name is not None else []))
-        return Box(at, label, text, "" if text else unit_of(at, self.checked.metric), usual, said=said, **more)
+        return Box(at, label, text, "" if text or usual else unit_of(at, self.checked.metric), usual, said=said, **more)
 
     def _taken(self, at: At, set_name: str | None) -> str:
         """Return what is taken where nothing is given."""

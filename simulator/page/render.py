@@ -68,9 +68,14 @@ def answer_html(answer: Answer) -> Markup:
         holds=[(shown_name(entry), hold_text(entry)) for entry in sets],
         days=None if document is None else answer_table(document),
         job=None if document is None else job_table(document, chances=False),
-        more=_more(document) if document is not None and answer.final else [],
     )
     return Markup(filled)
+
+
+def more_html(answer: Answer) -> Markup:
+    """Return what one more of each would add, with buttons that make sets of it; nothing until it is known."""
+    found = _more(clean(answer.document)) if answer.document is not None and answer.final and not answer.old else []
+    return Markup(page("more.html.j2", more=found))
 
 
 def job_cost(entry: Mapping[str, Any]) -> str:
@@ -89,7 +94,7 @@ def _more(document: Mapping[str, Any]) -> list[tuple[str, list[dict[str, Any]]]]
     for _, entry in best_first(document):
         settings = {one["change"]: one["setting"] for one in entry["bottleneck"].get("one_more") or []}
         buttons = [
-            {"words": one.name, "adds": f"{one.text} {area} a day", "sure": one.verdict == "adds", "set": entry["name"],
+            {"words": one.name, "adds": f"{one.text} {area} a day", "verdict": one.verdict, "set": entry["name"],
              "settings": settings.get(one.name, "").split(" ")}
             for one in said.get(shown_name(entry), [])
             if one.name in settings

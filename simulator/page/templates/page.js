@@ -278,9 +278,10 @@ const SPOKEN = {
 
 function news(content) {
   // a button that is being pressed would be taken from under the finger
-  if (document.querySelector('[data-part="answer"] button:active')) { setTimeout(news, 150, content); return; }
-  const { html, phase, digest } = content;
+  if (document.querySelector('#answer button:active')) { setTimeout(news, 150, content); return; }
+  const { html, more, phase, digest } = content;
   renew(document.querySelector('[data-part="answer"]'), html);
+  renew(byId("more"), more);
   const finished = phase === "ready", charts = byId("charts"), frame = document.querySelector("#whole-report iframe");
   if (phase !== lastPhase && SPOKEN[phase]) byId("said-answer").textContent = SPOKEN[phase];
   lastPhase = phase;
