@@ -21,6 +21,7 @@ COMMANDS = {
     "compare": "Compare equipment sets on the same random draws: differences and who wins.",
     "day": "One simulated work day: its log as CSV and a timeline figure.",
     "report": "A result as one HTML file with the day replayed; several side by side.",
+    "page": "Plan jobs in the browser: fields, equipment sets, prices, live answers.",
     "quote": "A quote sheet for a customer (PDF and HTML) from a result.",
     "figure": "One publication-ready figure of a result (SVG, PNG, PDF).",
     "explain": "What to check of a set; every number that it uses, from where.",

@@ -49,8 +49,6 @@ _ACRES = area_unit("us")
 _ROAD = "moves"
 _MUCH = 0.25
 """Share of aircraft time on the road, or under weather, beyond which that is said first, whatever else may help."""
-_FAR = 5.0
-"""What a resource could do alone is not spoken of beyond so many times the output."""
 _LITTLE = 0.01
 """A smaller share of aircraft time is not spoken of."""
 
@@ -102,18 +100,6 @@ def judge(
         text = f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {gains}."
     most = max(names, key=lambda name: lost.get(name, 0.0))
     return Bottleneck(names[0], f"{text} {_spent(most, lost)}".rstrip(), tuple(names[1:]))
-
-
-def alone_sentence(acres: float, alone: Mapping[str, float], unit: AreaUnit) -> str:
-    """Return what each resource could do if it never waited for another, and what waiting costs; empty without any."""
-    if not alone:
-        return ""
-    bounds = [f"{_inside(name)} {bound / unit.acres:.0f}" for name, bound in alone.items() if bound < _FAR * acres]
-    least = min(alone.values())
-    waiting = (
-        f"; waiting for one another costs {(least - acres) / unit.acres:.0f}" if least - acres >= unit.acres else ""
-    )
-    return f"What each could do if it never waited: {', '.join(bounds)} {unit.name} a day{waiting}." if bounds else ""
 
 
 def _first(lost: Mapping[str, float], time_share: Mapping[str, float]) -> str:

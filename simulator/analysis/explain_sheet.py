@@ -87,7 +87,7 @@ class Case:
 
 def cases_of(plan: DayPlan, rig: RigPlan, index: int) -> list[Case]:
     """Return the loads of a rig on a field, as full as its crew fills them there, each aircraft with each pack."""
-    planner = WorkPlanner(plan.scenario, rig.rig, rig.aircraft, rig.packs, rig.power)
+    planner = WorkPlanner(plan.scenario, rig.rig, rig.aircraft, rig.packs, rig.power, plan.flights)
     work = plan.work[rig.name][index]
     found = []
     for place, (aircraft, number) in enumerate(rig.aircraft):

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import textwrap
-
 import click
 
 from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, options, terminal_width
@@ -14,7 +12,8 @@ from simulator.command.common import FIELDS, QUIET, SCENARIO, SETTINGS, load, op
 def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet: bool) -> None:
     """Check a scenario with all its equipment sets, and name every problem at once."""
     from simulator.experiment.run import make_plans
-    from simulator.report.practice import practice_text, practitioner_lines
+    from simulator.report.practice import practitioner_lines
+    from simulator.report.tables import amounts_table
     from simulator.scenario.units import area_unit
 
     loaded = load(scenario, settings, fields=fields)
@@ -32,8 +31,9 @@ def command(scenario: str, settings: tuple[str, ...], fields: str | None, quiet:
             for rig in plan.rigs
         )
         click.echo(f"{plan.scenario.label or entry.name}: {len(plan.fields)} fields, {size}; {rigs}")
-        click.echo(textwrap.fill(practice_text(practitioner_lines(plan)), terminal_width(), initial_indent="  ",
-                                 subsequent_indent="  "))  # fmt: skip
+    names = [plan.scenario.label or entry.name for entry, plan in zip(loaded.sets, plans, strict=True)]
+    if first := amounts_table(list(zip(names, map(practitioner_lines, plans), strict=True))):
+        click.echo("\n".join(["", first.title, *first.lines(terminal_width())]))
     for problem in dict.fromkeys(str(problem) for entry in loaded.sets for problem in entry.notes):
         click.echo(problem, err=True)
     click.echo(f"{loaded.file}: sound, {len(loaded.sets)} equipment {'set' if len(loaded.sets) == 1 else 'sets'}")

@@ -52,7 +52,9 @@ SETTINGS = click.option(
     "--set", "settings", metavar="KEY=VALUE", multiple=True,
     help="Override any scenario value, such as rig.main.packs.big=4.",
 )  # fmt: skip
-FIELDS = click.option("--fields", metavar="FILE", help="GeoJSON file to use as the field list.")
+FIELDS = click.option(
+    "--fields", metavar="FILE", help="Field list instead: GeoJSON, KML, KMZ, shapefile (.zip), GeoPackage, or CSV."
+)
 SEED = click.option("--seed", type=int, help="Seed of the random streams [default: the scenario's].")
 RUNS = click.option("--runs", type=int, help="Runs to simulate for each set [default: the scenario's].")
 

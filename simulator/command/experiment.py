@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING, Any, Literal
 
 from simulator.clean import steer
 from simulator.command.common import Progress, load, note, refuse_existing, terminal_width, use_color, write_json
-from simulator.command.result_folder import write_folder
 from simulator.errors import InputError
 from simulator.experiment.cluster import Certificates
 from simulator.scenario.loading import LoadedScenario
@@ -130,9 +129,8 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
     check_target(target, request.force, request.same_run(loaded))
     path = unfinished_file(target, request.resume)
     from simulator.experiment.disk import sync_folder
-    from simulator.experiment.run import Options, make_plans, open_store, run
-    from simulator.report.practice import practitioner_lines
-    from simulator.study.job_cost import put_costs
+    from simulator.experiment.run import Options, open_store, run
+    from simulator.report.result_folder import result_document, write_result_folder
 
     certificates, finished = request.certificates(), False
     # held until the folder is written, so that no other run comes between
@@ -149,20 +147,17 @@ def run_and_report(request: Request, sets: tuple[str, ...] = (), least_sets: int
             progress.end()
         if result.resumed:
             note(f"acreday: went on with an unfinished result: {result.resumed}")
-        document = result.to_json()
-        document["units"], document["title"] = loaded.base.units, loaded.base.title
-        document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
-        document["product_kind"] = loaded.base.product.kind
-        put_costs(document, loaded, result)
-        for entry, plan in zip(document["equipment_sets"], make_plans(loaded), strict=True):
-            entry["practice"] = practitioner_lines(plan)
+        document = result_document(loaded, result)
         if not request.quiet and request.json_file != "-":
             from simulator.report.text import result_table
 
             steer(result_table(document, terminal_width(), use_color()) + "\n", sys.stdout)
         _check_fewer(target, request, result)
         with ResultFolder(target, request.force, request.same_run(loaded), _KEPT) as folder:
-            write_folder(loaded, result, document, folder, begun, progress)
+            inputs = write_result_folder(loaded, result, document, folder, begun, progress)
+        progress.end()
+        if inputs:
+            note("copied into the result: " + ", ".join(f"{path} as {name}" for path, name in inputs.items()))
         # its name must be on the disk before the runs that it was made of go
         sync_folder(target.resolve().parent)
         if request.json_file is not None:

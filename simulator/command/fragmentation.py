@@ -36,7 +36,7 @@ if TYPE_CHECKING:
     "--latin", type=int, metavar="POINTS", help="A Latin hypercube between the bounds instead of the full grid."
 )
 @click.option(
-    "--map", "maps", multiple=True, metavar="FILE", help="GeoJSON of real fields, as points beside; repeatable."
+    "--map", "maps", multiple=True, metavar="FILE", help="Boundaries of real fields, as points beside; repeatable."
 )
 @click.option("--map-parts", type=int, default=3, help="Neighbourhoods of each map.")
 @click.option("--runs", type=int, default=30, help="Runs of each case and set.")

@@ -49,7 +49,7 @@ def study_command(
 ) -> Callable[[Callable[..., Answer]], click.Command]:
     """Make a command of a function that takes a :class:`StudyRun` and its own arguments, and returns the answer.
 
-    With ``fields`` a GeoJSON file may stand for the list of fields; with ``seeded`` the study draws random numbers, and
+    With ``fields`` a file may stand for the list of fields; with ``seeded`` the study draws random numbers, and
     may use several processes.
     """
     random = [SEED, WORKERS] if seeded else []

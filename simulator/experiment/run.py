@@ -8,11 +8,13 @@ import time
 from collections.abc import Callable, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, replace
+from functools import partial
 from itertools import pairwise
 from pathlib import Path
 from typing import Any, Literal
 
 import numpy as np
+from numpy.typing import NDArray
 
 from simulator.analysis.bottleneck import OneMore
 from simulator.analysis.resources import resources
@@ -28,7 +30,7 @@ from simulator.experiment.replicate import BudgetSpentError, Runner
 from simulator.experiment.result import Result
 from simulator.experiment.run_store import Rows, RunStore
 from simulator.experiment.set_result import SetResult
-from simulator.experiment.tables import Tables
+from simulator.experiment.tables import StoredRows, Tables
 from simulator.operation.day import SimulatedDay
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.plan.reach import unreached_fields
@@ -44,6 +46,8 @@ ONE_MORE_RUNS = 20
 
 Report = Callable[[str, int, int], None]
 """Called with what is being done (and, behind a semicolon, what is known so far), runs done, and runs to do."""
+Watch = Callable[[Callable[[], Result | None]], None]
+"""Called after every piece of work with what gives the result so far, None before every set has two runs."""
 
 
 def make_plans(loaded: LoadedScenario) -> list[DayPlan]:
@@ -102,7 +106,13 @@ class Options:
     certificates: Certificates | None = None
 
 
-def run(loaded: LoadedScenario, options: Options | None = None, report: Report | None = None, **named: Any) -> Result:
+def run(
+    loaded: LoadedScenario,
+    options: Options | None = None,
+    report: Report | None = None,
+    watch: Watch | None = None,
+    **named: Any,
+) -> Result:
     """Simulate every equipment set of a scenario.
 
     Parameters
@@ -113,6 +123,8 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         How; or give its fields by name (``run(loaded, runs=500, workers=2)``).
     report : callable, optional
         Progress.
+    watch : callable, optional
+        Looks at the result so far while the sets are simulated; it changes nothing.
     **named
         Fields of :class:`Options`.
 
@@ -135,7 +147,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     seed = loaded.base.seed if chosen.seed is None else chosen.seed
     plans = make_plans(loaded)
     tried = [
-        (place, variation, plan)
+        (place, variation, replace(plan, tried=True))
         for place, entry in enumerate(loaded.sets if chosen.one_more_runs >= 2 else ())
         for variation, _, plan in offered(loaded, entry)
     ]
@@ -153,8 +165,16 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
         ) as runner:
             sets = tuple(range(len(plans)))
             resumed = _resumed(runner)
+
+            def look() -> Result | None:
+                if min(runner.tables.done(place) for place in sets) < 2:
+                    return None
+                return _result(loaded, plans, seed, [runner.tables.stored(place, None) for place in sets], extra)
+
             try:
-                stopped, last = _run_sets(runner, sets, wanted, chosen, report)
+                stopped, last = _run_sets(runner, sets, wanted, chosen, report, watch and partial(watch, look))
+                if watch is not None:
+                    watch(look)
                 if tried:
                     runs = min(chosen.one_more_runs, runner.tables.whole(sets, last))
                     extra = _run_one_more(runner, tried, len(sets), runs, chosen.budget_s, report)
@@ -169,6 +189,16 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     finally:
         if store is not None and store is not chosen.store:
             store.close()
+    return replace(_result(loaded, plans, seed, tables, extra), stopped=stopped, resumed=resumed, beyond=beyond)
+
+
+def _result(
+    loaded: LoadedScenario,
+    plans: Sequence[DayPlan],
+    seed: int,
+    tables: Sequence[tuple[NDArray[np.int64], StoredRows]],
+    extra: Sequence[tuple[OneMore, ...]],
+) -> Result:
     results = tuple(
         SetResult(plan.name, *table, plan.scenario, changes, plan.list_m2 / M2_PER_ACRE, unreached_fields(plan))
         for plan, table, changes in zip(plans, tables, extra, strict=True)
@@ -177,7 +207,7 @@ def run(loaded: LoadedScenario, options: Options | None = None, report: Report |
     told = dict.fromkeys(problem for entry in loaded.sets for problem in entry.notes)
     skipped = tuple(str(problem) for problem in told if problem in left_out)
     notes = tuple(str(problem) for problem in told if problem not in left_out)
-    return Result(loaded.name, seed, results, stopped, skipped, notes, resumed, beyond)
+    return Result(loaded.name, seed, results, "", skipped, notes)
 
 
 def open_store(loaded: LoadedScenario, path: Path, seed: int | None = None, fresh: bool = False) -> RunStore:
@@ -224,7 +254,12 @@ def _check_numbers(runs: int, options: Options) -> None:
 
 
 def _run_sets(
-    runner: Runner, sets: Sequence[int], wanted: int, options: Options, report: Report | None
+    runner: Runner,
+    sets: Sequence[int],
+    wanted: int,
+    options: Options,
+    report: Report | None,
+    look: Callable[[], None] | None,
 ) -> tuple[str, int | None]:
     """Simulate all sets; return why it ended early, and before which replication all is done (None: out of time)."""
     done, target = 0, wanted
@@ -234,6 +269,8 @@ def _run_sets(
         done += count
         if report is not None:
             report(f"runs{_so_far(runner, sets)}", done, target * len(sets))
+        if look is not None:
+            look()
 
     def width_before(last: int | None) -> float:
         of = _full_days if options.precise == "p10" else Tables.acres

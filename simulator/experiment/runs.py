@@ -72,7 +72,8 @@ def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, wo
 def row_of_run(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:
     """Simulate one run and return its row of numbers, shape (len(columns()),)."""
     days = simulate_run(plan, bank, replication)
-    rows = np.array([summarise(plan, one.day, active_period=replication < ACTIVE_PERIOD_RUNS) for one in days])
+    active = replication < ACTIVE_PERIOD_RUNS and not plan.tried
+    rows = np.array([summarise(plan, one.day, active_period=active) for one in days])
     return summarise_run(plan, days, rows, bank.day(replication).uniforms("single work day")())
 
 

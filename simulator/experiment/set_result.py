@@ -10,7 +10,7 @@ from typing import Any
 import numpy as np
 from numpy.typing import NDArray
 
-from simulator.analysis.bottleneck import Bottleneck, OneMore, alone_sentence, judge
+from simulator.analysis.bottleneck import Bottleneck, OneMore, judge
 from simulator.analysis.resources import label as state_label
 from simulator.analysis.resources import resource_names, time_labels
 from simulator.analysis.summary import place_of
@@ -189,7 +189,6 @@ class SetResult:
                 "resource": hold.resource,
                 "sentence": hold.sentence,
                 "alone_acres_per_day": alone,
-                "alone_sentence": alone_sentence(self.mean("acres"), alone, area_unit(scenario.units)),
                 "active_period_share": self.active_period_share(),
                 "one_more": self.one_more,
             },

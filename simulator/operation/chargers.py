@@ -30,8 +30,8 @@ class Charging:
         self.draw_w = self.wanted_before_w = 0.0
         """Stored power as it was dealt, and what it would have drawn from the source then."""
         self.held_back = self.limited = self.waited_for = False
-        self.in_stock = 0
-        """Charged packs of its kind that lie ready, beyond those of the kind of which there are fewest."""
+        self.rank = 0
+        """After those waited for, packs of a lower rank are served first."""
         self.unplugged = False
         """Whether it waits, off its charger, for power on a source that trips."""
         self.curve, self.capacity_wh = pack.plan.curve, pack.plan.capacity_wh

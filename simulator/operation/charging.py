@@ -41,6 +41,7 @@ class ChargingStation:
         self.env, self.sources, self.shelf, self.crew, self.log = env, sources, shelf, crew, log
         self.cycles = 0
         self._charge_to, self._early, name = rig.rig.charge_to, rig.take_early, rig.name
+        self._fed_first = rig.fed_first
         self._plug_in = rig.rig.crew.tasks.plug_in
         self._draw_plug_in_s = streams.draws(f"plug_in/{name}", self._plug_in.time)
         draws = streams.draws
@@ -178,7 +179,13 @@ class ChargingStation:
         return sorted(waiting, key=lambda one: self._need(one[0]))
 
     def _need(self, pack: Pack) -> tuple[bool, int, float]:
-        return not self.shelf.wanted(pack, self.full_wh(pack)), self.shelf.stock(pack), self.lack_s(pack)
+        return not self.shelf.wanted(pack, self.full_wh(pack)), self._rank(pack), self.lack_s(pack)
+
+    def _rank(self, pack: Pack) -> int:
+        """Return the place of a pack's kind: which the crew feeds first, or of which fewer lie ready."""
+        if self._fed_first:
+            return int(self._fed_first not in pack.plan.fits)
+        return self.shelf.stock(pack) if self._several_kinds else 0
 
     def lack_s(self, pack: Pack) -> float:
         """Return the time that a pack lacks to its full charge, with all the power it takes."""
@@ -287,11 +294,11 @@ class ChargingStation:
                 free.remove(best)
                 done_wh[best.slot.name] = best_wh
         for source in self.sources:
-            stocks = [self.shelf.stock(one.pack) for one in source.on_charge]
+            ranks = [self._rank(one.pack) for one in source.on_charge]
             source.serve(
                 [done_wh.get(one.slot.name, self.full_wh(one.pack)) for one in source.on_charge],
                 [one.slot.name in done_wh for one in source.on_charge],
-                [stock - min(stocks) for stock in stocks],
+                [rank - min(ranks) for rank in ranks],
             )
 
     def _taken_at_wh(self, charging: Charging, want: Want) -> float:

@@ -48,7 +48,7 @@ class Pace:
             flyable = min(flyable, _PACE_MARGIN * own_per_s * time_left_s + self._capacity)
         on_board = sum([one.on_board for one in self._aircraft if one.load is None])
         mix = visit.plan.product if visit is not None else self._day.fields[self._day.geography.order[0]].product
-        return max(0.0, min(flyable, self.product_here() + self._work.product_ahead(mix)) - on_board)
+        return max(0.0, min(flyable, self.product_here() + self._work.product_ahead(mix, flyable)) - on_board)
 
     @property
     def largest_load(self) -> float:

@@ -204,13 +204,13 @@ class PowerSource:
         self._deal()
         return charging.full
 
-    def serve(self, targets_wh: list[float], waited_for: list[bool], in_stock: list[int]) -> None:
-        """Set at what charge each pack on charge is done, which are waited for, and of which there are more."""
+    def serve(self, targets_wh: list[float], waited_for: list[bool], ranks: list[int]) -> None:
+        """Set at what charge each pack on charge is done, which are waited for, and their ranks."""
         changed = False
-        for one, target_wh, waited, stock in zip(self.on_charge, targets_wh, waited_for, in_stock, strict=True):
+        for one, target_wh, waited, rank in zip(self.on_charge, targets_wh, waited_for, ranks, strict=True):
             changed = changed or abs(target_wh - one.target_wh) > _TINY_WH
-            changed = changed or (self._dealt_short and (waited is not one.waited_for or stock != one.in_stock))
-            one.target_wh, one.waited_for, one.in_stock = target_wh, waited, stock
+            changed = changed or (self._dealt_short and (waited is not one.waited_for or rank != one.rank))
+            one.target_wh, one.waited_for, one.rank = target_wh, waited, rank
         if changed:
             self._deal()
 
@@ -346,10 +346,11 @@ class PowerSource:
 def in_order_of_need(charging: list[Charging]) -> list[Charging]:
     """Return the packs on charge in the order in which they are served.
 
-    First those waited for, then those of the kind of which fewest lie ready, then the soonest done.
+    First those waited for, then those of the kind that is fed first, by default that of which fewest lie ready, then
+    the soonest done.
     """
     return sorted(charging, key=_need)
 
 
 def _need(one: Charging) -> tuple[bool, int, float]:
-    return not one.waited_for, one.in_stock, one.time_alone_s()
+    return not one.waited_for, one.rank, one.time_alone_s()

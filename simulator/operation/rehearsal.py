@@ -1,7 +1,8 @@
 """Rehearsal: what a crew of experience has learnt to do, found by trying it on a few days of its own.
 
-How many aircraft come off the trailer, whether they fly full and whether packs are taken early depends on everything
-else. The plan estimates it from mean times; here the model itself is asked whether another way gets more done.
+How many aircraft come off the trailer, how full they fly, whether packs are taken early and whose are charged first
+depends on everything else. The plan estimates it from mean times; here the model itself is asked whether another way
+gets more done.
 """
 
 from __future__ import annotations
@@ -19,7 +20,7 @@ from simulator.operation.day import work_day
 from simulator.operation.log import Kind, Reason, State
 from simulator.operation.morning import Morning, first_morning, next_morning
 from simulator.operation.work import WorkList
-from simulator.plan.day_plan import DayPlan
+from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.plan.field_work import FieldWork
 from simulator.scenario.streams import StreamBank
 
@@ -36,7 +37,7 @@ _MOST_COUNTS = 16
 """Numbers of aircraft that are tried, by class; of more, only those with all classes but one whole."""
 _ROUNDS = 3
 _LEAST_WAITED = 0.01
-"""Where aircraft wait for less of their time, no other way is looked for: it could save no more than that."""
+"""Where aircraft wait for less of their time, only other loads are tried: the rest could save no more than that."""
 _SAVED = (
     Reason.TOO_FEW_PACKS, Reason.CHARGERS_BUSY, Reason.GENERATOR_LIMITED, Reason.CREW_BUSY, Reason.PUMP_BUSY,
     Reason.NO_MIX, Reason.PILOT_BUSY, Reason.SEPARATION, Reason.NO_WORK_HERE, Reason.NOT_NEEDED,
@@ -65,10 +66,11 @@ def rehearsed(plan: DayPlan) -> DayPlan:
 
 
 class Ways(NamedTuple):
-    """What crews have learnt: how each rig works each field, and whether it takes packs early."""
+    """What crews have learnt: how each rig works each field, whether it takes packs early, and which it feeds first."""
 
     work: dict[str, tuple[FieldWork, ...]]
     take_early: tuple[bool, ...]
+    fed_first: tuple[str, ...]
 
 
 def ways_of(plan: DayPlan) -> Ways:
@@ -77,13 +79,14 @@ def ways_of(plan: DayPlan) -> Ways:
 
 
 def _ways(plan: DayPlan) -> Ways:
-    return Ways(plan.work, tuple(rig.take_early for rig in plan.rigs))
+    return Ways(plan.work, *zip(*((rig.take_early, rig.fed_first) for rig in plan.rigs), strict=True))
 
 
 def take_up(plan: DayPlan, ways: Ways) -> None:
     """Let a plan know what was learnt elsewhere."""
     if not plan.rehearsals:
-        rigs = tuple(replace(rig, take_early=early) for rig, early in zip(plan.rigs, ways.take_early, strict=True))
+        learnt = zip(plan.rigs, ways.take_early, ways.fed_first, strict=True)
+        rigs = tuple(replace(rig, take_early=early, fed_first=fed) for rig, early, fed in learnt)
         plan.rehearsals.append(replace(plan, work=ways.work, rigs=rigs, learnt=True))
 
 
@@ -134,10 +137,11 @@ class _Trial:
     def settle(self, place: int) -> None:
         """Choose a rig's ways, one kind after the other, until none changes."""
         if not self.best.waits():
+            self._race([self._way(plan) for plan in self._fills(place)])
             return
         for _ in range(_ROUNDS):
             before = self.best
-            for others in (self._counts, self._fills, self._early):
+            for others in (self._counts, self._fills, self._early, self._fed):
                 self._race([self._way(plan) for plan in others(place)])
             if self.best is before:
                 return
@@ -194,17 +198,26 @@ class _Trial:
 
     def _early(self, place: int) -> Iterator[DayPlan]:
         """Yield plans whose packs are taken early, if ever, and not."""
-        now = self.best.plan
         for early in {self._estimated.rigs[place].take_early, False}:
-            rigs = (*now.rigs[:place], replace(now.rigs[place], take_early=early), *now.rigs[place + 1 :])
-            yield replace(now, rigs=rigs)
+            yield self._with(place, replace(self.best.plan.rigs[place], take_early=early))
+
+    def _fed(self, place: int) -> Iterator[DayPlan]:
+        """Yield plans whose chargers feed each class first, or that of which fewer packs are ready."""
+        rig = self.best.plan.rigs[place]
+        if len({pack.fits for pack, _ in rig.packs}) > 1:
+            for name in ("", *(aircraft.name for aircraft, _ in rig.aircraft)):
+                yield self._with(place, replace(rig, fed_first=name))
+
+    def _with(self, place: int, rig: RigPlan) -> DayPlan:
+        now = self.best.plan
+        return replace(now, rigs=(*now.rigs[:place], rig, *now.rigs[place + 1 :]))
 
 
 def _key(plan: DayPlan) -> object:
     works = tuple(
         (one.unloaded, *(round(m2, 3) for m2 in one.load_m2)) for works in plan.work.values() for one in works
     )
-    return works, tuple(rig.take_early for rig in plan.rigs)
+    return works, tuple((rig.take_early, rig.fed_first) for rig in plan.rigs)
 
 
 def _numbers(most: list[int]) -> list[tuple[int, ...]]:

@@ -136,7 +136,7 @@ class Rig:
 
     def mean_flight(self, aircraft: Aircraft, field: int, pack: PackPlan) -> Flight:
         """Return an aircraft's flight over a field by mean times, with a type of pack."""
-        return self.day.flights.of(aircraft.plan, field, self.day.profiles[aircraft.plan.name, field], pack.mass_kg)
+        return self.day.flights.of(aircraft.plan, self.day.profiles[aircraft.plan.name, field], pack.mass_kg)
 
     def next_pack(self, aircraft_class: str) -> PackPlan:
         """Return the type of pack that an aircraft class gets next: the fullest ready one, else the soonest charged."""

@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-from itertools import takewhile
-
 from simulator.plan.fields import FieldPlan, Geography
 
 
@@ -43,7 +41,8 @@ class Visit:
     @property
     def remaining_m2(self) -> float:
         """Area that nobody has claimed."""
-        return self.plan.area_m2 - self.next_m2 + sum(end - start for start, end in self.returned)
+        left_m2 = self.plan.area_m2 - self.next_m2
+        return left_m2 + sum([end - start for start, end in self.returned]) if self.returned else left_m2
 
     def opening(self) -> tuple[float, float] | None:
         """Return the stretch of the next claim; None when all within the landing zone's reach is claimed."""
@@ -154,15 +153,20 @@ class WorkList:
             self._passes += 1
             self._to_do += [Visit(index, self._fields[index], self._passes) for index in fresh]
 
-    def product_ahead(self, mix: str) -> float:
-        """Return the product (L or kg) that the coming fields of one mix will take; infinite when such a list repeats.
+    def product_ahead(self, mix: str, enough: float) -> float:
+        """Return the product (L or kg) that the coming fields of one mix will take, or enough of it.
 
-        Fields after the first that gets another mix do not count.
+        It is infinite when such a list repeats. Fields after the first that gets another mix do not count.
         """
         if self.repeats and self._one_mix:
             return float("inf")
-        coming = takewhile(lambda one: one.plan.product == mix, [one for one in self._to_do if one not in self._taken])
-        return sum([one.remaining_m2 * one.plan.product_per_m2 for one in coming])
+        product = 0.0
+        for visit in self._to_do:
+            if visit not in self._taken:
+                if product >= enough or visit.plan.product != mix:
+                    break
+                product += visit.remaining_m2 * visit.plan.product_per_m2
+        return product
 
     def note_visit(self, flown: bool) -> None:
         """Note whether anything was flown on a visit: a list on which nothing can be flown is not begun again."""

@@ -53,7 +53,8 @@ def _lists(plan: SwathPlan) -> PathLists:
 class FieldPath:
     """A swath plan laid out for quick look-up by area covered.
 
-    The coordinate is the area from the start of the path, so aircraft of different swath can share one field.
+    The coordinate is the area from the start of the path, so aircraft of different swath can share one field; it is
+    stretched where the field's area (m2) is given.
     """
 
     def __init__(
@@ -61,6 +62,7 @@ class FieldPath:
         plan: SwathPlan | PathLists,
         zones: list[tuple[float, float, float]],
         ferry_distance_m: float | None = None,
+        area_m2: float | None = None,
     ) -> None:
         lists = plan if isinstance(plan, PathLists) else _lists(plan)
         self._zones, self._ferry_m = zones, ferry_distance_m
@@ -68,6 +70,9 @@ class FieldPath:
         self.starts, self.ends, self.mean_pass_m2 = lists[4:]
         self.zone = zones[0][1:]
         self._zone_starts = [zone[0] for zone in zones]
+        if area_m2 is not None and area_m2 != self.cumulative_m2[-1]:
+            scale = area_m2 / self.cumulative_m2[-1]
+            self.cumulative_m2 = [*(value * scale for value in self.cumulative_m2[:-1]), area_m2]
         self.area_m2 = self.cumulative_m2[-1]
 
     def __reduce__(self) -> tuple[Any, ...]:

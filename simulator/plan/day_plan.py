@@ -8,7 +8,7 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping
 from dataclasses import dataclass, field, replace
-from functools import cached_property
+from functools import cached_property, lru_cache
 from typing import TypeVar
 from weakref import WeakKeyDictionary
 
@@ -26,7 +26,7 @@ from simulator.plan.equipment import (
 )
 from simulator.plan.field_work import FieldWork, WorkPlanner
 from simulator.plan.fields import Ferrying, FieldPlan, Geography, WorkProfile, plan_fields
-from simulator.plan.flight import Flight, FlightBook, furthest
+from simulator.plan.flight import FlightBook, furthest
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
@@ -48,6 +48,8 @@ class RigPlan:
     pack_up_handling: float
     take_early: bool
     """Whether packs are taken before they are full."""
+    fed_first: str = ""
+    """The aircraft class whose packs are charged first; empty for the kind of which fewest lie ready."""
     pack_uses: dict[tuple[str, int], str] = field(default_factory=dict, repr=False)
     """By aircraft class and field number, what a pack must fit there: where only some of its types reach the field."""
 
@@ -77,6 +79,8 @@ class DayPlan:
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
     work: dict[str, tuple[FieldWork, ...]] = field(default_factory=dict, repr=False)
     """By rig and field number, which aircraft come off the trailer and how full they fly."""
+    tried: bool = False
+    """Whether it is simulated for its acres alone: nobody asks for its momentary bottleneck."""
     learnt: bool = False
     """Whether the crew's ways have been tried out; what is made of such a plan keeps them."""
     rehearsals: list[DayPlan] = field(default_factory=list, init=False, repr=False, compare=False)
@@ -125,16 +129,16 @@ def _plan(equipment: EquipmentSet) -> DayPlan:
     swaths_m = {name: entry.swath_m for name, entry in flown.items()}
     fields, paths, geography = plan_fields(scenario, equipment.fields, swaths_m, _ferrying(rigs))
     unit_kg = scenario.product.density if scenario.product.kind == "liquid" else 1.0
-    profiles = {
-        (entry.name, index): _profile(entry, one, paths[entry.swath_m, index])
-        for entry in flown.values()
-        for index, one in enumerate(fields)
-    }
+    numbers = range(len(fields))
+    ways = tuple(tuple(paths[entry.swath_m, index] for index in numbers) for entry in flown.values())
+    profiles, flights = _profiles(tuple(flown.values()), ways, tuple(one.rate for one in fields))
     fields = tuple(
         replace(one, product_per_m2=max(profiles[name, index].product_per_m2 for name in flown))
         for index, one in enumerate(fields)
     )
-    plan = DayPlan(equipment.name, scenario, fields, geography, rigs, profiles, unit_kg, equipment.weather_days)
+    plan = DayPlan(
+        equipment.name, scenario, fields, geography, rigs, profiles, unit_kg, equipment.weather_days, flights=flights
+    )
     plan = replace(plan, rigs=tuple(_with_pack_uses(plan, rig) for rig in rigs))
     problems += _unflyable(plan) + _underpowered(plan)
     if problems:
@@ -145,7 +149,7 @@ def _plan(equipment: EquipmentSet) -> DayPlan:
 
 def _plan_work(plan: DayPlan, rig: RigPlan) -> tuple[FieldWork, ...]:
     """Return how a rig's crew works each field."""
-    planner = WorkPlanner(plan.scenario, rig.rig, rig.aircraft, rig.packs, rig.power)
+    planner = WorkPlanner(plan.scenario, rig.rig, rig.aircraft, rig.packs, rig.power, plan.flights)
     stowing_s = rig.rig.trailer.pack_up_time.mean() + rig.rig.trailer.set_up_time.mean()
     speed, order = plan.scenario.route.road_speed.mean(), plan.geography.order
     found = {}
@@ -166,11 +170,24 @@ def _ferrying(rigs: tuple[RigPlan, ...]) -> Ferrying:
     return Ferrying(largest.capacity_units, largest.ferry_speed_m_per_s, shift_s)
 
 
-def _profile(aircraft: AircraftPlan, one: FieldPlan, path: FieldPath) -> WorkProfile:
+@lru_cache(maxsize=2)
+def _profiles(
+    flown: tuple[AircraftPlan, ...], paths: tuple[tuple[FieldPath, ...], ...], rates: tuple[float, ...]
+) -> tuple[dict[tuple[str, int], WorkProfile], FlightBook]:
+    """Return profiles and flights of aircraft on their paths; equipment sets with the same aircraft share them."""
+    profiles = {
+        (entry.name, index): _profile(entry, path, rate)
+        for entry, own in zip(flown, paths, strict=True)
+        for index, (path, rate) in enumerate(zip(own, rates, strict=True))
+    }
+    return profiles, FlightBook()
+
+
+def _profile(aircraft: AircraftPlan, path: FieldPath, rate: float) -> WorkProfile:
     speed = aircraft.work_speed_m_per_s
     if aircraft.flow_max is not None:
-        speed = min(speed, aircraft.flow_max / (one.rate * aircraft.swath_m))
-    return WorkProfile(path, one.rate, speed, aircraft.power_at(speed), aircraft.swath_m, aircraft.section_control)
+        speed = min(speed, aircraft.flow_max / (rate * aircraft.swath_m))
+    return WorkProfile(path, rate, speed, aircraft.power_at(speed), aircraft.swath_m, aircraft.section_control)
 
 
 def _plan_rig(
@@ -226,7 +243,7 @@ def _reaches(plan: DayPlan, rig: RigPlan, aircraft: AircraftPlan, pack: PackPlan
     load, profile = aircraft.capacity(pack.mass_kg), plan.profiles[aircraft.name, index]
     if load <= 0.0:
         return False
-    flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
+    flight = plan.flights.of(aircraft, profile, pack.mass_kg)
     wanted = min(profile.reach_m2(0.0, 0.1 * load), profile.path.area_m2)
     energy = pack.usable_wh(rig.rig.charge_to)
     return furthest(flight, 0.0, wanted, profile.product(0.0, wanted), energy, math.inf, 1.0) > 0.0

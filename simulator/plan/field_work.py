@@ -15,7 +15,7 @@ from simulator.physics.path import FieldPath
 from simulator.plan.aircraft import AircraftPlan, lifting_s
 from simulator.plan.equipment import ChargerPlan, PackPlan, PowerPointPlan
 from simulator.plan.fields import FieldPlan, WorkProfile
-from simulator.plan.flight import Airborne, Flight
+from simulator.plan.flight import Airborne, Flight, FlightBook
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_rig import Rig
 
@@ -96,11 +96,12 @@ class WorkPlanner:
         aircraft: tuple[tuple[AircraftPlan, int], ...],
         packs: tuple[tuple[PackPlan, int], ...],
         points: tuple[PowerPointPlan, ...],
+        flights: FlightBook,
     ) -> None:
         self._scenario, self._rig, self._aircraft, self._packs = scenario, rig, aircraft, packs
         self._slots = [(one, count) for point in points for one, count in point.chargers]
         self._given_w = sum(point.capacity_w - point.other_load_w for point in points)
-        self._liquid = scenario.product.kind == "liquid"
+        self._flights, self._liquid = flights, scenario.product.kind == "liquid"
         crew, self._day_s = rig.crew, scenario.day.last_landing_s
         self._people = crew.pilots + crew.helpers
         self._eyes = crew.pilots * crew.aircraft_per_pilot
@@ -119,11 +120,11 @@ class WorkPlanner:
         best_s, best = math.inf, FieldWork((), (), ())
         for share in _SHARES:
             loads = [self.load(one, profile, share) for one, profile in pairs]
-            counts, time_s = self._unload(loads, field.area_m2, move_s)
+            counts, time_s, scarcest = self._unload(loads, field.area_m2, move_s)
             if not time_s < best_s * (1.0 - _LEAST_GAIN_OF_LESS):
                 break
             best_s, best = time_s, FieldWork(counts, full_m2, tuple(one.area_m2 for one in loads))
-            if self._parts(counts, loads, field.area_m2, move_s).scarcest not in (_SLOTS, _POWER):
+            if scarcest not in (_SLOTS, _POWER):
                 break
         return best
 
@@ -136,7 +137,7 @@ class WorkPlanner:
         rig, tasks = self._rig, self._rig.crew.tasks
         pack = pack or self._pack(aircraft)
         usable_wh = pack.usable_wh(rig.charge_to) / (1.0 + self._scenario.flying.energy_margin)
-        flight = Flight(aircraft, profile, pack.mass_kg, aircraft.unit_kg)
+        flight = self._flights.of(aircraft, profile, pack.mass_kg)
         full_m2 = aircraft.capacity(pack.mass_kg) * share / profile.product_per_m2
         for area_m2 in self._sizes_m2(full_m2, profile.path):
             air = _mean_flight(flight, profile.path, area_m2)
@@ -242,24 +243,23 @@ class WorkPlanner:
 
     # --- the crew at a field ---
 
-    def _unload(self, loads: list[MeanLoad], area_m2: float, move_s: float) -> tuple[tuple[int, ...], float]:
-        """Return how many aircraft of each class to unload, and the time that the field then takes."""
-        counts, best_s = tuple([0] * len(loads)), math.inf
+    def _unload(self, loads: list[MeanLoad], area_m2: float, move_s: float) -> tuple[tuple[int, ...], float, int]:
+        """Return how many aircraft of each class to unload, the time that the field then takes, and what is scarcest.
+
+        Lifting is part of the time; every aircraft takes its turn, the scarcest sets the pace.
+        """
+        counts, best_s, scarcest = tuple([0] * len(loads)), math.inf, -1
         while True:
             tries = []
             for place, (_, most) in enumerate(self._aircraft):
                 if counts[place] < most:
                     more = tuple(count + (place == other) for other, count in enumerate(counts))
-                    tries.append((self._time_s(more, loads, area_m2, move_s), more))
+                    times = self._parts(more, loads, area_m2, move_s)
+                    both_s = (times.alone_s**_SHARPNESS + times.needed_s**_SHARPNESS) ** (1.0 / _SHARPNESS)
+                    tries.append((both_s + 2.0 * times.handling_s, more, times.scarcest))
             if not tries or not min(tries)[0] < best_s * (1.0 - _LEAST_GAIN):
-                return counts, best_s
-            best_s, counts = min(tries)
-
-    def _time_s(self, counts: tuple[int, ...], loads: list[MeanLoad], area_m2: float, move_s: float) -> float:
-        """Return the time at a field, lifting included: every aircraft takes its turn, the scarcest sets the pace."""
-        times = self._parts(counts, loads, area_m2, move_s)
-        both_s: float = (times.alone_s**_SHARPNESS + times.needed_s**_SHARPNESS) ** (1.0 / _SHARPNESS)
-        return both_s + 2.0 * times.handling_s
+                return counts, best_s, scarcest
+            best_s, counts, scarcest = min(tries)
 
     def _parts(self, counts: tuple[int, ...], loads: list[MeanLoad], area_m2: float, move_s: float) -> _Times:
         flown = ((entry, count) for (entry, _), count in zip(self._aircraft, counts, strict=True))

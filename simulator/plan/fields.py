@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from functools import lru_cache
 from typing import NamedTuple
 
@@ -45,7 +45,7 @@ class FieldPlan:
     product_per_m2: float = 0.0
 
 
-@dataclass(frozen=True)
+@dataclass(frozen=True, eq=False)
 class WorkProfile:
     """One aircraft class on one field: its path, rate and speed.
 
@@ -115,54 +115,29 @@ def plan_fields(
     plans: list[FieldPlan] = []
     paths: dict[tuple[float, int], FieldPath] = {}
     problems = []
-    smallest = min(swaths_m.values())
+    swaths, ways = tuple(sorted(set(swaths_m.values()))), _Ways.of(scenario)
     for index, site in enumerate(fields.sites):
-        passes = math.sqrt(site.area_m2) * 2.0 / smallest
-        if passes > LARGEST_FIELD_PASSES or site.area_m2 / smallest > 1e8:
-            size = f"{site.area_m2 / 4046.8564224:.4g} acres at a swath of {smallest:.3g} m"
+        passes = math.sqrt(site.area_m2) * 2.0 / swaths[0]
+        if passes > LARGEST_FIELD_PASSES or site.area_m2 / swaths[0] > 1e8:
+            size = f"{site.area_m2 / 4046.8564224:.4g} acres at a swath of {swaths[0]:.3g} m"
             problems.append(Problem("field", f"{site.name}: {size} are more passes than can be planned"))
             continue
-        swaths, stations = _ground(
-            site,
-            tuple(sorted(set(swaths_m.values()))),
-            _Ways.of(scenario),
-            fields.yard_m,
-            ferrying,
-            _rate(scenario, site),
-        )
-        zones = [(one.area_from_m2, one.x_m, one.y_m) for one in stations]
-        paths |= {(swath, index): FieldPath(plan, zones, site.ferry_distance_m) for swath, plan in swaths.items()}
-        widest = swaths[max(swaths)]
-        area, outline = widest.area_total_m2, tuple(tuple(map(tuple, ring.tolist())) for ring in widest.outline)
+        rate = _rate(scenario, site)
+        ground = _ground(site, swaths, ways, fields.yard_m, ferrying, rate)
+        paths |= {(swath, index): path for swath, path in zip(swaths, ground.paths, strict=True)}
         start = scenario.day.start
         opens = -math.inf if site.open_from is None else site.open_from - start
         shuts = math.inf if site.open_until is None else site.open_until - start
         last_day = math.inf if site.last_day is None else site.last_day
         plans.append(
             FieldPlan(
-                site.name, area, _rate(scenario, site), outline, site.location_m, stations, opens, shuts,
-                site.first_day, last_day, site.product,
+                site.name, ground.paths[-1].area_m2, rate, ground.outline, site.location_m, ground.stations, opens,
+                shuts, site.first_day, last_day, site.product,
             )
         )  # fmt: skip
     if problems:
         raise InputError(problems)
-    _level_areas(plans, paths)
-    return tuple(plans), paths, _geography(scenario, fields, plans, smallest)
-
-
-def _level_areas(plans: list[FieldPlan], paths: dict[tuple[float, int], FieldPath]) -> None:
-    """Make the covered area of a field the same for every swath (they differ by slivers left out)."""
-    for (_, index), path in paths.items():
-        target = plans[index].area_m2
-        if path.area_m2 != target:
-            scale = target / path.area_m2
-            path.cumulative_m2 = [value * scale for value in path.cumulative_m2]
-            path.cumulative_m2[-1] = target
-            path.area_m2 = target
-    for index, plan in enumerate(plans):
-        # the stations were cut on the finest swath; the last one ends where the field does
-        last = plan.stations[-1]._replace(area_to_m2=plan.area_m2)
-        plans[index] = replace(plan, stations=(*plan.stations[:-1], last))
+    return tuple(plans), paths, _geography(scenario, fields, plans, swaths[0])
 
 
 class _Ways(NamedTuple):
@@ -183,6 +158,14 @@ class _Ways(NamedTuple):
         return _Ways(heading, passes, corner, flying.visual_range, flying.landing_zone == "follows")
 
 
+class _Ground(NamedTuple):
+    """A field's path for each swath, from the finest on, its outline, and where is landed."""
+
+    paths: tuple[FieldPath, ...]
+    outline: tuple[tuple[tuple[float, float], ...], ...]
+    stations: tuple[Station, ...]
+
+
 @lru_cache(maxsize=_GROUNDS)
 def _ground(
     site: FieldSite,
@@ -191,26 +174,42 @@ def _ground(
     yard_m: tuple[float, float] | None,
     ferrying: Ferrying,
     rate: float,
-) -> tuple[dict[float, SwathPlan], tuple[Station, ...]]:
-    """Return a field's passes by swath, and where is landed; equipment sets on the same fields share it."""
+) -> _Ground:
+    """Return a field's ground; equipment sets on the same fields share it."""
     if site.polygon is None:
-        swaths = {swath_m: plan_rectangle(site.area_m2, site.length_to_width, swath_m) for swath_m in swaths_m}
+        swaths = [plan_rectangle(site.area_m2, site.length_to_width, swath_m) for swath_m in swaths_m]
     else:
         heading = best_heading_rad(site.polygon, swaths_m[0]) if ways.heading is None else ways.heading
-        swaths = {
-            swath_m: plan_polygon(site.polygon, swath_m, heading, headland_passes=ways.headland_passes)
-            for swath_m in swaths_m
-        }
-    plan = swaths[swaths_m[0]]
+        swaths = [
+            plan_polygon(site.polygon, swath_m, heading, headland_passes=ways.headland_passes) for swath_m in swaths_m
+        ]
+    # the covered area of a field is that of its widest swath for every one: they differ by slivers left out
+    area_m2 = swaths[-1].area_total_m2
+    stations = _stations(site, swaths[0], ways, yard_m, ferrying, rate)
+    zones = [(one.area_from_m2, one.x_m, one.y_m) for one in stations]
+    paths = tuple(FieldPath(plan, zones, site.ferry_distance_m, area_m2) for plan in swaths)
+    outline = tuple(tuple(map(tuple, ring.tolist())) for ring in swaths[-1].outline)
+    return _Ground(paths, outline, (*stations[:-1], stations[-1]._replace(area_to_m2=area_m2)))
+
+
+def _stations(
+    site: FieldSite,
+    plan: SwathPlan,
+    ways: _Ways,
+    yard_m: tuple[float, float] | None,
+    ferrying: Ferrying,
+    rate: float,
+) -> list[Station]:
+    """Return where a field is worked from, cut on its finest swath."""
     zone = site.landing_zone_m or (nearest_corner(plan, yard_m) if ways.nearest_corner else best_zone(plan))
     whole = Station(0.0, plan.area_total_m2, *zone)
     if site.ferry_distance_m is not None:
-        return swaths, (whole,)
+        return [whole]
     stretches = [whole] if ways.visual_range_m is None else relocations(plan, zone, ways.visual_range_m)
     if ways.follows:
         ferry_s_per_m = 2.0 * plan.area_total_m2 * rate / ferrying.load / ferrying.speed_m_per_s
         stretches = following(plan, stretches, ferry_s_per_m, ferrying.shift_s)
-    return swaths, tuple(stretches)
+    return stretches
 
 
 def _rate(scenario: Scenario, site: FieldSite) -> float:
@@ -220,32 +219,40 @@ def _rate(scenario: Scenario, site: FieldSite) -> float:
 
 
 def _geography(scenario: Scenario, fields: FieldList, plans: list[FieldPlan], swath_m: float) -> Geography:
-    sites = fields.sites
-    count = len(sites) + 1
-    drive = np.zeros((count, count))
-    located = all(site.location_m is not None for site in sites)
-    if located:
-        places = np.array([site.location_m for site in sites])
-        roads = scenario.route.roads
-        detour = scenario.route.detour_factor if roads is None else DETOUR_FACTORS[roads]
-        drive[1:, 1:] = np.hypot(*(places[:, None, :] - places[None, :, :]).transpose(2, 0, 1)) * detour
-        if fields.yard_m is not None:
-            drive[0, 1:] = drive[1:, 0] = np.hypot(*(places - np.array(fields.yard_m)).T) * detour
-        else:
-            drive[0, 1:] = drive[1:, 0] = scenario.yard.drive_distance
-    else:
-        default = scenario.route.between_field_distance
-        reach = np.array([site.drive_distance_m if site.drive_distance_m is not None else default for site in sites])
-        drive[:, 1:] = reach
-        drive[0, 1:] = drive[1:, 0] = scenario.yard.drive_distance
-    for index, site in enumerate(sites):
-        if located and site.drive_distance_m is not None:
-            drive[1:, index + 1] = site.drive_distance_m
+    route = scenario.route
+    detour = route.detour_factor if route.roads is None else DETOUR_FACTORS[route.roads]
+    drive = _drive_m(fields, detour, route.between_field_distance, scenario.yard.drive_distance)
+    located = fields.drive_m is not None or all(site.location_m is not None for site in fields.sites)
+    return Geography(_order(scenario, drive, located, plans, swath_m), drive, fields.yard_m)
+
+
+@lru_cache(maxsize=2)
+def _drive_m(fields: FieldList, detour: float, between_m: float, yard_m: float) -> NDArray[np.float64]:
+    """Return the table of road distances, yard first; equipment sets on the same fields share it: it may be large."""
     if fields.drive_m is not None:
-        drive, located = np.array(fields.drive_m), True
+        drive = np.array(fields.drive_m)
+    else:
+        sites = fields.sites
+        drive = np.zeros((len(sites) + 1, len(sites) + 1))
+        if all(site.location_m is not None for site in sites):
+            east_m, north_m = np.array([site.location_m for site in sites]).T
+            away_m = np.subtract.outer(east_m, east_m)
+            drive[1:, 1:] = np.hypot(away_m, np.subtract.outer(north_m, north_m), out=away_m)
+            drive[1:, 1:] *= detour
+            if fields.yard_m is not None:
+                drive[0, 1:] = np.hypot(east_m - fields.yard_m[0], north_m - fields.yard_m[1]) * detour
+                drive[1:, 0] = drive[0, 1:]
+            else:
+                drive[0, 1:] = drive[1:, 0] = yard_m
+            for index, site in enumerate(sites, start=1):
+                if site.drive_distance_m is not None:
+                    drive[1:, index] = site.drive_distance_m
+        else:
+            drive[:, 1:] = [between_m if site.drive_distance_m is None else site.drive_distance_m for site in sites]
+            drive[0, 1:] = drive[1:, 0] = yard_m
     np.fill_diagonal(drive, 0.0)
-    order = _order(scenario, drive, located, plans, swath_m)
-    return Geography(order, drive, fields.yard_m)
+    drive.flags.writeable = False
+    return drive
 
 
 def _order(

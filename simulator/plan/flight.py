@@ -110,15 +110,15 @@ class FlightBook:
     __slots__ = ("_flights",)
 
     def __init__(self) -> None:
-        self._flights: dict[tuple[str, int, float], Flight] = {}
+        self._flights: dict[tuple[str, WorkProfile, float], Flight] = {}
 
     def __reduce__(self) -> tuple[Any, ...]:
         """Pickle as an empty book."""
         return FlightBook, ()
 
-    def of(self, aircraft: AircraftPlan, field: int, profile: WorkProfile, pack_kg: float) -> Flight:
+    def of(self, aircraft: AircraftPlan, profile: WorkProfile, pack_kg: float) -> Flight:
         """Return the flight of an aircraft class over a field with a pack of that mass."""
-        key = (aircraft.name, field, pack_kg)
+        key = (aircraft.name, profile, pack_kg)
         flight = self._flights.get(key)
         if flight is None:
             flight = self._flights[key] = Flight(aircraft, profile, pack_kg, aircraft.unit_kg)

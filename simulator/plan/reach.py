@@ -7,7 +7,7 @@ import math
 from simulator.plan.aircraft import AircraftPlan
 from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.plan.equipment import PackPlan
-from simulator.plan.flight import Flight, furthest
+from simulator.plan.flight import furthest
 
 _LOOKS = 12
 """Places along each stretch between landing zones at which it is tried."""
@@ -34,7 +34,7 @@ def unreached_fields(plan: DayPlan) -> tuple[str, ...]:
 def _reaches_all(plan: DayPlan, index: int, rig: RigPlan, aircraft: AircraftPlan, pack: PackPlan) -> bool:
     """Tell whether an aircraft with a type of pack can fly a little at every place of a field by mean times."""
     profile = plan.profiles[aircraft.name, index]
-    flight = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg)
+    flight = plan.flights.of(aircraft, profile, pack.mass_kg)
     energy_wh = pack.usable_wh(rig.rig.charge_to)
     energy_wh /= 1.0 + plan.scenario.flying.energy_margin
     little_m2 = _LEAST_SHARE * aircraft.capacity(pack.mass_kg) / profile.rate

@@ -27,6 +27,24 @@ def answer_lines(document: Document) -> list[tuple[str, str]]:
     return [(name, text) for _, name, text in sorted(found, key=lambda one: one[0])]
 
 
+def verdict_text(document: Document) -> str:
+    """Return which set gets most done and which costs least; empty where there is nothing to choose, or no prices."""
+    ranked = [entry for _, entry in best_first(document) if not warning_text(document, entry)]
+    priced = [entry for entry in ranked if (entry.get("job") or {}).get("cost_per_acre")]
+    if len(priced) < 2 or len(priced) < len(ranked):
+        return ""
+    cheapest, runner_up = sorted(priced, key=lambda entry: float(entry["job"]["cost_per_acre"]["mean"]))[:2]
+    high, low = cheapest["job"]["cost_per_acre"]["ci95"][1], runner_up["job"]["cost_per_acre"]["ci95"][0]
+    shown = units_of(document)
+    most = [ranked[0]] if _pair(document, *ranked[:2]) else ranked[:2]
+    least = [cheapest] if high is not None and low is not None and high < low else [cheapest, runner_up]
+    most_text, least_text = (" or ".join(map(shown_name, one)) for one in (most, least))
+    words = f"Most {shown.area} a day", f"least cost for each {shown.area_one}"
+    if most_text == least_text:
+        return f"{words[0]} and {words[1]}: {most_text}."
+    return f"{words[0]}: {most_text}. {words[1].capitalize()}: {least_text}."
+
+
 def _answer(document: Document, entry: Document, other: Document | None) -> str:
     shown, warning = units_of(document), warning_text(document, entry)
     if warning.startswith("CANNOT"):

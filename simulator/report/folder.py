@@ -294,6 +294,7 @@ def manifest(
     begun_s: float,
     tables: Mapping[str, Mapping[str, Any]] | None = None,
     files: Iterable[tuple[str, str]] = (),
+    command: str = "",
 ) -> dict[str, Any]:
     """Return what is needed to make a result again; ``begun_s`` (``time.monotonic()``) is when the command began."""
     packages = {}
@@ -308,7 +309,7 @@ def manifest(
         "engine": engine(),
         "created": datetime.now(UTC).isoformat(timespec="seconds"),
         "duration_s": round(time.monotonic() - begun_s, 2),
-        "command": shlex.join(["acreday", *sys.argv[1:]]),
+        "command": command or shlex.join(["acreday", *sys.argv[1:]]),
         "seed": seed,
         "runs": dict(runs),
         "scenario_sha256": loaded.digest(),

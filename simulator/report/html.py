@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, Any
 from markupsafe import Markup
 
 from simulator.report import answer_figure, figures
+from simulator.report.answer import verdict_text
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table, resources_of
 from simulator.report.day_output import legend_text
@@ -22,6 +23,7 @@ from simulator.report.map_figure import driving_order, map_figure, map_words, vi
 from simulator.report.numbers import ReportUnits, shown_name, units_of
 from simulator.report.table import DataTable, text_row
 from simulator.report.tables import (
+    alone_table,
     answer_table,
     best_first,
     one_more,
@@ -70,6 +72,8 @@ def report_page(stored: StoredResult) -> str:
         sentences=[(called[entry["name"]], hold_text(entry)) for entry in ranked],
         lost=_lost(document, _named(stored.time_use).replace({"equipment_set": called}), list(called.values())),
         practice=practice_table(document),
+        alone=alone_table(document),
+        verdict=verdict_text(document),
         resources=resource_table(document),
         more=_more(document, units),
         days=[_day(place, name, record, span) for place, (name, record) in enumerate(records.items())],
@@ -88,6 +92,13 @@ def report_page(stored: StoredResult) -> str:
         manifest_table=manifest_table(document, manifest),
         script=asset("view.js") + asset("replay.js") if records else "",
     )
+
+
+def answer_figures(stored: StoredResult) -> list[PageFigure]:
+    """Return what a report opens with: the sets ranked, days for the job, and cost."""
+    document = clean(stored.document)
+    found = [_answer(document, _named(stored.runs), units_of(document)), _job(document)]
+    return [one for one in found if one is not None]
 
 
 def _named(frame: pd.DataFrame) -> pd.DataFrame:

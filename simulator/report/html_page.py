@@ -65,7 +65,8 @@ def _anchor(text: str) -> str:
 
 
 @cache
-def _environment() -> Environment:
+def environment() -> Environment:
+    """Return what fills the templates of pages: everything that is put in is escaped."""
     environment = Environment(
         loader=PackageLoader("simulator.report", "templates"),
         autoescape=True,
@@ -100,7 +101,7 @@ def render(template: str, **context: Any) -> str:
     ]
     rules.append(f"script-src {_hash(script)}" if script else "script-src 'none'")
     return (
-        _environment()
+        environment()
         .get_template(template)
         .render(policy="; ".join(rules), style=Markup(style), script=Markup(script), **context)
     )

@@ -45,6 +45,12 @@ def write_study(folder: Path, out_html: Path) -> None:
     write(out_html, study_page(folder))
 
 
+def study_sentences(folder: Path) -> list[str]:
+    """Return the answer of a study's folder; nothing where it cannot be read."""
+    document = clean(read_json(folder / STUDY, StudyDocument, []))
+    return list(document["said"]["sentences"]) if document else []
+
+
 def study_page(folder: Path) -> str:
     """Return the page of a study's folder as HTML text."""
     problems: list[Problem] = []

@@ -18,6 +18,7 @@ from simulator.report.numbers import (
 )
 from simulator.report.writing import plain
 from simulator.scenario.power_balance import power_words
+from simulator.study.words import leading
 
 _LEAST_ACRES = 0.05
 """Less than this out of reach is rounding."""
@@ -76,14 +77,14 @@ def cost_text(job: Mapping[str, Any], shown: ReportUnits) -> str:
     if not cost:
         return NOTHING
     limits = [None if limit is None else limit / shown.per_acre for limit in cost["ci95"]]
-    return f"{plain(job.get('currency', '$'), 5)} {mean_text(cost['mean'] / shown.per_acre, limits)}"
+    return f"{leading(plain(job.get('currency', '$'), 5))}{mean_text(cost['mean'] / shown.per_acre, limits)}"
 
 
 def hold_text(entry: Mapping[str, Any]) -> str:
-    """Return what holds a set back, what each resource could do alone, and what is asked of and given by its power."""
+    """Return what holds a set back, and what is asked of and given by its power."""
     hold = entry["bottleneck"]
     power = "" if entry.get("practice") else power_words(entry.get("power") or [])
-    parts = (hold["sentence"], hold.get("alone_sentence"), power)
+    parts = (hold["sentence"], power)
     return " ".join(part for part in parts if part)
 
 

@@ -3,12 +3,12 @@
 from __future__ import annotations
 
 import re
-from collections.abc import Iterable, Sequence
 
 from simulator.analysis.digits import fixed
 from simulator.analysis.explain import practitioner_checks
 from simulator.plan.day_plan import DayPlan
 from simulator.report.numbers import report_units
+from simulator.scenario.types import called
 
 _LEFT_OUT = ("minutes on the ground", "area an hour of one that never waits")
 _OF_ONE = re.compile(r"(power asked|power that|weight to lift)(?: of|,)? (.*?)(?: gives)?")
@@ -23,6 +23,14 @@ def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
     area, said = report_units(plan.scenario.units).area, dict[str, dict[str, str]]()
     sheets = practitioner_checks(plan)
     several_rigs, one_case = len(plan.rigs) > 1, len(sheets) == 2 * len(plan.rigs)
+    classes, packs = plan.scenario.aircraft, plan.scenario.pack
+    labels = {name: called(table, name, "aircraft") for name, table in classes.items()}
+    flown = [sheet.title.partition(" with ")[0] for sheet in sheets]
+    labels |= {
+        f"{one} with {pack}": labels[one] if flown.count(one) == len(plan.rigs) else f"{labels[one]} with {label}"
+        for one in classes
+        for pack, label in ((name, called(table, name, "pack")) for name, table in packs.items())
+    }
     for sheet in sheets:
         case, _, rig = sheet.title.rpartition("rig ")
         case = "" if several_rigs and one_case else case.removesuffix(" on ")
@@ -33,14 +41,10 @@ def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
             elif words.startswith(("area", "minutes")):
                 words, unit = words.replace("area of", area).replace("area", area), ""
             if line.quantity not in _LEFT_OUT:
-                of = ", ".join(part for part in (case, rig if several_rigs else "") if part)
+                named = labels.get(case, case.replace("_", " "))
+                of = ", ".join(part for part in (named, rig if several_rigs else "") if part)
                 said.setdefault(words, {})[of] = f"{_digits(line.value)} {unit}".rstrip()
     return [(words, _together(amounts)) for words, amounts in said.items()]
-
-
-def practice_text(lines: Iterable[Sequence[str]]) -> str:
-    """Return what a practitioner checks first as one sentence."""
-    return f"Check first: {', '.join(f'{words} {amount}' for words, amount in lines)}."
 
 
 def _together(amounts: dict[str, str]) -> str:

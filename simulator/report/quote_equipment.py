@@ -26,6 +26,7 @@ from simulator.report.table import DataTable, text_row
 from simulator.report.writing import plain
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.money import item_table, pieces_of
+from simulator.study.words import leading
 
 Table = Mapping[str, Any]
 Pair = tuple[str, str]
@@ -58,7 +59,7 @@ _TOLD: dict[str, tuple[tuple[str, str, Kind | None], ...]] = {
 
 def money(amount: float, currency: str, decimals: int = 0) -> str:
     """Return an amount of money."""
-    return f"{currency} {fixed(amount, decimals, comma=',')}"
+    return f"{leading(currency)}{fixed(amount, decimals, comma=',')}"
 
 
 def sub(table: Any, *keys: str) -> Any:

@@ -80,7 +80,7 @@ Change = TypedDict("Change", {
 })  # fmt: skip
 Hold = TypedDict("Hold", {
     "resource": Annotated[Text, Field(min_length=1)], "sentence": Annotated[Text, Field(min_length=1)],
-    "active_period_share": Shares, "alone_acres_per_day": NotRequired[Shares], "alone_sentence": NotRequired[Text],
+    "active_period_share": Shares, "alone_acres_per_day": NotRequired[Shares],
     "one_more": NotRequired[Annotated[list[Change], Field(max_length=1000)]],
 })  # fmt: skip
 Finish = TypedDict("Finish", {"work_day": WorkDay, "hour_of_day": Annotated[float, Field(ge=0.0, le=LONGEST_DAY_S)]})

@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from typing import Any
 from urllib.parse import quote
 
-from simulator.report.answer import answer_lines
+from simulator.report.answer import answer_lines, verdict_text
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
@@ -14,6 +14,7 @@ from simulator.report.job_text import hold_text, warning_text
 from simulator.report.numbers import shown_name, units_of
 from simulator.report.table import markdown_text as markdown_text
 from simulator.report.tables import (
+    alone_table,
     answer_table,
     best_first,
     one_more,
@@ -36,6 +37,7 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
     sets = [entry for _, entry in best_first(document)]
     parts = [
         f"# {markdown_text(report_title(document, manifest))}",
+        markdown_text(verdict_text(document)),
         _answer(document),
         f"![{shown.area} per day of every set](acres.svg)",
         *_job(document),
@@ -49,6 +51,7 @@ def summary_markdown(document: Mapping[str, Any], manifest: Mapping[str, Any]) -
         time_table(document).markdown(),
         "## What holds each set back",
         *(f"**{_name(entry)}**: {markdown_text(hold_text(entry))}" for entry in sets),
+        *(f"{table.title}:\n\n{table.markdown()}" for table in [alone_table(document)] if table),
         resource_table(document).markdown(),
         *(["## What one more of each would add", one_more_table(document).markdown()] if one_more(document) else []),
         "## One median day",

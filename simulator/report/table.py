@@ -6,7 +6,7 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from simulator.report.writing import plain, printed_width
+from simulator.report.writing import fit, plain, printed_width
 
 LONGEST_CELL = 200
 _SPECIAL = re.compile(r"([\\`*\[\]|#!~])")
@@ -64,7 +64,9 @@ class DataTable:
 
         ``head`` paints the lines of heads, ``first`` the numbers of the second column.
         """
-        wide = self._wide()
+        first_wide, *others = self._wide()
+        wide = [min(first_wide, 2 * width // 3)]
+        wide += [min(one, width - wide[0] - len(_GAP)) for one in others]
         lines: list[str] = []
         rest = list(range(1, len(self.columns)))
         while rest:
@@ -72,19 +74,24 @@ class DataTable:
             while rest and wide[0] + sum(len(_GAP) + wide[place] for place in [*block, rest[0]]) <= width:
                 block.append(rest.pop(0))
             lines.append(
-                head(_GAP.join([self.columns[0].ljust(wide[0]), *(self._right(None, one, wide) for one in block)]))
+                head(_GAP.join([_left(self.columns[0], wide[0]), *(self._right(None, one, wide) for one in block)]))
             )
             for row in self.rows:
                 texts = [self._right(row, place, wide) for place in block]
                 if block[0] == 1:
                     texts[0] = first(texts[0])
-                lines.append(_GAP.join([row[0].text + " " * (wide[0] - printed_width(row[0].text)), *texts]).rstrip())
+                lines.append(_GAP.join([_left(row[0].text, wide[0]), *texts]).rstrip())
             lines.append("")
         return lines
 
     def _right(self, row: Sequence[Cell] | None, place: int, wide: Sequence[int]) -> str:
-        text = self.columns[place] if row is None else row[place].text
+        text = fit(self.columns[place] if row is None else row[place].text, wide[place])
         return " " * (wide[place] - printed_width(text)) + text
+
+
+def _left(text: str, wide: int) -> str:
+    fitted = fit(text, wide)
+    return fitted + " " * (wide - printed_width(fitted))
 
 
 def text_row(*texts: str) -> tuple[Cell, ...]:

@@ -49,6 +49,8 @@ PER_DAY: dict[str, tuple[str, str, str]] = {
 }
 """Key in ``per_day``, words, words on a terminal (none: left out there), and kind of unit."""
 _TERMINAL = ("sorties", "loads", "pack_swaps", "charge_cycles", "generator_fuel_l", "paid_hours", "overspray")
+_FAR = 5.0
+"""What a resource could do alone is not shown where it is beyond so many times the output of every set."""
 
 
 def best_first(document: Document) -> list[tuple[int, Mapping[str, Any]]]:
@@ -151,11 +153,37 @@ def time_table(document: Document) -> DataTable:
 def practice_table(document: Document) -> DataTable | None:
     """Return what a practitioner checks first, a column a set; None where a result has none."""
     sets = [entry for _, entry in best_first(document) if entry.get("practice")]
-    amounts = [{words: plain(amount, 200) for words, amount in entry["practice"]} for entry in sets]
+    return amounts_table([(shown_name(entry), entry["practice"]) for entry in sets])
+
+
+def amounts_table(sets: Sequence[tuple[str, Sequence[Sequence[str]]]]) -> DataTable | None:
+    """Return what a practitioner checks first of named sets, each a list of what it is and how much."""
+    amounts = [{words: plain(amount, 200) for words, amount in lines} for _, lines in sets]
     rows = [text_row(plain(words), *(one.get(words, NOTHING) for one in amounts)) for words in
             dict.fromkeys(words for one in amounts for words in one)]  # fmt: skip
-    title = "One load on a field of about mean area, by mean times and without waiting"
-    return DataTable(title, ("figure", *map(shown_name, sets)), tuple(rows)) if rows else None
+    title = "What to check first: a load on a field of mean area, by mean times, without waiting"
+    return DataTable(title, ("", *(name for name, _ in sets)), tuple(rows)) if rows else None
+
+
+def alone_table(document: Document) -> DataTable | None:
+    """Return the area a day that each resource could do if it never waited, a row a set; None where it is not known."""
+    shown, sets = units_of(document), [entry for _, entry in best_first(document)]
+    bounds = [entry["bottleneck"].get("alone_acres_per_day") or {} for entry in sets]
+    near = [
+        name
+        for entry, one in zip(sets, bounds, strict=True)
+        for name, area in one.items()
+        if area < _FAR * entry["acres_per_day"]["mean"]
+    ]
+    looks, rows = resource_looks(near), []
+    for entry, alone in zip(sets, bounds, strict=True):
+        done = entry["acres_per_day"]["mean"]
+        areas = [alone.get(name) for name in looks] + [done, min(alone.values(), default=done) - done]
+        cells = [NOTHING if area is None else count_text(max(0.0, area) * shown.per_acre) for area in areas]
+        rows.append(text_row(shown_name(entry), *cells))
+    heads = [look.label for look in looks.values()]
+    title = f"{shown.area.capitalize()} a day that each could do if it never waited for another"
+    return DataTable(title, ("set", *heads, "done", "waits cost"), tuple(rows)) if heads else None
 
 
 def resource_table(document: Document) -> DataTable:

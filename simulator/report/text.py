@@ -2,16 +2,15 @@
 
 from __future__ import annotations
 
-from collections.abc import Callable, Mapping, Sequence
+from collections.abc import Callable, Mapping
 from typing import Any
 
-from simulator.report.answer import answer_lines
+from simulator.report.answer import answer_lines, verdict_text
 from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, job_area
 from simulator.report.numbers import shown_name, units_of
-from simulator.report.practice import practice_text
-from simulator.report.tables import best_first, paired, terminal_table
+from simulator.report.tables import alone_table, best_first, paired, practice_table, terminal_table
 from simulator.report.writing import fit, plain, wrap
 
 NARROWEST, WIDEST = 60, 160
@@ -36,6 +35,7 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
         f"{fit(document['scenario'], width - 45)}: {area + ', ' if area else ''}{count} a set, seed {document['seed']}"
     )
     lines = [paint(head, _BOLD), ""]
+    lines += wrap(verdict, width) if (verdict := plain(verdict_text(document))) else []
     for name, text in answer_lines(document):
         lines += [paint(line, _BOLD) for line in wrap(f"{fit(name, _LONGEST_NAME)}: {text}", width, later="  ")]
     lines += [""]
@@ -49,22 +49,13 @@ def result_table(document: Mapping[str, Any], width: int = 80, color: bool = Fal
     lines += [paint(line, _DIM) for line in wrap(legend, width)]
     for entry in sets:
         lines += ["", *_led(fit(shown_name(entry), _LONGEST_NAME), hold_text(entry), width, paint)]
-    lines += _practice(sets, width, paint) + _paired(document, width, paint)
+    for table_of in (alone_table, practice_table):
+        if found := table_of(document):
+            lines += ["", *(paint(line, _BOLD) for line in wrap(found.title, width))]
+            lines += found.lines(width, lambda text: paint(text, _DIM))[:-1]
+    lines += _paired(document, width, paint)
     lines += _remarks(document, width)
     return "\n".join(line.rstrip() for line in lines)
-
-
-def _practice(sets: Sequence[Mapping[str, Any]], width: int, paint: Paint) -> list[str]:
-    """Return what a practitioner checks first, once for all sets that agree."""
-    alike: dict[str, list[str]] = {}
-    for entry in sets:
-        if entry.get("practice"):
-            alike.setdefault(practice_text(entry["practice"]), []).append(fit(shown_name(entry), _LONGEST_NAME))
-    lines = []
-    for text, names in alike.items():
-        of = "Every set" if len(names) == len(sets) > 1 else ", ".join(names)
-        lines += ["", *_led(of, text, width, paint)]
-    return lines
 
 
 def _led(name: str, text: str, width: int, paint: Paint) -> list[str]:

@@ -1,4 +1,4 @@
-"""Field boundaries from a GeoJSON file, on a local metre grid.
+"""Field boundaries from a file (GeoJSON, KML, KMZ, shapefile, GeoPackage), on a local metre grid; and back, as GeoJSON.
 
 Longitude and latitude (WGS 84) are projected azimuthally equidistant about the middle of the data: distances from the
 middle are true, and at 100 km from it areas are too large by 0.004 %.
@@ -9,6 +9,7 @@ them from one place; parts further apart become fields of their own, ``name-a``,
 
 from __future__ import annotations
 
+import json
 import math
 import re
 from dataclasses import dataclass
@@ -22,6 +23,7 @@ from simulator.errors import InputError, Problem
 from simulator.scenario.crossings import crossings
 from simulator.scenario.files import read_ordinary_file
 from simulator.scenario.geojson import RawFeature, parse_geojson
+from simulator.scenario.map_files import parse_map_file, parts_beside, zipped
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -79,6 +81,11 @@ class BoundaryFile:
             said += "; latitude and longitude are exchanged: longitude comes first"
         raise InputError.single(said)
 
+    def from_grid(self, x_m: float, y_m: float) -> tuple[float, float]:
+        """Return longitude and latitude of a place on the grid, to a tenth of a metre."""
+        longitude, latitude = _grid_about(self.origin_lon_lat)(x_m, y_m, inverse=True)
+        return round(float(longitude), 6), round(float(latitude), 6)
+
     def from_other(self, other: BoundaryFile, polygon: BaseGeometry) -> BaseGeometry:
         """Put a polygon of another file on the grid of this one."""
         import shapely
@@ -98,17 +105,28 @@ def _is_lon_lat(longitude: float, latitude: float) -> bool:
 
 
 def read_boundaries(path: Path, *, smallest_m2: float = 500.0, repair: bool = False) -> BoundaryFile:
-    """Read field boundaries from a GeoJSON file (RFC 7946: WGS 84 longitude and latitude).
+    """Read field boundaries from a file, and of a ``.shp`` from the parts beside it; see :func:`parse_boundaries`."""
+    allowed = "a boundary file; split a large one or thin it out"
+    parts = {one: read_ordinary_file(one, FILE_LIMIT_BYTES, allowed) for one in (path, *parts_beside(path))}
+    content = zipped(parts) if len(parts) > 1 else parts[path]
+    return parse_boundaries(content, str(path), smallest_m2=smallest_m2, repair=repair)
 
-    Smaller fields are skipped; with ``repair`` self-crossing boundaries are used as the repair leaves them (even-odd
-    rule) instead of skipped.
+
+def parse_boundaries(content: bytes, file: str, *, smallest_m2: float = 500.0, repair: bool = False) -> BoundaryFile:
+    """Read field boundaries from a file's bytes, whose beginning tells its kind; ``file`` is its name in messages.
+
+    GeoJSON is in longitude and latitude (RFC 7946), as KML is; other coordinate systems are converted. Of several
+    layers or folders all polygons are read. Smaller fields are skipped; with ``repair`` self-crossing boundaries are
+    used as the repair leaves them (even-odd rule) instead of skipped.
     """
-    file = str(path)
-    content = read_ordinary_file(path, FILE_LIMIT_BYTES, "a GeoJSON file; split a large one or thin it out")
-    parsed = parse_geojson(content, file)
+    if len(content) > FILE_LIMIT_BYTES:
+        raise InputError.single(f"is larger than the limit of {FILE_LIMIT_BYTES / 1e6:g} MB; split it", file=file)
+    parsed = parse_map_file(content, file) or parse_geojson(content, file)
     skipped, warnings = list(parsed.skipped), list(parsed.warnings)
     if not parsed.features:
-        raise InputError([Problem("", "holds no polygon, so there is no field to work", file), *skipped[:20]])
+        raise InputError(
+            [Problem("", "holds no polygon, so there is no field to work", file), *skipped[:20], *warnings[:20]]
+        )
     grid, origin = _grid_of(parsed.features)
     _check_spread(parsed.features, grid, file, warnings)
 
@@ -141,6 +159,28 @@ def read_boundaries(path: Path, *, smallest_m2: float = 500.0, repair: bool = Fa
         raise InputError([Problem("", "holds no usable field", file), *skipped[:20]])
     skipped.sort(key=lambda problem: int(problem.where.rpartition(" ")[2]))
     return BoundaryFile(fields, skipped, warnings, origin)
+
+
+def write_boundaries(path: Path, boundaries: BoundaryFile) -> None:
+    """Write fields as GeoJSON (RFC 7946), whole or not at all; read again they are the same fields."""
+    import shapely
+
+    grid = _grid_about(boundaries.origin_lon_lat)
+
+    def unproject(xy_m: FloatArray) -> FloatArray:
+        # eleven decimals are a thousandth of a millimetre
+        return np.column_stack(grid(xy_m[:, 0], xy_m[:, 1], inverse=True)).round(11)
+
+    features = []
+    for entry in boundaries.fields:
+        # exteriors anticlockwise, holes clockwise
+        drawn = shapely.transform(shapely.orient_polygons(entry.polygon), unproject)
+        geometry = json.loads(shapely.to_geojson(drawn))
+        features.append({"type": "Feature", "properties": {"name": entry.name}, "geometry": geometry})
+    text = json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False)
+    temporary = path.with_name(f".{path.name}.part")
+    temporary.write_text(text + "\n", encoding="utf-8")
+    temporary.replace(path)
 
 
 class _UnusableError(Exception):

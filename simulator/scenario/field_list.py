@@ -6,11 +6,14 @@ from collections import Counter
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from simulator.errors import InputError, Problem
-from simulator.scenario.files import CSV, GEOJSON, ScenarioFolder
-from simulator.scenario.schema import FieldFile, Scenario
+from simulator.errors import InputError, Problem, Problems
+from simulator.scenario.csv_table import cell, csv_rows
+from simulator.scenario.files import BOUNDARIES, CSV, ScenarioFolder
+from simulator.scenario.merge import nearest
+from simulator.scenario.schema import FieldFile, FieldTable, Scenario
+from simulator.scenario.shown import shown
 
 if TYPE_CHECKING:
     from shapely.geometry.base import BaseGeometry
@@ -29,6 +32,8 @@ MOST_CROSSINGS = 300_000
 MOST_NEAR = 500_000
 MOST_NEAR_OF_ALL = 3_000_000
 """Pairs of sides that may come near each other when one shape's boundary is moved, or all of a file's."""
+_LARGEST_CSV_BYTES = 5_000_000
+_AREA_COLUMNS = {"acres": "acre", "hectares": "ha"}
 
 
 @dataclass(frozen=True)
@@ -84,6 +89,37 @@ def field_list(scenario: Scenario, folder: ScenarioFolder) -> FieldList:
     return replace(found, drive_m=read_distance_table(path, scenario.route.distance_unit, names))
 
 
+def fields_given(fields: str | Path) -> list[tuple[list[str], Any]]:
+    """Return the changes to a scenario that make a file its list of fields: boundaries, or a CSV table of rectangles.
+
+    The table has a row a field and the keys of ``[[field]]`` as columns, or numbers in ``acres`` or ``hectares``.
+    """
+    path = Path(fields)
+    if path.suffix.lower() != ".csv":
+        return [(["field"], []), (["field_file", "path"], str(path.absolute()))]
+    rows, _ = csv_rows(path, _LARGEST_CSV_BYTES, "a CSV table of fields", "--fields", MOST_FIELDS + 1)
+    problems = Problems(str(path))
+    columns = [text.lower().replace(" ", "_") for text in rows[0][1]] if rows else []
+    # a pair of coordinates is no cell
+    known = [*(key for key in FieldTable.model_fields if key not in ("location", "landing_zone")), *_AREA_COLUMNS]
+    for name in dict.fromkeys(columns):
+        if name not in known or columns.count(name) > 1:
+            problems.add("line 1", f"got the column {shown(name)}; allowed is each once of {', '.join(known)}")
+    if not {"area", *_AREA_COLUMNS} & set(columns) or len(rows) < 2:
+        problems.add("", "is no table of fields; allowed is a CSV with a row a field, and columns such as name, acres")
+    problems.refuse()
+    tables: list[dict[str, Any]] = []
+    for _, cells in rows[1:]:
+        given = {name: cell(cells, place) for place, name in enumerate(columns) if cell(cells, place)}
+        table: dict[str, Any] = {"name": f"field {len(tables) + 1}"}
+        for name, text in given.items():
+            unit = _AREA_COLUMNS.get(name)
+            counted = name in ("count", "first_day", "last_day") and text.isascii() and text.isdigit() and len(text) < 9
+            table["area" if unit else name] = f"{text} {unit}" if unit else int(text) if counted else text
+        tables.append(table)
+    return [(["field"], tables), (["field_file"], None)]
+
+
 def _declared(scenario: Scenario) -> FieldList:
     """Return the rectangles that a scenario declares."""
     problems = []
@@ -135,10 +171,11 @@ def _unordered(scenario: Scenario, sites: Sequence[FieldSite]) -> tuple[Problem,
 def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) -> FieldList:
     from simulator.scenario.boundaries import read_boundaries
 
-    path = folder.file(declared.path, GEOJSON)
+    path = folder.file(declared.path, BOUNDARIES)
     boundaries = read_boundaries(path, smallest_m2=declared.smallest)
     place = scenario.yard.lon_lat
     yard = boundaries.to_grid(place[0], place[1]) if place is not None else None
+    rates, zones = declared.rates or {}, _landing_zones(declared, boundaries)
     obstacles = _other_shapes(declared.obstacles, folder, boundaries)
     patches = _other_shapes(declared.patches, folder, boundaries)
     drawn = boundaries.fields[: declared.most]
@@ -155,7 +192,9 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) 
         if isinstance(left, str):
             skipped.append(Problem(f"feature {entry.feature_number}", f"{entry.name}: skipped: {left}"))
         else:
-            sites.append(FieldSite(entry.name, float(left.area), polygon=left, location_m=entry.centroid_xy))
+            zone, rate = zones.get(entry.name), rates.get(entry.name)
+            area, middle = float(left.area), entry.centroid_xy
+            sites.append(FieldSite(entry.name, area, polygon=left, location_m=middle, landing_zone_m=zone, rate=rate))
     if not sites:
         parts = "; ".join(map(str, skipped[:5]))
         raise InputError.single(f"no field is left to fly; see the parts skipped: {parts}", file=str(path))
@@ -163,6 +202,24 @@ def _from_file(scenario: Scenario, declared: FieldFile, folder: ScenarioFolder) 
         message = f"got {len(sites)} fields; allowed is at most {MOST_FIELDS} (field_file.most)"
         raise InputError.single(message, "field_file", str(path))
     return FieldList(tuple(sites), yard, (*skipped, *_unordered(scenario, sites)))
+
+
+def _landing_zones(declared: FieldFile, boundaries: BoundaryFile) -> dict[str, tuple[float, float]]:
+    """Return the landing zones that are given, on the grid of the fields, once every name is one of the file."""
+    names = [entry.name for entry in boundaries.fields]
+    problems, found = Problems(), dict[str, tuple[float, float]]()
+    for key in ("landing_zones", "rates"):
+        for name in set(getattr(declared, key) or {}) - set(names):
+            problems.add(f"field_file.{key}.{name}", f"got {shown(name)}, which is no field{nearest(name, names)}")
+    for name, place in (declared.landing_zones or {}).items():
+        try:
+            if len(place) != 2:
+                raise InputError.single(f"got {len(place)} numbers; allowed are longitude and latitude")
+            found[name] = boundaries.to_grid(*place)
+        except InputError as error:
+            problems.add(f"field_file.landing_zones.{name}", error.problems[0].message)
+    problems.refuse()
+    return found
 
 
 def _left_of(
@@ -218,7 +275,7 @@ def _other_shapes(name: str | None, folder: ScenarioFolder, fields: BoundaryFile
 
     from simulator.scenario.boundaries import read_boundaries
 
-    path = folder.file(name, GEOJSON)
+    path = folder.file(name, BOUNDARIES)
     other = read_boundaries(path, smallest_m2=0.0, repair=True)
     shapes = [fields.from_other(other, entry.polygon) for entry in other.fields]
     _check_crossings([], shapes, path)

@@ -12,9 +12,8 @@ from simulator.errors import InputError
 from simulator.scenario.shown import shown
 
 CSV = "a CSV file (.csv)"
-GEOJSON = "a GeoJSON file (.geojson, .json)"
-_ENDINGS = {CSV: (".csv",), GEOJSON: (".geojson", ".json")}
-_OTHER_KINDS = {".kml": "KML", ".kmz": "KMZ", ".shp": "a shapefile", ".gpkg": "a GeoPackage", ".gpx": "GPX"}
+BOUNDARIES = "a boundary file (.geojson, .json, .kml, .kmz, .gpkg, or a shapefile: .zip, .shp)"
+_ENDINGS = {CSV: (".csv",), BOUNDARIES: (".geojson", ".json", ".kml", ".kmz", ".gpkg", ".zip", ".shp")}
 
 
 @dataclass(frozen=True)
@@ -41,9 +40,7 @@ class ScenarioFolder:
             message = f"got {shown(name)}, which is not in the scenario's folder; allowed is a file there, or any file"
             raise InputError.single(f"{message} with --allow-files-outside, if you trust the scenario")
         if path.suffix.lower() not in _ENDINGS[kind]:
-            other = _OTHER_KINDS.get(path.suffix.lower())
-            hint = f", which is {other}: export it as GeoJSON (longitude and latitude, EPSG:4326)" if other else ""
-            raise InputError.single(f"got {shown(name)}{hint}; allowed is {kind}")
+            raise InputError.single(f"got {shown(name)}; allowed is {kind}")
         return path
 
 

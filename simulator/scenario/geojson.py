@@ -6,7 +6,7 @@ Nothing here reads a file or knows of metres; `simulator.scenario.boundaries` do
 from __future__ import annotations
 
 import json
-from collections.abc import Iterator
+from collections.abc import Iterator, Sequence
 from dataclasses import dataclass, field
 from typing import Any, NoReturn
 
@@ -22,6 +22,8 @@ FloatArray = NDArray[np.float64]
 _OTHER_GEOMETRIES = ("Point", "MultiPoint", "LineString", "MultiLineString")
 # Geographic systems that agree with WGS 84 to about a metre, as the older "crs" member names them.
 _LON_LAT_CRS = ("CRS84", "4326", "4258", "4269", "WGS84", "WGS 84")
+NAME_KEYS = ("name", "field_name", "fieldname", "field", "label", "field_id", "fieldid", "id")
+"""Properties that name a field, in any case of letters, best first."""
 _NAME_MAX = 60
 
 
@@ -32,7 +34,7 @@ class RawFeature:
     number: int
     """Place in the file, from 1."""
     name: str
-    """Property ``name`` or ``id`` in any case of letters; empty when there is none."""
+    """Of its `NAME_KEYS`; empty when there is none."""
     polygons: list[list[FloatArray]]
     """Per polygon its closed rings, exterior first, each (k, 2): longitude, latitude in degrees."""
 
@@ -46,42 +48,41 @@ class Parsed:
     warnings: list[Problem] = field(default_factory=list)
 
 
-class _RefusedError(Exception):
-    """A part of the file cannot be read at all; the message says why."""
+class RefusedError(Exception):
+    """The file or a part of it cannot be read at all; the message says why."""
 
 
 def parse_geojson(data: bytes, file: str = "") -> Parsed:
     """Read polygons from GeoJSON."""
     document = _load_json(data, file)
-    parsed = Parsed()
-    problems = Problems(file)
     try:
         entries = _features_of(document)
         _check_crs(document)
-    except _RefusedError as refused:
+    except RefusedError as refused:
         raise InputError.single(str(refused), file=file) from None
+    return parse_features(entries, file)
+
+
+def parse_features(entries: Sequence[Any], file: str) -> Parsed:
+    """Read polygons from features, whatever file they come from."""
+    parsed = Parsed()
+    problems = Problems(file)
     for number, entry in enumerate(entries, start=1):
         try:
             _read_feature(number, entry, parsed, file)
-        except _RefusedError as refused:
+        except RefusedError as refused:
             problems.add(f"feature {number}", str(refused))
     problems.refuse()
     return parsed
 
 
 def _load_json(data: bytes, file: str) -> Any:
-    export = "export it as GeoJSON (longitude and latitude, EPSG:4326)"
     try:
-        if data.startswith(b"PK"):
-            raise _RefusedError(f"is a zip file, as KMZ and shapefiles are: {export}")
-        text = decoded(data)
-        if text.lstrip().startswith("<"):
-            raise _RefusedError(f"is {'KML' if '<kml' in text[:5000].lower() else 'XML'}, not GeoJSON: {export}")
-        return json.loads(text, parse_constant=_refuse_constant)
-    except _RefusedError as refused:
+        return json.loads(decoded(data), parse_constant=_refuse_constant)
+    except RefusedError as refused:
         message = str(refused)
     except UnicodeDecodeError as error:
-        message = f"is not UTF-8 text (byte {error.start}); a boundary file is GeoJSON text"
+        message = f"is not UTF-8 text (byte {error.start}); allowed is GeoJSON, KML, KMZ, a shapefile or a GeoPackage"
     except json.JSONDecodeError as error:
         message = f"is not valid JSON: {error.msg} at line {error.lineno}, column {error.colno}"
     except RecursionError:
@@ -92,7 +93,7 @@ def _load_json(data: bytes, file: str) -> Any:
 
 
 def _refuse_constant(name: str) -> NoReturn:
-    raise _RefusedError(f"is not valid JSON: {name} is not a number that JSON or a coordinate allows")
+    raise RefusedError(f"is not valid JSON: {name} is not a number that JSON or a coordinate allows")
 
 
 def _check_crs(document: Any) -> None:
@@ -103,19 +104,19 @@ def _check_crs(document: Any) -> None:
     name = properties.get("name") if isinstance(properties, dict) else crs
     if not any(str(name).upper().endswith(known) for known in _LON_LAT_CRS):
         message = f"is in the coordinate system {shown(str(name), 80)}; allowed: longitude and latitude in WGS 84"
-        raise _RefusedError(f"{message} (RFC 7946). Export it again as EPSG:4326")
+        raise RefusedError(f"{message} (RFC 7946). Export it again as EPSG:4326")
 
 
 def _features_of(document: Any) -> list[Any]:
     if not isinstance(document, dict):
-        raise _RefusedError(f"is not GeoJSON: expected an object with a type, got {_kind(document)}")
+        raise RefusedError(f"is not GeoJSON: expected an object with a type, got {_kind(document)}")
     kind = document.get("type")
     if kind == "FeatureCollection":
         features = document.get("features")
         if not isinstance(features, list):
-            raise _RefusedError(f"is not GeoJSON: 'features' must be a list, got {_kind(features)}")
+            raise RefusedError(f"is not GeoJSON: 'features' must be a list, got {_kind(features)}")
         if not features:
-            raise _RefusedError("holds no features: the list 'features' is empty")
+            raise RefusedError("holds no features: the list 'features' is empty")
         return features
     if kind == "Feature":
         return [document]
@@ -124,14 +125,14 @@ def _features_of(document: Any) -> list[Any]:
     allowed = "FeatureCollection, Feature, Polygon, MultiPolygon or GeometryCollection"
     # what is no boundary file is not quoted: it may be anything of the user's
     got = "'Topology' (TopoJSON)" if kind == "Topology" else "another"
-    raise _RefusedError(f"is not GeoJSON: type must be {allowed}, got {got}")
+    raise RefusedError(f"is not GeoJSON: type must be {allowed}, got {got}")
 
 
 def _read_feature(number: int, entry: Any, parsed: Parsed, file: str) -> None:
     where = f"feature {number}"
     if not isinstance(entry, dict) or entry.get("type") != "Feature":
         got = _kind(entry) if not isinstance(entry, dict) else f"type {_shown(entry.get('type'))}"
-        raise _RefusedError(f"must be an object of type 'Feature', got {got}")
+        raise RefusedError(f"must be an object of type 'Feature', got {got}")
     geometry = entry.get("geometry")
     if geometry is None:
         parsed.skipped.append(Problem(where, "skipped: it has no geometry", file))
@@ -159,30 +160,30 @@ def _polygon_coordinates(geometry: Any, other: set[str]) -> Iterator[Any]:
     while waiting:
         item = waiting.pop()
         if not isinstance(item, dict):
-            raise _RefusedError(f"geometry must be an object, got {_kind(item)}")
+            raise RefusedError(f"geometry must be an object, got {_kind(item)}")
         kind = item.get("type")
         if kind == "Polygon":
             yield item.get("coordinates")
         elif kind == "MultiPolygon":
             parts = item.get("coordinates")
             if not isinstance(parts, list):
-                raise _RefusedError(f"coordinates of a MultiPolygon must be a list of polygons, got {_kind(parts)}")
+                raise RefusedError(f"coordinates of a MultiPolygon must be a list of polygons, got {_kind(parts)}")
             yield from parts
         elif kind == "GeometryCollection":
             members = item.get("geometries")
             if not isinstance(members, list):
-                raise _RefusedError(f"'geometries' of a GeometryCollection must be a list, got {_kind(members)}")
+                raise RefusedError(f"'geometries' of a GeometryCollection must be a list, got {_kind(members)}")
             waiting.extend(reversed(members))
         elif kind in _OTHER_GEOMETRIES:
             other.add(str(kind))
         else:
-            raise _RefusedError(f"geometry type must be Polygon or MultiPolygon, got {_shown(kind)}")
+            raise RefusedError(f"geometry type must be Polygon or MultiPolygon, got {_shown(kind)}")
 
 
 def _read_polygon(coordinates: Any, notes: list[str]) -> list[FloatArray]:
     """Return closed rings, or none when the exterior encloses nothing."""
     if not isinstance(coordinates, list):
-        raise _RefusedError(f"coordinates of a polygon must be a list of rings, got {_kind(coordinates)}")
+        raise RefusedError(f"coordinates of a polygon must be a list of rings, got {_kind(coordinates)}")
     rings: list[FloatArray] = []
     for index, item in enumerate(coordinates):
         ring = _read_ring(item)
@@ -200,23 +201,23 @@ def _read_polygon(coordinates: Any, notes: list[str]) -> list[FloatArray]:
 
 def _read_ring(item: Any) -> FloatArray:
     if not isinstance(item, list):
-        raise _RefusedError(f"a ring must be a list of [longitude, latitude], got {_kind(item)}")
+        raise RefusedError(f"a ring must be a list of [longitude, latitude], got {_kind(item)}")
     if not item:
         return np.empty((0, 2), dtype=np.float64)
     for position in item:
         if not isinstance(position, list) or len(position) < 2:
-            raise _RefusedError(f"a position must be [longitude, latitude], got {_shown(position)}")
+            raise RefusedError(f"a position must be [longitude, latitude], got {_shown(position)}")
         # bool is a kind of int in Python, but true is no coordinate.
         if not all(isinstance(value, int | float) and not isinstance(value, bool) for value in position[:2]):
-            raise _RefusedError(f"a position must be two numbers, got {_shown(position)}")
+            raise RefusedError(f"a position must be two numbers, got {_shown(position)}")
         longitude, latitude = position[0], position[1]
         if not (-180.0 <= longitude <= 180.0 and -90.0 <= latitude <= 90.0):
             message = (
                 f"[{_shown(longitude)}, {_shown(latitude)}] is not a longitude (-180 to 180) and latitude (-90 to 90)"
             )
             if -90.0 <= longitude <= 90.0 and -180.0 <= latitude <= 180.0:
-                raise _RefusedError(f"{message}. Latitude and longitude are exchanged: GeoJSON has longitude first")
-            raise _RefusedError(f"{message}. Export the file again in WGS 84 (EPSG:4326), not on a metre or foot grid")
+                raise RefusedError(f"{message}. Latitude and longitude are exchanged: GeoJSON has longitude first")
+            raise RefusedError(f"{message}. Export the file again in WGS 84 (EPSG:4326), not on a metre or foot grid")
     return np.array([position[:2] for position in item], dtype=np.float64)
 
 
@@ -224,12 +225,16 @@ def _name_of(properties: Any) -> str:
     if not isinstance(properties, dict):
         return ""
     lower = {key.strip().lower(): value for key, value in reversed(properties.items())}
-    for key in ("name", "id"):
+    for key in NAME_KEYS:
         value = lower.get(key)
         # a whole number of thousands of digits cannot be written out
         if isinstance(value, str | float) or (type(value) is int and abs(value) < 10**15):
             # a lone surrogate escape, which no file could be written with, becomes a question mark
-            text = str(value)[:1000].encode("utf-8", "replace").decode("utf-8")
+            text = (
+                (f"{value:.15g}" if isinstance(value, float) else str(value))[:1000]
+                .encode("utf-8", "replace")
+                .decode("utf-8")
+            )
             printable = "".join(sign if sign.isprintable() else " " for sign in text)
             name = " ".join(printable.split())[:_NAME_MAX].strip()
             if name:

@@ -14,7 +14,7 @@ from typing import Any
 
 from simulator.errors import InputError, Problem
 from simulator.scenario.catalogue import catalogue
-from simulator.scenario.field_list import FieldList, FieldSite, field_list
+from simulator.scenario.field_list import FieldList, FieldSite, field_list, fields_given
 from simulator.scenario.files import ScenarioFolder, decoded, read_ordinary_file
 from simulator.scenario.layers import merge_set
 from simulator.scenario.limits import check_size
@@ -204,7 +204,8 @@ def load_scenario(
     folder : str or Path, optional
         Folder that file names are relative to; the file's own by default.
     fields : str or Path, optional
-        GeoJSON file to use as the field list instead of the scenario's; it may lie anywhere.
+        File to use as the field list instead of the scenario's; it may lie anywhere. Boundaries (GeoJSON, KML, KMZ,
+        shapefile, GeoPackage), or a CSV table with the keys of ``[[field]]`` as columns.
     allow_files_outside : bool, optional
         Whether the scenario may name files out of its folder, which it would print parts of and copy into results.
 
@@ -230,7 +231,7 @@ def load_scenario(
     changes = [parse_setting(text) for text in settings]
     named = frozenset[Path]()
     if fields is not None:
-        changes += [(["field"], []), (["field_file", "path"], str(Path(fields).absolute()))]
+        changes += fields_given(fields)
         with suppress(OSError, RuntimeError, ValueError):
             named = frozenset({Path(fields).resolve()})
     base = ScenarioFolder(home, allow_files_outside, named)

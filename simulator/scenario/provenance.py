@@ -17,6 +17,7 @@ from pydantic import BaseModel
 
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.distributions import Distribution
+from simulator.scenario.field_list import fields_given
 from simulator.scenario.layers import LIKE_TABLES, merge_set
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.merge import apply_setting, parse_setting
@@ -74,8 +75,7 @@ def _marked_merge(
     """Repeat the merge of loading over marked values; see ``simulator.scenario.loading``."""
     changes = [(*parse_setting(text), "command line (--set)") for text in settings]
     if fields is not None:
-        origin = "command line (--fields)"
-        changes += [(["field"], [], origin), (["field_file", "path"], str(Path(fields).resolve()), origin)]
+        changes += [(*change, "command line (--fields)") for change in fields_given(fields)]
     marked = [(parts, _mark(value, origin, ".".join(parts))) for parts, value, origin in changes]
     base = _mark({key: value for key, value in raw.items() if key != "equipment_set"}, SCENARIO)
     overrides = _mark({"equipment_set": raw.get("equipment_set") or {}}, f"scenario: equipment_set.{name}")

@@ -120,9 +120,11 @@ class FieldTable(Table):
 
 
 class FieldFile(Table):
-    """Fields drawn in a GeoJSON file (WGS 84)."""
+    """Fields drawn in a boundary file: GeoJSON, KML, KMZ, shapefile or GeoPackage."""
 
-    path: str = must("File, relative to the scenario.", min_length=1)
+    path: str = must(
+        "File, relative to the scenario: .geojson, .kml, .kmz, .gpkg, or a shapefile (.zip, .shp).", min_length=1
+    )
     smallest: Annotated[float, Quantity(units.AREA, least=0.0)] = may(
         "0.1 ha", "Smaller parts are skipped and named; assumption."
     )
@@ -131,16 +133,20 @@ class FieldFile(Table):
         0, "Passes along the boundary, flown last; assumption: none."
     )
     obstacles: str | None = maybe(
-        "GeoJSON file of obstacles, cut out of the treated area (flown over); none: none. Assumption.",
+        "Boundary file of obstacles, cut out of the treated area (flown over); none: none. Assumption.",
     )
     obstacle_clearance: Length = may("5 m", "Distance kept from obstacles; assumption.")
     patches: str | None = maybe(
-        "GeoJSON file of patches: only these are treated (spot spraying); none: whole fields. Assumption."
+        "Boundary file of patches: only these are treated (spot spraying); none: whole fields. Assumption."
     )
     landing_zone: Literal["best", "nearest corner"] = may(
         "best",
         "The boundary place with least ferry distance, or the corner nearest yard or first pass. Assumption.",
     )
+    landing_zones: dict[str, list[float]] | None = maybe(
+        'Longitude and latitude by field, such as { "north" = [-98.1, 40.2] }; none: landing_zone. Assumption.'
+    )
+    rates: dict[str, LiquidRate] | None = maybe("Liquid rate by field; none: the product's. Assumption.")
     heading: Annotated[float, Quantity(units.NUMBER, least=0.0, most=360.0)] | None = maybe(
         "Heading of the passes in degrees from north; none: the heading with fewest turns. Assumption."
     )
@@ -215,7 +221,7 @@ class Scenario(Table):
     weather: Weather = may({}, "Air and weather; assumptions.")
     product: Product = must("What is applied.")
     field: list[FieldTable] = may([], "Rectangular fields. Assumption: none.", max_length=2000)
-    field_file: FieldFile | None = maybe("Fields of a GeoJSON file; none: the field tables. Assumption.")
+    field_file: FieldFile | None = maybe("Fields of a boundary file; none: the field tables. Assumption.")
     yard: Yard = may({}, "Where the day starts; assumptions.")
     route: Route = may({}, "Driving; assumptions.")
     flying: Flying = may({}, "Rules of flying; assumptions.")

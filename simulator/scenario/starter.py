@@ -89,7 +89,7 @@ _EFFICIENCY, _CONTINUOUS, _OTHER_LOAD_W = 0.92, 0.8, 300.0
 _NOTES = {
     "invented": "shown on every report; set it to false once the numbers are your own",
     "work": "go through the fields again when all are done: measures capacity; or once",
-    "field": "Fields alike, as rectangles; or draw them in a GeoJSON file: [field_file] with path = ...",
+    "field": "Fields alike, as rectangles; or draw them in a boundary file: [field_file] with path = ...",
     "rig.main.crew.tasks.swap": "assumptions: time them yourself",
     "costs": "prices, for payoff, ladder, size and season",
 }

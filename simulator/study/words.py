@@ -34,6 +34,11 @@ def interval_text(interval: Interval, scale: float = 1.0, unit: str = "") -> str
     return f"{format_estimate(one.mean, one.low, one.high, comma=',')} {unit}".rstrip()
 
 
+def leading(currency: str) -> str:
+    """Return a currency as it stands before an amount: a sign without a space, letters with one."""
+    return currency if len(currency) == 1 else f"{currency} "
+
+
 def money_text(value: float, currency: str, half_width: float | None = None) -> str:
     """Return an amount: whole units, or cents below a hundred; digits as far as the half-width supports."""
     if not math.isfinite(value):
@@ -42,8 +47,7 @@ def money_text(value: float, currency: str, half_width: float | None = None) -> 
     if half_width is not None and half_width > 0 and math.isfinite(half_width):
         decimals = min(decimals, supported_decimals(half_width))
     sign = "-" if round(value, decimals) < 0 else ""
-    gap = "" if len(currency) == 1 else " "
-    return f"{sign}{currency}{gap}{number_text(abs(value), decimals)}"
+    return f"{sign}{leading(currency)}{number_text(abs(value), decimals)}"
 
 
 def money_range(interval: Interval, currency: str) -> str:

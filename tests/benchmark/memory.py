@@ -21,7 +21,7 @@ SCENARIO = {
     "day": {"start": "07:00", "last_landing": "08:00"},
     "equipment_set": {"three_packs": {}, "four_packs": {"rig": {"main": {"packs": {"pack": 4}}}}},
 }
-"""Two equipment sets and a day of one hour."""
+"""Two equipment sets and a day of one hour, which is all of a run."""
 
 _PEAKS = """
 import json, resource, sys
@@ -32,9 +32,6 @@ _SIMULATE = """
 import sys
 from pathlib import Path
 
-from bench import table
-
-from simulator.scenario.toml_text import toml_document
 from simulator.experiment.run import run
 from simulator.scenario.loading import load_scenario
 scenario, runs, journal = sys.argv[1:4]
@@ -53,13 +50,12 @@ except SystemExit as stop:
 
 def peaks(code, *arguments):
     """Return the peak memory (MB) of a process of its own that runs some code, and of the largest of its workers."""
-    root = Path(__file__).resolve().parent.parent.parent
     done = subprocess.run(
         [sys.executable, "-c", code + _PEAKS, *map(str, arguments)],
         capture_output=True,
         text=True,
         check=True,
-        env={**os.environ, "PYTHONPATH": str(root), "ACREDAY_VERIFY": ""},
+        env={**os.environ, "ACREDAY_VERIFY": ""},
     )
     own, workers = json.loads(done.stderr.splitlines()[-1])
     return own, workers

@@ -3,9 +3,10 @@
 import json
 import random
 
-from fuzz_inputs import GOOD
+from fuzz_inputs import GOOD, SHAPEFILE
 from hypothesis import strategies as st
-from mutations import mutate_some
+from map_files_made import packed
+from mutations import garble, mutate_some
 
 _ODD_TEXT = st.one_of(
     st.sampled_from(
@@ -151,10 +152,44 @@ QUANTITIES = st.one_of(
     _ODD_TEXT,
 )
 
-_CSV = ("stopwatch", "past days", "empirical", "distances", "weather", "scenario weather", "typical year")
+
+def _spoilt_kml(number):
+    """KML with bytes changed, or gently, with a digit changed."""
+    chooser = random.Random(number)
+    text = GOOD["kml"][0]
+    if chooser.randrange(3):
+        return garble(text.encode(), chooser)
+    return text.replace(
+        chooser.choice("0123456789"), chooser.choice("0123456789.,- "), chooser.choice([1, 30])
+    ).encode()
+
+
+def _spoilt_shapefile(number):
+    """One or more parts of a good shapefile with bytes changed or gone, in a zip file that is whole."""
+    chooser = random.Random(number)
+    made = dict(SHAPEFILE)
+    for ending in chooser.choices(list(made), k=chooser.choice([1, 1, 2])):
+        made[ending] = garble(made.get(ending, b""), chooser)
+        if chooser.randrange(8) == 0:
+            del made[ending]
+    return packed({f"a{ending}": content for ending, content in made.items()})
+
+
+_CSV = (
+    "stopwatch",
+    "past days",
+    "empirical",
+    "distances",
+    "weather",
+    "scenario weather",
+    "typical year",
+    "field table",
+)
 FILES = {
     **dict.fromkeys(("geojson", "field file", "obstacles", "patches"), geojson_files()),
     **{kind: _spoilt_csv(kind) for kind in _CSV},
+    "zip": st.integers(0, 2**32).map(_spoilt_shapefile),
+    "kml": st.integers(0, 2**32).map(_spoilt_kml),
     "quantity": QUANTITIES.map(lambda text: text.encode("utf-8", "surrogatepass")),
 }
 """Reader to a strategy of its files; the scenario's own are mutated tables (see `mutations.py`)."""

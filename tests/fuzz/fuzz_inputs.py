@@ -12,16 +12,19 @@ import traceback
 from pathlib import Path
 
 sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
+sys.path.insert(0, str(Path(__file__).parents[1] / "scenario"))
 
+import shapely
 from bounds import bounded
 from fuzz_results import RESULT_READERS, good, good_store, read_store
+from map_files_made import geopackage, kml, packed, parts, shapefile
 from small_day import TABLE, table
 
 from simulator.errors import InputError
 from simulator.operation.day import simulate
 from simulator.plan.day_plan import make_plan
 from simulator.scenario import units
-from simulator.scenario.boundaries import read_boundaries
+from simulator.scenario.boundaries import parse_boundaries, read_boundaries
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.merge import parse_setting
 from simulator.scenario.stopwatch import read_past_days, read_stopwatch
@@ -84,6 +87,10 @@ def _other_shapes(key):
 def _scenario_weather(data):
     table = {"path": "FILE", "columns": COLUMNS, "months": [5, 6, 7]}
     return _load("hours.csv", data, weather={"file": table})
+
+
+def _fields_given(data):
+    return load_scenario(TABLE, fields=_file("list.csv", data))
 
 
 def _setting(data):
@@ -170,6 +177,8 @@ def typical_rows(hours=26):
 READERS = {
     "scenario": _scenario_file, "manifest": _manifest,
     "geojson": lambda data: read_boundaries(_file("boundaries.geojson", data)),
+    **dict.fromkeys(("kml", "zip", "geopackage"), lambda data: parse_boundaries(data, "dropped")),
+    "field table": _fields_given,
     "field file": _field_file, "obstacles": _other_shapes("obstacles"), "patches": _other_shapes("patches"),
     "stopwatch": lambda data: read_stopwatch(_file("stopwatch.csv", data)),
     "past days": lambda data: read_past_days(_file("past.csv", data)),
@@ -252,6 +261,8 @@ GOOD = {
     "manifest": [json.dumps({"resolved": {"base": TABLE, "wide": wide_table()}, "seed": 3, "runs": {"base": 5}})],
     "distances": [",yard,one\nyard,0,3.5\none,3,0\n", ",yard,one,mill\nyard,0,3.5,9\none,3,0,2\nmill,9,2,0"],
     "scenario weather": [weather_rows()],
+    "kml": [kml().decode()],
+    "field table": ["name,acres,rate,count\nhome,80,2 gal/acre,\nmill,12.5,,3\n", "area\n5 ha\n"],
     "quantity": ["5 m", "2 gal/acre", "80 %", "3 m/s^2", "-4.5e-3 degC", "1.05", "15 kg/m**3 * m"],
     "stopwatch": [_STOPWATCH, "# made up\ntask,time_s\nturn,5\n"],
     "past days": [_PAST_DAYS],
@@ -263,12 +274,18 @@ GOOD = {
 """Reader to valid and nearly valid texts."""
 
 
+BOX = {"home": shapely.box(0.0, 0.0, 0.01, 0.01)}
+SHAPEFILE = parts()
+
+
 def corpus():
     """Return (kind of reader, bytes) of valid and nearly valid inputs, for a fuzzer to start from."""
     whole = GOOD | {kind: [json.dumps(table)] for kind, table in good().files.items()}
     return [
         *((kind, text.encode()) for kind, texts in whole.items() for text in texts),
         ("unfinished run", good_store()),
+        *(("zip", data) for data in (shapefile(), packed({"doc.kml": kml()}), packed({}))),
+        *(("geopackage", data) for data in (geopackage(), geopackage(kind="Polygon", shapes=BOX, system=None))),
     ]
 
 

@@ -21,7 +21,8 @@ SPECIAL_BYTES = [
     b"\0", b"\xff\xfe", b"\xef\xbb\xbf", b"\r", b"\n", b'"', b"'", b"[", b"{" * 90, b"[" * 3000, b"a." * 300, b",",
     b"=", b"-", b"1e999", b"NaN", b"-Infinity", b"9" * 5000, b"0x" + b"f" * 5000, b"\\ud800", b"#", b";", b"180",
     b"-90", b" ", b"\xe2\x80\xae", "\u0663".encode(), b"x 9999", b"null", b"true", b"[]", b"^9^9^9^9", b"**99",
-    b"1979-05-27T07:32:00",
+    b"1979-05-27T07:32:00", b"<kml>" * 90, b"</coordinates>", b"<Polygon>", b"<!DOCTYPE a>", b"&#0;", b"<![CDATA[",
+    b"\xff\xff\xff\x7f", b"\x7f\xff\xff\xff", b"\0" * 8, b"\xff" * 8, b"\0\0\0\0\0\0\xf8\x7f",
 ]  # fmt: skip
 
 

@@ -81,7 +81,7 @@ def test_parts_that_do_not_apply_are_left_out() -> None:
     page = summary_markdown(document, {})
     assert "and 20 more in `result.json`" in page
     assert "**Stopped early:** interrupted." in page
-    assert "| two_packs | 3.40 ± 0.05 | day 4 15:30 | day 4 16:00 | $ 8.40 ± 0.10 | 0 % | 100 % |" in page
+    assert "| two_packs | 3.40 ± 0.05 | day 4 15:30 | day 4 16:00 | $8.40 ± 0.10 | 0 % | 100 % |" in page
 
 
 def test_names_mark_nothing_up() -> None:

@@ -83,7 +83,7 @@ def test_a_file_of_another_kind_is_not_even_opened(folder: Path, kind: str, name
     (folder / name).write_text(f"{SECRET}\n{SECRET}\n")
     (folder / name).chmod(0)
     for outside in (False, True):
-        with pytest.raises(InputError, match=r"allowed is a (CSV|GeoJSON) file") as caught:
+        with pytest.raises(InputError, match=r"allowed is a (CSV|boundary) file") as caught:
             load_scenario(scenario(kind, name), folder=folder, allow_files_outside=outside)
         assert "hunter2" not in str(caught.value)
 

@@ -8,11 +8,11 @@ from collections.abc import Callable
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from simulator.command.common import Progress, note
 from simulator.experiment.result import Result
 from simulator.scenario.loading import LoadedScenario
 
 if TYPE_CHECKING:
+    from simulator.experiment.run import Report
     from simulator.report.folder import ResultFolder
     from simulator.scenario.loading import EquipmentSet
 
@@ -23,15 +23,32 @@ _FILE_KEYS = ("path", "obstacles", "patches", "distance_table", "file")
 """Keys of a scenario that name files."""
 
 
-def write_folder(
+def result_document(loaded: LoadedScenario, result: Result) -> dict[str, Any]:
+    """Return ``result.json``: what the runs say, with costs and what a practitioner checks first."""
+    from simulator.experiment.run import make_plans
+    from simulator.report.practice import practitioner_lines
+    from simulator.study.job_cost import put_costs
+
+    document = result.to_json()
+    document["units"], document["title"] = loaded.base.units, loaded.base.title
+    document["day_start_s"], document["invented"] = loaded.base.day.start, loaded.base.invented
+    document["product_kind"] = loaded.base.product.kind
+    put_costs(document, loaded, result)
+    for entry, plan in zip(document["equipment_sets"], make_plans(loaded), strict=True):
+        entry["practice"] = practitioner_lines(plan)
+    return document
+
+
+def write_result_folder(
     loaded: LoadedScenario,
     result: Result,
-    document: dict[str, object],
+    document: dict[str, Any],
     folder: ResultFolder,
     begun_s: float,
-    progress: Progress,
-) -> None:
-    """Write what was found into its folder."""
+    report: Report | None = None,
+    command: str = "",
+) -> dict[Path, str]:
+    """Write what was found into its folder; return the input files copied, by their new names."""
     from simulator.report.figures import time_use_figure
     from simulator.report.folder import manifest
     from simulator.report.summary import summary_markdown
@@ -39,7 +56,7 @@ def write_folder(
     inputs: dict[Path, str] = {}
     tables = {entry.name: _with_inputs(entry.resolved, loaded.folder.path, inputs) for entry in loaded.sets}
     runs = {entry.name: entry.runs for entry in result.sets}
-    record = manifest(loaded, result.seed, runs, begun_s, tables, _input_files(loaded, inputs))
+    record = manifest(loaded, result.seed, runs, begun_s, tables, _input_files(loaded, inputs), command)
     days = zip(loaded.sets, median_days(result), strict=True)
     writers: list[Callable[[], object]] = [
         lambda: folder.write_json("result.json", document),
@@ -55,12 +72,10 @@ def write_folder(
         folder.finish,
     ]
     for number, write in enumerate(writers):
-        progress("writing", number, len(writers))
+        if report is not None:
+            report("writing", number, len(writers))
         write()
-    progress("writing", len(writers), len(writers))
-    progress.end()
-    if inputs:
-        note("copied into the result: " + ", ".join(f"{path} as {name}" for path, name in inputs.items()))
+    return inputs
 
 
 def _copy(folder: ResultFolder, source: Path, name: str) -> None:
@@ -123,6 +138,7 @@ def _write_median_day(
 def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
     """Name a scenario's files as the copies beside the manifest; the copies to make go to ``inputs``."""
     from simulator.report.folder import INPUT_COPY
+    from simulator.scenario.map_files import parts_beside
 
     if isinstance(table, list):
         return [_with_inputs(item, folder, inputs) for item in table]
@@ -140,6 +156,8 @@ def _with_inputs(table: Any, folder: Path, inputs: dict[Path, str]) -> Any:
                 number += 1
                 stem = f"{INPUT_COPY}{number}_{bare[len(INPUT_COPY) :]}"
             changed[key] = inputs.setdefault(source, stem)
+            for part in parts_beside(source):
+                inputs.setdefault(part, Path(changed[key]).stem + part.suffix)
         else:
             changed[key] = _with_inputs(value, folder, inputs)
     return changed
