@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from simulator.analysis.digits import NO_VARIATION, supported_decimals
+from simulator.analysis.digits import NO_VARIATION, fixed, supported_decimals
 from simulator.analysis.resources import Resource, label, resources
 from simulator.operation.log import Reason, State
 from simulator.scenario.units import AreaUnit, area_unit
@@ -165,7 +165,7 @@ def _shown(change: OneMore, unit: AreaUnit) -> list[str]:
     numbers = [number / unit.acres for number in (change.acres_per_day, change.low, change.high)]
     half = 0.5 * (numbers[2] - numbers[1])
     decimals = supported_decimals(half) if half > 0 else 1
-    return [f"{round(number, decimals) + 0.0:.{max(decimals, 0)}f}" for number in numbers]
+    return [fixed(number, decimals) for number in numbers]
 
 
 def _gain(change: OneMore, unit: AreaUnit, runs: str = "") -> str:

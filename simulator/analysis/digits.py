@@ -1,4 +1,4 @@
-"""How many digits an interval supports."""
+"""Numbers as text: how many digits an interval supports, and an estimate with its interval."""
 
 from __future__ import annotations
 
@@ -25,3 +25,33 @@ def supported_decimals(half_width: float) -> int:
 def tenth(value: float) -> float:
     """Round to 0.1; never a negative zero."""
     return round(value, 1) + 0.0
+
+
+def fixed(value: float, decimals: int, sign: bool = False, comma: str = "") -> str:
+    """Return a number rounded to a decimal place, which is negative for tens, hundreds; ``comma`` parts thousands."""
+    if not math.isfinite(value):
+        return "–" if math.isnan(value) else "never"
+    rounded = round(value, decimals) + 0.0  # turns -0.0 into 0.0
+    mark = "+" if sign and rounded > 0 else ""
+    return f"{mark}{rounded:{comma}.{max(0, decimals)}f}"
+
+
+def format_estimate(
+    value: float, low: float | None = None, high: float | None = None, *, sign: bool = False, comma: str = ""
+) -> str:
+    """Return an estimate and its interval as text, with no more digits than the interval supports.
+
+    Such as ``"142.3 (140.9 to 143.7)"`` or ``"142 (no variation seen)"``; without limits three significant digits.
+    """
+    known = [limit for limit in (low, high) if limit is not None]
+    half = 0.5 * (known[1] - known[0]) if len(known) > 1 else max((abs(limit - value) for limit in known), default=0.0)
+    wide = half > SAME * abs(value) and math.isfinite(half)
+    if wide:
+        decimals = supported_decimals(half)
+    else:
+        # an exact number keeps its whole digits
+        decimals = max(0, 2 - math.floor(math.log10(abs(value)))) if value and math.isfinite(value) else 0
+    text, limits = fixed(value, decimals, sign, comma), [fixed(limit, decimals, sign, comma) for limit in known]
+    if len(known) > 1:
+        return f"{text} ({limits[0]} to {limits[1]})" if wide else f"{text} ({NO_VARIATION})"
+    return f"{text} (at {'most' if low is None else 'least'} {limits[0]})" if known else text

@@ -13,8 +13,7 @@ from typing import NamedTuple
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from simulator.analysis.digits import NO_VARIATION, SAME
-from simulator.analysis.digits import supported_decimals as supported_decimals
+from simulator.analysis.digits import SAME
 
 FloatArray = NDArray[np.float64]
 
@@ -172,35 +171,3 @@ def replications_needed(sd: float, target: float, level: float = 0.95) -> int:
     while _critical_t(level, n) * sd / math.sqrt(n) > target:
         n += 1
     return n
-
-
-def format_estimate(value: float, low: float | None = None, high: float | None = None) -> str:
-    """Return an estimate and its interval as text, with no more digits than the interval supports.
-
-    Such as ``"142.3 (140.9 to 143.7)"`` or ``"142 (no variation seen)"``; without limits three significant digits.
-    """
-    limits = [limit for limit in (low, high) if limit is not None]
-    if low is not None and high is not None:
-        half = 0.5 * (high - low)
-    else:
-        half = max((abs(limit - value) for limit in limits), default=0.0)
-    if half > SAME * abs(value) and math.isfinite(half):
-        decimals = supported_decimals(half)
-    else:
-        decimals = 2 - (math.floor(math.log10(abs(value))) if value and math.isfinite(value) else 2)
-        decimals = max(0, decimals)  # an exact number keeps its whole digits
-    text = _fixed(value, decimals)
-    if low is not None and high is not None and half <= SAME * abs(value):
-        return f"{text} ({NO_VARIATION})"
-    if low is not None and high is not None:
-        return f"{text} ({_fixed(low, decimals)} to {_fixed(high, decimals)})"
-    if low is not None:
-        return f"{text} (at least {_fixed(low, decimals)})"
-    if high is not None:
-        return f"{text} (at most {_fixed(high, decimals)})"
-    return text
-
-
-def _fixed(value: float, decimals: int) -> str:
-    rounded = round(value, decimals) + 0.0  # turns -0.0 into 0.0
-    return f"{rounded:.{max(0, decimals)}f}"

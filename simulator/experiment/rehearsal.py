@@ -155,10 +155,7 @@ class _Trial:
         for number, close in _HEATS:
             if len(ways) > 1:
                 least = close * max(one.done(number) for one in ways)
-                close_ones = [one for one in ways if one.done(number) >= least]
-                # of ways that come to the same, the one with the fewest aircraft
-                close_ones.sort(key=lambda one: _unloaded(one.plan))
-                ways = list({one.days[number - 1]: one for one in reversed(close_ones)}.values())
+                ways = [one for one in ways if one.done(number) >= least]
         self.best = min(ways, key=lambda one: (_unloaded(one.plan), -one.done(number)))
 
     def _counts(self, place: int) -> Iterator[DayPlan]:

@@ -5,11 +5,12 @@ from __future__ import annotations
 from typing import Any
 
 from simulator.analysis.day_layout import lay_out
+from simulator.analysis.digits import fixed
 from simulator.errors import InputError
 from simulator.page.edit import Change, put
 from simulator.plan.day_plan import DayPlan
 from simulator.report.map_figure import box_of
-from simulator.report.numbers import fixed, report_units
+from simulator.report.numbers import report_units
 from simulator.report.quote_fields import outlines
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.files import BOUNDARIES, ScenarioFolder

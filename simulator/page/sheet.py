@@ -7,12 +7,13 @@ from contextlib import suppress
 from dataclasses import replace
 from typing import Any
 
+from simulator.analysis.digits import fixed
 from simulator.page.boxes import Box, Boxes, choices, class_words, entry_words
 from simulator.page.check import Checked
 from simulator.page.choose import Chooser, class_of, held
 from simulator.page.field_map import field_map
 from simulator.page.prices import investment, price_boxes, price_rows
-from simulator.report.numbers import fixed, report_units
+from simulator.report.numbers import report_units
 from simulator.report.practice import practitioner_lines
 from simulator.report.writing import plain
 from simulator.scenario.catalogue import catalogue

@@ -5,10 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from simulator.experiment.estimates import supported_decimals
+from simulator.analysis.digits import fixed, supported_decimals
 from simulator.report.day_output import day_spread
 from simulator.report.job_text import cost_text, warning_text
-from simulator.report.numbers import fixed, half_width, mean_text, quantile_text, range_text, shown_name, units_of
+from simulator.report.numbers import half_width, mean_text, quantile_text, range_text, shown_name, units_of
 from simulator.report.tables import Interval, best_first, paired
 
 Document = Mapping[str, Any]

@@ -9,8 +9,9 @@ from collections import defaultdict
 from collections.abc import Iterable, Iterator, Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from simulator.analysis.digits import fixed
 from simulator.report.figures import look_legend, look_style
-from simulator.report.numbers import NOTHING, clock_text, fixed, share_text
+from simulator.report.numbers import NOTHING, clock_text, share_text
 from simulator.report.palette import INK, MARK, PAPER, QUIET, RESOURCE_LOOKS, WORK_LOOKS, Look, look_of, resource_looks
 from simulator.report.style import CLOCK, NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
 from simulator.report.table import Cell, DataTable, text_row

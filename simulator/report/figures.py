@@ -8,7 +8,8 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
-from simulator.report.numbers import fixed, report_units, share_text, units_of
+from simulator.analysis.digits import fixed
+from simulator.report.numbers import report_units, share_text, units_of
 from simulator.report.palette import (
     INK,
     MARK,

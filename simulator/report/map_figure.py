@@ -6,7 +6,8 @@ import math
 from collections.abc import Mapping, Sequence
 from typing import TYPE_CHECKING, Any, NamedTuple
 
-from simulator.report.numbers import NOTHING, ReportUnits, clock_text, fixed, share_text
+from simulator.analysis.digits import fixed
+from simulator.report.numbers import NOTHING, ReportUnits, clock_text, share_text
 from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, PAPER, Look
 from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, settle, styled
 from simulator.report.table import DataTable, text_row

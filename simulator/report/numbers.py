@@ -7,9 +7,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
-from simulator.analysis.digits import NO_VARIATION, SAME
+from simulator.analysis.digits import SAME, fixed, format_estimate, supported_decimals
 from simulator.clean import plain
-from simulator.experiment.estimates import format_estimate, supported_decimals
 from simulator.scenario.units import KG_PER_POUND, LITRE_PER_GALLON, M2_PER_ACRE, M2_PER_HECTARE
 
 Limits = Sequence[float | None]
@@ -60,13 +59,6 @@ def units_of(document: Mapping[str, Any]) -> ReportUnits:
     return report_units(str(document.get("units", "us")))
 
 
-def fixed(value: float, decimals: int, sign: bool = False, comma: str = "") -> str:
-    """Return a number rounded to a decimal place, which is negative for tens, hundreds; ``comma`` parts thousands."""
-    rounded = round(value, decimals) + 0.0
-    mark = "+" if sign and rounded > 0 else ""
-    return f"{mark}{rounded:{comma}.{max(0, decimals)}f}"
-
-
 def half_width(limits: Limits | None) -> float | None:
     """Return half the width of an interval; None when a limit is missing or it has no width."""
     if limits is None or len(limits) != 2 or limits[0] is None or limits[1] is None:
@@ -75,29 +67,19 @@ def half_width(limits: Limits | None) -> float | None:
     return half if half > SAME * max(map(abs, (limits[0], limits[1]))) and math.isfinite(half) else None
 
 
-def _bare(mean: float, limits: Limits | None, sign: bool) -> str:
-    """Return a mean whose interval has no width, or that has none."""
-    seen = f" ({NO_VARIATION})" if limits is not None and len(limits) == 2 and None not in limits else ""
-    return ("+" if sign and mean > 0 else "") + format_estimate(mean) + seen
-
-
 def mean_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
     """Return ``"226.1 ± 0.7"`` or ``"226 (no variation seen)"``; without an interval three significant digits."""
     half = half_width(limits)
     if half is None:
-        return _bare(mean, limits, sign)
+        return range_text(mean, limits, sign)
     decimals = supported_decimals(half)
     return f"{fixed(mean, decimals, sign)} ± {fixed(half, decimals)}"
 
 
 def range_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
     """Return ``"226.1 (225.4 to 226.8)"`` or ``"226 (no variation seen)"``; without an interval three digits."""
-    half = half_width(limits)
-    if half is None or limits is None:
-        return _bare(mean, limits, sign)
-    decimals = supported_decimals(half)
-    low, high = (fixed(float(limit or 0.0), decimals, sign) for limit in limits)
-    return f"{fixed(mean, decimals, sign)} ({low} to {high})"
+    low, high = limits if limits is not None and len(limits) == 2 and None not in limits else (None, None)
+    return format_estimate(mean, low, high, sign=sign)
 
 
 def quantile_text(spread: Mapping[str, Any], name: str) -> str:

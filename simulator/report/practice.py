@@ -4,9 +4,10 @@ from __future__ import annotations
 
 import re
 
+from simulator.analysis.digits import fixed
 from simulator.analysis.explain import practitioner_checks
 from simulator.plan.day_plan import DayPlan
-from simulator.report.numbers import fixed, report_units
+from simulator.report.numbers import report_units
 from simulator.scenario.types import called
 
 _LEFT_OUT = ("minutes on the ground", "area an hour of one that never waits")

@@ -7,6 +7,7 @@ from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from simulator.analysis.digits import fixed
 from simulator.errors import InputError
 from simulator.plan.day_plan import DayPlan
 from simulator.report.answer import answer_lines
@@ -17,7 +18,6 @@ from simulator.report.numbers import (
     NOTHING,
     clock_text,
     count_text,
-    fixed,
     hours_text,
     mean_text,
     quantile_text,

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any, NamedTuple
 
+from simulator.analysis.digits import fixed
 from simulator.plan.day_plan import DayPlan
-from simulator.report.numbers import NOTHING, ReportUnits, fixed
+from simulator.report.numbers import NOTHING, ReportUnits
 from simulator.report.quantities import (
     FLYING_SPEED,
     HOPPER,

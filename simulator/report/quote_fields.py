@@ -7,9 +7,9 @@ from dataclasses import replace
 from typing import Any
 
 from simulator.analysis.day_layout import field_records, lay_out
+from simulator.analysis.digits import fixed
 from simulator.plan.day_plan import DayPlan
 from simulator.report.map_figure import PLACED
-from simulator.report.numbers import fixed
 from simulator.report.quantities import DRY_RATE, LIQUID_RATE, amount_text
 from simulator.report.quote_equipment import Offered
 from simulator.report.table import DataTable, text_row

@@ -9,8 +9,9 @@ from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
+from simulator.analysis.digits import format_estimate
 from simulator.errors import InputError, Problem, Problems
-from simulator.experiment.estimates import Interval, format_estimate, mean_interval
+from simulator.experiment.estimates import Interval, mean_interval
 from simulator.scenario.distributions import Constant
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.merge import deep_merge

@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
+from simulator.analysis.digits import format_estimate
 from simulator.errors import InputError, Problems
-from simulator.experiment.estimates import Interval, format_estimate, mean_interval
+from simulator.experiment.estimates import Interval, mean_interval
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario

@@ -7,10 +7,8 @@ from collections.abc import Callable, Hashable
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any
 
-from simulator.experiment.estimates import (
-    Interval,
-    format_estimate,
-)
+from simulator.analysis.digits import format_estimate
+from simulator.experiment.estimates import Interval
 from simulator.scenario.units import AreaUnit
 from simulator.study.answer import Answer, shown
 from simulator.study.sobol import SobolIndices

@@ -5,15 +5,13 @@ from __future__ import annotations
 import math
 from collections.abc import Iterable
 
-from simulator.analysis.digits import NO_VARIATION, supported_decimals
+from simulator.analysis.digits import NO_VARIATION, fixed, format_estimate, supported_decimals
 from simulator.experiment.estimates import Interval
 
 
 def number_text(value: float | None, decimals: int = 0) -> str:
     """Return a number for a table; a dash when missing, ``never`` when infinite."""
-    if value is None or math.isnan(value):
-        return "–"
-    return "never" if math.isinf(value) else f"{round(value, decimals) + 0.0:,.{max(0, decimals)}f}"
+    return fixed(math.nan if value is None else value, decimals, comma=",")
 
 
 def scaled(interval: Interval, factor: float) -> Interval:
@@ -33,17 +31,7 @@ def sure_limits(interval: Interval) -> tuple[float, float]:
 def interval_text(interval: Interval, scale: float = 1.0, unit: str = "") -> str:
     """Return ``"23.1 (22.4 to 23.8) acres"``, divided by a scale; three digits where it has no width."""
     one = scaled(interval, 1.0 / scale)
-    half, size = one.half_width, abs(one.mean)
-    if half is not None and half > 0 and math.isfinite(half):
-        decimals = supported_decimals(half)
-    else:
-        decimals = max(0, 2 - math.floor(math.log10(size))) if size > 0 and math.isfinite(size) else 0
-    text = number_text(one.mean, decimals)
-    if half == 0.0:
-        text += f" ({NO_VARIATION})"
-    elif half and one.low is not None and one.high is not None:
-        text += f" ({number_text(one.low, decimals)} to {number_text(one.high, decimals)})"
-    return f"{text} {unit}".rstrip()
+    return f"{format_estimate(one.mean, one.low, one.high, comma=',')} {unit}".rstrip()
 
 
 def leading(currency: str) -> str:

@@ -7,8 +7,8 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
+from simulator.analysis.digits import format_estimate, supported_decimals
 from simulator.experiment.estimates import (
-    format_estimate,
     independent_interval,
     mean_interval,
     paired_interval,
@@ -17,7 +17,6 @@ from simulator.experiment.estimates import (
     ratio_interval,
     replications_needed,
     student_quantile,
-    supported_decimals,
 )
 
 INVENTORY = ([126.97, 124.31, 126.68, 122.66, 127.23], [118.21, 120.22, 122.45, 122.68, 119.40])

@@ -11,7 +11,7 @@ from hypothesis import given
 from hypothesis import strategies as st
 from stored_support import HOSTILE, sample_document, sample_job, sample_manifest
 
-from simulator.experiment.estimates import supported_decimals
+from simulator.analysis.digits import supported_decimals
 from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     clock_seconds,
