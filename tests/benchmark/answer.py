@@ -20,7 +20,7 @@ PARTS = {
     "rehearse": ("simulator.experiment.runs:rehearsed",),
     "simulate": ("simulator.experiment.replicate:row_of_run",),
     "decide": ("simulator.experiment.run:decided", "simulator.experiment.run:_still_racing"),
-    "draw and write": ("simulator.command.experiment:write_folder",),
+    "draw and write": ("simulator.report.result_folder:write_result_folder",),
 }
 """Functions whose time, without that of other parts within them, is a part's; the rest is start-up and reading."""
 REST = "start up, read, print"

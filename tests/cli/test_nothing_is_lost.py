@@ -95,13 +95,13 @@ def test_resume_without_an_unfinished_run_changes_nothing(with_result, capsys):
 
 def unfinished(folder, count, monkeypatch):
     """Leave an unfinished result of so many runs of each set, as a kill does while the result is written."""
-    from simulator.command import experiment
+    from simulator.report import result_folder
 
     def stop(*_):
         raise KeyboardInterrupt
 
     with monkeypatch.context() as patched:
-        patched.setattr(experiment, "write_folder", stop)
+        patched.setattr(result_folder, "write_result_folder", stop)
         assert call(*RUN, "--runs", str(count)) == 130
 
 
