@@ -16,7 +16,7 @@ from importlib import import_module
 from pathlib import Path
 
 PARTS = {
-    "plan": ("simulator.experiment.run:make_plans", "simulator.experiment.run:_one_more_plans"),
+    "plan": ("simulator.experiment.run:make_plans", "simulator.experiment.one_more:make_plan"),
     "rehearse": ("simulator.experiment.runs:rehearsed",),
     "simulate": ("simulator.experiment.replicate:row_of_run",),
     "decide": ("simulator.experiment.run:decided", "simulator.experiment.run:_still_racing"),
