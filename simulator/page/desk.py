@@ -17,6 +17,7 @@ from simulator.page.check import Checked, check, fresh_problems
 from simulator.page.choose import Chooser
 from simulator.page.edit import Change, put
 from simulator.page.field_map import move_zone
+from simulator.page.pasted import COLUMNS
 from simulator.page.prices import keep_prices, read_list, take_prices
 from simulator.page.store import WORK, ChangedError, Store, Text
 from simulator.page.uploads import CSV, check_boundaries
@@ -216,7 +217,7 @@ def _choose(opened: Opened, wish: Wish) -> list[Change]:
 
 def _paste(opened: Opened, wish: Wish) -> list[Change]:
     column = str(wish["column"])
-    if column not in edit.COLUMNS:
+    if column not in COLUMNS:
         raise ValueError
     return [edit.paste(int(wish["row"]), column, str(wish["text"]), opened.checked.metric)]
 

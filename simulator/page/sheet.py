@@ -12,6 +12,7 @@ from simulator.page.boxes import Box, Boxes, choices, class_words, entry_words
 from simulator.page.check import Checked
 from simulator.page.choose import Chooser, class_of, held
 from simulator.page.field_map import field_map
+from simulator.page.pasted import FIELD_HEADS
 from simulator.page.prices import investment, price_boxes, price_rows
 from simulator.report.numbers import report_units
 from simulator.report.practice import practitioner_lines
@@ -20,10 +21,6 @@ from simulator.scenario.catalogue import catalogue
 from simulator.scenario.references import used_rigs
 from simulator.scenario.units import M2_PER_ACRE
 
-FIELD_HEADS = {
-    "name": "Field", "area": "Area", "count": "How many", "length_to_width": "Length over width", "rate": "Rate",
-    "drive_distance": "Road to it",
-}  # fmt: skip
 _MORE_HEADS = {
     "landing_zone": "Landing zone: across, along", "open_from": "Not before", "open_until": "Not after",
     "first_day": "From work day", "product": "Mix",

@@ -312,3 +312,13 @@ def test_seventeen_fields_in_metric_units(page):
     assert page.edit(key, action="paste", row=0, column="name", text=rows).status_code == 200
     assert page.tables(key)["field"][0]["area"] == "80 ha"
     assert "740" not in plain_text(page.client.get(f"/job/{key}").text).split("fields,")[0]
+
+
+def test_a_list_with_headings_takes_the_place_of_all_fields(page):
+    key = page.new()
+    wish = {"action": "paste", "row": 0, "column": "name"}
+    assert page.edit(key, **wish, text=SEVENTEEN).status_code == 200
+    assert page.edit(key, **wish, text="Field\tAcres\tRoad mi\nriver\t40\t2\n").status_code == 200
+    assert page.tables(key)["field"] == [{"name": "river", "area": "40 Acres", "drive_distance": "2 mi"}]
+    assert "got 3 columns" in said(page.edit(key, **wish, text="river\t40\t2\n"))["field"]
+    assert "missing" in said(page.edit(key, **wish, text="Field\tAcres\nriver\t\n"))["field.0.area"]
