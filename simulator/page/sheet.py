@@ -116,7 +116,7 @@ def sheet_of(checked: Checked, price_list: Mapping[str, Any]) -> Part:
         "prices": price_rows(boxes, price_list),
         "map": None if plan is None else field_map(plan),
         "metric": checked.metric,
-        "unplaced": [str(one) for one in boxes.unplaced()],
+        "unplaced": boxes.unplaced(),
     }
 
 
@@ -140,6 +140,7 @@ def _set(boxes: Boxes, name: str) -> Part:
         "shown": checked.called(name),
         "label": replace(boxes.box((*prefix, "label"), "Name of the set"), usual=words),
         "rigs": [_rig(boxes, name, rig) for rig in used if rig in rigs],
+        "remarks": boxes.own_remarks(name),
         "practice": practitioner_lines(plan) if plan else [],
         "money": investment(plan.scenario) if plan else "",
         "said": boxes.said(".".join(prefix)) if prefix else [],
@@ -156,7 +157,8 @@ def _rig(boxes: Boxes, name: str, rig: str) -> Part:
         other = next((one for one in flown if present in chooser.classes(kind, one)), "")
         given = choices(tables, kind, chooser.classes(kind, other))
         sent = {**of_rig, "kind": kind, "old": present, **more}
-        choose = Box((*at, present), words, present, choices=given, action="choose", more=sent)
+        remarks = boxes.remarks(name, f"{kind}.{present}")
+        choose = Box((*at, present), words, present, choices=given, remarks=remarks, action="choose", more=sent)
         return [choose, boxes.box((*at, present), f"Number of {words.lower()}", name, count=True)]
 
     aircraft, packs = held(table.get("aircraft")), held(table.get("packs"))
@@ -172,10 +174,11 @@ def _rig(boxes: Boxes, name: str, rig: str) -> Part:
         given += [(one, class_words(one)) for one in catalogue()["power"]]
         if present not in dict(given):
             given.insert(0, (present, f"mains {point.get('grid_power', '')}"))
-        said = boxes.said(f"rig.{rig}.power.{point_name}", f"rig.{rig}.power.{point_name}.generator")
+        names = [f"rig.{rig}.power.{point_name}", f"rig.{rig}.power.{point_name}.generator"]
+        said, remarks = boxes.said(*names), boxes.remarks(name, *names)
         sent = {**of_rig, "kind": "source", "point": point_name, "old": present}
         source = Box((*at, "generator"), "Generator or mains", present, choices=given, action="choose", more=sent)
-        lines.append([replace(source, said=said)])
+        lines.append([replace(source, said=said, remarks=remarks)])
     people = (("pilots", "Pilots"), ("helpers", "Helpers"))
     lines.append([boxes.box((*place, "crew", key), words, name, count=True) for key, words in people])
     said = boxes.said(*(f"rig.{rig}{key}" for key in ("", ".crew", ".aircraft", ".packs")))
@@ -195,4 +198,6 @@ def _class_tables(boxes: Boxes) -> Iterator[tuple[str, Sequence[Box]]]:
             words = f"{kind.capitalize()}: {entry_words(tables, kind, name)}"
             if not class_of(tables, kind, name):
                 words += " (your own)"
-            yield words, [boxes.box((kind, name, *key.split(".")), label, whole) for key, label in keys.items()]
+            # a remark on a class stands at the sets that it concerns
+            found = [boxes.box((kind, name, *key.split(".")), label, whole) for key, label in keys.items()]
+            yield words, [replace(box, remarks=()) for box in found]

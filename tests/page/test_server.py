@@ -322,3 +322,25 @@ def test_a_list_with_headings_takes_the_place_of_all_fields(page):
     assert page.tables(key)["field"] == [{"name": "river", "area": "40 Acres", "drive_distance": "2 mi"}]
     assert "got 3 columns" in said(page.edit(key, **wish, text="river\t40\t2\n"))["field"]
     assert "missing" in said(page.edit(key, **wish, text="Field\tAcres\nriver\t\n"))["field.0.area"]
+
+
+def cards(page, key):
+    return page.client.get(f"/job/{key}").text.split('<section class="set" aria-label="')[1:]
+
+
+def test_a_remark_stands_quietly_at_the_set_that_it_concerns(page):
+    key = page.new()
+    charger = ["equipment_set", "tank_20_l", "rig", "main", "power", "main", "chargers"]
+    power = page.server.desk.open(key).checked.merged["tank_20_l"]["rig"]["main"]["power"]
+    charger[5] = next(iter(power))
+    name = next(iter(power[charger[5]]["chargers"]))
+    assert page.edit(key, action="set", at=[*charger, name], typed="4").status_code == 200
+    assert page.edit(key, action="set", at=["product", "rate"], typed="30 gal/acre").status_code == 200
+    of_20, of_40 = (plain_text(card) for card in cards(page, key)[:2])
+    assert "its chargers and other load ask" in of_20
+    assert "its chargers and other load ask" not in of_40
+    assert of_20.count("its pumps give") == of_40.count("its pumps give") == 1
+    text = page.client.get(f"/job/{key}").text
+    assert plain_text(text).count("its chargers and other load ask") == 1
+    assert plain_text(text).count("its pumps give") == 2
+    assert 'class="wrong"' not in text
