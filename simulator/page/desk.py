@@ -14,7 +14,7 @@ from typing import Any
 from simulator.errors import InputError, Problem
 from simulator.page import edit
 from simulator.page.check import Checked, check, fresh_problems
-from simulator.page.choose import Chooser
+from simulator.page.choose import Chooser, another_generator
 from simulator.page.edit import Change, put
 from simulator.page.field_map import move_zone
 from simulator.page.pasted import COLUMNS
@@ -252,9 +252,15 @@ def _one_more(opened: Opened, wish: Wish) -> list[Change]:
     changes.append(
         put(("equipment_set", name), {**opened.checked.tables.get("equipment_set", {}).get(source, {}), "label": label})
     )
+    generators: dict[str, dict[str, Any]] = {}
     for text in list(wish["settings"])[:20]:
         parts, value = parse_setting(str(text))
-        changes.append(put(("equipment_set", name, *parts), value))
+        if parts[0] == "generator":
+            generators.setdefault(parts[1], {})[parts[2]] = value
+        else:
+            changes.append(put(("equipment_set", name, *parts), value))
+    for old, values in generators.items():
+        changes += another_generator(opened.checked, source, name, old, values)
     return changes
 
 
