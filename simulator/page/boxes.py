@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -73,6 +74,14 @@ class Boxes:
             self._said.setdefault(problem.where, []).append(problem.message)
         self._placed: set[str] = set()
         self._remarked: set[tuple[str, Problem]] = set()
+        self._notes: dict[str, list[tuple[str, Problem]]] = {}
+        notes = list(dict.fromkeys(checked.notes))
+        for one in notes:
+            parts = one[1].where.split(".")
+            for depth in range(len(parts)):
+                self._notes.setdefault(".".join(parts[: depth + 1]), []).append(one)
+        sets_of = Counter(note for _, note in notes)
+        self._of_all = {note for note, number in sets_of.items() if number == len(checked.merged)}
         self._usual: dict[str | None, Any] = {}
 
     def said(self, *names: str) -> list[str]:
@@ -82,25 +91,15 @@ class Boxes:
 
     def remarks(self, set_name: str | None, *names: str) -> list[str]:
         """Return what is to be remarked on keys, or below them, of a set, or of all sets alike; it is then placed."""
-        below, sets = tuple(f"{name}." for name in names), self.checked.merged
-        found = [(of_set, note) for of_set, note in self.checked.notes if f"{note.where}.".startswith(below)]
-        if set_name is None:
-            found = [(name, note) for name, note in found if all((one, note) in found for one in sets)]
-        else:
-            found = [(name, note) for name, note in found if name == set_name]
+        found = [one for name in names for one in self._notes.get(name, ())]
+        found = [one for one in found if (one[1] in self._of_all if set_name is None else one[0] == set_name)]
         self._remarked.update(found)
         return list(dict.fromkeys(note.message for _, note in found))
 
     def own_remarks(self, set_name: str) -> list[str]:
         """Return what is to be remarked on the job for a set and not for every other; it is then placed."""
-        notes = self.checked.notes
-        found = [
-            (name, note)
-            for name, note in notes
-            if name == set_name
-            and (name, note) not in self._remarked
-            and not all((one, note) in notes for one in self.checked.merged)
-        ]
+        found = [one for one in dict.fromkeys(self.checked.notes) if one[0] == set_name and one not in self._remarked]
+        found = [one for one in found if one[1] not in self._of_all]
         self._remarked.update(found)
         return [note.message for _, note in found]
 
