@@ -101,7 +101,7 @@ def explain(
 
 def practitioner_checks(plan: DayPlan, index: int | None = None) -> tuple[Sheet, ...]:
     """Return what a practitioner checks first, of a load by mean times on a field, by default one of mean area."""
-    place, metric = _field_number(plan, None) if index is None else index, plan.scenario.units == "metric"
+    place, metric = mean_field(plan) if index is None else index, plan.scenario.units == "metric"
     checks = []
     for rig in plan.rigs:
         cases = [case for case in cases_of(plan, rig, place) if case.load.reaches]
@@ -116,8 +116,13 @@ def _field_number(plan: DayPlan, name: str | None) -> int:
         if name not in names:
             raise InputError.single(f"got {name!r}, which is no field{nearest(name, names[:200])}", "--field")
         return names.index(name)
+    return mean_field(plan)
+
+
+def mean_field(plan: DayPlan) -> int:
+    """Return the number of the field whose area comes nearest to the mean."""
     mean = math.fsum(one.area_m2 for one in plan.fields) / len(plan.fields)
-    return min(range(len(names)), key=lambda place: abs(plan.fields[place].area_m2 - mean))
+    return min(range(len(plan.fields)), key=lambda place: abs(plan.fields[place].area_m2 - mean))
 
 
 def _load_check(plan: DayPlan, rig: RigPlan, case: Case, metric: bool) -> Sheet:

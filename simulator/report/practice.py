@@ -5,10 +5,12 @@ from __future__ import annotations
 import re
 
 from simulator.analysis.digits import fixed
-from simulator.analysis.explain import practitioner_checks
+from simulator.analysis.explain import mean_field, practitioner_checks
 from simulator.plan.day_plan import DayPlan
 from simulator.report.numbers import report_units
+from simulator.report.quantities import DRY_RATE, LIQUID_RATE, amount_text
 from simulator.scenario.types import called
+from simulator.scenario.units import M2_PER_ACRE
 
 _LEFT_OUT = ("minutes on the ground", "area an hour of one that never waits")
 _OF_ONE = re.compile(r"(power asked|power that|weight to lift)(?: of|,)? (.*?)(?: gives)?")
@@ -20,7 +22,10 @@ def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
 
     Where a set has several aircraft, packs, rigs or power points, each amount says of which it tells.
     """
-    area, said = report_units(plan.scenario.units).area, dict[str, dict[str, str]]()
+    shown, said = report_units(plan.scenario.units), dict[str, dict[str, str]]()
+    field, area = plan.fields[mean_field(plan)], shown.area
+    rate = amount_text(field.rate, shown, LIQUID_RATE if plan.scenario.product.kind == "liquid" else DRY_RATE)
+    said["on a field of"] = {"": f"{fixed(field.area_m2 / M2_PER_ACRE * shown.per_acre, 0)} {area} at {rate}"}
     sheets = practitioner_checks(plan)
     several_rigs, one_case = len(plan.rigs) > 1, len(sheets) == 2 * len(plan.rigs)
     classes, packs = plan.scenario.aircraft, plan.scenario.pack

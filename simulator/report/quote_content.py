@@ -35,7 +35,7 @@ from simulator.report.tables import one_more
 from simulator.report.writing import plain
 
 _MOST_CHANGES, _MOST_LEFT_OUT = 3, 40
-_OF_LOADS = "Of a load on a field of about mean area, by mean times and without waiting."
+_OF_LOADS = "Of one load, by mean times and without waiting."
 _OTHERS = "All other numbers stand with the simulation's result and are given on request."
 _LEAVE = "What is simulated is not thereby allowed: the product label, local codes and licensed practice decide."
 Document = Mapping[str, Any]

@@ -161,7 +161,7 @@ def amounts_table(sets: Sequence[tuple[str, Sequence[Sequence[str]]]]) -> DataTa
     amounts = [{words: plain(amount, 200) for words, amount in lines} for _, lines in sets]
     rows = [text_row(plain(words), *(one.get(words, NOTHING) for one in amounts)) for words in
             dict.fromkeys(words for one in amounts for words in one)]  # fmt: skip
-    title = "What to check first: a load on a field of mean area, by mean times, without waiting"
+    title = "What to check first: one load, by mean times, without waiting"
     return DataTable(title, ("", *(name for name, _ in sets)), tuple(rows)) if rows else None
 
 

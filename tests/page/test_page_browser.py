@@ -4,6 +4,7 @@ import json
 import os
 import signal
 import threading
+import tomllib
 from contextlib import suppress
 from types import SimpleNamespace
 
@@ -214,6 +215,32 @@ def test_a_bad_value_stays_where_it_was_typed_and_is_not_written(driver, site):
     type_in(driver, "50", "field", 0, "area")
     wait_for(lambda: "50 acre" in site.server.store.read(key).content)
     wait_for(lambda: text_of(driver, said) == "")
+
+
+def test_values_typed_one_after_the_other_are_all_kept(driver, site):
+    from selenium.webdriver.common.action_chains import ActionChains
+
+    key = new_job(driver, site, "Fast typing")
+    box(driver, "costs", "aircraft", "tank_20_l", "purchase").click()
+    prices = ["17000", "5", "29000", "5", "1250", "5", "1950", "5"]
+    for text in prices:
+        # key by key, while saved answers and the first numbers come in
+        for sign in f"{text}\t":
+            ActionChains(driver).send_keys(sign).pause(0.08).perform()
+    wait_for(lambda: "1950" in site.server.store.read(key).content)
+    shows(driver, "#status", "Saved.")
+    costs = tomllib.loads(site.server.store.read(key).content)["costs"]
+    told = [costs[kind][name][of] for kind, name in KINDS for of in ("purchase", "life_years")]
+    assert told == [float(text) for text in prices]
+    assert driver.find_element("id", "conflict").get_attribute("hidden") is not None
+    # nothing half typed was ever saved
+    earlier = [path.read_text(encoding="utf-8") for path in (site.folder / "bin").rglob("*.toml")]
+    found = {costs.get(kind, {}).get(name, {}).get(of) for kind, name in KINDS for of in ("purchase", "life_years")
+             for costs in [tomllib.loads(text).get("costs", {}) for text in earlier]}  # fmt: skip
+    assert found <= {None, *map(float, prices)}
+
+
+KINDS = (("aircraft", "tank_20_l"), ("aircraft", "tank_40_l"), ("pack", "pack_1300_wh"), ("pack", "pack_1800_wh"))
 
 
 def test_by_keyboard_alone(driver, site):

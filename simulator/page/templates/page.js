@@ -8,7 +8,7 @@ const key = plan ? encoded(plan.dataset.key) : "";
 const wrong = new Map(); // by id of an input: what is wrong with what was typed there
 let version = plan ? plan.dataset.version : "";
 let queue = Promise.resolve();
-let conflicting = null, lastPhase = "", chartsOf = "";
+let conflicting = null, lastPhase = "", chartsOf = "", renewing = false;
 
 function tell(text) {
   if (byId("status")) byId("status").textContent = text;
@@ -48,7 +48,10 @@ function renew(place, html) {
     else if (one.type === "checkbox") kept.push([one.id, { checked }]);
     else if (one.tagName === "SELECT" ? !one.dataset.at : "defaultValue" in one && one.type !== "file" && value !== one.defaultValue) kept.push([one.id, { value }, sending]);
   }
+  // an input that goes with the old content is not left by whoever types in it
+  renewing = true;
   place.innerHTML = html;
+  renewing = false;
   for (const [id, state, sending] of kept) {
     const one = byId(id);
     if (one) Object.assign(one, state);
@@ -83,6 +86,8 @@ async function carry(content, id) {
   if (found.code === 200) {
     if (input && "defaultValue" in input && input.value === content.typed) input.defaultValue = input.value;
     wrong.delete(id);
+    // a list takes the place of what was refused in its cells
+    if (content.action === "paste") for (const one of document.querySelectorAll("#field-table input")) wrong.delete(one.id);
     take(found);
     tell("Saved.");
   } else if (found.code === 409) conflict(content);
@@ -100,11 +105,7 @@ function conflict(content) {
   tell("Not saved: the job was changed elsewhere.");
 }
 
-async function reload(text) {
-  const answer = await fetch(`/parts/${key}`);
-  if (answer.ok) take(await answer.json());
-  tell(answer.ok ? text : "This job is not there any more: it was renamed or removed elsewhere.");
-}
+const GONE = "This job is not there any more: it was renamed or removed elsewhere.";
 
 // What was typed is meant when the input is left, or by Enter. A change event alone would not do: it is not sent for
 // an input that took the place of another while it was typed in.
@@ -117,10 +118,11 @@ function meant(input) {
 }
 
 document.addEventListener("focusout", ({ target }) => {
-  if (target.matches("input[data-at]") && target.isConnected) meant(target);
+  if (!renewing && target.matches("input[data-at]") && target.isConnected) meant(target);
 });
 
 document.addEventListener("change", ({ target }) => {
+  if (renewing) return;
   if (target.dataset.at) meant(target);
   else if (target.id === "drop-file" && target.files.length) upload(target.files[0]);
   else if (target.id === "quote-logo" && target.files.length) logo(target.files[0]);
@@ -145,7 +147,9 @@ document.addEventListener("click", async (event) => {
     wrong.clear();
     byId("conflict").hidden = true;
     for (const input of document.querySelectorAll("input[data-at]")) input.value = input.defaultValue;
-    reload("This is the job as it is now.");
+    const answer = await fetch(`/parts/${key}`);
+    if (answer.ok) take(await answer.json());
+    tell(answer.ok ? "This is the job as it is now." : GONE);
   } else if (button.id === "keep-mine") {
     const found = await post(`/edit/${key}`, { ...conflicting, version, as_copy: true });
     if (found.code === 200) location.href = `/job/${encoded(found.key)}`; else tell(words(found.problems));
@@ -302,9 +306,15 @@ function showReport() {
 
 async function changed({ version: present }) {
   if (present === version) return;
+  const answer = await fetch(`/parts/${key}`), found = answer.ok ? await answer.json() : {};
+  // news of one's own change may come after the next one
+  if (found.version === version) return;
   const typing = [...document.querySelectorAll("input[data-at]")].some((one) => one.value !== one.defaultValue);
   if (typing && present) conflict(null);
-  else await reload("Changed elsewhere; this is the job as it is now.");
+  else {
+    take(found);
+    tell(answer.ok ? "Changed elsewhere; this is the job as it is now." : GONE);
+  }
 }
 
 if (plan) {
