@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import re
+from collections import Counter
 from collections.abc import Iterable, Mapping, Sequence
 from contextlib import suppress
 from dataclasses import dataclass, field
@@ -31,6 +32,9 @@ class Box:
     """Shown where nothing is given: what the simulation takes then."""
     choices: Sequence[tuple[str, str]] = ()
     said: Sequence[str] = ()
+    """What is wrong with it."""
+    remarks: Sequence[str] = ()
+    """What is valid, but should not pass without a word."""
     count: bool = False
     """With a minus and a plus button."""
     action: str = "set"
@@ -66,20 +70,43 @@ class Boxes:
     def __init__(self, checked: Checked) -> None:
         self.checked = checked
         self._said: dict[str, list[str]] = {}
-        for problem in [*checked.problems, *checked.notes]:
+        for problem in checked.problems:
             self._said.setdefault(problem.where, []).append(problem.message)
         self._placed: set[str] = set()
+        self._remarked: set[tuple[str, Problem]] = set()
+        self._notes: dict[str, list[tuple[str, Problem]]] = {}
+        notes = list(dict.fromkeys(checked.notes))
+        for one in notes:
+            parts = one[1].where.split(".")
+            for depth in range(len(parts)):
+                self._notes.setdefault(".".join(parts[: depth + 1]), []).append(one)
+        sets_of = Counter(note for _, note in notes)
+        self._of_all = {note for note, number in sets_of.items() if number == len(checked.merged)}
         self._usual: dict[str | None, Any] = {}
 
     def said(self, *names: str) -> list[str]:
-        """Return what is wrong with, or to be remarked on, keys; it is then placed."""
+        """Return what is wrong with keys; it is then placed."""
         self._placed.update(names)
         return list(dict.fromkeys(text for name in names for text in self._said.get(name, ())))
 
-    def unplaced(self) -> list[Problem]:
-        """Return the problems that stand at no input."""
-        found = [*self.checked.problems, *self.checked.notes]
-        return [one for one in found if one.where not in self._placed]
+    def remarks(self, set_name: str | None, *names: str) -> list[str]:
+        """Return what is to be remarked on keys, or below them, of a set, or of all sets alike; it is then placed."""
+        found = [one for name in names for one in self._notes.get(name, ())]
+        found = [one for one in found if (one[1] in self._of_all if set_name is None else one[0] == set_name)]
+        self._remarked.update(found)
+        return list(dict.fromkeys(note.message for _, note in found))
+
+    def own_remarks(self, set_name: str) -> list[str]:
+        """Return what is to be remarked on the job for a set and not for every other; it is then placed."""
+        found = [one for one in dict.fromkeys(self.checked.notes) if one[0] == set_name and one not in self._remarked]
+        found = [one for one in found if one[1] not in self._of_all]
+        self._remarked.update(found)
+        return [note.message for _, note in found]
+
+    def unplaced(self) -> list[str]:
+        """Return the problems and remarks that stand at no input."""
+        wrong = [str(one) for one in self.checked.problems if one.where not in self._placed]
+        return list(dict.fromkeys([*wrong, *(str(one[1]) for one in self.checked.notes if one not in self._remarked)]))
 
     def box(self, at: At, label: str, set_name: str | None = None, **more: Any) -> Box:
         """Return the input of a value as it was typed; of a set that which its scenario has, where it has no own."""
@@ -89,7 +116,8 @@ class Boxes:
             value = _at(self.checked.merged.get(set_name, {}), plain_at)
         usual, text = self._taken(plain_at, set_name) if value is None else "", shown_value(value)
         said = self.said(dotted(at), *([dotted(plain_at)] if set_name is not None else []))
-        return Box(at, label, text, "" if text or usual else unit_of(at, self.checked.metric), usual, said=said, **more)
+        remarks, unit = self.remarks(set_name, dotted(plain_at)), unit_of(at, self.checked.metric)
+        return Box(at, label, text, "" if text or usual else unit, usual, said=said, remarks=remarks, **more)
 
     def _taken(self, at: At, set_name: str | None) -> str:
         """Return what is taken where nothing is given."""

@@ -34,9 +34,10 @@ class Checked:
         return self.tables.get("units") == "metric"
 
     @property
-    def notes(self) -> list[Problem]:
-        """What is valid, but should not pass without a word."""
-        return list(dict.fromkeys(one for entry in (self.loaded.sets if self.loaded else ()) for one in entry.notes))
+    def notes(self) -> list[tuple[str, Problem]]:
+        """What is valid, but should not pass without a word, each with its set as ``merged`` names it."""
+        sets = self.loaded.sets if self.loaded else ()
+        return [(one.name if one.name in self.merged else "", note) for one in sets for note in one.notes]
 
     def prefix(self, name: str) -> tuple[str, ...]:
         """Return where the changes of a set stand; nowhere when the scenario is its own only set."""

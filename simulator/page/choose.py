@@ -3,12 +3,14 @@
 from __future__ import annotations
 
 from collections.abc import Mapping
+from itertools import count
 from typing import Any
 
 from simulator.page.check import Checked
 from simulator.page.edit import Change, Tables, put
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.starter import enough_power, fitting, usual
+from simulator.scenario.units import POWER, parse
 
 _LIST_OF = {"pack": ("fits", "aircraft"), "charger": ("serves", "pack")}
 
@@ -120,3 +122,22 @@ class Chooser:
         gone = [put((*place, key), None) for key in ("generator" if mains else "like", "grid_power")]
         named = put((*place, "like" if mains else "generator"), new)
         return [*gone, named] if mains else [declare("generator", new), *gone, named]
+
+
+def another_generator(checked: Checked, source: str, name: str, old: str, values: Mapping[str, Any]) -> list[Change]:
+    """Return the changes that give a set, made like another, a generator of another size: one with its own price."""
+    merged, known = checked.merged[source], checked.tables.get("generator") or {}
+    size = f"{parse(str(values['rated_power']), POWER) / 1000.0:g}"
+    label, key = f"{size} kW generator", f"generator_{size.replace('.', '_')}_kw"
+    entry = {**merged["generator"][old], **values, "rated_power": f"{size} kW", "label": label}
+    # it is not of that class any more, whose price it would be given
+    entry.pop("like", None)
+    keys = (key if number == 1 else f"{key}_{number}" for number in count(1))
+    new = next(one for one in keys if one not in catalogue()["generator"] and known.get(one, entry) == entry)
+    places = [
+        ("equipment_set", name, "rig", rig, "power", point_name, "generator")
+        for rig, table in merged["rig"].items()
+        for point_name, point in (table.get("power") or {}).items()
+        if point.get("generator") == old
+    ]
+    return [put(("generator", new), entry), *(put(place, new) for place in places)]

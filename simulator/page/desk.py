@@ -14,9 +14,10 @@ from typing import Any
 from simulator.errors import InputError, Problem
 from simulator.page import edit
 from simulator.page.check import Checked, check, fresh_problems
-from simulator.page.choose import Chooser
+from simulator.page.choose import Chooser, another_generator
 from simulator.page.edit import Change, put
 from simulator.page.field_map import move_zone
+from simulator.page.pasted import COLUMNS
 from simulator.page.prices import keep_prices, read_list, take_prices
 from simulator.page.store import WORK, ChangedError, Store, Text
 from simulator.page.uploads import CSV, check_boundaries
@@ -216,7 +217,7 @@ def _choose(opened: Opened, wish: Wish) -> list[Change]:
 
 def _paste(opened: Opened, wish: Wish) -> list[Change]:
     column = str(wish["column"])
-    if column not in edit.COLUMNS:
+    if column not in COLUMNS:
         raise ValueError
     return [edit.paste(int(wish["row"]), column, str(wish["text"]), opened.checked.metric)]
 
@@ -251,9 +252,15 @@ def _one_more(opened: Opened, wish: Wish) -> list[Change]:
     changes.append(
         put(("equipment_set", name), {**opened.checked.tables.get("equipment_set", {}).get(source, {}), "label": label})
     )
+    generators: dict[str, dict[str, Any]] = {}
     for text in list(wish["settings"])[:20]:
         parts, value = parse_setting(str(text))
-        changes.append(put(("equipment_set", name, *parts), value))
+        if parts[0] == "generator":
+            generators.setdefault(parts[1], {})[parts[2]] = value
+        else:
+            changes.append(put(("equipment_set", name, *parts), value))
+    for old, values in generators.items():
+        changes += another_generator(opened.checked, source, name, old, values)
     return changes
 
 

@@ -14,21 +14,13 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from simulator.errors import InputError
-from simulator.page.typed import At, typed_value
+from simulator.page.pasted import read_pasted
+from simulator.page.typed import At, typed_value, with_unit
 from simulator.scenario.toml_text import toml_document
 
 Tables = MutableMapping[str, Any]
 Change = Callable[[Tables], None]
-MOST_PASTED = 2000
 _new_table: ContextVar[Callable[[], Any]] = ContextVar("_new_table", default=dict)
-COLUMNS = ("name", "area", "count", "length_to_width", "rate", "drive_distance")
-"""Columns of the table of fields, in the order of the page."""
-_HEADS = {
-    "name": "name|field|block|parcel|feld|nombre|campo", "area": "area|acres?|ac|ha|hectares?|size",
-    "count": "count|number|no|how many", "length_to_width": "shape|length.*width|ratio",
-    "rate": "rate|gpa|gal.*|l/ha|application.*", "drive_distance": "road|drive|miles?|mi|km|distance.*",
-}  # fmt: skip
-"""Heads of a pasted table, by column."""
 
 
 def changed(text: str, *changes: Change) -> str:
@@ -139,49 +131,26 @@ def _rows(tables: Tables) -> Any:
     return tables["field"]
 
 
-def read_pasted(text: str, first_column: str) -> tuple[list[str], list[list[str]]]:
-    """Return columns and rows of what was pasted from a spreadsheet: tabs between cells, a head where there is one."""
-    if not text.strip():
-        raise InputError.single("got nothing; allowed are rows of a spreadsheet", "field")
-    lines = [line for line in re.split(r"\r\n|\n|\r", text) if line.strip()][: MOST_PASTED + 2]
-    if len(lines) > MOST_PASTED + 1:
-        raise InputError.single(f"got more than {MOST_PASTED} rows; allowed are at most {MOST_PASTED}", "field")
-    separator = ";" if ";" in text and "\t" not in text else "\t"
-    rows = [[cell.strip().strip('"') for cell in line.split(separator)] for line in lines]
-    heads = [_column_of(cell) for cell in rows[0]]
-    if sum(head is not None for head in heads) * 2 > len(heads) and not any(re.search(r"\d", c) for c in rows[0]):
-        return [head or "" for head in heads], rows[1:]
-    columns = list(COLUMNS[COLUMNS.index(first_column) :])
-    if first_column == "name" and len(rows[0]) > 2:
-        # a spreadsheet seldom has the number of fields alike
-        columns.remove("count")
-    return columns, rows
-
-
-def _column_of(cell: str) -> str | None:
-    head = re.sub(r"\(.*\)|\[.*\]", "", cell).strip().lower()
-    return next((name for name, pattern in _HEADS.items() if re.fullmatch(pattern, head)), None)
-
-
 def paste(row: int, column: str, text: str, metric: bool) -> Change:
     """Lay pasted rows over the table of fields from a cell on; rows beyond its end are added."""
-    columns, rows = read_pasted(text, column)
+    pasted = read_pasted(text, column)
+    keys = {key for key, _ in pasted.columns}
+    # a table with a name in each row is a new list of fields: the examples of a new scenario go
+    whole = row == 0 and {"name", "area"} <= keys and (pasted.headed or len(pasted.rows) > 1)
 
     def change(tables: Tables) -> None:
         place = _rows(tables)
-        # a table with a name in each row is a new list of fields: the examples of a new scenario go
-        whole = row == 0 and "name" in columns and "area" in columns and len(rows) > 1
-        while whole and len(place) > len(rows):
+        while whole and len(place) > len(pasted.rows):
             place.pop()
-        for number, cells in enumerate(rows, row):
+        for number, cells in enumerate(pasted.rows, row):
             new = number >= len(place)
-            table = {"name": f"field {number + 1}", "area": "40 acre"} if new else place[number]
-            for key in [key for key in table if whole and key not in ("name", "area")]:
+            table = ({} if whole else {"name": f"field {number + 1}", "area": "40 acre"}) if new else place[number]
+            for key in [key for key in table if whole and key not in keys]:
                 del table[key]
-            for key, cell in zip(columns, cells, strict=False):
+            for (key, unit), cell in zip(pasted.columns, cells, strict=True):
                 if key and cell:
-                    table[key] = typed_value(("field", number, key), cell, metric)
-                elif key in table and key not in ("name", "area"):
+                    table[key] = typed_value(("field", number, key), with_unit(cell, unit), metric)
+                elif key in table and (whole or key not in ("name", "area")):
                     del table[key]
             if new:
                 _append(place, table)

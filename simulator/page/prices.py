@@ -75,7 +75,8 @@ def price_rows(boxes: Boxes, price_list: Mapping[str, Any]) -> list[tuple[str, B
         place = ("costs", kind, name)
         price = boxes.box((*place, "purchase"), f"Price of one: {words}")
         life = boxes.box((*place, "life_years"), f"Years it lasts: {words}")
-        price = replace(price, said=[*price.said, *boxes.said(".".join(place))])
+        unpriced = [] if price.value else ["not counted until its price is typed"]
+        price = replace(price, said=[*price.said, *boxes.said(".".join(place))], remarks=[*price.remarks, *unpriced])
         life = replace(life, usual=life.usual or str(Item.model_fields["life_years"].default))
         listed = str(_item(price_list, kind, name, like).get("purchase", "–"))
         rows.append((words, price, life, f"{listed} (differs)" if listed not in ("–", price.value) else listed))

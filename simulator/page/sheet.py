@@ -12,6 +12,7 @@ from simulator.page.boxes import Box, Boxes, choices, class_words, entry_words
 from simulator.page.check import Checked
 from simulator.page.choose import Chooser, class_of, held
 from simulator.page.field_map import field_map
+from simulator.page.pasted import FIELD_HEADS
 from simulator.page.prices import investment, price_boxes, price_rows
 from simulator.report.numbers import report_units
 from simulator.report.practice import practitioner_lines
@@ -20,10 +21,6 @@ from simulator.scenario.catalogue import catalogue
 from simulator.scenario.references import used_rigs
 from simulator.scenario.units import M2_PER_ACRE
 
-FIELD_HEADS = {
-    "name": "Field", "area": "Area", "count": "How many", "length_to_width": "Length over width", "rate": "Rate",
-    "drive_distance": "Road to it",
-}  # fmt: skip
 _MORE_HEADS = {
     "landing_zone": "Landing zone: across, along", "open_from": "Not before", "open_until": "Not after",
     "first_day": "From work day", "product": "Mix",
@@ -119,7 +116,7 @@ def sheet_of(checked: Checked, price_list: Mapping[str, Any]) -> Part:
         "prices": price_rows(boxes, price_list),
         "map": None if plan is None else field_map(plan),
         "metric": checked.metric,
-        "unplaced": [str(one) for one in boxes.unplaced()],
+        "unplaced": boxes.unplaced(),
     }
 
 
@@ -143,6 +140,7 @@ def _set(boxes: Boxes, name: str) -> Part:
         "shown": checked.called(name),
         "label": replace(boxes.box((*prefix, "label"), "Name of the set"), usual=words),
         "rigs": [_rig(boxes, name, rig) for rig in used if rig in rigs],
+        "remarks": boxes.own_remarks(name),
         "practice": practitioner_lines(plan) if plan else [],
         "money": investment(plan.scenario) if plan else "",
         "said": boxes.said(".".join(prefix)) if prefix else [],
@@ -159,7 +157,8 @@ def _rig(boxes: Boxes, name: str, rig: str) -> Part:
         other = next((one for one in flown if present in chooser.classes(kind, one)), "")
         given = choices(tables, kind, chooser.classes(kind, other))
         sent = {**of_rig, "kind": kind, "old": present, **more}
-        choose = Box((*at, present), words, present, choices=given, action="choose", more=sent)
+        remarks = boxes.remarks(name, f"{kind}.{present}")
+        choose = Box((*at, present), words, present, choices=given, remarks=remarks, action="choose", more=sent)
         return [choose, boxes.box((*at, present), f"Number of {words.lower()}", name, count=True)]
 
     aircraft, packs = held(table.get("aircraft")), held(table.get("packs"))
@@ -175,10 +174,11 @@ def _rig(boxes: Boxes, name: str, rig: str) -> Part:
         given += [(one, class_words(one)) for one in catalogue()["power"]]
         if present not in dict(given):
             given.insert(0, (present, f"mains {point.get('grid_power', '')}"))
-        said = boxes.said(f"rig.{rig}.power.{point_name}", f"rig.{rig}.power.{point_name}.generator")
+        names = [f"rig.{rig}.power.{point_name}", f"rig.{rig}.power.{point_name}.generator"]
+        said, remarks = boxes.said(*names), boxes.remarks(name, *names)
         sent = {**of_rig, "kind": "source", "point": point_name, "old": present}
         source = Box((*at, "generator"), "Generator or mains", present, choices=given, action="choose", more=sent)
-        lines.append([replace(source, said=said)])
+        lines.append([replace(source, said=said, remarks=remarks)])
     people = (("pilots", "Pilots"), ("helpers", "Helpers"))
     lines.append([boxes.box((*place, "crew", key), words, name, count=True) for key, words in people])
     said = boxes.said(*(f"rig.{rig}{key}" for key in ("", ".crew", ".aircraft", ".packs")))
@@ -198,4 +198,6 @@ def _class_tables(boxes: Boxes) -> Iterator[tuple[str, Sequence[Box]]]:
             words = f"{kind.capitalize()}: {entry_words(tables, kind, name)}"
             if not class_of(tables, kind, name):
                 words += " (your own)"
-            yield words, [boxes.box((kind, name, *key.split(".")), label, whole) for key, label in keys.items()]
+            # a remark on a class stands at the sets that it concerns
+            found = [boxes.box((kind, name, *key.split(".")), label, whole) for key, label in keys.items()]
+            yield words, [replace(box, remarks=()) for box in found]

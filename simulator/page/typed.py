@@ -17,7 +17,7 @@ from simulator.scenario.types import Drawn, Quantity, bare_type
 
 At = Sequence[str | int]
 """Where a value stands in a scenario: keys, and places in lists."""
-_BARE = re.compile(r"[+-]?(?:\d[\d, ]*\.?\d*|\.\d+)(?: *\d+ */ *\d+)?|\d+ */ *\d+")
+BARE = re.compile(r"[+-]?(?:\d[\d, ]*\.?\d*|\.\d+)(?: *\d+ */ *\d+)?|\d+ */ *\d+")
 _MONEY = re.compile(r"[$€£\s,]")
 _YES_NO = {"yes": True, "no": False, "true": True, "false": False, "on": True, "off": False}
 _USUAL = {
@@ -75,7 +75,7 @@ def typed_value(at: At, typed: str, metric: bool) -> Any:
         return _YES_NO.get(text.lower(), text)
     if typing.get_origin(inner) is list:
         parts = [part.strip() for part in re.split(r"[,;]", text)]
-        return [_with_unit(part, unit_of(at, metric)) for part in parts]
+        return [with_unit(part, unit_of(at, metric)) for part in parts]
     if text.startswith("{") and inner is Distribution:
         try:
             return tomllib.loads(f"value = {text}")["value"]
@@ -85,14 +85,15 @@ def typed_value(at: At, typed: str, metric: bool) -> Any:
     if dimension is units.NUMBER:
         return _number(text, float)
     if dimension is not None:
-        return _with_unit(text, unit_of(at, metric))
+        return with_unit(text, unit_of(at, metric))
     if inner in (int, float):
         return _number(_MONEY.sub("", text), inner) if _MONEY.sub("", text) else text
     return text
 
 
-def _with_unit(text: str, unit: str) -> str:
-    return f"{text} {unit}" if unit and _BARE.fullmatch(text) else text
+def with_unit(text: str, unit: str) -> str:
+    """Return a bare number with a unit behind it, and other text as it is."""
+    return f"{text} {unit}" if unit and BARE.fullmatch(text) else text
 
 
 def _number(text: str, kind: type) -> Any:

@@ -14,10 +14,10 @@ HOST = "127.0.0.1:8380"
 SECRET = "abcd-efgh-jkmn-pqrs"
 AREAS = (80, 12, 45, 8, 120, 30, 18, 60, 25, 5, 90, 40, 15, 33, 70, 10, 22)
 SEVENTEEN = "".join(
-    f"piece {number}\t{area}\t{shape}\t2\t{road}\n"
+    f"piece {number}\t{area}\t\t{shape}\t2\t{road}\n"
     for number, (area, shape, road) in enumerate(zip(AREAS, [2, 1, 3] * 6, [2, 0.5, 4, 1] * 5, strict=False), 1)
 )
-"""Mixed fields as they come out of a spreadsheet: name, acres, length over width, gallons an acre, miles."""
+"""Mixed fields as they come out of a spreadsheet: name, acres, none alike, length over width, gal/acre, miles."""
 
 PRICES = """
 [costs]

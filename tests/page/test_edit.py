@@ -1,5 +1,6 @@
 """Edits: comments and order survive, values as people type them, and exactly what was meant."""
 
+import re
 import tomllib
 
 import pytest
@@ -8,6 +9,7 @@ from hypothesis import strategies as st
 from page_support import SEVENTEEN
 
 from simulator import load_scenario
+from simulator.errors import InputError
 from simulator.page import edit
 from simulator.page.typed import typed_value, unit_of
 from simulator.scenario.starter import starter_text
@@ -94,13 +96,58 @@ def test_a_spreadsheet_takes_the_place_of_the_examples():
     assert len(load_scenario(tables).sets[0].fields.sites) == 17
 
 
+def pasted(text, column="name", row=0, metric=False):
+    return tomllib.loads(edit.changed(COMMENTED, edit.paste(row, column, text, metric)))["field"]
+
+
 def test_a_head_says_what_the_columns_are():
-    text = "Acres\tField\tRoad (mi)\n40\ta\t2\n\n60 acre\tb\t\n"
-    tables = tomllib.loads(edit.changed(COMMENTED, edit.paste(0, "name", text, False)))
-    assert tables["field"] == [
-        {"name": "a", "area": "40 acre", "drive_distance": "2 mi"},
+    assert pasted("Acres\tField\tRoad (mi)\n40\ta\t2\n\n60 acre\tb\t\n") == [
+        {"name": "a", "area": "40 Acres", "drive_distance": "2 mi"},
         {"name": "b", "area": "60 acre"},
     ]
+    assert pasted("FIELD,Rate gal/ac,Area\na,3,40", metric=True) == [{"name": "a", "rate": "3 gal/ac", "area": "40 ha"}]
+    assert load_scenario({**tomllib.loads(COMMENTED), "field": pasted("Field\tAcres\tMiles\na\t40\t2\n")})
+
+
+def test_the_headings_of_the_table_are_known_and_its_order_without_them():
+    values = "a\t40\t3\t1.5\t2\t0.5\n"
+    whole = [
+        {"name": "a", "area": "40 acre", "count": 3, "length_to_width": 1.5, "rate": "2 gal/acre",
+         "drive_distance": "0.5 mi"}
+    ]  # fmt: skip
+    assert pasted("Field\tArea\tHow many\tLength over width\tRate\tRoad to it\n" + values) == whole
+    assert pasted(values)[0] == whole[0]
+    assert len(pasted(values)) == len(tomllib.loads(COMMENTED)["field"])
+
+
+def test_without_headings_units_say_what_the_columns_are():
+    assert pasted("a\t40\t1/2 mi\t\t2 gal/acre\t\t\t\nb\t30\t1\t\t3\t\t\t\n") == [
+        {"name": "a", "area": "40 acre", "drive_distance": "1/2 mi", "rate": "2 gal/acre"},
+        {"name": "b", "area": "30 acre", "drive_distance": "1 mi", "rate": "3 gal/acre"},
+    ]
+    assert [row["name"] for row in pasted("a\nb\n")] == ["a", "b"]
+    assert [row["area"] for row in pasted("a\t4\nb\t5\n")] == ["4 acre", "5 acre"]
+
+
+@pytest.mark.parametrize(
+    ("text", "column", "said"),
+    [
+        ("a\t40\t2\nb\t30\t2\n", "name", "got 3 columns without headings"),
+        ("a\t40\t2\t3\t1\n", "name", "Field, Area, How many, Length over width, Rate, Road to it"),
+        ("a\t40 acre\t30 acre\n", "name", "got 3 columns without headings"),
+        ("40\t2\n", "area", "got 2 columns without headings"),
+        ("1\t2\t3\n", "rate", "got 3 columns without headings"),
+        ("Field\tArea\tGrower\na\t40\tMiller\n", "name", "got the heading 'Grower'; known are Field, Area"),
+        ("Field\tArea\tRate (lb)\na\t40\t2\n", "name", "got the heading 'Rate (lb)'"),
+        ("Field\tArea\na\t40\t2\n", "name", "got the heading ''"),
+        ("Field\tArea\tAcres\na\t40\t2\n", "name", "got two columns for Area"),
+        ("Field\tArea\n", "name", "got headings alone"),
+        (' \n', "name", "got nothing"),
+    ],
+)  # fmt: skip
+def test_a_paste_that_may_mean_several_things_is_refused(text, column, said):
+    with pytest.raises(InputError, match=re.escape(said)):
+        edit.paste(0, column, text, False)
 
 
 def test_a_column_may_be_pasted_into_the_middle():

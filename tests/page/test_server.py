@@ -312,3 +312,66 @@ def test_seventeen_fields_in_metric_units(page):
     assert page.edit(key, action="paste", row=0, column="name", text=rows).status_code == 200
     assert page.tables(key)["field"][0]["area"] == "80 ha"
     assert "740" not in plain_text(page.client.get(f"/job/{key}").text).split("fields,")[0]
+
+
+def test_a_list_with_headings_takes_the_place_of_all_fields(page):
+    key = page.new()
+    wish = {"action": "paste", "row": 0, "column": "name"}
+    assert page.edit(key, **wish, text=SEVENTEEN).status_code == 200
+    assert page.edit(key, **wish, text="Field\tAcres\tRoad mi\nriver\t40\t2\n").status_code == 200
+    assert page.tables(key)["field"] == [{"name": "river", "area": "40 Acres", "drive_distance": "2 mi"}]
+    assert "got 3 columns" in said(page.edit(key, **wish, text="river\t40\t2\n"))["field"]
+    assert "missing" in said(page.edit(key, **wish, text="Field\tAcres\nriver\t\n"))["field.0.area"]
+
+
+def cards(page, key):
+    return page.client.get(f"/job/{key}").text.split('<section class="set" aria-label="')[1:]
+
+
+def test_a_remark_stands_quietly_at_the_set_that_it_concerns(page):
+    key = page.new()
+    charger = ["equipment_set", "tank_20_l", "rig", "main", "power", "main", "chargers"]
+    power = page.server.desk.open(key).checked.merged["tank_20_l"]["rig"]["main"]["power"]
+    charger[5] = next(iter(power))
+    name = next(iter(power[charger[5]]["chargers"]))
+    assert page.edit(key, action="set", at=[*charger, name], typed="4").status_code == 200
+    assert page.edit(key, action="set", at=["product", "rate"], typed="30 gal/acre").status_code == 200
+    of_20, of_40 = (plain_text(card) for card in cards(page, key)[:2])
+    assert "its chargers and other load ask" in of_20
+    assert "its chargers and other load ask" not in of_40
+    assert of_20.count("its pumps give") == of_40.count("its pumps give") == 1
+    text = page.client.get(f"/job/{key}").text
+    assert plain_text(text).count("its chargers and other load ask") == 1
+    assert plain_text(text).count("its pumps give") == 2
+    assert 'class="wrong"' not in text
+
+
+def test_a_larger_generator_of_a_new_set_has_its_own_name_and_price(page):
+    key = page.new()
+    for kind, name, price in (("aircraft", "tank_20_l", "14000"), ("generator", "generator_10_kw", "3000")):
+        assert page.edit(key, action="set", at=["costs", kind, name, "purchase"], typed=price).status_code == 200
+    settings = ["generator.generator_10_kw.rated_power=12500W", "generator.generator_10_kw.fuel_tank=37.5L"]
+    more = {"action": "one more", "set": "tank_20_l", "settings": settings, "change": "a 12.5 kW generator"}
+    assert page.edit(key, **more).status_code == 200
+    tables = page.tables(key)
+    made = list(tables["equipment_set"])[-1]
+    assert tables["generator"]["generator_12_5_kw"] == {
+        "label": "12.5 kW generator", "rated_power": "12.5 kW", "fuel": "petrol", "fuel_tank": "37.5L",
+    }  # fmt: skip
+    assert "generator" not in tables["equipment_set"][made]
+    opened = page.server.desk.open(key).checked
+    assert opened.merged[made]["rig"]["main"]["power"]["main"]["generator"] == "generator_12_5_kw"
+    assert opened.merged["tank_20_l"]["rig"]["main"]["power"]["main"]["generator"] == "generator_10_kw"
+    card = cards(page, key)[2]
+    assert re.search(r'value="generator_12_5_kw" selected>12.5 kW generator<', card)
+    assert "Investment $14,000, without" in plain_text(card)
+    prices = page.client.get(f"/job/{key}").text.partition('id="prices"')[2]
+    row = plain_text(prices.partition('<th scope="row">12.5 kW generator</th>')[2].partition("</tr>")[0])
+    assert "not counted until its price is typed" in row
+    # the list has a price of the smaller one, which is not taken for it
+    assert page.client.post(f"/do/{key}", json={"action": "keep prices"}).status_code == 200
+    assert page.edit(key, action="take prices").status_code == 200
+    assert "generator_12_5_kw" not in page.tables(key)["costs"]["generator"]
+    assert page.edit(key, **more).status_code == 200
+    assert list(page.tables(key)["generator"]).count("generator_12_5_kw") == 1
+    assert "generator_12_5_kw_2" not in page.tables(key)["generator"]
