@@ -12,9 +12,9 @@ from typing import Any
 
 from simulator.errors import Problem
 from simulator.page.check import Checked
-from simulator.page.typed import At, shown_value, unit_of
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.schema import FieldTable
+from simulator.scenario.typed import At, shown_value, unit_of
 from simulator.scenario.validate import fill_defaults
 
 _UNITS = {"l": "L", "wh": "Wh", "kw": "kW"}

@@ -17,13 +17,13 @@ from simulator.page.check import Checked, check, fresh_problems
 from simulator.page.choose import Chooser, another_generator
 from simulator.page.edit import Change, put
 from simulator.page.field_map import move_zone
-from simulator.page.pasted import COLUMNS
 from simulator.page.prices import keep_prices, read_list, take_prices
 from simulator.page.store import WORK, ChangedError, Store, Text
 from simulator.page.uploads import CSV, check_boundaries
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.field_list import fields_given
 from simulator.scenario.merge import parse_setting
+from simulator.scenario.pasted import COLUMNS
 from simulator.scenario.starter import Answers, FieldGroup, starter_text, usual
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 

@@ -14,9 +14,9 @@ import tomlkit
 from tomlkit.exceptions import TOMLKitError
 
 from simulator.errors import InputError
-from simulator.page.pasted import read_pasted
-from simulator.page.typed import At, typed_value, with_unit
+from simulator.scenario.pasted import read_pasted
 from simulator.scenario.toml_text import toml_document
+from simulator.scenario.typed import At, typed_value, with_unit
 
 Tables = MutableMapping[str, Any]
 Change = Callable[[Tables], None]

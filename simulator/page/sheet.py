@@ -12,12 +12,12 @@ from simulator.page.boxes import Box, Boxes, choices, class_words, entry_words
 from simulator.page.check import Checked
 from simulator.page.choose import Chooser, class_of, held
 from simulator.page.field_map import field_map
-from simulator.page.pasted import FIELD_HEADS
 from simulator.page.prices import investment, price_boxes, price_rows
 from simulator.report.numbers import report_units
 from simulator.report.practice import practitioner_lines
 from simulator.report.writing import plain
 from simulator.scenario.catalogue import catalogue
+from simulator.scenario.pasted import FIELD_HEADS
 from simulator.scenario.references import used_rigs
 from simulator.scenario.units import M2_PER_ACRE
 

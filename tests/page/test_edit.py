@@ -11,8 +11,8 @@ from page_support import SEVENTEEN
 from simulator import load_scenario
 from simulator.errors import InputError
 from simulator.page import edit
-from simulator.page.typed import typed_value, unit_of
 from simulator.scenario.starter import starter_text
+from simulator.scenario.typed import typed_value, unit_of
 
 SHOWN = st.characters(codec="utf-8", exclude_categories=["Cc", "Cs"])
 COMMENTED = starter_text("mine")

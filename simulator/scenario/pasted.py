@@ -8,8 +8,8 @@ from contextlib import suppress
 from typing import NamedTuple
 
 from simulator.errors import InputError
-from simulator.page.typed import BARE
 from simulator.scenario import units
+from simulator.scenario.typed import BARE
 
 MOST_PASTED = 2000
 FIELD_HEADS = {
