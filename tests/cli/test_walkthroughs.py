@@ -1,4 +1,7 @@
-"""Every command of scenarios/README.md runs as it stands there, from a folder with the shipped scenarios, in order."""
+"""Every command of scenarios/README.md runs as it stands there, from a folder with the shipped scenarios, in order.
+
+But for the planning page, which runs until it is stopped (tests/page/test_serve.py).
+"""
 
 import re
 import shutil
@@ -12,7 +15,7 @@ def sections():
     found = []
     for part in re.split(r"^#{2,3} ", text, flags=re.MULTILINE)[1:]:
         title, _, body = part.partition("\n")
-        lines = [line.strip() for line in body.splitlines() if line.startswith("    acreday ")]
+        lines = [line.strip() for line in body.splitlines() if re.match("    acreday (?!page )", line)]
         if lines:
             found.append((title.strip(), lines))
     return found
