@@ -15,10 +15,9 @@ class Given(IntEnum):
 
     ALL = 0
     """What it accepts, and its slot gives."""
-    REST_OF_CHARGER = 1
-    REST_OF_SOURCE = 2
+    REST = 1
     """What those before it in the order of need leave, which grows while they take less and less."""
-    NOTHING = 3
+    NOTHING = 2
 
 
 class Charging:

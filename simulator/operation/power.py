@@ -145,10 +145,7 @@ class PowerSource:
                 if one.draw_w > 0.0:
                     energy_wh = min(one.curve.energy_after_wh(energy_wh, span_s, one.draw_w), one.capacity_wh)
             elif one.given is not Given.NOTHING:
-                if one.given is Given.REST_OF_SOURCE:
-                    rest_wh = self._dealt_w * hours - all_wh
-                else:
-                    rest_wh = self._limits_w[number] * hours - by_charger_wh[number]
+                rest_wh = min(self._dealt_w * hours - all_wh, self._limits_w[number] * hours - by_charger_wh[number])
                 most_wh = one.curve.energy_after_wh(energy_wh, span_s, one.slot_w * one.stored_share)
                 energy_wh = max(energy_wh, min(energy_wh + rest_wh * stored_share, most_wh))
             bus_wh = (energy_wh - one.pack.energy_wh) / stored_share
@@ -303,12 +300,11 @@ class PowerSource:
             one.draw_w, one.wanted_before_w = share_w * one.terminal_share * one.stored_share, demand_w
             one.held_back = one.unplugged or share_w < demand_w - _TINY_W
             one.limited = (short or one.unplugged) and one.held_back and self.on
-            of_charger_w = self._limits_w[place] - drawn_w[place]
             one.given = Given.NOTHING
             if not one.held_back:
                 one.given = Given.ALL
             elif not one.unplugged and drawn_w[place] + share_w >= self._leasts_w[place]:
-                one.given = Given.REST_OF_CHARGER if of_charger_w <= left_w else Given.REST_OF_SOURCE
+                one.given = Given.REST
             self._dealt_short = self._dealt_short or one.held_back
             left_w -= share_w
             drawn_w[place] += share_w
