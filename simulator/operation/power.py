@@ -290,7 +290,7 @@ class PowerSource:
         """Set the chargers so that together they fit the source; with the source stopped, nobody gets anything."""
         ones = self._served = in_order_of_need(self.on_charge)
         wanted_w = [one.wanted_w() for one in ones]
-        capacity_w = left_w = max(0.0, self._for_chargers_w) if self._dealt_running else 0.0
+        capacity_w = max(0.0, self._for_chargers_w) if self._dealt_running else 0.0
         places = [one.slot.charger.number for one in ones]
         shares_w = serve_in_order(capacity_w, self._limits_w, self._leasts_w, list(zip(places, wanted_w, strict=True)))
         short = self._asked_w(ones) > capacity_w + _TINY_W
@@ -306,7 +306,6 @@ class PowerSource:
             elif not one.unplugged and drawn_w[place] + share_w >= self._leasts_w[place]:
                 one.given = Given.REST
             self._dealt_short = self._dealt_short or one.held_back
-            left_w -= share_w
             drawn_w[place] += share_w
             self._bus_w += share_w
             state = State.CHARGE if self._dealt_running and not one.limited else State.CHARGE_LIMITED
