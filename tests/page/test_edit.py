@@ -101,18 +101,18 @@ def pasted(text, column="name", row=0, metric=False):
 
 
 def test_a_head_says_what_the_columns_are():
-    assert pasted("Acres\tField\tRoad (mi)\n40\ta\t2\n\n60 acre\tb\t\n") == [
-        {"name": "a", "area": "40 Acres", "drive_distance": "2 mi"},
+    assert pasted("Acres\tField\tRoad (mi)\n41\ta\t2\n\n60 acre\tb\t\n") == [
+        {"name": "a", "area": "41 Acres", "drive_distance": "2 mi"},
         {"name": "b", "area": "60 acre"},
     ]
-    assert pasted("FIELD,Rate gal/ac,Area\na,3,40", metric=True) == [{"name": "a", "rate": "3 gal/ac", "area": "40 ha"}]
-    assert load_scenario({**tomllib.loads(COMMENTED), "field": pasted("Field\tAcres\tMiles\na\t40\t2\n")})
+    assert pasted("FIELD,Rate gal/ac,Area\na,3,41", metric=True) == [{"name": "a", "rate": "3 gal/ac", "area": "41 ha"}]
+    assert load_scenario({**tomllib.loads(COMMENTED), "field": pasted("Field\tAcres\tMiles\na\t41\t2\n")})
 
 
 def test_the_headings_of_the_table_are_known_and_its_order_without_them():
-    values = "a\t40\t3\t1.5\t2\t0.5\n"
+    values = "a\t41\t3\t1.5\t2\t0.5\n"
     whole = [
-        {"name": "a", "area": "40 acre", "count": 3, "length_to_width": 1.5, "rate": "2 gal/acre",
+        {"name": "a", "area": "41 acre", "count": 3, "length_to_width": 1.5, "rate": "2 gal/acre",
          "drive_distance": "0.5 mi"}
     ]  # fmt: skip
     assert pasted("Field\tArea\tHow many\tLength over width\tRate\tRoad to it\n" + values) == whole
@@ -121,9 +121,9 @@ def test_the_headings_of_the_table_are_known_and_its_order_without_them():
 
 
 def test_without_headings_units_say_what_the_columns_are():
-    assert pasted("a\t40\t1/2 mi\t\t2 gal/acre\t\t\t\nb\t30\t1\t\t3\t\t\t\n") == [
-        {"name": "a", "area": "40 acre", "drive_distance": "1/2 mi", "rate": "2 gal/acre"},
-        {"name": "b", "area": "30 acre", "drive_distance": "1 mi", "rate": "3 gal/acre"},
+    assert pasted("a\t41\t1/2 mi\t\t2 gal/acre\t\t\t\nb\t31\t1\t\t3\t\t\t\n") == [
+        {"name": "a", "area": "41 acre", "drive_distance": "1/2 mi", "rate": "2 gal/acre"},
+        {"name": "b", "area": "31 acre", "drive_distance": "1 mi", "rate": "3 gal/acre"},
     ]
     assert [row["name"] for row in pasted("a\nb\n")] == ["a", "b"]
     assert [row["area"] for row in pasted("a\t4\nb\t5\n")] == ["4 acre", "5 acre"]
@@ -132,15 +132,15 @@ def test_without_headings_units_say_what_the_columns_are():
 @pytest.mark.parametrize(
     ("text", "column", "said"),
     [
-        ("a\t40\t2\nb\t30\t2\n", "name", "got 3 columns without headings"),
-        ("a\t40\t2\t3\t1\n", "name", "Field, Area, How many, Length over width, Rate, Road to it"),
-        ("a\t40 acre\t30 acre\n", "name", "got 3 columns without headings"),
-        ("40\t2\n", "area", "got 2 columns without headings"),
+        ("a\t41\t2\nb\t31\t2\n", "name", "got 3 columns without headings"),
+        ("a\t41\t2\t3\t1\n", "name", "Field, Area, How many, Length over width, Rate, Road to it"),
+        ("a\t41 acre\t31 acre\n", "name", "got 3 columns without headings"),
+        ("41\t2\n", "area", "got 2 columns without headings"),
         ("1\t2\t3\n", "rate", "got 3 columns without headings"),
-        ("Field\tArea\tGrower\na\t40\tMiller\n", "name", "got the heading 'Grower'; known are Field, Area"),
-        ("Field\tArea\tRate (lb)\na\t40\t2\n", "name", "got the heading 'Rate (lb)'"),
-        ("Field\tArea\na\t40\t2\n", "name", "got the heading ''"),
-        ("Field\tArea\tAcres\na\t40\t2\n", "name", "got two columns for Area"),
+        ("Field\tArea\tGrower\na\t41\tMiller\n", "name", "got the heading 'Grower'; known are Field, Area"),
+        ("Field\tArea\tRate (lb)\na\t41\t2\n", "name", "got the heading 'Rate (lb)'"),
+        ("Field\tArea\na\t41\t2\n", "name", "got the heading ''"),
+        ("Field\tArea\tAcres\na\t41\t2\n", "name", "got two columns for Area"),
         ("Field\tArea\n", "name", "got headings alone"),
         (' \n', "name", "got nothing"),
     ],
