@@ -6,6 +6,7 @@ new ones are for the fuzz and soak runs.
 
 import os
 
+import pytest
 from hypothesis import HealthCheck, settings
 
 os.environ.setdefault("ACREDAY_VERIFY", "1")
@@ -18,3 +19,13 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 settings.load_profile("acreday")
+
+
+@pytest.fixture(scope="module")
+def driver(tmp_path_factory):
+    """A headless browser."""
+    from browser_support import start_browser
+
+    driver = start_browser(tmp_path_factory.mktemp("profile"))
+    yield driver
+    driver.quit()

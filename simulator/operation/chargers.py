@@ -40,13 +40,13 @@ class Charging:
         # of the power at the bus, what reaches the pack's terminals; of that at the terminals, what is stored
         self.terminal_share, self.stored_share = charger.efficiency, pack.plan.charge_efficiency
 
-    def acceptance_w(self) -> float:
-        """Return the most that the pack takes now, at its terminals (W)."""
-        return self.curve.acceptance_w(self.pack.energy_wh) / self.stored_share
+    def takes_w(self, energy_wh: float) -> float:
+        """Return the most that it takes at its terminals, holding an energy (W)."""
+        return min(self.curve.acceptance_w(energy_wh) / self.stored_share, self.slot_w)
 
     def wanted_w(self) -> float:
         """Return what it would draw from the source now (W)."""
-        return 0.0 if self.unplugged else min(self.acceptance_w(), self.slot_w) / self.terminal_share
+        return 0.0 if self.unplugged else self.takes_w(self.pack.energy_wh) / self.terminal_share
 
     def time_alone_s(self, target_wh: float | None = None) -> float:
         """Return the time until it is done, or holds a charge, were it alone on its source."""

@@ -119,7 +119,7 @@ class PowerSource:
         for one, (energy_wh, _) in zip(self._served, self._gone_on(span_s), strict=True):
             number, given = one.slot.charger.number, one.given
             room_w = min(left_w, self._limits_w[number] - drawn_w[number])
-            wanted_w = min(one.curve.acceptance_w(energy_wh) / one.stored_share, one.slot_w) / one.terminal_share
+            wanted_w = one.takes_w(energy_wh) / one.terminal_share
             if given is Given.ALL:
                 taken_w = min(one.draw_w / one.stored_share / one.terminal_share, wanted_w)
             elif given is Given.NOTHING:
@@ -270,7 +270,7 @@ class PowerSource:
         many = len(self.on_charge) > 1
         total_w = 0.0
         for one in self.on_charge:
-            given_w = min(one.acceptance_w(), one.slot_w)
+            given_w = one.takes_w(one.pack.energy_wh)
             if one.unplugged or given_w > one.output_w + 1e-9 or (many and one.shares_charger):
                 return False
             one.draw_w = given_w * one.stored_share

@@ -10,7 +10,7 @@ from types import SimpleNamespace
 
 import pytest
 import uvicorn
-from browser_support import SCENARIOS, axe_source, outside_requests, set_width, start_browser
+from browser_support import SCENARIOS, axe_source, outside_requests, set_width
 from page_support import PRICES, SECRET, SEVENTEEN, pid_of, wait_for
 
 from simulator.page.app import Server
@@ -18,13 +18,6 @@ from simulator.page.safety import Guard
 from simulator.page.serve import hosts_of, open_socket
 
 WIDTHS = (360, 1366)
-
-
-@pytest.fixture(scope="module")
-def driver(tmp_path_factory):
-    driver = start_browser(tmp_path_factory.mktemp("profile"))
-    yield driver
-    driver.quit()
 
 
 @pytest.fixture(scope="module")

@@ -10,7 +10,6 @@ from browser_support import (
     make_stored,
     outside_requests,
     set_width,
-    start_browser,
 )
 from click.testing import CliRunner
 
@@ -21,13 +20,6 @@ from simulator.report.html_study import write_study
 
 WIDTHS = (360, 768, 1280)
 PAGES = ("third_pack", "willow_basin", "hostile", "comparison", "study")
-
-
-@pytest.fixture(scope="module")
-def driver(tmp_path_factory):
-    driver = start_browser(tmp_path_factory.mktemp("profile"))
-    yield driver
-    driver.quit()
 
 
 @pytest.fixture(scope="module")
