@@ -9,14 +9,12 @@ from simulator.analysis.digits import fixed
 from simulator.errors import InputError
 from simulator.page.edit import Change, put
 from simulator.plan.day_plan import DayPlan
-from simulator.report.map_figure import box_of
+from simulator.report.map_figure import box_of, scale_of
 from simulator.report.numbers import report_units
 from simulator.report.quote_fields import outlines
 from simulator.scenario.boundaries import read_boundaries
 from simulator.scenario.files import BOUNDARIES, ScenarioFolder
-from simulator.scenario.units import M2_PER_ACRE, M_PER_FOOT, M_PER_MILE
-
-_SCALES = {"us": (("mi", M_PER_MILE), ("ft", M_PER_FOOT)), "metric": (("km", 1000.0), ("m", 1.0))}
+from simulator.scenario.units import M2_PER_ACRE
 
 
 def field_map(plan: DayPlan) -> dict[str, Any]:
@@ -39,22 +37,12 @@ def field_map(plan: DayPlan) -> dict[str, Any]:
         })  # fmt: skip
     stops = [one["middle"] for one in sorted(fields, key=lambda one: one["number"])]
     stops = [yard, *stops, yard] if yard else stops
-    scale_m, scale = _scale(0.3 * size, plan.scenario.units)
+    scale_m, scale = scale_of(shown, size)
     return {
         "box": (left - edge, -top - edge, right - left + 2 * edge, top - bottom + 3 * edge), "mark": 0.012 * size,
         "fields": fields, "yard": yard, "scale_m": scale_m, "scale": scale, "words": words,
         "drives": " ".join(f"{x:.1f},{y:.1f}" for x, y in stops) if layout.given else "",
     }  # fmt: skip
-
-
-def _scale(longest_m: float, units: str) -> tuple[float, str]:
-    """Return the length of a scale bar, m, and its words."""
-    for unit, length_m in _SCALES[units]:
-        steps = [step * 10**power for power in range(-1, 4) for step in (1, 2, 5)]
-        fitting = [step for step in steps if step * length_m <= longest_m]
-        if fitting and fitting[-1] >= 0.2:
-            return fitting[-1] * length_m, f"{fitting[-1]:g} {unit}"
-    return longest_m, f"{longest_m:.1f} m"
 
 
 def move_zone(plan: DayPlan, folder: ScenarioFolder, place: int, x: float, y: float) -> list[Change]:

@@ -195,19 +195,24 @@ def _draw_drives(axes: Axes, record: Record, wide: bool) -> None:
             axes.text(x, y, text, fontsize=7, ha="center", va="center", color=MARK, zorder=6, bbox=_ground())
 
 
-def _draw_scale(axes: Axes, shown: ReportUnits, width_m: float) -> None:
-    """Draw a bar of a round length, in miles or feet, kilometres or metres."""
+def scale_of(shown: ReportUnits, width_m: float) -> tuple[float, str]:
+    """Return the round length (m) of a scale bar for a map of a width, and its words in miles or feet, km or m."""
     us = shown.name == "us"
     large, small = (("mi", M_PER_MILE), ("ft", M_PER_FOOT)) if us else (("km", 1000.0), ("m", 1.0))
     unit, metres = large if 0.3 * width_m >= 0.25 * large[1] else small
     most = 0.3 * max(width_m, 1.0) / metres
     power = 10.0 ** math.floor(math.log10(most))
     length = next((step * power for step in (5.0, 2.0, 1.0) if step * power <= most), power)
+    return length * metres, f"{length:g} {unit}"
+
+
+def _draw_scale(axes: Axes, shown: ReportUnits, width_m: float) -> None:
+    length_m, words = scale_of(shown, width_m)
     (left, right), (bottom, top) = axes.get_xlim(), axes.get_ylim()
-    x, y = right - 0.02 * (right - left) - length * metres, bottom + 0.01 * (top - bottom)
-    axes.plot([x, x + length * metres], [y, y], color=INK, linewidth=2.0, solid_capstyle="butt", zorder=6)
-    middle = (x + 0.5 * length * metres, y)
-    put_beside(axes, f"{length:g} {unit}", middle, (0, 3), ha="center", va="bottom", zorder=6, bbox=_ground())
+    x, y = right - 0.02 * (right - left) - length_m, bottom + 0.01 * (top - bottom)
+    axes.plot([x, x + length_m], [y, y], color=INK, linewidth=2.0, solid_capstyle="butt", zorder=6)
+    middle = (x + 0.5 * length_m, y)
+    put_beside(axes, words, middle, (0, 3), ha="center", va="bottom", zorder=6, bbox=_ground())
 
 
 def _draw_larger(axes: Axes, record: Record, numbers: Mapping[int, int], shares: Sequence[float], columns: int) -> None:
