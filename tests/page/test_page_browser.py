@@ -27,6 +27,7 @@ def site(driver, tmp_path_factory):
     listening = open_socket("127.0.0.1", 0)
     port = listening.getsockname()[1]
     server = Server(folder, workers=1, runs=3)
+    server.store.write_prices(PRICES)
     config = uvicorn.Config(
         Guard(server.app(), SECRET, hosts_of("127.0.0.1", port)),
         log_level="error",
@@ -159,7 +160,6 @@ def test_the_dealers_way_from_an_empty_folder_to_a_quote(driver, site):
     driver.get(f"{site.address}/")
     shows(driver, "main", "holds no job yet")
     sound(driver)
-    site.server.store.write_prices(PRICES)
     key = new_job(driver, site, "River land")
     paste(driver, SEVENTEEN, "field", 0, "name")
     shows(driver, "[data-part=fields]", "17 fields, 683.0 acres")
@@ -212,9 +212,12 @@ def test_a_bad_value_stays_where_it_was_typed_and_is_not_written(driver, site):
 
 def test_values_typed_one_after_the_other_are_all_kept(driver, site):
     from selenium.webdriver.common.action_chains import ActionChains
+    from selenium.webdriver.common.keys import Keys
 
     key = new_job(driver, site, "Fast typing")
+    # over the prices of the price list: the first is selected here, the others by the tab key
     box(driver, "costs", "aircraft", "tank_20_l", "purchase").click()
+    ActionChains(driver).key_down(Keys.CONTROL).send_keys("a").key_up(Keys.CONTROL).perform()
     prices = ["17000", "5", "29000", "5", "1250", "5", "1950", "5"]
     for text in prices:
         # key by key, while saved answers and the first numbers come in
@@ -230,7 +233,8 @@ def test_values_typed_one_after_the_other_are_all_kept(driver, site):
     earlier = [path.read_text(encoding="utf-8") for path in (site.folder / "bin").rglob("*.toml")]
     found = {costs.get(kind, {}).get(name, {}).get(of) for kind, name in KINDS for of in ("purchase", "life_years")
              for costs in [tomllib.loads(text).get("costs", {}) for text in earlier]}  # fmt: skip
-    assert found <= {None, *map(float, prices)}
+    listed = tomllib.loads(PRICES)["costs"]
+    assert found <= {None, *map(float, prices), *(listed[kind][name]["purchase"] for kind, name in KINDS)}
 
 
 KINDS = (("aircraft", "tank_20_l"), ("aircraft", "tank_40_l"), ("pack", "pack_1300_wh"), ("pack", "pack_1800_wh"))
