@@ -19,22 +19,27 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.report.folder import ResultFolder
 from simulator.report.own_files import MANIFEST, WRITTEN, json_bytes, sha256_of
 from simulator.report.writing import file_stem, safe_cell
+from simulator.scenario.loading import LoadedScenario
 
 SCENARIOS = Path(__file__).parents[2] / "scenarios"
 HOSTILE = "=1+1</script><script>alert(1)</script> & | `x` $\\frac{$ \x1b[31m _a_ \u202e\u0007"
 
 
 @functools.cache
+def sample_loaded() -> LoadedScenario:
+    """Load the shipped scenario with 2, 3 and 4 packs, with mornings for days."""
+    return load_scenario(SCENARIOS / "third_pack.toml", ["day.last_landing=10:00", "work_days=2"])
+
+
+@functools.cache
 def sample_result() -> Result:
-    """Run a few days of the shipped scenario with 2, 3 and 4 packs."""
-    return run(load_scenario(SCENARIOS / "third_pack.toml"), runs=12, one_more_runs=3)
+    return run(sample_loaded(), runs=12, one_more_runs=3)
 
 
 @functools.cache
 def sample_resolved() -> dict[str, dict[str, Any]]:
     """Return the resolved scenario of every set, as a manifest holds it."""
-    loaded = load_scenario(SCENARIOS / "third_pack.toml")
-    return {entry.name: json.loads(json.dumps(entry.resolved, default=str)) for entry in loaded.sets}
+    return {entry.name: json.loads(json.dumps(entry.resolved, default=str)) for entry in sample_loaded().sets}
 
 
 @functools.cache

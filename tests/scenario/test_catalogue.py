@@ -11,9 +11,9 @@ from typing import Any
 
 import numpy as np
 import pytest
+from small_day import area_m2, days_of
 
 from simulator.errors import InputError
-from simulator.experiment.runs import simulate_replication
 from simulator.plan.day_plan import make_plan
 from simulator.plan.equipment import plan_chargers, plan_packs
 from simulator.report.html_inputs import inputs_of
@@ -22,7 +22,6 @@ from simulator.scenario.loading import LoadedScenario, load_scenario, vary
 from simulator.scenario.merge import deep_merge
 from simulator.scenario.provenance import provenance
 from simulator.scenario.starter import Answers, Equipment, FieldGroup, enough_power, fitting, starter_text, usual
-from simulator.scenario.streams import StreamBank
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.scenario.validate import json_schema
 
@@ -112,18 +111,15 @@ def test_packs_are_charged_in_8_to_15_minutes(name: str) -> None:
 
 @pytest.mark.parametrize("equipment", SETS, ids=lambda one: "-".join(str(part) for part in vars(one).values()))
 def test_every_class_works_a_day(equipment: Equipment) -> None:
-    loaded = loaded_with(equipment)
-    day = simulate_replication(make_plan(loaded.sets[0]), StreamBank(loaded.base.seed), 0)
-    area_m2 = sum(one.area_to_m2 - one.area_from_m2 for one in day.log.sorties)
-    assert area_m2 > 40 * M2_PER_ACRE
+    (day,) = days_of(make_plan(loaded_with(equipment).sets[0]))
+    assert area_m2(day) > 40 * M2_PER_ACRE
     assert len({one.pack for one in day.log.sorties}) == equipment.packs
 
 
 @pytest.mark.parametrize("name", AIRCRAFT)
 def test_loads_a_charge_are_those_of_the_trade(name: str) -> None:
     """At 2 gal/acre one or two full loads a charge, three or four of the 20 L class (common practice, no source)."""
-    loaded = loaded_with(usual(name))
-    sorties = simulate_replication(make_plan(loaded.sets[0]), StreamBank(loaded.base.seed), 0).log.sorties
+    sorties = days_of(make_plan(loaded_with(usual(name)).sets[0]))[0].log.sorties
     loads = [first.number_on_charge for first, then in pairwise(sorties) if then.number_on_charge == 1]
     assert np.median(loads) in ((3, 4) if name == "tank_20_l" else (1, 2))
 
