@@ -149,7 +149,8 @@ def test_hostile_names_stay_text():
     assert {field["name"] for field in json.loads(data)["records"][0]["fields"]} == set(HOSTILE)
 
 
-def test_writing_where_nothing_can_be_written_says_so(stored, tmp_path):
+def test_writing_where_nothing_can_be_written_says_so(stored, page, tmp_path, monkeypatch):
+    monkeypatch.setattr("simulator.report.html.report_page", lambda _: page)
     target = tmp_path / "none" / "report.html"
     with pytest.raises(InputError, match="cannot be written"):
         write_report(stored, target)
