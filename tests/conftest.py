@@ -35,14 +35,17 @@ WHOLE_ROOMS = ("report", "page", "validation", "experiment")
 """Tests of one process: they share results, a server, a browser."""
 
 
-@pytest.hookimpl(tryfirst=True)
-def pytest_collection_modifyitems(items):
-    for item in items:
-        room = item.path.parent.name
-        if room in WHOLE_ROOMS:
-            item.add_marker(pytest.mark.xdist_group(room))
-        elif room == "study":
-            item.add_marker(pytest.mark.xdist_group(item.path.stem))
+@pytest.hookimpl(optionalhook=True)
+def pytest_xdist_make_scheduler(config, log):
+    from xdist.scheduler import LoadScopeScheduling
+
+    class ByWhatIsShared(LoadScopeScheduling):
+        def _split_scope(self, nodeid):
+            file = nodeid.partition("::")[0]
+            room = file.split("/")[-2]
+            return room if room in WHOLE_ROOMS else file if room == "study" else nodeid
+
+    return ByWhatIsShared(config, log)
 
 
 @pytest.fixture(scope="module")
