@@ -5,11 +5,16 @@ new ones are for the fuzz and soak runs.
 """
 
 import os
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
-os.environ.setdefault("ACREDAY_VERIFY", "1")
+os.environ.setdefault("ACREDAY_VERIFY", "conservation_job:verify_run")
+# for commands that run in processes of their own
+os.environ["PYTHONPATH"] = os.pathsep.join(
+    filter(None, [str(Path(__file__).parent / "operation"), os.environ.get("PYTHONPATH")])
+)
 
 settings.register_profile(
     "acreday",

@@ -10,12 +10,11 @@ from collections.abc import Callable
 from typing import Any
 
 from simulator.analysis.active_period import Segment
-from simulator.analysis.conservation_parts import aircraft_units, intervals
 from simulator.analysis.day_layout import Layout, field_records, lay_out
 from simulator.analysis.day_rows import added_kinds
 from simulator.analysis.digits import tenth
 from simulator.analysis.flown_line import bundled, flown_line
-from simulator.analysis.log_rows import rows_by_entity
+from simulator.analysis.log_rows import aircraft_units, intervals, rows_by_entity
 from simulator.analysis.resources import resource_names
 from simulator.analysis.summary import MEASURES, momentary_bottlenecks, summarise
 from simulator.operation.day import SimulatedDay

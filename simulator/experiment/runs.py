@@ -4,6 +4,8 @@ from __future__ import annotations
 
 import os
 import time
+from importlib import import_module
+from itertools import islice
 
 import numpy as np
 
@@ -22,7 +24,7 @@ ACTIVE_PERIOD_RUNS = 10
 """Momentary bottlenecks are found in this many runs of a set; the rest only adds to the other figures."""
 
 VERIFY_VARIABLE = "ACREDAY_VERIFY"
-"""When this environment variable is set (as it is in the tests), every simulated day is checked for conservation."""
+"""Environment variable with a function (``module:name``) that checks the plan and days of every run, as in tests."""
 
 
 class LatestBlock:
@@ -44,29 +46,23 @@ class LatestBlock:
         return self._bank.day(replication, work_day)
 
 
-def simulate_run(plan: DayPlan, bank: StreamSource, replication: int) -> list[WorkDay]:
-    """Simulate one run, all its work days; with ``ACREDAY_VERIFY`` set, check its conservation laws."""
+def simulate_run(plan: DayPlan, bank: StreamSource, replication: int, most_days: int | None = None) -> list[WorkDay]:
+    """Simulate one run, all its work days or the first ones."""
     plan = rehearsed(plan)
-    days = list(run_job(plan, bank, replication))
-    if os.environ.get(VERIFY_VARIABLE):
-        from simulator.analysis.conservation_job import verify_run
-
-        verify_run(plan, days)
+    days = list(islice(run_job(plan, bank, replication), most_days))
+    if check := os.environ.get(VERIFY_VARIABLE):
+        module, _, function = check.partition(":")
+        getattr(import_module(module), function)(plan, days)
     return days
 
 
 def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, work_day: int = 1) -> SimulatedDay:
-    """Simulate one run up to one of its work days, and return that; with ``ACREDAY_VERIFY`` set, check it."""
-    plan = rehearsed(plan)
-    for one in run_job(plan, bank, replication):
-        if one.day.work_day == work_day:
-            if os.environ.get(VERIFY_VARIABLE):
-                from simulator.analysis.conservation import verify_day
-
-                verify_day(plan, one.day)
-            return one.day
-    message = f"got {work_day}; run {replication} of {plan.name} has {one.day.work_day} work days"
-    raise InputError.single(message, "work_day")
+    """Simulate one run up to one of its work days, and return that."""
+    days = simulate_run(plan, bank, replication, work_day)
+    if not 1 <= work_day <= len(days):
+        message = f"got {work_day}; run {replication} of {plan.name} has {len(days)} work days"
+        raise InputError.single(message, "work_day")
+    return days[-1].day
 
 
 def row_of_run(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:

@@ -7,8 +7,8 @@ from pathlib import Path
 
 import numpy as np
 import pytest
+from conservation import violations
 
-from simulator.analysis.conservation import violations
 from simulator.analysis.resources import time_labels
 from simulator.analysis.summary import columns, place_of, summarise
 from simulator.experiment.runs import simulate_replication
