@@ -87,9 +87,9 @@ class Tables:
                 self._index[plan].set(numbers[known], rows[known, _ACRES])
         return sum(index.count for index in self._index)
 
-    def reserve(self, plan: int, first: int, last: int) -> None:
-        """Make room for replications ``first`` to ``last - 1`` in one go."""
-        self._index[plan].reserve(first, last)
+    def reserve(self, plan: int, last: int) -> None:
+        """Make room for replications up to ``last - 1`` in one go."""
+        self._index[plan].reserve(last)
 
     def add(self, plan: int, first: int, rows: Rows) -> None:
         """Keep consecutive runs of a plan."""
@@ -135,62 +135,47 @@ class Tables:
 
 
 class _Index:
-    """The acres of one plan's finished runs by replication; NaN where there is none."""
+    """The acres of one plan's finished runs, by replication from 0; NaN where there is none."""
 
-    __slots__ = ("_acres", "_first", "count")
+    __slots__ = ("_acres", "count")
 
     def __init__(self) -> None:
         self.count = 0
-        self._first = 0
         self._acres = np.zeros(0)
 
-    def reserve(self, first: int, last: int) -> None:
-        """Hold replications ``first`` to ``last - 1``."""
-        end = self._first + len(self._acres)
-        if len(self._acres) and self._first <= first and last <= end:
-            return
-        low, high = (min(first, self._first), max(last, end)) if len(self._acres) else (first, last)
-        acres = np.full(high - low, np.nan)
-        acres[self._first - low : self._first - low + len(self._acres)] = self._acres
-        self._first, self._acres = low, acres
+    def reserve(self, last: int) -> None:
+        """Hold replications up to ``last - 1``."""
+        lacking = last - len(self._acres)
+        if lacking > 0:
+            self._acres = np.concatenate((self._acres, np.full(lacking, np.nan)))
 
     def set(self, numbers: Numbers, acres: Rows) -> None:
         """Note runs."""
-        if len(numbers) == 0:
-            return
-        low, high = int(numbers.min()), int(numbers.max()) + 1
-        end = self._first + len(self._acres)
-        if not (len(self._acres) and self._first <= low and high <= end):
+        end = int(numbers.max(initial=-1)) + 1
+        if end > len(self._acres):
             # half as much again, so that runs that come one by one are not copied each time
-            self.reserve(low, high if high <= end else high + len(self._acres) // 2)
-        at = numbers - self._first
-        self.count += int(np.isnan(self._acres[at]).sum())
-        self._acres[at] = acres
+            self.reserve(end + len(self._acres) // 2)
+        self.count += int(np.isnan(self._acres[numbers]).sum())
+        self._acres[numbers] = acres
 
     def missing(self, first: int, last: int) -> NDArray[np.bool_]:
         """Tell for each replication between two whether it is missing."""
         lacking = np.ones(max(0, last - first), np.bool_)
-        low, high = max(first, self._first), min(last, self._first + len(self._acres))
-        if low < high:
-            lacking[low - first : high - first] = np.isnan(self._acres[low - self._first : high - self._first])
+        held = self._acres[first:last]
+        lacking[: len(held)] = np.isnan(held)
         return lacking
 
     def whole(self) -> int:
         """Return up to which replication there is no gap from 0 on."""
-        if self._first > 0 or len(self._acres) == 0:
-            return 0
         holes = np.flatnonzero(np.isnan(self._acres))
         return int(holes[0]) if len(holes) else len(self._acres)
 
     def found(self, before: int | None = None) -> Numbers:
         """Return replication numbers, ascending."""
-        return np.flatnonzero(~np.isnan(self._acres[: self._end(before)])) + self._first
+        return np.flatnonzero(~np.isnan(self._acres[:before]))
 
     def acres(self, before: int | None = None) -> Rows:
         """Return acres in the order of replications."""
-        values = self._acres[: self._end(before)]
+        values = self._acres[:before]
         known: Rows = values[~np.isnan(values)]
         return known
-
-    def _end(self, before: int | None) -> int:
-        return len(self._acres) if before is None else max(0, min(len(self._acres), before - self._first))

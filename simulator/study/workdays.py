@@ -11,12 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError
-from simulator.physics.workable import WorkLimits
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.files import CSV, ScenarioFolder
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema import Scenario
-from simulator.scenario.weather_days import work_limits, workable_spans_s
+from simulator.scenario.schema_weather import WeatherFile
+from simulator.scenario.weather_days import workable_spans_s
 from simulator.scenario.weather_file import TYPICAL_YEAR, HourlyWeather, read_weather
 
 Windows = tuple[tuple[float, float], ...]
@@ -120,7 +120,6 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: ScenarioFolder, 
     if table is None:
         raise ValueError("got a scenario without weather.file; allowed is one with it")
     record = read_weather(folder.file(table.path, CSV), table.columns, table.column_units)
-    limits = work_limits(table)
     whole = record.whole_days()
     have = set(whole)
     years = [TYPICAL_YEAR] if record.typical_year else sorted({day.year for day in whole})
@@ -130,7 +129,7 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: ScenarioFolder, 
         wanted = span.dates(year)
         found = [_on_file(day, record) for day in wanted]
         if all(day in have for day in found):
-            windows = [_windows(record, day, limits, scenario) for day in found]
+            windows = [_windows(record, day, table, scenario) for day in found]
             hours = [sum(end - start for start, end in one) / 3600.0 for one in windows]
             worked = [one if length >= least_hours else None for one, length in zip(windows, hours, strict=True)]
             seasons.append([NOT_WORKED if one is None else kinds.setdefault(one, len(kinds)) for one in worked])
@@ -150,7 +149,7 @@ def _on_file(day: date, record: HourlyWeather) -> date:
     return date(TYPICAL_YEAR, day.month, day.day) if record.typical_year else day
 
 
-def _windows(record: HourlyWeather, day: date, limits: WorkLimits, scenario: Scenario) -> Windows:
+def _windows(record: HourlyWeather, day: date, limits: WeatherFile, scenario: Scenario) -> Windows:
     """Return the workable stretches of one date between the day's start and the last landing."""
     start, last = scenario.day.start, scenario.day.last_landing_s
     spans = [(max(0.0, begin - start), min(last, end - start)) for begin, end in workable_spans_s(record, day, limits)]
