@@ -38,33 +38,18 @@ FRAME_ROWS = 1024
 
 @dataclass(frozen=True)
 class SetResult:
-    """The runs of one equipment set.
-
-    Parameters
-    ----------
-    name : str
-        Equipment set.
-    replications : numpy.ndarray of int, shape (runs,)
-        Replication numbers, ascending.
-    stored : numpy.ndarray or StoredRows, shape (runs, len(columns()))
-        One row a run; a :class:`simulator.experiment.tables.StoredRows` reads them from disk when asked.
-    scenario : Scenario
-        The set's own.
-    one_more : tuple of OneMore
-        Worth of one more of each; empty when not asked.
-    list_acres : float
-        Acres of the list of fields.
-    unreached : tuple of str
-        Fields of which some place is out of reach of every charge.
-    """
+    """The runs of one equipment set: replications in ascending order, and a row of numbers each."""
 
     name: str
     replications: NDArray[np.int64]
     stored: NDArray[np.float64] | StoredRows
+    """Shape (runs, len(columns())); a `StoredRows` reads them from disk when asked."""
     scenario: Scenario
     one_more: tuple[OneMore, ...] = ()
+    """Worth of one more of each; empty when not asked."""
     list_acres: float = math.nan
     unreached: tuple[str, ...] = ()
+    """Fields of which some place is out of reach of every charge."""
     _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
