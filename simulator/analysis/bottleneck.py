@@ -89,15 +89,15 @@ def judge(
         return Bottleneck(named, " ".join(part for part in (first, tail, "" if first else _spent(worst, lost)) if part))
     gains = _gains(leaders, unit)
     names = [change.resource for change in leaders]
+    holders = [_named(name) for name in names]
     if first:
         text = f"{first} Of what was tried, {gains}."
     elif len(leaders) == 1:
-        text = f"{_verb(names[0])} this set back: {gains}."
+        text = f"{holders[0].spoken} {holders[0].holds} this set back: {gains}."
     else:
-        listed = f"{', '.join([_named(names[0]).spoken, *(map(_inside, names[1:-1]))])} or {_inside(names[-1])}"
-        verb = "hold" if _named(names[-1]).plural else "holds"
-        runs = min(change.runs for change in leaders)
-        text = f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {gains}."
+        first_ones = ", ".join([holders[0].spoken, *(one.inside for one in holders[1:-1])])
+        alike = f"about equally as far as {min(change.runs for change in leaders)} runs can tell"
+        text = f"{first_ones} or {holders[-1].inside} {holders[-1].holds} this set back, {alike}: {gains}."
     most = max(names, key=lambda name: lost.get(name, 0.0))
     return Bottleneck(names[0], f"{text} {_spent(most, lost)}".rstrip(), tuple(names[1:]))
 
@@ -113,8 +113,9 @@ def _first(lost: Mapping[str, float], time_share: Mapping[str, float]) -> str:
 
 def _spent(resource: str, lost: Mapping[str, float]) -> str:
     """Say what part of their time aircraft lose to a resource; empty when it is little."""
-    share = lost.get(resource, 0.0)
-    return f"The aircraft spend {_percent(share)} of their time {_loss(resource)}." if share >= _LITTLE else ""
+    share, one = lost.get(resource, 0.0), _named(resource)
+    loss = one.loss or f"waiting for {one.inside}"
+    return f"The aircraft spend {_percent(share)} of their time {loss}." if share >= _LITTLE else ""
 
 
 def _gains(leaders: Sequence[OneMore], unit: AreaUnit) -> str:
@@ -142,22 +143,8 @@ def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[One
     return leaders
 
 
-def _inside(resource: str) -> str:
-    """Return a resource's name as it stands inside a sentence."""
-    return _named(resource).spoken.lower()
-
-
-def _loss(resource: str) -> str:
-    """Return what aircraft do that lack a resource."""
-    return _named(resource).loss or f"waiting for {_inside(resource)}"
-
-
 def _percent(share: float) -> str:
     return f"{100.0 * share:.0f} %"
-
-
-def _verb(resource: str) -> str:
-    return f"{_named(resource).spoken} {'hold' if _named(resource).plural else 'holds'}"
 
 
 def _shown(change: OneMore, unit: AreaUnit) -> list[str]:

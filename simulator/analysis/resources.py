@@ -96,6 +96,16 @@ class Resource:
         return self.title or f"The {self.name}"
 
     @property
+    def inside(self) -> str:
+        """Name inside a sentence."""
+        return self.spoken.lower()
+
+    @property
+    def holds(self) -> str:
+        """The verb of what it does to a set."""
+        return "hold" if self.plural else "holds"
+
+    @property
     def when_active(self) -> tuple[Active, ...]:
         """When it is active."""
         return self.active or (Active(self.busy),)

@@ -8,7 +8,7 @@ from concurrent.futures import wait
 
 import numpy as np
 
-from simulator.experiment.cluster import Certificates
+from simulator.experiment.cluster import Certificates, ClusterWorkers
 from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, pieces
 from simulator.experiment.rehearsal import take_up, ways_of
 from simulator.experiment.run_store import Rows, RunStore
@@ -55,8 +55,11 @@ class Runner:
         self._cost_s: dict[int, float] = {}
 
     def __enter__(self) -> Runner:
-        if self.workers > 1 or self._scheduler is not None:
-            self._pool = Workers(self.plans, self.seed, self.workers, self._scheduler, self._certificates)
+        if self._scheduler is not None:
+            given = self.plans, self.seed, self.workers, self._scheduler, self._certificates
+            self._pool = ClusterWorkers(*given)
+        elif self.workers > 1:
+            self._pool = Workers(self.plans, self.seed, self.workers)
         return self
 
     def __exit__(self, *_: object) -> None:
