@@ -72,12 +72,7 @@ def judge(
     one_more: Sequence[OneMore],
     unit: AreaUnit = _ACRES,
 ) -> Bottleneck:
-    """Name the bottleneck and say why.
-
-    The change that adds most beyond doubt names it, together with those whose interval overlaps its own; when nothing
-    was tried or nothing helps beyond doubt, what aircraft lose most time to does. Where the road or the weather takes
-    much of that time, it is said first.
-    """
+    """Name what adds most beyond doubt, and what may add as much; or else where most time is lost."""
     lost = lost_time(time_share)
     worst = max(lost, key=lambda name: lost[name])
     first = _first(lost, time_share)

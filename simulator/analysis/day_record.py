@@ -283,10 +283,7 @@ def _sorties(
 
 
 def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
-    """Return start, end, resource number and the number of the one that takes over (or the same).
-
-    Source: Roser, Nakano & Tanaka 2002, Winter Simulation Conference (active-period method).
-    """
+    """Return start, end, resource number and the number of the one that takes over (or the same)."""
     segments, _, owner = momentary_bottlenecks(day)
     number = {name: place for place, name in enumerate(resource_names())}
     merged: list[list[Any]] = []

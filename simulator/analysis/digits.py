@@ -39,10 +39,7 @@ def fixed(value: float, decimals: int, sign: bool = False, comma: str = "") -> s
 def format_estimate(
     value: float, low: float | None = None, high: float | None = None, *, sign: bool = False, comma: str = ""
 ) -> str:
-    """Return an estimate and its interval as text, with no more digits than the interval supports.
-
-    Such as ``"142.3 (140.9 to 143.7)"`` or ``"142 (no variation seen)"``; without limits three significant digits.
-    """
+    """Return such as ``142.3 (140.9 to 143.7)``, with the digits that the interval supports, or three."""
     known = [limit for limit in (low, high) if limit is not None]
     half = 0.5 * (known[1] - known[0]) if len(known) > 1 else max((abs(limit - value) for limit in known), default=0.0)
     wide = half > SAME * abs(value) and math.isfinite(half)

@@ -33,10 +33,7 @@ def pieces(
     cost_s: Mapping[int, float],
     piece_s: float = PIECE_S,
 ) -> Iterator[Piece]:
-    """Yield pieces of what is not known, in the order of replications, each plan in turn.
-
-    ``cost_s``, what a run of each plan takes, is looked at anew each time: it is learnt while pieces are yielded.
-    """
+    """Yield pieces of what is not known, in order, each plan in turn; costs may be learnt meanwhile."""
     at = first
     while at < last:
         runs = TRIAL_RUNS

@@ -29,10 +29,7 @@ class BudgetSpentError(Exception):
 
 
 class Runner:
-    """Simulates runs: here, in worker processes, or on a cluster; what has finished is in ``tables``.
-
-    No runs are begun after ``deadline_s`` (``time.monotonic()``), which may be changed between calls.
-    """
+    """Simulates runs into ``tables``, here, in processes or on a cluster; none begins after a deadline."""
 
     def __init__(
         self,

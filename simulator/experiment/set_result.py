@@ -138,10 +138,7 @@ class SetResult:
         return acres[np.isfinite(acres)]
 
     def finish(self, share: float) -> tuple[int, float] | None:
-        """Return the work day, and the hour after its start, by which a share of runs has done the list; None if never.
-
-        A share of 0.5 is what half of the runs reach.
-        """
+        """Return the work day, and the hour of it, by which a share of runs has done the list; None if never."""
         done = self.column("job_done") > 0.0
         place = math.ceil(share * self.runs) - 1
         if place >= int(done.sum()):

@@ -47,10 +47,7 @@ class StoredRows:
         return rows
 
     def column(self, place: int) -> Rows:
-        """Return one column, shape (runs,), not to be written to.
-
-        Its neighbours are read with it while they are few bytes, for they are mostly asked for next.
-        """
+        """Return one column, shape (runs,), read-only; neighbours, mostly asked for next, are read with it."""
         found = self._ahead.get((self._plan, place))
         if found is not None and len(found) == len(self):
             return found

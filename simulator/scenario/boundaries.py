@@ -207,10 +207,7 @@ def _check_spread(features: list[RawFeature], grid: Any, file: str, warnings: li
 
 
 def _build_polygon(raw: RawFeature, grid: Any, repair: bool, budget: int) -> tuple[BaseGeometry, str, int]:
-    """Return a valid polygon or multipolygon in metres, a note on what was repaired, and the crossings it had.
-
-    ``budget`` is how many crossings may still be repaired in the file.
-    """
+    """Return a valid shape in metres, what was repaired, and the crossings it had of those left to the file."""
     import shapely
 
     if len(raw.polygons) > _PARTS_LIMIT:

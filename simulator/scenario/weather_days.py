@@ -50,11 +50,7 @@ def workable_hours(
     daylight: ArrayLike,
     limits: WeatherFile,
 ) -> NDArray[np.bool_]:
-    """Return in which hours all limits hold; NaN is unknown and breaks any limit set on it. All of shape (n,).
-
-    A temperature inversion is not among the limits: it cannot be told from hourly surface records. Calm air near
-    sunrise and sunset is when to look for one, which is why there is a least wind speed.
-    """
+    """Return in which hours all limits hold; NaN is unknown and breaks any limit set on it. All of shape (n,)."""
     good = np.asarray(daylight, dtype=np.bool_) | (not limits.daylight_only)
     for weather, least, most in (
         (wind_m_per_s, limits.wind_least, limits.wind_most),
