@@ -103,7 +103,7 @@ def best_heading_rad(polygon: BaseGeometry, swath_m: float) -> float:
 
 
 def outline_rings(polygon: BaseGeometry) -> tuple[FloatArray, ...]:
-    """Return the closed rings (k, 2) of a polygon: per part the exterior (anticlockwise), then its holes (clockwise)."""
+    """Return the closed rings (k, 2) of a shape: per part the exterior (anticlockwise), then its holes (clockwise)."""
     import shapely
 
     rings: list[FloatArray] = []
