@@ -1,4 +1,4 @@
-"""Designed experiments: Latin hypercubes, and an input of a set put to a value."""
+"""An input of a set found by its dotted key, and put to a value."""
 
 from __future__ import annotations
 
@@ -6,8 +6,6 @@ import typing
 from collections.abc import Iterable
 from typing import Any
 
-import numpy as np
-from numpy.typing import NDArray
 from pydantic import BaseModel
 
 from simulator.errors import InputError
@@ -18,8 +16,6 @@ from simulator.scenario.toml_text import distribution_table, toml_value
 from simulator.scenario.types import Drawn, Quantity
 from simulator.scenario.units import Dimension, UnitError
 from simulator.study.reading import InputRange
-
-FloatArray = NDArray[np.float64]
 
 
 def locate(equipment: EquipmentSet, key: str) -> tuple[Any, Dimension | None]:
@@ -54,11 +50,7 @@ def _dimension(marks: Iterable[Any]) -> Dimension | None:
 
 
 def setting_at(equipment: EquipmentSet, one: InputRange, share: float) -> str:
-    """Return the ``KEY=VALUE`` that puts an input at a share of its range.
-
-    A fixed quantity takes the value. A drawn one keeps its shape and is scaled so that its mean is the value: its
-    coefficient of variation stays, and so do the random numbers behind it.
-    """
+    """Return the ``KEY=VALUE`` that puts an input at a share of its range; a drawn one keeps its shape, scaled."""
     value, dimension = locate(equipment, one.key)
     text = one.text(share)
     if isinstance(value, Distribution) and not value.is_constant and dimension is not None and value.mean() > 0:
@@ -70,16 +62,3 @@ def setting_at(equipment: EquipmentSet, one: InputRange, share: float) -> str:
             raise InputError.single(f"got {text}; allowed is 0 or more", f"--range {one.key}")
         return f"{one.key}={toml_value(distribution_table(value.scaled(target / value.mean()), dimension.unit, 12))}"
     return f"{one.key}={text if not one.unit else toml_value(text)}"
-
-
-def latin_hypercube(factors: int, points: int, seed: int) -> FloatArray:
-    """Return a Latin hypercube: each of the equal slices of each factor holds one point.
-
-    Source: McKay, Beckman & Conover 1979, Technometrics 21:239-245; made by ``scipy.stats.qmc``.
-    """
-    if factors < 1 or points < 1:
-        raise ValueError(f"got {factors} factors and {points} points; allowed is at least one of each")
-    from scipy.stats import qmc
-
-    sampler = qmc.LatinHypercube(d=factors, rng=np.random.default_rng(seed))
-    return np.asarray(sampler.random(points), dtype=np.float64)

@@ -19,8 +19,8 @@ from simulator.scenario.merge import nearest
 from simulator.scenario.references import used_rigs
 from simulator.scenario.stopwatch import Timing
 from simulator.scenario.units import Dimension, UnitError
+from simulator.study.cases import FloatArray
 from simulator.study.design import locate
-from simulator.study.trial import FloatArray
 
 FEWEST_FOR_LINE = 8
 """Times with amounts that it takes to tell the fixed part from the part that grows. An assumption."""

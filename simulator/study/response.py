@@ -49,11 +49,9 @@ class Term:
 
 @dataclass(frozen=True)
 class Response:
-    """Hours an acre as the sum of its parts: what a move, a mile and a turn cost; each acre bears its part.
+    """Hours an acre as the sum of what a move, a mile and a turn cost, fitted by least squares (own derivation).
 
-    Fitted by least squares on the cases' means (own derivation from time per area = sum of its parts, as in work-rate
-    formulas of aerial application). Mean paid hours a day turn hours an acre into acres a day; the error in acres a day
-    is the root mean square when each case is foretold from all the others.
+    The error in acres a day is the root mean square when each case is foretold from all the others.
     """
 
     form: ClassVar = (
@@ -104,13 +102,11 @@ def fit_response(cases: pd.DataFrame) -> Response | None:
         misses = hours / left_out - hours / y
     misses = misses[np.isfinite(misses)]
     total = float(((y - y.mean()) ** 2).sum())
-    names = list(TERMS)
-    terms = tuple(
-        Term(names[column], float(b), float(b - h), float(b + h)) for column, b, h in zip(kept, beta, half, strict=True)
-    )
+    names = [list(TERMS)[column] for column in kept]
+    ends = zip(names, beta.tolist(), (beta - half).tolist(), (beta + half).tolist(), strict=True)
     r2 = 1.0 - float(residual @ residual) / total if total > 0 else math.nan
     error = math.sqrt(float(np.mean(misses**2))) if len(misses) else math.nan
-    return Response(terms, hours, r2, error, n)
+    return Response(tuple(Term(*one) for one in ends), hours, r2, error, n)
 
 
 def _independent(x: FloatArray) -> list[int]:

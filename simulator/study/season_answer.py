@@ -7,9 +7,8 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, ClassVar
 
 from simulator.experiment.estimates import Interval
-from simulator.scenario.units import AreaUnit
 from simulator.study.answer import Answer, Spread, frame, limits, shown
-from simulator.study.trial import FloatArray
+from simulator.study.cases import FloatArray
 from simulator.study.words import money_range, number_text, scaled, share_words
 
 if TYPE_CHECKING:
@@ -18,11 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Goal:
-    """An acreage to be done within the season.
-
-    The share of drawn seasons that finish it, and when and after how many work days half of them, and nine in ten, do;
-    an empty date and infinite days where fewer ever do.
-    """
+    """An acreage to be done within the season; an empty date and infinite days where too few seasons finish it."""
 
     acres: float
     chance: float
@@ -52,11 +47,7 @@ class SizeCost:
 
 @dataclass(frozen=True)
 class SetSeason:
-    """The season of one equipment set.
-
-    ``by_date`` has acres by each date: mean, 10th, 50th and 90th percentile. The part of a pack's life in cycles that a
-    median season takes is NaN without such a life; the break-even is the season from which the price covers all.
-    """
+    """The season of one equipment set; the share of a pack's life is NaN where it has none in cycles."""
 
     document: ClassVar = (
         "name", "runs", "acres_per_day", "season_acres=total", "goals", "cycles_per_pack",
@@ -69,20 +60,19 @@ class SetSeason:
     total: Spread
     dates: tuple[str, ...] = field(repr=False)
     by_date: FloatArray = field(repr=False)
+    """Mean, 10th, 50th and 90th percentile of the acres done by each date."""
     goals: tuple[Goal, ...]
     cycles_per_pack: Spread
     life_used_share: float
     costs_by_size: tuple[SizeCost, ...]
     break_even_acres: float | None
+    """The season from which the price covers all."""
 
     @property
     def dated(self) -> list[dict[str, object]]:
         """Acres by date."""
-        names = ("date", "mean", "p10", "p50", "p90")
-        return [
-            dict(zip(names, (day, *row), strict=True))
-            for day, row in zip(self.dates, self.by_date.tolist(), strict=True)
-        ]
+        names, rows = ("date", "mean", "p10", "p50", "p90"), self.by_date.tolist()
+        return [dict(zip(names, (day, *row), strict=True)) for day, row in zip(self.dates, rows, strict=True)]
 
 
 @dataclass(frozen=True)
@@ -90,6 +80,7 @@ class Season(Answer):
     """How far equipment sets get in a season."""
 
     study = "season"
+    files = ("season.csv=goal_table", "by_date.csv=date_table", "cost_by_size.csv=cost_table")
     document = (
         "sentence", "cost_sentence", "notes", "seasons_drawn=worlds", "dates=ends", "work_days", "currency=money",
         "equipment_sets=sets",
@@ -100,17 +91,11 @@ class Season(Answer):
     work_days: Spread
     worlds: int
     notes: tuple[str, ...]
-    unit: AreaUnit
 
     @property
     def ends(self) -> tuple[str, str]:
         """First and last date."""
         return self.dates[0], self.dates[-1]
-
-    @property
-    def money(self) -> str | None:
-        """Currency, with costs."""
-        return self.currency or None
 
     @property
     def sentences(self) -> list[str]:
@@ -138,16 +123,17 @@ class Season(Answer):
             return ""
         unit, said = self.unit, []
         for entry in priced:
-            parts = [
+            told = [entry.costs_by_size[place] for place in dict.fromkeys((places[-3:][0], places[-1]))]
+            costs = " and ".join(
                 f"{money_range(scaled(one.cost_per_acre, unit.acres), self.currency)} "
                 f"at {one.acres / unit.acres:,.0f} {unit.name} a season"
-                for one in (entry.costs_by_size[place] for place in dict.fromkeys((places[-3:][0], places[-1])))
-            ]
-            text = f"{entry.name}: {unit.an} costs {' and '.join(parts)}"
+                for one in told
+            )
+            text = f"{entry.name}: {unit.an} costs {costs}"
             if entry.break_even_acres is not None:
                 turns = f"{_round(entry.break_even_acres / unit.acres):,.0f} {unit.name}"
                 text += f"; the price of the work covers everything from {turns} on"
-            said.append(text + ".")
+            said.append(f"{text}.")
         return " ".join(said)
 
     @property
@@ -171,12 +157,12 @@ class Season(Answer):
         })  # fmt: skip
 
     @property
-    def tables(self) -> dict[str, pd.DataFrame]:
-        """By set and goal, by set and date, and by set and season size."""
-        per, area = self.unit.acres, self.unit.name
-        goals = frame(self._with_goals, {
+    def goal_table(self) -> pd.DataFrame:
+        """One row a set and goal."""
+        per = self.unit.acres
+        return frame(self._with_goals, {
             "equipment_set": lambda one: one[0].name,
-            f"{area}_per_day": lambda one: one[0].acres_per_day.mean / per,
+            f"{self.unit.name}_per_day": lambda one: one[0].acres_per_day.mean / per,
             "season_p10": lambda one: one[0].total.p10 / per,
             "season_p50": lambda one: one[0].total.p50 / per,
             "season_p90": lambda one: one[0].total.p90 / per,
@@ -189,21 +175,30 @@ class Season(Answer):
             "cycles_per_pack": lambda one: one[0].cycles_per_pack.p50,
             "pack_life_used_share": lambda one: one[0].life_used_share,
         })  # fmt: skip
-        dated = [(entry, *one) for entry in self.sets for one in zip(self.dates, entry.by_date / per, strict=True)]
-        dates = frame(dated, {
+
+    @property
+    def date_table(self) -> pd.DataFrame:
+        """One row a set and date."""
+        import pandas as pd
+
+        names = ["mean", "p10", "p50", "p90"]
+        tables = [pd.DataFrame(entry.by_date / self.unit.acres, columns=names) for entry in self.sets]
+        for entry, table in zip(self.sets, tables, strict=True):
+            table.insert(0, "date", list(self.dates))
+            table.insert(0, "equipment_set", entry.name)
+        return pd.concat(tables, ignore_index=True)
+
+    @property
+    def cost_table(self) -> pd.DataFrame:
+        """One row a set and season size."""
+        per = self.unit.acres
+        return frame(((entry, one) for entry in self.sets for one in entry.costs_by_size), {
             "equipment_set": lambda one: one[0].name,
-            "date": lambda one: one[1],
-            "mean": lambda one: one[2][0], "p10": lambda one: one[2][1],
-            "p50": lambda one: one[2][2], "p90": lambda one: one[2][3],
-        })  # fmt: skip
-        sizes = frame(((entry, one) for entry in self.sets for one in entry.costs_by_size), {
-            "equipment_set": lambda one: one[0].name,
-            f"season_{area}": lambda one: one[1].acres / per,
+            f"season_{self.unit.name}": lambda one: one[1].acres / per,
             "work_days": lambda one: one[1].days,
             "fits_the_season": lambda one: one[1].fits,
             **limits("", lambda one: one[1].cost_per_acre, 1.0 / per, f"cost_per_{self.unit.one}"),
         })  # fmt: skip
-        return {"season.csv": goals, "by_date.csv": dates, "cost_by_size.csv": sizes}
 
     @property
     def remarks(self) -> list[str]:
@@ -214,11 +209,6 @@ class Season(Answer):
             if math.isfinite(entry.life_used_share)
         ]
         return [*wear, *self.notes]
-
-    @property
-    def simulated(self) -> dict[str, int]:
-        """All sets."""
-        return {entry.name: entry.runs for entry in self.sets}
 
 
 def _round(value: float) -> float:

@@ -16,18 +16,17 @@ from simulator.experiment.estimates import (
     paired_interval,
     replications_needed,
 )
-from simulator.plan.day_plan import DayPlan, make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.merge import nearest
 from simulator.scenario.units import area_unit
-from simulator.study.cases import CaseRuns, Trials
+from simulator.study.cases import CaseRuns, FloatArray, Report, Trials, changed_set, check_runs, one_set
 from simulator.study.design import locate, setting_at
 from simulator.study.reading import InputRange
 from simulator.study.sensitivity_answer import Sensitivity
 from simulator.study.sobol import is_power_of_two, sobol
-from simulator.study.trial import FloatArray, Report, changed_set, check_runs, one_set
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -49,19 +48,10 @@ def words_of(ranges: Sequence[InputRange]) -> list[str]:
 
 
 def sensitivity(
-    loaded: LoadedScenario,
-    ranges: Sequence[InputRange],
-    equipment_set: str | None = None,
-    against: str | None = None,
-    measure: str = "acres",
-    runs: int = 40,
-    sobol_points: int = 0,
-    sobol_runs: int = 4,
-    target: float = 0.02,
-    seed: int | None = None,
-    workers: int = 1,
-    report: Report | None = None,
-) -> Sensitivity:
+    loaded: LoadedScenario, ranges: Sequence[InputRange], equipment_set: str | None = None, against: str | None = None,
+    measure: str = "acres", runs: int = 40, sobol_points: int = 0, sobol_runs: int = 4, target: float = 0.02,
+    seed: int | None = None, workers: int = 1, report: Report | None = None,
+) -> Sensitivity:  # fmt: skip
     """Find which inputs matter for an equipment set, or for the difference between two.
 
     Parameters
@@ -111,29 +101,27 @@ def sensitivity(
     simulated.extend(runs)
     cases = 2 * len(ranges) + 1
     answers = [_answer(simulated, case, cases, measure, against is not None) for case in range(cases)]
-    bars = _bars(ranges, answers)
-    base = mean_interval(answers[0])
-    scale = abs(base.mean) if against is None else abs(float(_column(simulated, 0, measure).mean()))
+    bars, base = _bars(ranges, answers), mean_interval(answers[0])
+    scale = abs(float(_column(simulated, 0, measure).mean()))
     needs = _needs(entries[0], bars, ranges, target * scale)
-    stopped = ""
-    indices, noise = None, math.nan
+    stopped, indices, noise = "", None, math.nan
     if sobol_points:
         check_runs(sobol_runs, len(entries) * sobol_points * (len(ranges) + 2), "sobol_runs", least=2)
         halves: list[FloatArray] = []
 
         def function(shares: FloatArray) -> FloatArray:
-            means = _evaluate(trials, entries, ranges, shares, measure, sobol_runs)
-            halves.append(means)
-            return np.asarray(means.mean(axis=1))
+            halves.append(_evaluate(trials, entries, ranges, shares, measure, sobol_runs))
+            return np.asarray(halves[-1].mean(axis=1))
 
         try:
             indices = sobol(function, [(0.0, 1.0)] * len(ranges), sobol_points, trials.seed)
             noise = _noise_share(np.vstack(halves[:2]))
         except KeyboardInterrupt:
             stopped = "interrupted; the Sobol indices are left out"
+    names = tuple(entry.name for entry in entries)
     return Sensitivity(
-        bars, needs, base, indices, noise, measure, target, area_unit(loaded.base.units),
-        tuple(entry.name for entry in entries), runs, sobol_runs, stopped=stopped,
+        bars, needs, base, indices, noise, measure, target, names, runs, sobol_runs, stopped=stopped,
+        unit=area_unit(loaded.base.units), simulated=dict.fromkeys(names, runs),
     )  # fmt: skip
 
 
@@ -155,10 +143,8 @@ def _check(
 def _column(simulated: CaseRuns, case: int, measure: str) -> FloatArray:
     values = simulated.column(case, measure)
     if not np.isfinite(values).all():
-        message = (
-            f"got {measure!r}, which has no value in some runs; allowed is a measure of every run, such as 'acres'"
-        )
-        raise InputError.single(message, "--measure")
+        allowed = "allowed is a measure of every run, such as 'acres'"
+        raise InputError.single(f"got {measure!r}, which has no value in some runs; {allowed}", "--measure")
     return values
 
 
@@ -172,25 +158,16 @@ def _bars(ranges: Sequence[InputRange], answers: Sequence[FloatArray]) -> pd.Dat
 
     rows: list[dict[str, Any]] = []
     for place, (one, words) in enumerate(zip(ranges, words_of(ranges), strict=True)):
-        three = [answers[2 * place + 1], answers[0], answers[2 * place + 2]]
-        means = [float(values.mean()) for values in three]
-        most, least = int(np.argmax(means)), int(np.argmin(means))
-        gaps = {
-            "change_low": paired_interval(three[0], three[1]),
-            "change_high": paired_interval(three[2], three[1]),
-            "swing": paired_interval(three[most], three[least]),
-        }
+        low, base, high = three = [answers[2 * place + 1], answers[0], answers[2 * place + 2]]
+        least, _, most = sorted(three, key=lambda values: float(values.mean()))
         row: dict[str, Any] = {
-            "place": place,
-            "key": one.key,
-            "words": words,
-            "low": one.text(0.0),
-            "high": one.text(1.0),
-        }
-        row |= {"at_low": means[0], "at_high": means[2]}
-        for name, gap in gaps.items():
+            "place": place, "key": one.key, "words": words, "low": one.text(0.0), "high": one.text(1.0),
+            "at_low": float(low.mean()), "at_high": float(high.mean()),
+        }  # fmt: skip
+        for name, ends in (("change_low", (low, base)), ("change_high", (high, base)), ("swing", (most, least))):
+            gap = paired_interval(*ends)
             row |= {name: gap.mean, f"{name}_ci_low": gap.low, f"{name}_ci_high": gap.high}
-        rows.append({**row, "flips": min(means) < 0 < max(means)})
+        rows.append({**row, "flips": bool(least.mean() < 0 < most.mean())})
     return pd.DataFrame(rows).sort_values(["swing", "place"], ascending=[False, True], ignore_index=True)
 
 
@@ -200,81 +177,55 @@ def _needs(entry: EquipmentSet, bars: pd.DataFrame, ranges: Sequence[InputRange]
 
     rows = []
     for row in bars.to_dict(orient="records"):
-        one = ranges[int(row["place"])]
-        swing = float(row["swing"])
+        one, swing = ranges[int(row["place"])], float(row["swing"])
         # a swing in proportion to the width, as far as the bar is straight; the target is a half-width
         share = min(1.0, 2.0 * target / swing) if swing > 0 and not one.whole else 1.0
         # a whole number (packs, people) is counted, not measured
         plus_minus = math.nan if one.whole else 0.5 * (one.high - one.low) * share
-        rows.append(
-            {
-                "key": one.key,
-                "words": row["words"],
-                "unit": one.unit,
-                "plus_minus": plus_minus,
-                "timings": _timings(entry, one, plus_minus),
-                "enough": share >= 1.0,
-            }
-        )
+        rows.append({
+            "key": one.key, "words": row["words"], "unit": one.unit, "plus_minus": plus_minus,
+            "timings": _timings(entry, one, plus_minus), "enough": share >= 1.0,
+        })  # fmt: skip
     return pd.DataFrame(rows)
 
 
 def _timings(entry: EquipmentSet, one: InputRange, plus_minus: float) -> float:
     """Return how many measured values bring the mean's 95 % half-width down to ``plus_minus``; NaN without spread."""
     value, dimension = locate(entry, one.key)
-    if (
-        math.isnan(plus_minus)
-        or not isinstance(value, Distribution)
-        or value.is_constant
-        or dimension is None
-        or value.mean() <= 0
-    ):
+    spread = isinstance(value, Distribution) and not value.is_constant and value.mean() > 0
+    if math.isnan(plus_minus) or not spread or dimension is None:
         return math.nan
-    inner = units.parse(f"{plus_minus:.12g} {one.unit}".strip(), dimension)
-    return float(replications_needed(value.sd(), inner))
+    return float(replications_needed(value.sd(), units.parse(f"{plus_minus:.12g} {one.unit}".strip(), dimension)))
 
 
 def _evaluate(
-    trials: Trials,
-    entries: Sequence[EquipmentSet],
-    ranges: Sequence[InputRange],
-    shares: FloatArray,
-    measure: str,
+    trials: Trials, entries: Sequence[EquipmentSet], ranges: Sequence[InputRange], shares: FloatArray, measure: str,
     runs: int,
-) -> FloatArray:
+) -> FloatArray:  # fmt: skip
     """Return means over odd and over even runs, shape (points, 2), for shares of shape (inputs, points)."""
-    columns = [tuple(column) for column in shares.T]
-    places: dict[tuple[str, ...], int] = {}
-    plans: list[list[DayPlan]] = [[] for _ in entries]
+    # points that differ only within a whole number's step are the same case
+    places: dict[tuple[tuple[str, ...], ...], int] = {}
     order = []
-    for column in columns:
-        settings = [
-            [setting_at(entry, one, share) for one, share in zip(ranges, column, strict=True)] for entry in entries
-        ]
-        # points that differ only within a whole number's step are the same case
-        key = tuple(text for texts in settings for text in texts)
-        if key not in places:
-            places[key] = len(places)
-            problems = Problems()
-            for group, entry, texts in zip(plans, entries, settings, strict=True):
-                with problems.of("inputs together (" + ", ".join(texts) + ")"):
-                    group.append(make_plan(changed_set(entry, texts, trials.loaded.folder)))
+    for column in shares.T:
+        pairs = list(zip(ranges, column, strict=True))
+        settings = tuple(tuple(setting_at(entry, *pair) for pair in pairs) for entry in entries)
+        order.append(places.setdefault(settings, len(places)))
+    plans, problems = [], Problems()
+    for place, entry in enumerate(entries):
+        for texts in (settings[place] for settings in places):
+            with problems.of(f"inputs together ({', '.join(texts)})"):
+                plans.append(make_plan(changed_set(entry, texts, trials.loaded.folder)))
             problems.refuse()
-        order.append(places[key])
-    simulated = trials.cases([plan for group in plans for plan in group], "Sobol sample")
+    simulated = trials.cases(plans, "Sobol sample")
     simulated.extend(runs)
-    cases = len(places)
+    cases, half = len(places), runs // 2
     values = np.vstack([_answer(simulated, case, cases, measure, len(entries) == 2) for case in range(cases)])
-    half = runs // 2
     halves = np.column_stack([values[:, :half].mean(axis=1), values[:, half : 2 * half].mean(axis=1)])
     return np.asarray(halves[order])
 
 
 def _noise_share(halves: FloatArray) -> float:
-    """Return the part of the points' variance that is chance: from the difference of the two halves of the runs.
-
-    What all points share (a good or a bad lot of runs) cancels, since it shifts them alike.
-    """
+    """Return the part of the points' variance that is chance, from the two halves; what all points share cancels."""
     variance = float(halves.mean(axis=1).var(ddof=1))
     chance = 0.25 * float((halves[:, 0] - halves[:, 1]).var(ddof=1))
     return min(1.0, chance / variance) if variance > 0 else math.nan

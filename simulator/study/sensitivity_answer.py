@@ -9,7 +9,6 @@ from typing import TYPE_CHECKING, Any
 
 from simulator.analysis.digits import format_estimate
 from simulator.experiment.estimates import Interval
-from simulator.scenario.units import AreaUnit
 from simulator.study.answer import Answer, shown
 from simulator.study.sobol import SobolIndices
 from simulator.study.words import capital, number_text
@@ -23,12 +22,7 @@ Row = dict[Hashable, Any]
 
 @dataclass(frozen=True)
 class Sensitivity(Answer):
-    """What the answer owes to each input.
-
-    The bars have one row an input, the widest first: the answer at both ends of its range, the change from the
-    scenario's own values, and the swing between any two. The needs say how well each must be known, and how many
-    stopwatch times give that (NaN for an input without spread; a whole number needs no measuring).
-    """
+    """What the answer owes to each input, the widest first; NaN timings where an input has no spread."""
 
     study = "sensitivity"
     files = ("inputs.csv=inputs", "to_measure.csv=needs", "sobol.csv=sobol_table")
@@ -43,7 +37,6 @@ class Sensitivity(Answer):
     noise_share: float
     measure: str
     target: float
-    unit: AreaUnit
     sets: tuple[str, ...]
     runs: int
     sobol_runs: int
@@ -61,18 +54,12 @@ class Sensitivity(Answer):
         import pandas as pd
 
         found = self.indices
-        frame = pd.DataFrame(
-            {
-                "place": range(len(found.first)),
-                "first_order": found.first,
-                "first_ci95_low": found.first_low,
-                "first_ci95_high": found.first_high,
-                "total": found.total,
-                "total_ci95_low": found.total_low,
-                "total_ci95_high": found.total_high,
-            }
-        )
-        return self.bars[["place", "key", "words"]].merge(frame, on="place").drop(columns="place")
+        table = pd.DataFrame({
+            "place": range(len(found.first)), "first_order": found.first, "first_ci95_low": found.first_low,
+            "first_ci95_high": found.first_high, "total": found.total, "total_ci95_low": found.total_low,
+            "total_ci95_high": found.total_high,
+        })  # fmt: skip
+        return self.bars[["place", "key", "words"]].merge(table, on="place").drop(columns="place")
 
     @property
     def sobol(self) -> dict[str, Any] | None:
@@ -86,12 +73,10 @@ class Sensitivity(Answer):
     @property
     def sentences(self) -> list[str]:
         """What matters most, whether a choice holds, and what to measure."""
-        unit, bars = self.unit, self.bars
-        scale, name = (1.0, self.measure.replace("_", " "))
+        bars, first, of = self.bars, self.bars.iloc[0], self.sets[0]
+        scale, name, answer = 1.0, self.measure.replace("_", " "), "the answer"
         if self.measure == "acres":
-            scale, name = 1.0 / unit.acres, f"{unit.name} a day"
-        first = bars.iloc[0]
-        of, answer = self.sets[0], "the output" if self.measure == "acres" else "the answer"
+            scale, name, answer = 1.0 / self.unit.acres, self.per_day, "the output"
         if len(self.sets) == 2:
             of, answer = f"the lead of {self.sets[0]} over {self.sets[1]}", "the lead"
         if float(first["swing_ci_low"]) <= 0:
@@ -140,10 +125,8 @@ class Sensitivity(Answer):
         columns: dict[str, Callable[[Row], str | None]] = {
             "input": lambda row: row["words"],
             "range": lambda row: f"{row['low']} to {row['high']}",
-        }
-        for side in ("low", "high"):
-            columns[f"change at its {side} end, {word}"] = estimate(f"change_{side}", "{}_ci", scale)
-        columns |= {
+            f"change at its low end, {word}": estimate("change_low", "{}_ci", scale),
+            f"change at its high end, {word}": estimate("change_high", "{}_ci", scale),
             f"widest difference, {word}": lambda row: f"{scale * row['swing']:.3g}",
             "must be known to within": within,
             "timings for that": lambda row: None if row["enough"] else number_text(row["timings"]),
@@ -171,8 +154,3 @@ class Sensitivity(Answer):
                 f"runs; {100 * self.noise_share:.0f} % of their variance is chance of the runs."
             )
         return said
-
-    @property
-    def simulated(self) -> dict[str, int]:
-        """One set, or two."""
-        return dict.fromkeys(self.sets, self.runs)

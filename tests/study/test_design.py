@@ -22,8 +22,8 @@ from simulator.scenario.distributions import (
     Weibull,
 )
 from simulator.scenario.toml_text import distribution_table, toml_document, toml_value
-from simulator.study.cases import CaseRuns
-from simulator.study.design import latin_hypercube, locate, setting_at
+from simulator.study.cases import CaseRuns, changed_set, check_runs
+from simulator.study.design import locate, setting_at
 from simulator.study.reading import (
     combinations,
     make_range,
@@ -33,7 +33,7 @@ from simulator.study.reading import (
     read_range,
     read_workable_days,
 )
-from simulator.study.trial import changed_set, check_runs
+from simulator.study.splits import latin_hypercube
 
 SWAP = "rig.main.crew.tasks.swap.time"
 
