@@ -41,6 +41,9 @@ class Answer:
     @property
     def sentences(self) -> list[str]:
         """The answer as one would tell it, the first sentence alone being enough."""
+        return self._sentences()
+
+    def _sentences(self) -> list[str]:
         raise NotImplementedError
 
     @property
@@ -51,11 +54,17 @@ class Answer:
     @property
     def rows(self) -> list[list[str]]:
         """The table for people, its head first."""
+        return self._rows()
+
+    def _rows(self) -> list[list[str]]:
         raise NotImplementedError
 
     @property
     def remarks(self) -> list[str]:
         """What to know beside it."""
+        return self._remarks()
+
+    def _remarks(self) -> list[str]:
         raise NotImplementedError
 
     @property
@@ -97,18 +106,19 @@ def shown(rows: Iterable[Any], columns: Columns) -> list[list[str]]:
     return [list(columns), *(["–" if (text := get(row)) is None else text for get in columns.values()] for row in rows)]
 
 
-def limits(name: str, get: Callable[[Any], Any], scale: float = 1.0, mean: str = "") -> Columns:
-    """Return the columns of an interval, divided by a scale: its mean and, under the name, its limits."""
+def attributes(*names: str, per: float = 1.0) -> Columns:
+    """Return columns of attributes, each ``head=attribute``; a ``/`` behind divides, and of None all is None."""
 
-    def part(end: str) -> Callable[[Any], float | None]:
-        def value(row: Any) -> float | None:
-            found = getattr(get(row), end, None)
-            return None if found is None else float(found) / scale
+    def reader(path: str) -> Callable[[Any], Any]:
+        def read(row: Any) -> Any:
+            for part in path.removesuffix("/").split("."):
+                row = None if row is None else getattr(row, part)
+            return float(row) / per if path.endswith("/") and row is not None else row
 
-        return value
+        return read
 
-    ends = {f"{name}_{end}".lstrip("_"): part(end) for end in ("low", "high")}
-    return {mean or name: part("mean"), **ends}
+    split = (name.partition("=") for name in names)
+    return {head: reader(path or head) for head, _, path in split}
 
 
 @dataclass(frozen=True)

@@ -36,9 +36,8 @@ _K = len(LEDGER)
 class Case:
     """The money of a change over seasons of so many work days in which so many acres can be sold.
 
-    Items of its own are prices of what is no number of pieces: a change as a whole, a larger generator, a faster pump;
-    ``only_own`` lets these stand instead of the prices of the pieces bought. All functions take ledgers of both sets
-    side by side, of shape (..., 2 len(LEDGER)).
+    ``own_items`` are what is no number of pieces, or with ``only_own`` the change as a whole, whatever pieces cost. All
+    functions take ledgers of both sets side by side, of shape (..., 2 len(LEDGER)).
     """
 
     costs: Costs
@@ -90,11 +89,7 @@ class Case:
         return gain - upkeep - capital
 
     def value(self, joint: FloatArray) -> FloatArray:
-        """Return the net present value of equal seasons over the horizon.
-
-        Equipment is counted at its yearly equivalent cost, so what outlives the horizon, or is replaced within it, is
-        counted for the years used.
-        """
+        """Return the net present value of equal seasons over the horizon, at yearly equivalent cost of equipment."""
         return float(annuity_factor(self.costs.interest, self.costs.horizon_years)) * self.margin(joint)
 
     def life(self, joint: FloatArray) -> float:
@@ -128,11 +123,7 @@ def make_case(
 
 @dataclass(frozen=True)
 class BreakEven:
-    """Where the change just pays over the horizon, all else as it is; None where it never turns.
-
-    The highest price of what is bought, the lowest price of an acre, the fewest work days and the least demand of a
-    season.
-    """
+    """Highest price and least rest of what makes the change just pay over the horizon; None where it never turns."""
 
     purchase_price: Interval | None
     price_per_acre: float | None

@@ -54,9 +54,7 @@ class Crossover(Answer):
     unpriced: tuple[str, ...]
     job_m2: float
 
-    @property
-    def sentences(self) -> list[str]:
-        """Who wins where, and the widest gap."""
+    def _sentences(self) -> list[str]:
         unit, said = self.unit, []
         for measure, own in self.cells.groupby("measure", sort=False):
             won = {name: own[own["winner"] == name] for name in (self.a, self.b, "")}
@@ -86,9 +84,7 @@ class Crossover(Answer):
         size, rate = (" to ".join(dict.fromkeys(ends)) for ends in (sizes, rates))
         return f"fields of {size} {unit.name}, {rate}"
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a cell and measure."""
+    def _rows(self) -> list[list[str]]:
         unit = self.unit
         cheaper = f"{self.currency}/{unit.one} (the cheaper wins)"
         labels = {"day": f"{unit.name}/day", "person_hour": f"{unit.name}/person-hour", "cost": cheaper}
@@ -109,9 +105,7 @@ class Crossover(Answer):
             "runs": lambda row: number_text(row["runs"]),
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """How sure borders are, jobs that are not done, and what costs leave out."""
+    def _remarks(self) -> list[str]:
         often = "once" if self.looks == 1 else f"up to {self.looks} times"
         said = [
             f"Every cell was looked at {often}; each interval holds at {100 * self.level:.3g} %, "

@@ -42,11 +42,7 @@ _AT = {name: place for place, name in enumerate(LEDGER)}
 
 
 def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> FloatArray:
-    """Return what a work day of each run used.
-
-    Where rigs mix generators and a grid supply, energy is split in proportion to their power (assumption). A generator
-    is taken to run while its rig stands at a field (assumption).
-    """
+    """Return what a work day of each run used."""
 
     def column(name: str) -> FloatArray:
         values: FloatArray = rows[:, place_of(name)]
@@ -54,6 +50,7 @@ def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> Fl
 
     rigs = used_rigs(scenario)
     points = [point for name in rigs for point in scenario.rig[name].power.values()]
+    # assumptions: energy of grid and engines is as their power, and generators run while their rig is at a field
     grid = sum(point.grid_power or 0.0 for point in points)
     engine = sum(scenario.generator[point.generator].rated_power for point in points if point.generator is not None)
     rig_hours, field_hours, crew_hours = column("paid_hours"), column("field_hours"), column("crew_hours")
@@ -114,10 +111,9 @@ def season_money(
     means: FloatArray, costs: Costs, pieces: Pieces, days: ArrayLike, demand: float | None = None,
     charged: Pieces | None = None,
 ) -> SeasonMoney:  # fmt: skip
-    """Return the money of a season from what its days are on average.
+    """Return the money of a season of such days, until the demand (acres) is met; the last day counts as far as needed.
 
-    Work stops when the demand (acres) is met; the last day counts as far as it is needed. Upkeep and capital are those
-    of the pieces that are charged, all by default.
+    Upkeep and capital are those of the pieces that are charged, all by default.
     """
     acres_day = means[..., _AT["acres"]]
     most = np.broadcast_to(np.asarray(days, dtype=np.float64), acres_day.shape)
@@ -150,8 +146,8 @@ def season_money(
 def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, level: float = 0.95) -> Interval:
     """Return a smooth function of mean days with its interval, by leaving out one run after another.
 
-    For a linear function this is the t interval of the mean (Efron & Tibshirani, *An Introduction to the Bootstrap*,
-    chapter 11; from memory). Runs of several sets that share random numbers go in as columns side by side.
+    Source: Efron & Tibshirani, *An Introduction to the Bootstrap*, chapter 11; from memory. Runs of several sets that
+    share random numbers go in as columns side by side.
     """
     n = len(ledger)
     total = ledger.sum(axis=0)
@@ -167,13 +163,12 @@ def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, 
 def season_draws(
     ledger: FloatArray, season_days: float, years: int, worlds: int, rng: np.random.Generator, run_days: int = 1
 ) -> FloatArray:
-    """Return mean days of made-up seasons, drawn from the simulated runs.
+    """Return mean days of made-up seasons, drawn from the simulated runs, of shape (worlds, years, columns).
 
-    Each world first draws its own set of runs (what is not known for want of more of them), then the runs of each of
-    its seasons out of them (chance from season to season). Runs of sets side by side are drawn together. A row of the
-    ledger stands for ``run_days`` days in a row, whose mean varies less than a day does. Of shape
-    (worlds, years, columns).
+    A row of the ledger stands for ``run_days`` days in a row, whose mean varies less than a day does.
     """
+    # each world first draws its own set of runs (what is not known for want of more of them), then the runs of each of
+    # its seasons out of them (chance from season to season)
     n, draws = len(ledger), max(1, int(np.ceil(season_days - 1e-9)))
     runs = -(-draws // run_days)
     weights = np.array([run_days] * (runs - 1) + [draws - run_days * (runs - 1)], dtype=np.float64)
@@ -202,11 +197,7 @@ def resampler(seed: int, purpose: str) -> np.random.Generator:
 
 
 def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | None:
-    """Return what an acre of the job costs, in the scenario's currency, with its interval; None without prices.
-
-    Wages, fuel, energy, driving and daily costs are those of the job's own days; upkeep and capital of the equipment
-    are shared out over ``costs.season_days`` such days, or fewer where the season's demand is met before.
-    """
+    """Return what an acre of the job costs, upkeep and capital by its days of the season; None without prices."""
     scenario = equipment.scenario
     costs = scenario.costs
     if costs is None or result.runs < 2:

@@ -18,7 +18,7 @@ from simulator.scenario.merge import deep_merge
 from simulator.scenario.stopwatch import PastDays, StopwatchLog, Timing, dates_text
 from simulator.scenario.toml_text import distribution_table, quantity_text, toml_document
 from simulator.scenario.units import area_unit
-from simulator.study.answer import Answer, frame, limits, shown
+from simulator.study.answer import Answer, attributes, frame, shown
 from simulator.study.cases import one_set
 from simulator.study.measured import Measured, measured_values
 from simulator.study.shapes import KINDS, Shape, fit_shape
@@ -40,6 +40,16 @@ class TaskFit(Measured):
     def mean(self) -> Interval:
         """Their mean."""
         return mean_interval(self.values)
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.values)
+
+    @property
+    def sd(self) -> float | None:
+        """Their standard deviation; None of one alone."""
+        return float(self.values.std(ddof=1)) if self.count > 1 else None
 
     @property
     def mean_text(self) -> str:
@@ -73,27 +83,16 @@ class Fit(Answer):
     fragment: dict[str, Any]
     told: str
 
-    @property
-    def sentences(self) -> list[str]:
-        """What is furthest from the scenario."""
+    def _sentences(self) -> list[str]:
         return [self.told]
 
     @property
     def table(self) -> pd.DataFrame:
         """One row a quantity."""
-        return frame(self.fits, {
-            "task": lambda one: one.task,
-            "key": lambda one: one.key,
-            "values": lambda one: len(one.values),
-            "unit": lambda one: one.unit,
-            **limits("ci95", lambda one: one.mean, mean="mean"),
-            "sd": lambda one: float(one.values.std(ddof=1)) if len(one.values) > 1 else None,
-            "scenario_had": lambda one: one.before,
-            "kind": lambda one: one.shape.kind,
-            "anderson_darling": lambda one: one.shape.statistic,
-            "p": lambda one: one.shape.p,
-            "why": lambda one: one.shape.why,
-        })  # fmt: skip
+        return frame(self.fits, attributes(
+            "task", "key", "values=count", "unit", "mean=mean.mean", "ci95_low=mean.low", "ci95_high=mean.high", "sd",
+            "scenario_had=before", "kind=shape.kind", "anderson_darling=shape.statistic", "p=shape.p", "why=shape.why",
+        ))  # fmt: skip
 
     @property
     def documents(self) -> list[dict[Hashable, Any]]:
@@ -103,9 +102,7 @@ class Fit(Answer):
             for row, one in zip(self.table.to_dict(orient="records"), self.fits, strict=True)
         ]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a quantity."""
+    def _rows(self) -> list[list[str]]:
         return shown(self.fits, {
             "what": lambda one: one.name,
             "values": lambda one: str(len(one.values)),
@@ -116,9 +113,7 @@ class Fit(Answer):
             "why": lambda one: one.shape.why,
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """What was taken off, and what p means."""
+    def _remarks(self) -> list[str]:
         taken = [f"{one.name}: {one.note}." for one in self.fits if one.note]
         return [*taken, "p: Anderson-Darling test with the parameters fitted; below 0.05 the shape does not fit."]
 
@@ -194,10 +189,7 @@ def _fit_one(log: StopwatchLog, timings: Sequence[Timing], measured: Measured, k
 
 
 def fit_past(past: PastDays, kind: str = "auto", seed: int = 1) -> Fit:
-    """Fit the outcome of past days: acres a day, and hours and acres an hour where hours were noted.
-
-    No key of a scenario takes an outcome, so the fragment stays empty; see `hindcast` for what to do with it.
-    """
+    """Fit the outcome of past days, which no key of a scenario takes: acres a day, and an hour if noted."""
     if kind not in KINDS:
         raise InputError.single(f"got {kind!r}; allowed is one of {', '.join(KINDS)}", "--kind")
     worked = [day for day in past.days if day.acres > 0]

@@ -45,14 +45,10 @@ class Fragmentation(Answer):
     runs_each: int
     skipped: tuple[str, ...] = ()
 
-    @property
-    def sentences(self) -> list[str]:
-        """What smaller fields do to each set."""
+    def _sentences(self) -> list[str]:
         return [self.told]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a case and set."""
+    def _rows(self) -> list[list[str]]:
         unit = self.unit
         return shown(self.cases.to_dict(orient="records"), {
             "set": lambda row: row["equipment_set"],
@@ -67,9 +63,7 @@ class Fragmentation(Answer):
                 lambda row: format_estimate(*(row[f"work_days{end}"] for end in ("", "_ci95_low", "_ci95_high"))),
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """What a case is, jobs that are not done, how well the response fits, and what maps left out."""
+    def _remarks(self) -> list[str]:
         unit = self.unit
         said = [
             f"{self.runs_each} runs of each case, the same random runs for all; each case is a job that is worked off "

@@ -78,9 +78,7 @@ class Hindcast(Answer):
         """The bias as a document."""
         return {name: one and {"share": one.mean, "ci95": [one.low, one.high]} for name, one in self.bias.items()}
 
-    @property
-    def sentences(self) -> list[str]:
-        """How often the widest band held, and which way the simulation errs."""
+    def _sentences(self) -> list[str]:
         names = {"acres": f"{self.unit.name} done", "paid_hours": "paid hours"}
         said = []
         for entry in (one for one in self.coverage if one.band == max(BANDS)):
@@ -100,9 +98,7 @@ class Hindcast(Answer):
         tail = f" On {mute} days the whole list was done, in fact and in every simulation: their acres prove nothing."
         return [f"{capital('; '.join(said) or 'no past day tells anything')}.{tail if mute else ''}"]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a past day and measure."""
+    def _rows(self) -> list[list[str]]:
         unit = self.unit
 
         def number(row: dict[Hashable, Any], key: str) -> str:
@@ -122,9 +118,7 @@ class Hindcast(Answer):
             "inside": inside,
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """How often each band held."""
+    def _remarks(self) -> list[str]:
         held = [
             f"{one.measure.replace('_', ' ')}: {one.inside} of {one.days} in the band for {100 * one.band:.0f} % "
             f"(in the long run {100 * one.low:.0f} to {100 * one.high:.0f} %)."

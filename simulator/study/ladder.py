@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 import numpy as np
 
@@ -15,7 +15,7 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import area_unit
-from simulator.study.answer import Answer, frame, limits, shown
+from simulator.study.answer import Answer, attributes, frame, shown
 from simulator.study.cases import ACRES, FloatArray, Report, Trials, check_runs, judged, one_set
 from simulator.study.ladder_climb import Climb, Step
 from simulator.study.money import demand_acres, need_costs
@@ -43,9 +43,25 @@ class Rung:
     taken: Step | None
 
     @property
+    def next(self) -> str:
+        """The change taken, in words."""
+        return "nothing" if self.taken is None else self.taken.change
+
+    @property
+    def added(self) -> str:
+        """Its settings."""
+        return "" if self.taken is None else " ".join(self.taken.settings)
+
+    @property
     def worth(self) -> Interval | None:
         """What the step taken is worth."""
         return None if self.taken is None else self.taken.net_present_value
+
+
+class _Tried(NamedTuple):
+    rung: Rung
+    step: Step
+    taken: bool
 
 
 @dataclass(frozen=True)
@@ -70,9 +86,7 @@ class Ladder(Answer):
         """The steps taken, in order."""
         return [rung.taken for rung in self.rungs if rung.taken is not None]
 
-    @property
-    def sentences(self) -> list[str]:
-        """What to buy, and what not yet."""
+    def _sentences(self) -> list[str]:
         taken, first, last = self.taken, self.rungs[0], self.rungs[-1]
         hold = f"at the end {held_words(*last.bottleneck.resources)} it back"
         if not taken:
@@ -91,15 +105,13 @@ class Ladder(Answer):
         bought = ", then ".join(step.change for step in taken)
         return [f"Buy: {bought}{spent}.{not_yet} From {change} {self.per_day}{after}, and {hold}."]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a rung."""
+    def _rows(self) -> list[list[str]]:
         per = self.unit.acres
         return shown(self.rungs, {
             "rung": lambda rung: str(rung.number),
             f"{self.unit.name}/day": lambda rung: number_text(rung.acres_per_day / per),
             "held back by": lambda rung: " or ".join(rung.bottleneck.resources),
-            "next": lambda rung: rung.taken.change if rung.taken else "nothing",
+            "next": lambda rung: rung.next,
             "adds a day": lambda rung: interval_text(rung.taken.extra_acres_per_day, per) if rung.taken else None,
             f"price {self.currency}".strip(): lambda rung: number_text(rung.taken.price if rung.taken else None),
             f"worth {self.currency}".strip(): lambda rung: rung.worth and interval_text(rung.worth),
@@ -108,35 +120,27 @@ class Ladder(Answer):
     @property
     def rung_table(self) -> pd.DataFrame:
         """One row a rung."""
-        per = self.unit.acres
-        return frame(self.rungs, {
-            "rung": lambda rung: rung.number,
-            f"{self.unit.name}_per_day": lambda rung: rung.acres_per_day / per,
-            "bottleneck": lambda rung: rung.bottleneck.resource,
-            "next_change": lambda rung: rung.taken.change if rung.taken else "nothing",
-            "settings": lambda rung: " ".join(rung.taken.settings) if rung.taken else "",
-            **limits("adds", lambda rung: rung.taken and rung.taken.extra_acres_per_day, per, "adds_per_day"),
-            "price": lambda rung: rung.taken and rung.taken.price,
-            **limits("net_present_value", lambda rung: rung.worth),
-            "job_work_days_more": lambda rung: rung.taken and rung.taken.job and rung.taken.job.work_days.mean,
-        })  # fmt: skip
+        return frame(self.rungs, attributes(
+            "rung=number", f"{self.unit.name}_per_day=acres_per_day/", "bottleneck=bottleneck.resource",
+            "next_change=next", "settings=added", "adds_per_day=taken.extra_acres_per_day.mean/",
+            "adds_low=taken.extra_acres_per_day.low/", "adds_high=taken.extra_acres_per_day.high/", "price=taken.price",
+            "net_present_value=worth.mean", "net_present_value_low=worth.low", "net_present_value_high=worth.high",
+            "job_work_days_more=taken.job.work_days.mean", per=self.unit.acres,
+        ))  # fmt: skip
 
     @property
     def step_table(self) -> pd.DataFrame:
         """One row a change tried."""
-        return frame([(rung, step) for rung in self.rungs for step in rung.steps], {
-            "rung": lambda one: one[0].number,
-            "change": lambda one: one[1].change,
-            "resource": lambda one: one[1].resource,
-            "taken": lambda one: one[1] is one[0].taken,
-            **limits("adds", lambda one: one[1].extra_acres_per_day, self.unit.acres, "adds_per_day"),
-            "price": lambda one: one[1].price,
-            **limits("net_present_value", lambda one: one[1].net_present_value),
-        })  # fmt: skip
+        tried = [_Tried(rung, step, step is rung.taken) for rung in self.rungs for step in rung.steps]
+        return frame(tried, attributes(
+            "rung=rung.number", "change=step.change", "resource=step.resource", "taken",
+            "adds_per_day=step.extra_acres_per_day.mean/", "adds_low=step.extra_acres_per_day.low/",
+            "adds_high=step.extra_acres_per_day.high/", "price=step.price",
+            "net_present_value=step.net_present_value.mean", "net_present_value_low=step.net_present_value.low",
+            "net_present_value_high=step.net_present_value.high", per=self.unit.acres,
+        ))  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """Each rung in a sentence, and what to know beside it."""
+    def _remarks(self) -> list[str]:
         return [*map(self.rung_sentence, self.rungs), *self.notes]
 
     def rung_sentence(self, rung: Rung) -> str:

@@ -1,7 +1,6 @@
-"""Money over years: annuities, present value, payback, and what a piece of equipment costs a year.
+"""Money over years: annuities, payback, and what a piece of equipment costs a year, interest paid at year ends.
 
-Formulas are those of engineering economics (Grant, Ireson & Leavenworth, *Principles of Engineering Economy*; from
-memory). Interest is a share a year, paid at year ends; times are in years; amounts are in the scenario's currency.
+Formulas: Grant, Ireson & Leavenworth, *Principles of Engineering Economy*; from memory.
 """
 
 from __future__ import annotations
@@ -67,10 +66,7 @@ def life_years(item: Item, cycles_per_year: ArrayLike = 0.0, hours_per_year: Arr
 
 
 def yearly_cost(item: Item, life: ArrayLike, interest: float) -> FloatArray:
-    """Return the equivalent uniform yearly cost of owning one piece: capital recovery and upkeep.
-
-    (P - S) / annuity(i, life) + S i + u P, with price P, resale S and upkeep share u.
-    """
+    """Return the yearly cost of owning one piece, (P - S) / annuity(i, life) + S i + u P: recovery and upkeep."""
     resale = item.resale_share * item.purchase
     recovery = (item.purchase - resale) / annuity_factor(interest, life)
     return np.asarray(recovery + resale * interest + item.upkeep_share * item.purchase)

@@ -71,10 +71,7 @@ class Quantity(NamedTuple):
 
 @dataclass(frozen=True)
 class Pair:
-    """The change together with one thing more, which as ``setting`` goes over the changed set.
-
-    What both add to the set as it was, what they add to the change alone, and whether neither was shown to add alone.
-    """
+    """The change together with one thing more: what both add, and beyond the change, and whether neither adds alone."""
 
     document: ClassVar = (
         "change", "setting", "extra_acres_per_day", "beyond_the_change_alone=beyond_change", "only_together",
@@ -177,9 +174,7 @@ class Payoff(Answer):
     def _years(self) -> str:
         return f"over {self.costs.horizon_years:g} years, before tax"
 
-    @property
-    def sentences(self) -> list[str]:
-        """The answer, what the change does to the job, and what to add to it where something helps together with it."""
+    def _sentences(self) -> list[str]:
         gain = interval_text(self.extra_acres_per_day, self.unit.acres, self.per_day)
         does = f"this set does {gain} more" if self.extra_acres_per_day.mean >= 0 else ""
         does = does or f"the output of this set changes by {gain}"
@@ -233,9 +228,7 @@ class Payoff(Answer):
             add("break-even demand", even.season_demand_acres, season, area.acres),
         ]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """Every answer with its limits."""
+    def _rows(self) -> list[list[str]]:
         lines = [(one, one.texts()) for one in self.quantities]
         return shown(lines, {
             "quantity": lambda line: line[0].quantity,
@@ -251,9 +244,7 @@ class Payoff(Answer):
 
         return pd.DataFrame(self.quantities).astype({"value": float, "low": float, "high": float})
 
-    @property
-    def remarks(self) -> list[str]:
-        """What a buyer must know."""
+    def _remarks(self) -> list[str]:
         common = "Both sets saw the same random runs"
         if math.isfinite(self.noise_reduction):
             common += f", which makes the variance of the difference {self.noise_reduction:.1f} times smaller than with"

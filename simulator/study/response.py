@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,25 +26,13 @@ TERMS = {
 """Terms of the response and their meaning."""
 
 
-@dataclass(frozen=True)
-class Term:
+class Term(NamedTuple):
     """One coefficient with its interval."""
 
-    document: ClassVar = ("name", "meaning", "value", "ci95")
     name: str
     value: float
     low: float
     high: float
-
-    @property
-    def meaning(self) -> str:
-        """What it is."""
-        return TERMS[self.name]
-
-    @property
-    def ci95(self) -> tuple[float, float]:
-        """Its interval."""
-        return self.low, self.high
 
 
 @dataclass(frozen=True)
@@ -59,13 +47,22 @@ class Response:
         "+ per_turn_length * mean(1 / length in m) + per_reach * mean(half diagonal in m)"
     )
     document: ClassVar = (
-        "form", "terms", "paid_hours_per_day=hours", "r2", "leave_one_out_error_acres_per_day=error_acres", "cases",
+        "form", "terms=coefficients", "paid_hours_per_day=hours", "r2", "leave_one_out_error_acres_per_day=error_acres",
+        "cases",
     )  # fmt: skip
     terms: tuple[Term, ...]
     hours: float
     r2: float
     error_acres: float
     cases: int
+
+    @property
+    def coefficients(self) -> list[dict[str, Any]]:
+        """The terms as a document."""
+        return [
+            {"name": term.name, "meaning": TERMS[term.name], "value": term.value, "ci95": [term.low, term.high]}
+            for term in self.terms
+        ]
 
     def acres_per_day(self, mean_area_m2: float, move_m: float, pass_inverse_per_m: float, reach_m: float) -> float:
         """Return the acres a day that the response foretells; NaN where it makes no sense."""

@@ -4,10 +4,10 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from simulator.experiment.estimates import Interval
-from simulator.study.answer import Answer, Spread, frame, limits, shown
+from simulator.study.answer import Answer, Spread, attributes, frame, shown
 from simulator.study.cases import FloatArray
 from simulator.study.words import money_range, number_text, scaled, share_words
 
@@ -75,6 +75,17 @@ class SetSeason:
         return [dict(zip(names, (day, *row), strict=True)) for day, row in zip(self.dates, rows, strict=True)]
 
 
+class _SetCost(NamedTuple):
+    set: SetSeason
+    size: SizeCost
+    cost: Interval
+
+
+class _SetGoal(NamedTuple):
+    set: SetSeason
+    goal: Goal | None
+
+
 @dataclass(frozen=True)
 class Season(Answer):
     """How far equipment sets get in a season."""
@@ -97,9 +108,7 @@ class Season(Answer):
         """First and last date."""
         return self.dates[0], self.dates[-1]
 
-    @property
-    def sentences(self) -> list[str]:
-        """How far each set gets, and what an acre costs."""
+    def _sentences(self) -> list[str]:
         return [" ".join(map(self._expectation, self.sets)), *([self.cost_sentence] if self.cost_sentence else [])]
 
     def _expectation(self, entry: SetSeason) -> str:
@@ -137,43 +146,38 @@ class Season(Answer):
         return " ".join(said)
 
     @property
-    def _with_goals(self) -> list[tuple[SetSeason, Goal | None]]:
-        return [(entry, goal) for entry in self.sets for goal in entry.goals or (None,)]
+    def _goals(self) -> list[_SetGoal]:
+        return [_SetGoal(entry, goal) for entry in self.sets for goal in entry.goals or (None,)]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a set and goal."""
+    def _rows(self) -> list[list[str]]:
         per, area = self.unit.acres, self.unit.name
-        return shown(self._with_goals, {
-            "set": lambda one: one[0].name,
-            f"{area}/season": lambda one: number_text(one[0].total.p50 / per, -1),
-            "in 9 of 10": lambda one: number_text(one[0].total.p10 / per, -1),
-            "goal": lambda one: one[1] and number_text(one[1].acres / per),
-            "chance": lambda one: one[1] and f"{100 * one[1].chance:.0f} %",
-            "half done by": lambda one: (one[1] and one[1].half_done_by) or None,
-            "9 in 10 by": lambda one: (one[1] and one[1].safe_by) or None,
-            "work days": lambda one: one[1] and number_text(one[1].days_half),
-            "cycles/pack": lambda one: number_text(one[0].cycles_per_pack.p50),
+        return shown(self._goals, {
+            "set": lambda one: one.set.name,
+            f"{area}/season": lambda one: number_text(one.set.total.p50 / per, -1),
+            "in 9 of 10": lambda one: number_text(one.set.total.p10 / per, -1),
+            "goal": lambda one: one.goal and number_text(one.goal.acres / per),
+            "chance": lambda one: one.goal and f"{100 * one.goal.chance:.0f} %",
+            "half done by": lambda one: (one.goal and one.goal.half_done_by) or None,
+            "9 in 10 by": lambda one: (one.goal and one.goal.safe_by) or None,
+            "work days": lambda one: one.goal and number_text(one.goal.days_half),
+            "cycles/pack": lambda one: number_text(one.set.cycles_per_pack.p50),
         })  # fmt: skip
 
     @property
     def goal_table(self) -> pd.DataFrame:
         """One row a set and goal."""
-        per = self.unit.acres
-        return frame(self._with_goals, {
-            "equipment_set": lambda one: one[0].name,
-            f"{self.unit.name}_per_day": lambda one: one[0].acres_per_day.mean / per,
-            "season_p10": lambda one: one[0].total.p10 / per,
-            "season_p50": lambda one: one[0].total.p50 / per,
-            "season_p90": lambda one: one[0].total.p90 / per,
-            "goal": lambda one: one[1] and one[1].acres / per,
-            "chance": lambda one: one[1] and one[1].chance,
-            "half_done_by": lambda one: one[1].half_done_by if one[1] else "",
-            "nine_in_ten_by": lambda one: one[1].safe_by if one[1] else "",
-            "work_days_p50": lambda one: one[1] and one[1].days_half,
-            "work_days_p90": lambda one: one[1] and one[1].days_safe,
-            "cycles_per_pack": lambda one: one[0].cycles_per_pack.p50,
-            "pack_life_used_share": lambda one: one[0].life_used_share,
+        return frame(self._goals, {
+            **attributes(
+                "equipment_set=set.name", f"{self.unit.name}_per_day=set.acres_per_day.mean/",
+                "season_p10=set.total.p10/", "season_p50=set.total.p50/", "season_p90=set.total.p90/",
+                "goal=goal.acres/", "chance=goal.chance", per=self.unit.acres,
+            ),
+            "half_done_by": lambda one: one.goal.half_done_by if one.goal else "",
+            "nine_in_ten_by": lambda one: one.goal.safe_by if one.goal else "",
+            **attributes(
+                "work_days_p50=goal.days_half", "work_days_p90=goal.days_safe",
+                "cycles_per_pack=set.cycles_per_pack.p50", "pack_life_used_share=set.life_used_share",
+            ),
         })  # fmt: skip
 
     @property
@@ -191,18 +195,15 @@ class Season(Answer):
     @property
     def cost_table(self) -> pd.DataFrame:
         """One row a set and season size."""
-        per = self.unit.acres
-        return frame(((entry, one) for entry in self.sets for one in entry.costs_by_size), {
-            "equipment_set": lambda one: one[0].name,
-            f"season_{self.unit.name}": lambda one: one[1].acres / per,
-            "work_days": lambda one: one[1].days,
-            "fits_the_season": lambda one: one[1].fits,
-            **limits("", lambda one: one[1].cost_per_acre, 1.0 / per, f"cost_per_{self.unit.one}"),
+        priced = (_SetCost(entry, one, one.cost_per_acre) for entry in self.sets for one in entry.costs_by_size)
+        return frame(priced, {
+            **attributes("equipment_set=set.name", f"season_{self.unit.name}=size.acres/", per=self.unit.acres),
+            **attributes("work_days=size.days", "fits_the_season=size.fits"),
+            **attributes(f"cost_per_{self.unit.one}=cost.mean/", "low=cost.low/", "high=cost.high/",
+                         per=1.0 / self.unit.acres),
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """Wear of packs, and what was assumed."""
+    def _remarks(self) -> list[str]:
         wear = [
             f"{entry.name}: a middle season takes {100 * entry.life_used_share:.0f} % of a pack's life in cycles."
             for entry in self.sets

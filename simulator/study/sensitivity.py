@@ -23,8 +23,7 @@ from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.merge import nearest
 from simulator.scenario.units import area_unit
 from simulator.study.cases import CaseRuns, FloatArray, Report, Trials, changed_set, check_runs, one_set
-from simulator.study.design import locate, setting_at
-from simulator.study.reading import InputRange
+from simulator.study.reading import InputRange, locate, setting_at
 from simulator.study.sensitivity_answer import Sensitivity
 from simulator.study.sobol import is_power_of_two, sobol
 

@@ -70,9 +70,7 @@ class Sensitivity(Answer):
             "chance_share_of_variance": self.noise_share,
         }  # fmt: skip
 
-    @property
-    def sentences(self) -> list[str]:
-        """What matters most, whether a choice holds, and what to measure."""
+    def _sentences(self) -> list[str]:
         bars, first, of = self.bars, self.bars.iloc[0], self.sets[0]
         scale, name, answer = 1.0, self.measure.replace("_", " "), "the answer"
         if self.measure == "acres":
@@ -103,9 +101,7 @@ class Sensitivity(Answer):
             said.append(f"{row['words']} to within {row['plus_minus']:.2g} {row['unit']}".rstrip() + times)
         return [f"{text} To be sure to {100 * self.target:.2g} %, measure {'; '.join(said)}."]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row an input."""
+    def _rows(self) -> list[list[str]]:
         unit, acres = self.unit, self.measure == "acres"
         scale, word = (1.0 / unit.acres, f"{unit.name}/day") if acres else (1.0, self.measure)
         table = self.sobol_table
@@ -136,9 +132,7 @@ class Sensitivity(Answer):
             columns["share in all (total)"] = estimate("total")
         return shown(lines.to_dict(orient="records"), columns)
 
-    @property
-    def remarks(self) -> list[str]:
-        """What the columns mean."""
+    def _remarks(self) -> list[str]:
         said = [
             f"{self.runs} runs of each point, the same random runs for all; changes are from the scenario's own "
             "values, with 95 % intervals; the widest difference is between any two of low end, own value and high end.",

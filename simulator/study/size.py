@@ -1,8 +1,6 @@
 """What size: the equipment set of least cost that reaches a target, over given choices.
 
-All combinations are simulated a little, those that cannot be the choice are dropped, the others simulated until it is
-shown which reach the target; of these the cheapest is found by the sequential selection of Kim & Nelson (2001, ACM
-TOMACS 11:251-273) with common random numbers.
+Selection: Kim & Nelson (2001, ACM TOMACS 11:251-273) with common random numbers, after a screen.
 """
 
 from __future__ import annotations
@@ -20,10 +18,10 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import M2_PER_ACRE, area_unit
-from simulator.study.answer import Answer, frame, shown
-from simulator.study.cases import ACRES, Report, Trials, changed_set, check_runs, one_set
+from simulator.study.answer import Answer, attributes, frame, shown
+from simulator.study.cases import Report, Trials, changed_set, check_runs, one_set
 from simulator.study.money import need_costs, need_prices, pieces_of
-from simulator.study.reading import Choice, combinations, parse_choice
+from simulator.study.reading import combinations
 from simulator.study.size_search import Candidate, Search
 from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, Target
 from simulator.study.words import interval_text, money_range, money_text, number_text
@@ -65,9 +63,7 @@ class Size(Answer):
     confidence: float
     costs: Costs = field(kw_only=True)
 
-    @property
-    def sentences(self) -> list[str]:
-        """The choice, or the nearest set."""
+    def _sentences(self) -> list[str]:
         aim = self.target.words(self.unit)
         if self.best is not None:
             costs = f"it costs {self._cost(self.best)}, wages included"
@@ -139,9 +135,7 @@ class Size(Answer):
     def _mark(self, one: Candidate) -> str:
         return "chosen" if one is self.best else one.status
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """The choice and the cheapest others."""
+    def _rows(self) -> list[list[str]]:
         first = sorted(self.candidates, key=lambda one: (one is not self.best, one.cost.mean if one.cost else 0.0))
         scale = self.target.scale(self.unit)[0]
         return shown(first[:_SHOWN], {
@@ -157,24 +151,18 @@ class Size(Answer):
     def table(self) -> pd.DataFrame:
         """One row a combination, cheapest first; ``frontier`` marks those that no other beats in cost and output."""
         front = {one.number for one in self.frontier}
-        scale, per = self.target.scale(self.unit)[0], self.unit.acres
+        scale = self.target.scale(self.unit)[0]
         return frame(sorted(self.candidates, key=lambda entry: (entry.mean_cost, entry.number)), {
             "set": lambda one: one.label,
             "settings": lambda one: " ".join(one.settings),
             "status": self._mark,
-            "runs": lambda one: one.runs,
-            "reached": lambda one: one.reached and one.reached / scale,
-            f"mean_{self.unit.name}_per_day": lambda one: float(one.rows[:, ACRES].mean()) / per if one.runs else None,
-            "chance": lambda one: one.chance,
-            "cost": lambda one: one.mean_cost,
-            "cost_low": lambda one: one.cost and one.cost.low,
-            "cost_high": lambda one: one.cost and one.cost.high,
+            **attributes("runs", "reached=reached/", per=scale),
+            **attributes(f"mean_{self.unit.name}_per_day=mean_acres/", per=self.unit.acres),
+            **attributes("chance", "cost=mean_cost", "cost_low=cost.low", "cost_high=cost.high"),
             "frontier": lambda one: one.number in front,
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """What the table means, what is guaranteed, and the sets next to the choice."""
+    def _remarks(self) -> list[str]:
         said = [self.legend, self.guarantee, *self.open_question]
         for one in self.near_misses:
             said.append(f"Near: {one.label} ({one.status}) with {self._reached(one)}, at {self._cost(one)}.")
@@ -202,7 +190,7 @@ class Size(Answer):
 
 
 def size(
-    loaded: LoadedScenario, choices: Sequence[str | Choice], acres_per_day: float | None = None,
+    loaded: LoadedScenario, choices: Sequence[str], acres_per_day: float | None = None,
     season_acres: float | None = None, season_days: float | None = None, within_days: int | None = None,
     share: float = 0.9, set_name: str | None = None, runs: int = 200, seed: int | None = None, workers: int = 1,
     confidence: float = 0.95, indifference: float | None = None, report: Report | None = None,
@@ -213,7 +201,7 @@ def size(
     ----------
     loaded : LoadedScenario
         Scenario with costs.
-    choices : sequence of str or Choice
+    choices : sequence of str
         ``KEY=LOW..HIGH`` or ``KEY=value,value``.
     acres_per_day : float, optional
         Target a day, on ``share`` of the days (single full work days, one of each run).
@@ -256,8 +244,7 @@ def size(
         raise InputError.single(f"got {confidence}; allowed is above 0.5 and below 1", "confidence")
     if indifference is not None and not 0 < indifference < 1e9:
         raise InputError.single(f"got {indifference}; allowed is an amount above 0", "indifference")
-    parsed = [choice if isinstance(choice, Choice) else parse_choice(choice) for choice in choices]
-    candidates, refused = _candidates(loaded, entry, parsed)
+    candidates, refused = _candidates(loaded, entry, choices)
     need_prices(dict.fromkeys(p for one in candidates for p in pieces_of(one.entry.scenario)), costs, "size")
     simulated = trials.cases([one.plan for one in candidates])
     search = Search(candidates, target, costs, confidence, runs, simulated)
@@ -305,7 +292,7 @@ def _target(
 
 
 def _candidates(
-    loaded: LoadedScenario, entry: EquipmentSet, choices: Sequence[Choice]
+    loaded: LoadedScenario, entry: EquipmentSet, choices: Sequence[str]
 ) -> tuple[list[Candidate], list[tuple[str, str]]]:
     candidates: list[Candidate] = []
     refused: list[tuple[str, str]] = []

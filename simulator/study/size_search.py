@@ -14,7 +14,7 @@ from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.streams import BLOCK_RUNS
-from simulator.study.cases import CaseRuns, FloatArray
+from simulator.study.cases import ACRES, CaseRuns, FloatArray
 from simulator.study.day_money import ledger_of, season_money
 from simulator.study.money import demand_acres, pieces_of
 from simulator.study.target import Target, Verdict
@@ -49,6 +49,11 @@ class Candidate:
     def reached(self) -> float | None:
         """What is passed in the share of cases asked for."""
         return None if self.verdict is None else self.verdict.reached
+
+    @property
+    def mean_acres(self) -> float | None:
+        """Mean acres a day."""
+        return float(self.rows[:, ACRES].mean()) if self.runs else None
 
     @property
     def chance(self) -> float | None:

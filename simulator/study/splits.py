@@ -88,11 +88,7 @@ def latin_hypercube(factors: int, points: int, seed: int) -> FloatArray:
 
 
 def map_splits(name: str, fields: FieldList, total_m2: float, most: int = 3) -> list[Split]:
-    """Return neighbourhoods of a boundary file, each of about the total area.
-
-    From the first field on, the nearest unused one is taken until the area is reached; the last neighbourhood is
-    dropped when less than half the area is left for it, unless it is the only one.
-    """
+    """Return neighbourhoods of a boundary file, each of about the total area: from a field to the nearest unused."""
     left = list(fields.sites)
     splits: list[Split] = []
     while left and len(splits) < most:
@@ -102,6 +98,7 @@ def map_splits(name: str, fields: FieldList, total_m2: float, most: int = 3) -> 
             here = left.pop(int(np.argmin([_distance(here, other) for other in left])))
             group.append(here)
             area += here.area_m2
+        # the last is dropped when less than half the area is left for it, unless it is the only one
         if splits and area < 0.5 * total_m2:
             break
         splits.append(Split(f"{name} {len(splits) + 1}", "map", tuple(group)))

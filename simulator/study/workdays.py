@@ -61,15 +61,12 @@ class Calendar:
     number: Distribution | None = None
 
     def draw(self, worlds: int, rng: np.random.Generator) -> NDArray[np.int64]:
-        """Return the kind of each date of made-up seasons, shape (worlds, dates).
-
-        Seasons on record are taken as they were, each as likely; a number of work days falls on dates at random
-        (assumption: no longer spells of good or bad weather than chance makes).
-        """
+        """Return the kind of each date of made-up seasons, shape (worlds, dates)."""
         if self.seasons is not None:
             return np.asarray(self.seasons[rng.integers(len(self.seasons), size=worlds)])
         if self.number is None:
             raise ValueError("got a calendar without seasons and without a number; allowed is one of them")
+        # they fall on dates at random (assumption: no longer spells of good or bad weather than chance makes)
         wanted = np.clip(np.rint(self.number.ppf(rng.uniform(1e-9, 1 - 1e-9, size=worlds))), 0, len(self.dates))
         order = np.argsort(rng.random((worlds, len(self.dates))), axis=1)
         rank = np.argsort(order, axis=1)

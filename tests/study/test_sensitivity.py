@@ -8,8 +8,7 @@ from short_days import table, two_and_four
 
 from simulator.errors import InputError
 from simulator.experiment.estimates import replications_needed
-from simulator.study.design import locate
-from simulator.study.reading import ranges_of
+from simulator.study.reading import locate, ranges_of
 from simulator.study.sensitivity import sensitivity, words_of
 from simulator.study.sobol import estimates, sobol
 
