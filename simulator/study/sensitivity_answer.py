@@ -51,15 +51,7 @@ class Sensitivity(Answer):
         """One row an input with its indices and intervals, in the order of the bars; None without indices."""
         if self.indices is None:
             return None
-        import pandas as pd
-
-        found = self.indices
-        table = pd.DataFrame({
-            "place": range(len(found.first)), "first_order": found.first, "first_ci95_low": found.first_low,
-            "first_ci95_high": found.first_high, "total": found.total, "total_ci95_low": found.total_low,
-            "total_ci95_high": found.total_high,
-        })  # fmt: skip
-        return self.bars[["place", "key", "words"]].merge(table, on="place").drop(columns="place")
+        return self.bars[["place", "key", "words"]].join(self.indices.table, on="place").drop(columns="place")
 
     @property
     def sobol(self) -> dict[str, Any] | None:

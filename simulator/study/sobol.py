@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 FloatArray = NDArray[np.float64]
+
+
+INDICES = ("first_order", "first_ci95_low", "first_ci95_high", "total", "total_ci95_low", "total_ci95_high")
 
 
 @dataclass(frozen=True)
 class SobolIndices:
-    """First-order and total indices with percentile bootstrap intervals, each of shape (inputs,)."""
+    """First-order and total indices with percentile bootstrap intervals, a row an input with the columns INDICES."""
 
-    first: FloatArray
-    first_low: FloatArray
-    first_high: FloatArray
-    total: FloatArray
-    total_low: FloatArray
-    total_high: FloatArray
+    table: pd.DataFrame
     mean: float
     sd: float
     evaluations: int
@@ -42,6 +44,7 @@ def sobol(
     if points < 2 or not is_power_of_two(points) or not bounds:
         got = f"got {points} points of {len(bounds)} inputs"
         raise ValueError(f"{got}; allowed is a power of two and one input or more")
+    import pandas as pd
     from scipy import stats
 
     answers: list[FloatArray] = []
@@ -60,20 +63,20 @@ def sobol(
     evaluations = points * (len(bounds) + 2)
     plain = np.concatenate(answers[:2])  # the two independent halves of the sample
     if plain.std() <= 1e-12 * max(1.0, abs(plain.mean())):
-        zero = np.zeros(len(bounds))
-        return SobolIndices(zero, zero, zero, zero, zero, zero, float(plain.mean()), 0.0, evaluations)
+        table = pd.DataFrame(0.0, index=range(len(bounds)), columns=INDICES)
+        return SobolIndices(table, float(plain.mean()), 0.0, evaluations)
     halves = answers[0], answers[1], answers[2].reshape(points, len(spread)).T[: len(bounds)]
     rng = np.random.default_rng([seed, 1])
     draws = []
     for _ in range(resamples):
         chosen = rng.integers(points, size=points)
         draws.append(estimates(halves[0][chosen], halves[1][chosen], halves[2][:, chosen]))
-    (first_low, total_low), (first_high, total_high) = np.nanquantile(draws, [0.025, 0.975], axis=0)
-    first, total = (
-        np.asarray(one, dtype=np.float64).reshape(-1)[: len(bounds)] for one in (result.first_order, result.total_order)
-    )
-    mean, sd = float(plain.mean()), float(plain.std(ddof=1))
-    return SobolIndices(first, first_low, first_high, total, total_low, total_high, mean, sd, evaluations)
+    low, high = np.nanquantile(draws, [0.025, 0.975], axis=0)
+    both = (result.first_order, result.total_order)
+    found = [np.asarray(one, dtype=np.float64).reshape(-1)[: len(bounds)] for one in both]
+    columns = [part for kind in (0, 1) for part in (found[kind], low[kind], high[kind])]
+    table = pd.DataFrame(dict(zip(INDICES, columns, strict=True)))
+    return SobolIndices(table, float(plain.mean()), float(plain.std(ddof=1)), evaluations)
 
 
 def estimates(f_a: FloatArray, f_b: FloatArray, f_ab: FloatArray) -> tuple[FloatArray, FloatArray]:
