@@ -39,18 +39,12 @@ class Coverage:
     band: float
     inside: int
     days: int
-    low: float
-    high: float
-
-    @property
-    def ci95(self) -> tuple[float, float]:
-        """The interval."""
-        return self.low, self.high
+    ci95: tuple[float, float]
 
     @property
     def agrees(self) -> bool:
         """Whether the share that the band should hold is within the interval."""
-        return self.low <= self.band <= self.high
+        return self.ci95[0] <= self.band <= self.ci95[1]
 
 
 @dataclass(frozen=True)
@@ -121,7 +115,7 @@ class Hindcast(Answer):
     def _remarks(self) -> list[str]:
         held = [
             f"{one.measure.replace('_', ' ')}: {one.inside} of {one.days} in the band for {100 * one.band:.0f} % "
-            f"(in the long run {100 * one.low:.0f} to {100 * one.high:.0f} %)."
+            f"(in the long run {100 * one.ci95[0]:.0f} to {100 * one.ci95[1]:.0f} %)."
             for one in self.coverage
         ]
         return [*held, f"{self.runs} runs for each past day."]
@@ -205,7 +199,7 @@ def _coverage(part: pd.DataFrame, measure: str, band: float) -> Coverage:
 
     inside = int(_held(part, f"p{round(50 * (1 - band))}", f"p{round(50 * (1 + band))}").sum())
     limits = binomtest(inside, len(part)).proportion_ci(0.95, method="exact")
-    return Coverage(measure, band, inside, len(part), float(limits.low), float(limits.high))
+    return Coverage(measure, band, inside, len(part), (float(limits.low), float(limits.high)))
 
 
 def _bias(part: pd.DataFrame) -> Interval | None:
