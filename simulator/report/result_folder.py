@@ -27,7 +27,7 @@ def result_document(loaded: LoadedScenario, result: Result) -> dict[str, Any]:
     """Return ``result.json``: what the runs say, with costs and what a practitioner checks first."""
     from simulator.experiment.run import make_plans
     from simulator.report.practice import practitioner_lines
-    from simulator.study.job_cost import put_costs
+    from simulator.study.day_money import put_costs
 
     document = result.to_json()
     document["units"], document["title"] = loaded.base.units, loaded.base.title
