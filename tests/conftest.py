@@ -1,10 +1,15 @@
 """Settings of every test run.
 
 Each simulated day is checked for conservation. Hypothesis keeps no examples on disk, and takes the same ones each time:
-new ones are for the fuzz and soak runs.
+new ones are for the fuzz and soak runs. Of several test processes, one has all tests that share what is dear to make.
 """
 
+import atexit
+import importlib
 import os
+import random
+import shutil
+import tempfile
 from pathlib import Path
 
 import pytest
@@ -15,6 +20,12 @@ os.environ.setdefault("ACREDAY_VERIFY", "conservation_job:verify_run")
 os.environ["PYTHONPATH"] = os.pathsep.join(
     filter(None, [str(Path(__file__).parent / "operation"), os.environ.get("PYTHONPATH")])
 )
+if "ACREDAY_TEST_REHEARSALS" not in os.environ:
+    os.environ["ACREDAY_TEST_REHEARSALS"] = tempfile.mkdtemp(prefix="acreday_rehearsals_")
+    atexit.register(shutil.rmtree, os.environ["ACREDAY_TEST_REHEARSALS"], ignore_errors=True)
+    # the same in all test processes, or none would know another's plans
+    os.environ.setdefault("PYTHONHASHSEED", str(random.randrange(2**32)))
+importlib.import_module("shared_rehearsals")
 
 settings.register_profile(
     "acreday",
@@ -24,6 +35,19 @@ settings.register_profile(
     suppress_health_check=[HealthCheck.too_slow, HealthCheck.data_too_large],
 )
 settings.load_profile("acreday")
+
+WHOLE_ROOMS = ("report", "page", "validation", "experiment")
+"""Tests of one process: they share results, a server, a browser."""
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_collection_modifyitems(items):
+    for item in items:
+        room = item.path.parent.name
+        if room in WHOLE_ROOMS:
+            item.add_marker(pytest.mark.xdist_group(room))
+        elif room == "study":
+            item.add_marker(pytest.mark.xdist_group(item.path.stem))
 
 
 @pytest.fixture(scope="module")

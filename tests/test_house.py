@@ -11,7 +11,7 @@ import zipfile
 from pathlib import Path
 
 import pytest
-from command_line import call, shortened
+from command_line import call, copy_scenarios, shortened
 
 ROOT = Path(__file__).resolve().parent.parent
 ROOMS = ["physics", "scenario", "plan", "operation", "analysis", "experiment", "study", "report", "page", "command"]
@@ -200,10 +200,8 @@ def readme_blocks(pattern):
 
 def test_readme_examples_run(tmp_path, monkeypatch, capsys):
     """Every line of the README's example blocks runs from a copy of the shipped scenarios, and ends well."""
-    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
+    copy_scenarios(tmp_path)
     monkeypatch.chdir(tmp_path)
-    # conservation of these scenarios' days is checked in tests/scenario/test_shipped.py
-    monkeypatch.delenv("ACREDAY_VERIFY", raising=False)
     blocks = readme_blocks(r"<!-- example -->\n```(?:sh|bash)\n(.*?)```")
     lines = [line for block in blocks for line in block.splitlines() if line.strip() and not line.startswith("#")]
     assert lines, "the README has no example block"

@@ -9,11 +9,10 @@ from statistics import fmean, median
 import pytest
 from hypothesis import given, reject, settings
 from scenarios_strategy import scenarios
+from small_day import area_m2, days_of
 
 from simulator.analysis.explain import explain, page_json
 from simulator.errors import InputError
-from simulator.experiment.rehearsal import rehearsed
-from simulator.experiment.runs import simulate_replication
 from simulator.operation.log import State
 from simulator.plan.day_plan import make_plan
 from simulator.report.explain_text import SCREENS, figure_text, page_markdown, page_text
@@ -21,7 +20,6 @@ from simulator.scenario.loading import load_scenario
 from simulator.scenario.provenance import provenance
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_equipment import Aircraft, Pack
-from simulator.scenario.streams import StreamBank
 from simulator.scenario.units import M2_PER_ACRE, M2_PER_HECTARE
 
 FOLDER = Path(__file__).parents[2] / "scenarios"
@@ -34,9 +32,10 @@ SETS = [
 
 
 def page_of(stem, set_name=None, changes=(), field=None):
+    """Return the page and the plan, as it is before its rehearsal."""
     loaded = load_scenario(FOLDER / f"{stem}.toml", changes)
     entry = loaded.sets[0] if set_name is None else loaded.equipment_set(set_name)
-    plan = rehearsed(make_plan(entry))
+    plan = make_plan(entry)
     return explain(loaded, plan, field, settings=tuple(changes)), plan
 
 
@@ -61,7 +60,7 @@ def test_the_figures_are_those_of_a_simulated_day():
         "field.1.length_to_width=2", "field.2.area='80 acre'", "field.2.length_to_width=2",
     )  # fmt: skip
     page, plan = page_of("third_pack", "three_packs", steady)
-    log = simulate_replication(plan, StreamBank(1), 0).log
+    log = days_of(plan)[0].log
     load_acres = number(page, "area of a load")
     full = [one for one in log.sorties if one.area_to_m2 - one.area_from_m2 > 0.98 * load_acres * M2_PER_ACRE]
 
@@ -191,10 +190,9 @@ def test_simulated_days_stay_below_the_bounds(stem, set_name):
     """A resource that is never idle serves at most time / demand (Lazowska et al. 1984, chapter 5)."""
     page, plan = page_of(stem, set_name)
     most = sum(min(bounds.values()) for bounds in page.bounds.values())
-    bank, days = StreamBank(plan.scenario.seed), 3
+    days = 3
     per_area = M2_PER_HECTARE if plan.scenario.units == "metric" else M2_PER_ACRE
-    logs = [simulate_replication(plan, bank, day).log for day in range(days)]
-    mean = sum(one.area_to_m2 - one.area_from_m2 for log in logs for one in log.sorties) / days / per_area
+    mean = sum(map(area_m2, days_of(plan, seed=plan.scenario.seed, count=days))) / days / per_area
     # the bounds take mean times of a load in mid-field: draws and shorter ferries may give a day a few per cent
     assert 0.2 * most < mean < 1.03 * most
 

@@ -1,6 +1,7 @@
 """The command line as a user meets it, in a process of its own or, where that is all the same, in this one."""
 
 import shlex
+import shutil
 import subprocess
 import sys
 from pathlib import Path
@@ -16,9 +17,9 @@ LOUD = ("run", "mine.toml", "--out", "out", "--one-more-runs", "0", *SHORT)
 RUN = (*LOUD, "--quiet")
 
 FEWER = {
-    "run": ("4", "--one-more-runs", "2", "--force"), "compare": ("4",), "size": ("50", *SHORT), "hindcast": ("20",),
-    "payoff": ("10", "--one-more-runs", "10", *SHORT), "ladder": ("10", "--rungs", "1", *SHORT),
-    "season": ("10", *SHORT), "fragmentation": ("2",), "crossover": ("3", "--most-runs", "3"), "sensitivity": ("4",),
+    "run": ("3", "--one-more-runs", "0", "--force"), "compare": ("3",), "size": ("50",), "hindcast": ("20",),
+    "payoff": ("10", "--one-more-runs", "10"), "ladder": ("10", "--rungs", "1"), "season": ("10",),
+    "fragmentation": ("2",), "crossover": ("3", "--most-runs", "3"), "sensitivity": ("3",),
 }  # fmt: skip
 """Runs of a command that a page shows, and what more keeps the tests quick; the page's own numbers are for people."""
 
@@ -29,7 +30,14 @@ def shortened(line):
     for option in ("--runs", "--one-more-runs", "--most-runs"):
         if option in words and command in FEWER:
             del words[words.index(option) : words.index(option) + 2]
-    return [command, *words, *(("--runs", *FEWER[command]) if command in FEWER else ())]
+    return [command, *words, *(("--runs", *FEWER[command], *SHORT) if command in FEWER else ())]
+
+
+def copy_scenarios(folder):
+    """Give a folder the shipped scenarios, with fewer past days to be looked back at."""
+    shutil.copytree(ROOT / "scenarios", folder / "scenarios")
+    past = folder / "scenarios" / "past_days.csv"
+    past.write_text("".join(past.read_text(encoding="utf-8").splitlines(keepends=True)[:6]), encoding="utf-8")
 
 
 def call(*arguments):

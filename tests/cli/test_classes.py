@@ -6,8 +6,8 @@ from functools import reduce
 
 import pytest
 from click.testing import CliRunner
+from command_line import call
 
-from simulator.cli import main
 from simulator.command.classes import command
 from simulator.scenario.catalogue import catalogue
 
@@ -46,7 +46,5 @@ def test_as_json():
 
 
 def test_an_unknown_class_is_named_with_the_nearest(capsys):
-    with pytest.raises(SystemExit) as done:
-        main(["classes", "tank_71_l"])
-    assert done.value.code == 2
+    assert call("classes", "tank_71_l") == 2
     assert "got 'tank_71_l', which is no class; nearest known is 'tank_70_l'" in capsys.readouterr().err

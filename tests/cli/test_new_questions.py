@@ -6,8 +6,8 @@ import tomllib
 from dataclasses import replace
 
 import pytest
+from command_line import call
 
-from simulator.cli import main
 from simulator.scenario.catalogue import catalogue
 from simulator.scenario.loading import load_scenario
 from simulator.scenario.starter import Answers, Equipment, FieldGroup, answers_table, starter_text, usual
@@ -17,9 +17,7 @@ from simulator.scenario.units import LENGTH, LIQUID_RATE, M2_PER_ACRE, parse
 def asked(folder, monkeypatch, lines):
     monkeypatch.chdir(folder)
     monkeypatch.setattr("sys.stdin", io.StringIO("\n".join(lines) + "\n"))
-    with pytest.raises(SystemExit) as done:
-        main(["new", "mine.toml", "--ask"])
-    assert done.value.code == 0
+    assert call("new", "mine.toml", "--ask") == 0
     return load_scenario(folder / "mine.toml")
 
 

@@ -7,7 +7,7 @@ import re
 import shutil
 
 import pytest
-from command_line import ROOT, call, shortened
+from command_line import ROOT, call, copy_scenarios, shortened
 
 
 def sections():
@@ -38,11 +38,9 @@ def cases():
 
 @pytest.mark.parametrize("lines", list(cases()))
 def test_walk_through_runs(tmp_path, monkeypatch, capsys, lines):
-    shutil.copytree(ROOT / "scenarios", tmp_path / "scenarios")
+    copy_scenarios(tmp_path)
     shutil.copy(ROOT / "scenarios/fields_willow_basin.geojson", tmp_path / "my_fields.geojson")
     monkeypatch.chdir(tmp_path)
-    # conservation of these scenarios' days is checked in tests/scenario/test_shipped.py
-    monkeypatch.delenv("ACREDAY_VERIFY", raising=False)
     for line in lines:
         assert call(*shortened(line)) == 0, f"{line}\n{capsys.readouterr()}"
         assert capsys.readouterr().out.strip() or "report" in line or "quote" in line

@@ -70,6 +70,13 @@ def _empirical(data):
     return _load("times.csv", data, aircraft__big__turn_time=drawn)
 
 
+def _boundaries(data):
+    found = read_boundaries(_file("boundaries.geojson", data))
+    if not found.fields or not all(field.polygon.is_valid and field.area_m2 > 0.0 for field in found.fields):
+        raise UnexpectedError("a field that is none")
+    return found
+
+
 def _field_file(data):
     return _load("fields.geojson", data, field=[], field_file={"path": "FILE", "buffer": "3 m"})
 
@@ -176,7 +183,7 @@ def typical_rows(hours=26):
 
 READERS = {
     "scenario": _scenario_file, "manifest": _manifest,
-    "geojson": lambda data: read_boundaries(_file("boundaries.geojson", data)),
+    "geojson": _boundaries,
     **dict.fromkeys(("kml", "zip", "geopackage"), lambda data: parse_boundaries(data, "dropped")),
     "field table": _fields_given,
     "field file": _field_file, "obstacles": _other_shapes("obstacles"), "patches": _other_shapes("patches"),

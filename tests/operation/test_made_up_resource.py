@@ -48,7 +48,7 @@ WAIT = f"wait: {BUSY}"
 REGISTERED = "simulator.analysis.resources._registered"
 TABLE = table(
     notes="lifting aids: 1",
-    day__window="6 h",
+    day__window="210 min",
     field=[{"name": name, "area": "6 ha", "length_to_width": "2", "drive_distance": "1 km"} for name in "abcd"],
     rig__main__trailer={"yard_time": "0 s", "pack_up_time": "5 min", "set_up_time": "25 min"},
 )

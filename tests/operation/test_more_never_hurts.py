@@ -50,7 +50,17 @@ def done(aircraft, *more):
     return acres(SHORT_POWER, 8, 8, [f"rig.main.aircraft.big={aircraft}", *more])
 
 
-@pytest.mark.parametrize(("aircraft", "what"), [*((1, what) for what in ALONE), *((2, what) for what in ANY)])
+IN_PAIRS = ("a fourth pack", "a second charger on a short supply", "a second helper")
+"""What is tried with two aircraft in an ordinary run, too; the slow one tries all."""
+
+
+@pytest.mark.parametrize(
+    ("aircraft", "what"),
+    [
+        *((1, what) for what in ALONE),
+        *(pytest.param(2, what, marks=[] if what in IN_PAIRS else [pytest.mark.slow]) for what in ANY),
+    ],
+)
 def test_more_never_gets_less_done(aircraft, what):
     gain, error, hurts = verdict(done(aircraft), done(aircraft, ALONE[what]))
     assert not hurts, f"{gain:.2f} ± {error:.2f} acres"

@@ -78,7 +78,7 @@ def test_comments_and_order_survive():
         max_size=6,
     )
 )  # fmt: skip
-@settings(max_examples=60)
+@settings(max_examples=30)
 def test_a_file_says_exactly_what_was_meant(changes):
     plain, text = tomllib.loads(COMMENTED), COMMENTED
     for at, value in changes:

@@ -1,6 +1,7 @@
 """Live answers: the numbers of `acreday run` to the last digit, and nothing that happens there harms the page."""
 
 import json
+import multiprocessing
 import os
 import signal
 
@@ -136,7 +137,8 @@ def test_several_jobs_are_simulated_at_once_but_not_all(page, monkeypatch):
     assert phases == ["stopped", "running", "running"]
 
 
-def test_an_end_leaves_no_process_and_no_folder(tmp_path):
+def test_an_end_leaves_no_process_and_no_folder(tmp_path, monkeypatch):
+    monkeypatch.setattr("simulator.page.live._SPAWN", multiprocessing.get_context("spawn"))
     live = Live(tmp_path / "work", workers=1)
     live.warm()
     process = live._spare.process

@@ -1,8 +1,10 @@
 """Results to show, and a real browser to show them in."""
 
+import functools
 import json
 import os
 import shutil
+import tomllib
 from pathlib import Path
 from types import SimpleNamespace
 
@@ -16,20 +18,14 @@ ROOT = Path(__file__).resolve().parents[2]
 SCENARIOS = ROOT / "scenarios"
 HOSTILE = ("<img src=x onerror=window.hit=1>", "</script><script>window.hit=1</script>", '"><svg onload=window.hit=1>')
 FLAGS = (
-    "--headless",
-    "--no-sandbox",
-    "--disable-gpu",
-    "--disable-quic",
-    "--no-first-run",
-    "--disable-background-networking",
-    "--disable-component-update",
-    "--disable-sync",
-)
+    "--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
+    "--disable-background-networking", "--disable-component-update", "--disable-sync",
+)  # fmt: skip
 
 
-def make_stored(source, runs=6, one_more_runs=2, settings=(), folder=None):
-    """Return a result as it is read back from its folder: documents pass through JSON once."""
-    loaded = load_scenario(source, settings, folder=folder)
+def make_stored(source, runs=4, one_more_runs=0, settings=(), folder=None):
+    """Return a result of mornings as it is read back from its folder: documents pass through JSON once."""
+    loaded = load_scenario(source, ["day.last_landing=10:30", *settings], folder=folder)
     result = run(loaded, runs=runs, one_more_runs=one_more_runs)
     document = result.to_json() | {"units": loaded.base.units, "day_start_s": loaded.base.day.start}
     manifest = {
@@ -57,16 +53,20 @@ def make_stored(source, runs=6, one_more_runs=2, settings=(), folder=None):
     )
 
 
-def hostile_table():
-    """Return a scenario whose every free text tries to become markup or script."""
-    import tomllib
+@functools.cache
+def third_pack_stored():
+    return make_stored(SCENARIOS / "third_pack.toml", runs=6, one_more_runs=2)
 
+
+@functools.cache
+def hostile_stored():
+    """Return a result whose every free text tries to become markup or script."""
     table = tomllib.loads((SCENARIOS / "third_pack.toml").read_text(encoding="utf-8"))
     table["title"] = table["notes"] = HOSTILE[1] + HOSTILE[0]
     for place, field in enumerate(table["field"]):
         field["name"] = HOSTILE[place]
     table["equipment_set"] = {HOSTILE[0]: {}, HOSTILE[1]: {"rig": {"main": {"packs": {"large_pack": 3}}}}}
-    return table
+    return make_stored(table, runs=3, folder=SCENARIOS)
 
 
 def missing(reason):

@@ -1,21 +1,13 @@
 """A small real result, in memory and as a result folder, for the tests of reports."""
 
-from __future__ import annotations
-
 import copy
 import functools
 import json
 from pathlib import Path
-from typing import Any
-
-import pandas as pd
-from matplotlib.figure import Figure
 
 from simulator import load_scenario, run, simulate_day
 from simulator.analysis.day_record import day_record
-from simulator.experiment.result import Result
-from simulator.operation.day import SimulatedDay
-from simulator.plan.day_plan import DayPlan, make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.report.folder import ResultFolder
 from simulator.report.own_files import MANIFEST, WRITTEN, json_bytes, sha256_of
 from simulator.report.writing import file_stem, safe_cell
@@ -25,26 +17,30 @@ HOSTILE = "=1+1</script><script>alert(1)</script> & | `x` $\\frac{$ \x1b[31m _a_
 
 
 @functools.cache
-def sample_result() -> Result:
-    """Run a few days of the shipped scenario with 2, 3 and 4 packs."""
-    return run(load_scenario(SCENARIOS / "third_pack.toml"), runs=12, one_more_runs=3)
+def sample_loaded():
+    """Load the shipped scenario with 2, 3 and 4 packs, with mornings for days."""
+    return load_scenario(SCENARIOS / "third_pack.toml", ["day.last_landing=10:00", "work_days=2"])
 
 
 @functools.cache
-def sample_resolved() -> dict[str, dict[str, Any]]:
+def sample_result():
+    return run(sample_loaded(), runs=12, one_more_runs=3)
+
+
+@functools.cache
+def sample_resolved():
     """Return the resolved scenario of every set, as a manifest holds it."""
-    loaded = load_scenario(SCENARIOS / "third_pack.toml")
-    return {entry.name: json.loads(json.dumps(entry.resolved, default=str)) for entry in loaded.sets}
+    return {entry.name: json.loads(json.dumps(entry.resolved, default=str)) for entry in sample_loaded().sets}
 
 
 @functools.cache
-def sample_day(name: str = "third_pack") -> tuple[DayPlan, SimulatedDay]:
+def sample_day(name="third_pack"):
     """Return the plan and one day of a shipped scenario's first set."""
     loaded = load_scenario(SCENARIOS / f"{name}.toml")
     return make_plan(loaded.sets[0]), simulate_day(loaded)
 
 
-def sample_job() -> dict[str, Any]:
+def sample_job():
     """Return the job of one equipment set: 760 acres, done by 15:30 or 16:00 on work day 4."""
     finish = {"p50": {"work_day": 4, "hour_of_day": 8.5}, "p90": {"work_day": 4, "hour_of_day": 9.0}}
     return {
@@ -56,7 +52,7 @@ def sample_job() -> dict[str, Any]:
     }  # fmt: skip
 
 
-def sample_document(units: str = "us") -> dict[str, Any]:
+def sample_document(units="us"):
     """Return a fresh ``result.json``."""
     document = copy.deepcopy(sample_result().to_json())
     for entry in document["equipment_sets"]:
@@ -65,7 +61,7 @@ def sample_document(units: str = "us") -> dict[str, Any]:
     return document
 
 
-def sample_manifest() -> dict[str, Any]:
+def sample_manifest():
     """Return a fresh ``manifest.json``."""
     return {
         "acreday_version": "0.1.0",
@@ -79,12 +75,12 @@ def sample_manifest() -> dict[str, Any]:
 
 
 @functools.cache
-def _record() -> dict[str, Any]:
+def _record():
     plan, day = sample_day()
     return dict(json.loads(json.dumps(day_record(plan, day))))
 
 
-def sample_record() -> dict[str, Any]:
+def sample_record():
     """Return a fresh record of a day, with two fields of known names and outlines."""
     square = [[0.0, 0.0], [400.0, 0.0], [400.0, 800.0], [0.0, 800.0], [0.0, 0.0]]
     record = copy.deepcopy(_record())
@@ -95,7 +91,7 @@ def sample_record() -> dict[str, Any]:
     return record
 
 
-def write_folder(folder: Path, rename: dict[str, str] | None = None, units: str = "us") -> Path:
+def write_folder(folder, rename=None, units="us"):
     """Write the sample as a result folder, with sets renamed if asked."""
     rename = rename or {}
     folder.mkdir(parents=True)
@@ -114,7 +110,7 @@ def write_folder(folder: Path, rename: dict[str, str] | None = None, units: str 
     return folder
 
 
-def renamed_tables(result: Result, rename: dict[str, str]) -> dict[str, pd.DataFrame]:
+def renamed_tables(result, rename):
     """Return the three tables with sets renamed."""
     tables = {"runs": result.runs, "time_use": result.time_use, "bottleneck": result.bottleneck}
     return {
@@ -123,7 +119,7 @@ def renamed_tables(result: Result, rename: dict[str, str]) -> dict[str, pd.DataF
     }
 
 
-def assert_nothing_cut_off(figure: Figure) -> None:
+def assert_nothing_cut_off(figure):
     """Check that all that is drawn lies within the sheet."""
     figure.draw_without_rendering()
     box = figure.get_tightbbox()
@@ -138,12 +134,12 @@ def assert_nothing_cut_off(figure: Figure) -> None:
 OWN = {"acreday_version": "0.1.0"}
 
 
-def own(folder: Path) -> str:
+def own(folder):
     """Return the manifest of a folder that holds runs.csv."""
     return json_bytes({**OWN, WRITTEN: {"runs.csv": sha256_of(folder / "runs.csv")}}).decode()
 
 
-def older_result(folder: Path, text: str = "old") -> Path:
+def older_result(folder, text="old"):
     """Make a folder that acreday may have written."""
     folder.mkdir(parents=True)
     (folder / "runs.csv").write_text(text)
@@ -151,7 +147,7 @@ def older_result(folder: Path, text: str = "old") -> Path:
     return folder
 
 
-def write_result(folder: Path, force: bool = False) -> None:
+def write_result(folder, force=False):
     """Write a result of one file."""
     with ResultFolder(folder, force) as result:
         result.write_text("runs.csv", "new")

@@ -1,13 +1,10 @@
 """Figures: numbers drawn equal the tables, nothing is cut off, names are inert, files are the same bytes every time."""
 
-from __future__ import annotations
-
 import itertools
 import re
 import subprocess
 import sys
 import xml.etree.ElementTree as ET
-from pathlib import Path
 
 import matplotlib as mpl
 import pandas as pd
@@ -34,12 +31,12 @@ from simulator.report.style import figure_bytes, save_figure
 FAMILIES = {"aircraft": AIRCRAFT_LOOKS, "packs": PACK_LOOKS, "resources": RESOURCE_LOOKS, "work": WORK_LOOKS}
 
 
-def many_sets(count: int) -> tuple[dict[str, object], dict[str, pd.DataFrame]]:
+def many_sets(count):
     """Return a document and tables with the sample's sets repeated under long and short names."""
     document, tables = sample_document(), renamed_tables(sample_result(), {})
     entries = document["equipment_sets"]
     chosen = []
-    frames: dict[str, list[pd.DataFrame]] = {name: [] for name in tables}
+    frames = {name: [] for name in tables}
     for number in range(count):
         source = entries[number % len(entries)]
         name = f"set_{number}" if number % 2 else f"set {number} with a name that goes on and on and says it all again"
@@ -50,7 +47,7 @@ def many_sets(count: int) -> tuple[dict[str, object], dict[str, pd.DataFrame]]:
     return document, {key: pd.concat(parts, ignore_index=True) for key, parts in frames.items()}
 
 
-def test_colour_measures_on_known_values() -> None:
+def test_colour_measures_on_known_values():
     # black on white has contrast 21: W3C, Web Content Accessibility Guidelines 2.1, definition of contrast ratio
     assert contrast("#000000", "#ffffff") == pytest.approx(21.0)
     # black and white are 100 apart in lightness and equal otherwise: CIE 1976 L*a*b*
@@ -65,7 +62,7 @@ def test_colour_measures_on_known_values() -> None:
 
 @pytest.mark.parametrize("family", FAMILIES)
 @pytest.mark.parametrize("vision", VISION)
-def test_colours_stay_apart(family: str, vision: str) -> None:
+def test_colours_stay_apart(family, vision):
     looks = {(look.colour, look.hatch): name for name, look in FAMILIES[family].items()}
     for (first, second), names in zip(
         itertools.combinations(looks, 2), itertools.combinations(looks.values(), 2), strict=True
@@ -76,7 +73,7 @@ def test_colours_stay_apart(family: str, vision: str) -> None:
         assert apart >= (9.0 if first[1] == second[1] else 5.0), (names, vision, apart)
 
 
-def test_waiting_is_hatched_for_print_and_text_is_readable() -> None:
+def test_waiting_is_hatched_for_print_and_text_is_readable():
     hatches = [look.hatch for name, look in AIRCRAFT_LOOKS.items() if name.startswith("wait")]
     assert all(hatches)
     assert len(set(hatches)) == len(hatches)
@@ -87,7 +84,7 @@ def test_waiting_is_hatched_for_print_and_text_is_readable() -> None:
     assert contrast(INK, PAPER) >= 7.0
 
 
-def test_every_state_of_an_aircraft_has_its_group() -> None:
+def test_every_state_of_an_aircraft_has_its_group():
     groups = {label: time_use_group(label) for label in time_labels()}
     assert set(groups.values()) <= set(AIRCRAFT_LOOKS)
     others = {label for label, group in groups.items() if group == "wait other"}
@@ -96,10 +93,10 @@ def test_every_state_of_an_aircraft_has_its_group() -> None:
     assert set(resource_names()) == set(RESOURCE_LOOKS)
 
 
-def test_time_use_bars_are_the_table() -> None:
+def test_time_use_bars_are_the_table():
     frame = sample_result().time_use
     figure = time_use_figure(frame)
-    bars: dict[int, float] = {}
+    bars = {}
     for patch in figure.axes[0].patches:
         row = round(patch.get_y() + patch.get_height() / 2)
         bars[row] = bars.get(row, 0.0) + patch.get_width()
@@ -111,7 +108,7 @@ def test_time_use_bars_are_the_table() -> None:
 
 
 @pytest.mark.parametrize("wide", [True, False])
-def test_time_lost_leaves_out_work(wide: bool) -> None:
+def test_time_lost_leaves_out_work(wide):
     frame = sample_result().time_use
     figure = time_use_figure(frame, wide, lost=True)
     drawn = sum(patch.get_width() for patch in figure.axes[0].patches)
@@ -122,7 +119,7 @@ def test_time_lost_leaves_out_work(wide: bool) -> None:
     assert_nothing_cut_off(figure)
 
 
-def test_acres_figure_marks_the_estimates() -> None:
+def test_acres_figure_marks_the_estimates():
     document, result = sample_document(), sample_result()
     figure = acres_figure(document, result.runs, "us")
     lines = [line.get_xdata() for line in figure.axes[0].lines]
@@ -135,7 +132,7 @@ def test_acres_figure_marks_the_estimates() -> None:
     assert all(any(abs(x - value) < 1e-9 for x in xs) for value in days)
 
 
-def test_acres_figure_in_metric_and_with_many_days() -> None:
+def test_acres_figure_in_metric_and_with_many_days():
     document, result = sample_document("metric"), sample_result()
     many = pd.concat([result.runs] * 200, ignore_index=True)
     figure = acres_figure(document, many, "metric")
@@ -146,7 +143,7 @@ def test_acres_figure_in_metric_and_with_many_days() -> None:
 
 
 @pytest.mark.parametrize("count", [1, 3, 8])
-def test_nothing_is_cut_off(count: int) -> None:
+def test_nothing_is_cut_off(count):
     document, tables = many_sets(count)
     document["equipment_sets"][0]["job"] = sample_job()
     for wide in (True, False):
@@ -159,7 +156,7 @@ def test_nothing_is_cut_off(count: int) -> None:
         assert_nothing_cut_off(bottleneck_figure(tables["bottleneck"], "metric"))
 
 
-def test_bottleneck_figure_draws_the_four_views() -> None:
+def test_bottleneck_figure_draws_the_four_views():
     frame = sample_result().bottleneck
     figure = bottleneck_figure(frame)
     assert len(figure.axes) == 4 * frame["equipment_set"].nunique()
@@ -168,7 +165,7 @@ def test_bottleneck_figure_draws_the_four_views() -> None:
     assert widths == pytest.approx(first["utilisation"].to_numpy())
 
 
-def test_bottleneck_figure_without_changes_tried_says_so() -> None:
+def test_bottleneck_figure_without_changes_tried_says_so():
     frame = sample_result().bottleneck.assign(
         one_more="",
         one_more_acres_per_day=float("nan"),
@@ -179,14 +176,14 @@ def test_bottleneck_figure_without_changes_tried_says_so() -> None:
     assert "not tried" in [text.get_text() for text in figure.axes[3].texts]
 
 
-def test_one_set_has_nothing_to_compare() -> None:
+def test_one_set_has_nothing_to_compare():
     document = sample_document()
     document["paired"] = []
     figure = paired_figure(document)
     assert "nothing to compare" in figure.axes[0].texts[0].get_text()
 
 
-def test_saved_files_are_the_same_bytes_and_undated(tmp_path: Path) -> None:
+def test_saved_files_are_the_same_bytes_and_undated(tmp_path):
     document = sample_document()
     first = save_figure(paired_figure(document), tmp_path / "one.two")
     contents = [path.read_bytes() for path in first]
@@ -201,7 +198,7 @@ def test_saved_files_are_the_same_bytes_and_undated(tmp_path: Path) -> None:
         save_figure(paired_figure(document), tmp_path / "nowhere" / "x")
 
 
-def test_names_are_inert_in_svg() -> None:
+def test_names_are_inert_in_svg():
     result = sample_result()
     rename = {"two_packs": HOSTILE, "three_packs": "$x^{$"}
     document, tables = sample_document(), renamed_tables(result, rename)
@@ -223,7 +220,7 @@ def test_names_are_inert_in_svg() -> None:
         figure.savefig("/dev/null", format="png")  # also outside the project's style, where mathtext would be read
 
 
-def test_figures_leave_no_state_behind() -> None:
+def test_figures_leave_no_state_behind():
     before = dict(mpl.rcParams)
     mpl.rcParams["font.size"] = 31.0
     try:
@@ -234,7 +231,7 @@ def test_figures_leave_no_state_behind() -> None:
         mpl.rcParams.update(before)
 
 
-def test_pyplot_is_never_loaded() -> None:
+def test_pyplot_is_never_loaded():
     code = (
         "import sys; from simulator.report.figures import paired_figure;"
         "from simulator.report.style import figure_bytes;"

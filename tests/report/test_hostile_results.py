@@ -8,10 +8,10 @@ from pathlib import Path
 import numpy as np
 import pandas as pd
 import pytest
+from command_line import call
 from small_day import table
 from stored_support import older_result, write_result
 
-from simulator.cli import main
 from simulator.command.common import write_json, write_text_atomically
 from simulator.errors import InputError
 from simulator.report.folder import ResultFolder, check_target
@@ -182,14 +182,12 @@ def test_no_cell_of_a_table_is_a_formula(tmp_path):
     assert [float(row["acres"]) for row in rows] == list(-np.arange(len(FORMULAS), dtype=float))
 
 
-def test_a_run_of_sets_named_like_formulas(tmp_path, monkeypatch, capsys):
+def test_a_run_of_sets_named_like_formulas(tmp_path, monkeypatch):
     monkeypatch.chdir(tmp_path)
     sets = {name: {} for name in ("=1+1", "@x", "<b>x</b>", "../../up", "CON", "a" * 80)}
     scenario = table(equipment_set=sets, field=[{"name": "=field", "area": "3 ha"}], day={"window": "1 h"})
     (tmp_path / "s.toml").write_text(toml_document(scenario), encoding="utf-8")
-    with pytest.raises(SystemExit) as done:
-        main(["run", "s.toml", "--runs", "2", "--one-more-runs", "0", "--out", "made", "--quiet"])
-    assert done.value.code == 0, capsys.readouterr().err
+    assert call("run", "s.toml", "--runs", "2", "--one-more-runs", "0", "--out", "made", "--quiet") == 0
     assert sorted(path.name for path in tmp_path.iterdir()) == ["made", "s.toml"]
     assert all(path.is_file() for path in (tmp_path / "made").iterdir())
     for path in (tmp_path / "made").glob("*.csv"):
@@ -217,9 +215,7 @@ def test_nothing_that_is_written_or_printed_holds_signs_that_steer_a_terminal(tm
     (tmp_path / "s.toml").write_text(toml_document(scenario), encoding="utf-8")
     run = ["run", "s.toml", "--runs", "2", "--one-more-runs", "0", "--out", "made"]
     for command in (["check", "s.toml"], ["explain", "s.toml"], run, ["report", "made"]):
-        with pytest.raises(SystemExit) as done:
-            main(command)
-        assert done.value.code == 0
+        assert call(*command) == 0
     printed = "".join(capsys.readouterr())
     texts = {"what is printed": printed}
     for path in (tmp_path / "made").iterdir():

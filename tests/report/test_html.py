@@ -8,7 +8,7 @@ import re
 from html.parser import HTMLParser
 
 import pytest
-from browser_support import HOSTILE, SCENARIOS, hostile_table, make_stored
+from browser_support import HOSTILE, SCENARIOS, hostile_stored, make_stored, third_pack_stored
 
 from simulator.errors import InputError
 from simulator.report.html import report_page, write_report
@@ -18,7 +18,7 @@ from simulator.report.html_inputs import differing, inputs_of, split_source
 
 @pytest.fixture(scope="module")
 def stored():
-    return make_stored(SCENARIOS / "third_pack.toml")
+    return third_pack_stored()
 
 
 @pytest.fixture(scope="module")
@@ -119,7 +119,7 @@ def test_the_same_result_gives_the_same_page(stored, page):
 
 
 def test_metric_pages_give_hectares_and_litres(stored):
-    metric = make_stored(SCENARIOS / "third_pack.toml", settings=["units=metric"], runs=4, one_more_runs=0)
+    metric = make_stored(SCENARIOS / "third_pack.toml", settings=["units=metric"])
     text = report_page(metric)
     entry = metric.document["equipment_sets"][0]
     numbers = dict(parsed(text).numbers)
@@ -140,8 +140,7 @@ def test_a_result_without_day_records_or_additions_still_makes_a_page(stored):
 
 
 def test_hostile_names_stay_text():
-    stored = make_stored(hostile_table(), runs=3, one_more_runs=0, folder=SCENARIOS)
-    text = report_page(stored)
+    text = report_page(hostile_stored())
     for tag, attributes in parsed(text).elements:
         assert tag != "img"
         assert not any(name.startswith("on") for name in attributes)
@@ -150,7 +149,8 @@ def test_hostile_names_stay_text():
     assert {field["name"] for field in json.loads(data)["records"][0]["fields"]} == set(HOSTILE)
 
 
-def test_writing_where_nothing_can_be_written_says_so(stored, tmp_path):
+def test_writing_where_nothing_can_be_written_says_so(stored, page, tmp_path, monkeypatch):
+    monkeypatch.setattr("simulator.report.html.report_page", lambda _: page)
     target = tmp_path / "none" / "report.html"
     with pytest.raises(InputError, match="cannot be written"):
         write_report(stored, target)
@@ -159,7 +159,7 @@ def test_writing_where_nothing_can_be_written_says_so(stored, tmp_path):
 
 
 def test_a_comparison_says_what_does_most_and_what_changed(stored):
-    other = make_stored(SCENARIOS / "third_pack.toml", settings=["generator.twelve.rated_power=9 kW"])
+    other = make_stored(SCENARIOS / "third_pack.toml", runs=6, settings=["generator.twelve.rated_power=9 kW"])
     text = comparison_page([stored, other])
     changed = text[text.index('id="inputs"') :]
     assert "generator.twelve.rated_power" in changed
@@ -171,7 +171,7 @@ def test_a_comparison_says_what_does_most_and_what_changed(stored):
 
 
 def test_a_comparison_of_different_fields_warns(stored):
-    other = make_stored(SCENARIOS / "third_pack.toml", runs=4, one_more_runs=0, settings=["field.0.area=30 acre"])
+    other = make_stored(SCENARIOS / "third_pack.toml", settings=["field.0.area=30 acre"])
     assert "not of the same fields" in comparison_page([stored, other])
     moved = copy.deepcopy(stored)
     moved.manifest["files"] = {"input_fields.geojson": "ab"}

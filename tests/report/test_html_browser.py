@@ -6,10 +6,11 @@ import pytest
 from browser_support import (
     SCENARIOS,
     axe_source,
-    hostile_table,
+    hostile_stored,
     make_stored,
     outside_requests,
     set_width,
+    third_pack_stored,
 )
 from click.testing import CliRunner
 
@@ -26,11 +27,9 @@ PAGES = ("third_pack", "willow_basin", "hostile", "comparison", "study")
 def results(driver):
     """Asks for the browser first, so that nothing is simulated where it is missing."""
     return {
-        "third_pack": make_stored(SCENARIOS / "third_pack.toml", runs=4),
-        "willow_basin": make_stored(
-            SCENARIOS / "willow_basin.toml", runs=3, one_more_runs=0, settings=["units=metric"]
-        ),
-        "hostile": make_stored(hostile_table(), runs=3, one_more_runs=0, folder=SCENARIOS),
+        "third_pack": third_pack_stored(),
+        "willow_basin": make_stored(SCENARIOS / "willow_basin.toml", runs=3, settings=["units=metric"]),
+        "hostile": hostile_stored(),
     }
 
 
@@ -162,14 +161,14 @@ def test_keys_and_choices_work(driver, pages):
     from selenium.webdriver.support.ui import Select
 
     open_page(driver, pages, "third_pack")
-    scrub_to(driver, 36000)
+    scrub_to(driver, 30600)
     scrub = driver.find_element("id", "replay-scrub")
     scrub.send_keys(Keys.ARROW_RIGHT)
-    assert time_s(driver) == 36010
+    assert time_s(driver) == 30610
     driver.find_element("id", "replay-on").send_keys(Keys.ENTER)
-    assert time_s(driver) == 36310
+    assert time_s(driver) == 30910
     driver.find_element("id", "replay-back").send_keys(Keys.SPACE)
-    assert time_s(driver) == 36010
+    assert time_s(driver) == 30610
     whole = map_pixels(driver)
     Select(driver.find_element("css selector", ".where")).select_by_index(1)
     assert map_pixels(driver) != whole
@@ -194,9 +193,9 @@ def test_one_cursor_moves_in_replay_and_lanes_which_zoom(driver, pages):
     from selenium.webdriver.support.ui import Select
 
     open_page(driver, pages, "third_pack")
-    scrub_to(driver, 36000)
+    scrub_to(driver, 30600)
     before = cursors(driver)
-    scrub_to(driver, 43200)
+    scrub_to(driver, 34200)
     assert len(before) == 6
     assert all(old < new for old, new in zip(before, cursors(driver), strict=True))
     Select(driver.find_element("id", "replay-zoom")).select_by_value("1")
@@ -212,8 +211,8 @@ def test_one_cursor_moves_in_replay_and_lanes_which_zoom(driver, pages):
         lanes,
         x0 + 0.75 * (x1 - x0),
     )
-    assert time_s(driver) == pytest.approx(43200 + 900, abs=1)
-    assert begin < 43200 < until
+    assert time_s(driver) == pytest.approx(34200 + 900, abs=1)
+    assert begin < 34200 < until
 
 
 def test_reduced_motion_moves_in_single_steps(driver, pages):
@@ -223,12 +222,12 @@ def test_reduced_motion_moves_in_single_steps(driver, pages):
     driver.execute_cdp_cmd("Emulation.setEmulatedMedia", reduce)
     try:
         open_page(driver, pages, "third_pack")
-        scrub_to(driver, 36000)
+        scrub_to(driver, 30600)
         button = driver.find_element("id", "replay-play")
         button.click()
-        WebDriverWait(driver, 20).until(lambda driver: time_s(driver) > 36000)
+        WebDriverWait(driver, 20).until(lambda driver: time_s(driver) > 30600)
         button.click()
-        assert (time_s(driver) - 36000) % 300 == 0
+        assert (time_s(driver) - 30600) % 300 == 0
     finally:
         driver.execute_cdp_cmd("Emulation.setEmulatedMedia", {"features": []})
 
@@ -265,7 +264,7 @@ def test_names_that_look_like_script_stay_names(driver, pages, name):
     open_page(driver, pages, name)
     unfold(driver)
     if name != "comparison":
-        scrub_to(driver, 36000)
+        scrub_to(driver, 30600)
         driver.find_element("id", "replay-on").click()
     assert driver.execute_script("return window.hit") is None
     assert driver.find_elements("css selector", "img, [onload], [onerror]") == []

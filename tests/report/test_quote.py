@@ -1,16 +1,11 @@
 """Quotes: price and days first, the report's digits, every script shaped, and nothing of a scenario runs or loads."""
 
-from __future__ import annotations
-
 import datetime
 import functools
 import html
 import io
 import re
-from collections.abc import Mapping
 from html.parser import HTMLParser
-from pathlib import Path
-from typing import Any
 
 import pytest
 from fontTools.ttLib import TTFont
@@ -18,20 +13,20 @@ from PIL import Image
 from stored_support import HOSTILE, SCENARIOS, sample_job, write_folder
 
 from simulator.errors import InputError
-from simulator.plan.day_plan import DayPlan, make_plan
+from simulator.plan.day_plan import make_plan
 from simulator.report import quote_fonts
 from simulator.report.answer import answer_lines
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
 from simulator.report.html import report_page
 from simulator.report.numbers import report_units
 from simulator.report.practice import practitioner_lines
-from simulator.report.quantities import ROAD, ROAD_SPEED, TANK, TEMPERATURE, Kind, quantity_text
+from simulator.report.quantities import ROAD, ROAD_SPEED, TANK, TEMPERATURE, quantity_text
 from simulator.report.quote import quote_html, quote_map, write_quote
-from simulator.report.quote_content import Asked, QuoteContent, quote_content
+from simulator.report.quote_content import Asked, quote_content
 from simulator.report.quote_fonts import REPLACEMENT, fonts_for
 from simulator.report.quote_logo import MOST_PIXELS, read_logo
 from simulator.report.quote_pdf import quote_pdf
-from simulator.report.stored import StoredResult, read_result
+from simulator.report.stored import read_result
 from simulator.scenario.loading import load_scenario
 
 DAY = datetime.date(2026, 5, 4)
@@ -40,47 +35,45 @@ SQUARE = '<svg xmlns="http://www.w3.org/2000/svg" viewBox="0 0 4 2"><rect width=
 
 
 @pytest.fixture(scope="module")
-def folder(tmp_path_factory: pytest.TempPathFactory) -> Path:
+def folder(tmp_path_factory):
     return write_folder(tmp_path_factory.mktemp("quote") / "result")
 
 
 @pytest.fixture
-def stored(folder: Path) -> StoredResult:
+def stored(folder):
     return read_result(folder)
 
 
 @functools.cache
-def sample_plan(folder: Path, name: str) -> DayPlan:
+def sample_plan(folder, name):
     return make_plan(read_result(folder).scenario_of(name))
 
 
-def content_of(
-    stored: StoredResult, *names: str, plans: Mapping[str, DayPlan] | None = None, **asked: Any
-) -> QuoteContent:
+def content_of(stored, *names, plans=None, **asked):
     names = names or ("two_packs",)
     plans = plans or {name: sample_plan(stored.folder, name) for name in names}
     return quote_content(stored, plans, Asked(**{"customer": "Hollow Creek Farms", "today": DAY} | asked))
 
 
-def changed(stored: StoredResult, **changes: Any) -> dict[str, DayPlan]:
+def changed(stored, **changes):
     """Change the scenario of a set, and return its plan."""
     stored.manifest["resolved"]["two_packs"] |= changes
     return {"two_packs": make_plan(stored.scenario_of("two_packs"))}
 
 
-def section(content: QuoteContent, title: str) -> list[list[str]]:
+def section(content, title):
     """Return the rows of a section's tables."""
     found = next(one for one in content.sections if one.title == title)
     return [[cell.text for cell in row] for table in found.tables for row in table.rows]
 
 
-def pdf_text(content: QuoteContent) -> str:
+def pdf_text(content):
     pypdf = pytest.importorskip("pypdf")
     reader = pypdf.PdfReader(io.BytesIO(quote_pdf(content, quote_map(content))[0]))
     return " ".join(" ".join(page.extract_text() for page in reader.pages).split())
 
 
-def test_first_sheet_says_price_and_days_and_the_last_the_cautions(stored: StoredResult, tmp_path: Path) -> None:
+def test_first_sheet_says_price_and_days_and_the_last_the_cautions(stored, tmp_path):
     pypdf = pytest.importorskip("pypdf")
     plans = {"three_packs": sample_plan(stored.folder, "three_packs")}
     asked = Asked("Hollow Creek Farms", dealer="A dealer", price=12.5, today=DAY)
@@ -101,7 +94,7 @@ def test_first_sheet_says_price_and_days_and_the_last_the_cautions(stored: Store
     assert reader.metadata["/Title"] == "Quote for Hollow Creek Farms"
 
 
-def test_the_report_says_the_same_with_the_same_digits(stored: StoredResult) -> None:
+def test_the_report_says_the_same_with_the_same_digits(stored):
     """A quote of all sets holds the very sentences and numbers of the report, on a step of output too."""
     spread = stored.equipment_set("two_packs")["full_work_day_acres"]
     spread |= {"p10": 232.6, "p50": 245.87, "p90": 245.87, "p10_ci95": [None, None]}
@@ -117,7 +110,7 @@ def test_the_report_says_the_same_with_the_same_digits(stored: StoredResult) -> 
     assert "packs" not in dict(alone.answers)["three_packs"]
 
 
-def test_days_of_a_job_that_is_done_once(stored: StoredResult) -> None:
+def test_days_of_a_job_that_is_done_once(stored):
     stored.equipment_set("two_packs")["job"] = sample_job()
     plans = changed(stored, work="once")
     rows = dict(section(content_of(stored, plans=plans), ""))
@@ -129,12 +122,12 @@ def test_days_of_a_job_that_is_done_once(stored: StoredResult) -> None:
     assert content.answers[0][1].startswith("CANNOT")
 
 
-def test_days_at_the_pace_of_a_list_gone_through_again(stored: StoredResult) -> None:
+def test_days_at_the_pace_of_a_list_gone_through_again(stored):
     pace = stored.equipment_set("two_packs")["acres_per_day"]["mean"]
     assert section(content_of(stored), "")[0] == ["work days for the job", f"about {245.0 / pace:.1f}, at this pace"]
 
 
-def test_every_field_with_its_own_rate_and_the_whole_job(stored: StoredResult) -> None:
+def test_every_field_with_its_own_rate_and_the_whole_job(stored):
     fields = [
         {"name": "east", "area": "80 acre"},
         {"name": "الحقل", "area": "20 acre", "rate": "5 gal/acre", "product": "mix B"},
@@ -165,21 +158,21 @@ def test_every_field_with_its_own_rate_and_the_whole_job(stored: StoredResult) -
         ({"price_per_hour": 200}, None, "at $200.00 for each paid hour"),
     ],
 )
-def test_prices(stored: StoredResult, costs: Any, asked: float | None, says: str) -> None:
+def test_prices(stored, costs, asked, says):
     plans = changed(stored, **({} if costs is None else {"costs": costs}))
     content = content_of(stored, plans=plans, price=asked)
     assert len(content.price) == 1
     assert says in content.price[0]
 
 
-def test_a_price_an_acre_on_a_metric_sheet(stored: StoredResult) -> None:
+def test_a_price_an_acre_on_a_metric_sheet(stored):
     stored.document["units"] = "metric"
     content = content_of(stored, plans=changed(stored, costs={"price_per_acre": 14.0}, units="metric"))
     assert "at $34.59 for each ha" in content.price[0]  # 14 / 0.40468564224; acre of NIST SP 811, appendix B
     assert content.paper == "a4"
 
 
-def test_equipment_is_the_sets_own_with_its_prices(stored: StoredResult) -> None:
+def test_equipment_is_the_sets_own_with_its_prices(stored):
     """40 L and 13 kg in gallons and pounds of NIST SP 811, appendix B."""
     item = {"purchase": 1000}
     costs = {"aircraft": {"large": {"purchase": 24000}}, "pack": {"large_pack": item}, "charger": {"fast": item}}
@@ -195,7 +188,7 @@ def test_equipment_is_the_sets_own_with_its_prices(stored: StoredResult) -> None
     assert section(content_of(stored, "three_packs"), "Equipment")[3][::2] == ["pack", "3"]
 
 
-def test_sets_stand_side_by_side(stored: StoredResult) -> None:
+def test_sets_stand_side_by_side(stored):
     content = content_of(stored, "four_packs", "two_packs")
     columns = {table.columns for one in content.sections for table in one.tables if one.title != "Fields"}
     assert ("figure", "four_packs", "two_packs") in columns
@@ -204,7 +197,7 @@ def test_sets_stand_side_by_side(stored: StoredResult) -> None:
     assert "three_packs" not in quote_html(content)
 
 
-def test_what_a_practitioner_checks_is_the_models_own(stored: StoredResult) -> None:
+def test_what_a_practitioner_checks_is_the_models_own(stored):
     lines = dict(practitioner_lines(sample_plan(stored.folder, "two_packs")))
     assert lines["power given"] == "9.51 kW"
     assert lines["people needed to lift it"] == "2"
@@ -213,7 +206,7 @@ def test_what_a_practitioner_checks_is_the_models_own(stored: StoredResult) -> N
     assert 0.0 < float(lines["charge left at landing"].removesuffix(" %")) < 100.0
 
 
-def test_each_rig_has_its_own_line_of_what_a_practitioner_checks() -> None:
+def test_each_rig_has_its_own_line_of_what_a_practitioner_checks():
     plan = make_plan(load_scenario(SCENARIOS / "two_rigs.toml").equipment_set("two_rigs"))
     lines = dict(practitioner_lines(plan))
     assert lines["power asked"] == "9 kW each"
@@ -225,10 +218,10 @@ def test_each_rig_has_its_own_line_of_what_a_practitioner_checks() -> None:
     assert lines["power asked"] == "for large: 9 kW; for small: 4.89 kW"
 
 
-def test_what_one_more_adds_is_only_told_beyond_doubt(stored: StoredResult) -> None:
+def test_what_one_more_adds_is_only_told_beyond_doubt(stored):
     hold = stored.equipment_set("two_packs")["bottleneck"]
 
-    def points() -> tuple[str, ...]:
+    def points():
         return next(one.points for one in content_of(stored).sections if "one more would add" in one.title)
 
     hold["one_more"] = [
@@ -244,7 +237,7 @@ def test_what_one_more_adds_is_only_told_beyond_doubt(stored: StoredResult) -> N
 
 
 @pytest.mark.parametrize("system", ["us", "metric"])
-def test_a_sheet_has_the_units_it_was_asked_for_and_no_others(stored: StoredResult, system: str) -> None:
+def test_a_sheet_has_the_units_it_was_asked_for_and_no_others(stored, system):
     """The scenario mixes both systems; acre, gallon, pound and mile of NIST SP 811, appendix B; 24 °C is 75.2 °F."""
     stored.document["units"] = system
     content = content_of(stored, plans=changed(stored, units=system))
@@ -274,14 +267,14 @@ def test_a_sheet_has_the_units_it_was_asked_for_and_no_others(stored: StoredResu
         (HOSTILE, TANK, "=1+1", "=1+1"),
     ],
 )
-def test_quantities_come_in_the_units_of_the_sheet(value: Any, kind: Kind | None, us: str, metric: str) -> None:
+def test_quantities_come_in_the_units_of_the_sheet(value, kind, us, metric):
     """Conversions by hand (NIST SP 811, appendix B); what cannot be read stays as written."""
     assert quantity_text(value, report_units("us"), kind).startswith(us)
     assert quantity_text(value, report_units("metric"), kind).startswith(metric)
 
 
 @pytest.mark.parametrize(("paper", "size_pt"), [("letter", (612, 792)), ("a4", (595, 842))])
-def test_long_texts_stay_on_the_paper(stored: StoredResult, paper: str, size_pt: tuple[int, int]) -> None:
+def test_long_texts_stay_on_the_paper(stored, paper, size_pt):
     """Everything that can be long is very long: nothing is lost or cut off, on Letter (8.5 by 11 in) and A4."""
     pypdf = pytest.importorskip("pypdf")
     fields = [{"name": f"{LONG[:70]}{number}", "area": "1 acre"} for number in range(40)]
@@ -289,7 +282,7 @@ def test_long_texts_stay_on_the_paper(stored: StoredResult, paper: str, size_pt:
     stored.equipment_set("two_packs")["bottleneck"]["sentence"] = LONG * 20
     content = content_of(stored, plans=plans, customer=LONG * 4, dealer=LONG * 4, notes=LONG * 30, paper=paper)
     reader = pypdf.PdfReader(io.BytesIO(quote_pdf(content, quote_map(content))[0]))
-    places: list[tuple[float, float]] = []
+    places = []
     for sheet in reader.pages:
         assert tuple(round(float(side)) for side in sheet.mediabox[2:]) == size_pt
         sheet.extract_text(visitor_text=lambda _, __, at, *___: places.append((at[4], at[5])))
@@ -299,8 +292,8 @@ def test_long_texts_stay_on_the_paper(stored: StoredResult, paper: str, size_pt:
     assert CAUTIONS[-1] in text
 
 
-def test_same_day_same_bytes_another_day_another_date(stored: StoredResult) -> None:
-    def made(day: datetime.date) -> tuple[bytes, str]:
+def test_same_day_same_bytes_another_day_another_date(stored):
+    def made(day):
         content = content_of(stored, today=day)
         return quote_pdf(content, quote_map(content))[0], quote_html(content)
 
@@ -308,7 +301,7 @@ def test_same_day_same_bytes_another_day_another_date(stored: StoredResult) -> N
     assert made(DAY) != made(DAY + datetime.timedelta(days=1))
 
 
-def test_scripts_are_shaped(stored: StoredResult) -> None:
+def test_scripts_are_shaped(stored):
     """Arabic joins: the sheet's font holds the final form of reh (U+FEAE) for a word written with the letter itself."""
     pypdf = pytest.importorskip("pypdf")
     content = content_of(stored, dealer="مزارع بر")
@@ -323,11 +316,11 @@ def test_scripts_are_shaped(stored: StoredResult) -> None:
     assert final in [_outline(font, name) for font in embedded for name in font.getGlyphOrder()]
 
 
-def _outline(font: TTFont, name: str) -> list[tuple[int, int]]:
+def _outline(font, name):
     return list(font["glyf"][name].getCoordinates(font["glyf"])[0])
 
 
-def test_signs_that_no_font_has_are_named(stored: StoredResult, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_signs_that_no_font_has_are_named(stored, monkeypatch):
     monkeypatch.setattr(quote_fonts, "_system_fonts", list)
     content = content_of(stored, customer="東京 farms", notes="Ürün Ж नम\N{VARIATION SELECTOR-16}")
     message = quote_pdf(content, quote_map(content))[1]
@@ -341,7 +334,7 @@ def test_signs_that_no_font_has_are_named(stored: StoredResult, monkeypatch: pyt
     assert "東京 farms" in quote_html(content)
 
 
-def test_a_font_of_the_system_that_has_the_signs_is_used(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_font_of_the_system_that_has_the_signs_is_used(tmp_path, monkeypatch):
     base = fonts_for("").base[""]
     with TTFont(base) as font:
         for table in font["cmap"].tables:
@@ -358,16 +351,16 @@ def test_a_font_of_the_system_that_has_the_signs_is_used(tmp_path: Path, monkeyp
 class Tags(HTMLParser):
     """Collects tags and attributes."""
 
-    def __init__(self) -> None:
+    def __init__(self):
         super().__init__()
-        self.found: set[str] = set()
+        self.found = set()
 
-    def handle_starttag(self, tag: str, attrs: list[tuple[str, str | None]]) -> None:
+    def handle_starttag(self, tag, attrs):
         self.found.add(tag)
         self.found.update(name for name, _ in attrs)
 
 
-def test_hostile_names_are_inert(tmp_path: Path) -> None:
+def test_hostile_names_are_inert(tmp_path):
     stored = read_result(write_folder(tmp_path / "r", {"two_packs": HOSTILE}))
     entry = stored.equipment_set(HOSTILE)
     entry["bottleneck"]["sentence"] = HOSTILE
@@ -386,7 +379,7 @@ def test_hostile_names_are_inert(tmp_path: Path) -> None:
 
 
 @pytest.mark.parametrize("table", [None, {}, {"rig": 5, "field": "x"}, {"rig": {"main": {"aircraft": ["x"]}}}])
-def test_a_scenario_that_is_not_valid_is_refused(stored: StoredResult, table: Any) -> None:
+def test_a_scenario_that_is_not_valid_is_refused(stored, table):
     resolved = stored.manifest["resolved"]
     resolved["two_packs"] = table if table is None else resolved["two_packs"] | table if table else {}
     with pytest.raises(InputError, match=r"allowed|missing"):
@@ -405,22 +398,20 @@ def test_a_scenario_that_is_not_valid_is_refused(stored: StoredResult, table: An
         ({}, "no/such/folder/quote.pdf", "cannot be written"),
     ],
 )
-def test_bad_requests_are_refused(
-    stored: StoredResult, tmp_path: Path, asked: dict[str, Any], out: str, message: str
-) -> None:
+def test_bad_requests_are_refused(stored, tmp_path, asked, out, message):
     plans = {"two_packs": sample_plan(stored.folder, "two_packs")}
     with pytest.raises(InputError, match=re.escape(message)):
         write_quote(stored, plans, Asked(**{"customer": "A", "today": DAY} | asked), tmp_path / out)
     assert list(tmp_path.iterdir()) == []
 
 
-def picture(path: Path, form: str) -> Path:
+def picture(path, form):
     Image.new("RGB", (40, 20), "green").save(path, format=form, comment="made at home")
     return path
 
 
 @pytest.mark.parametrize("form", ["PNG", "JPEG", "SVG"])
-def test_a_logo_stands_on_both_sheets(stored: StoredResult, tmp_path: Path, form: str) -> None:
+def test_a_logo_stands_on_both_sheets(stored, tmp_path, form):
     pypdf = pytest.importorskip("pypdf")
     path = tmp_path / "logo"
     path.write_text(SQUARE.format(""), encoding="utf-8") if form == "SVG" else picture(path, form)
@@ -456,13 +447,13 @@ def test_a_logo_stands_on_both_sheets(stored: StoredResult, tmp_path: Path, form
         (SQUARE.format('<rect width="wide" height="2"/>').encode(), "cannot be drawn"),
     ],
 )
-def test_a_logo_that_is_none_is_refused(tmp_path: Path, content: bytes, message: str) -> None:
+def test_a_logo_that_is_none_is_refused(tmp_path, content, message):
     (tmp_path / "logo").write_bytes(content)
     with pytest.raises(InputError, match=re.escape(message)):
         read_logo(tmp_path / "logo")
 
 
-def test_a_logo_too_large_to_draw_is_refused_before_it_is_drawn(tmp_path: Path) -> None:
+def test_a_logo_too_large_to_draw_is_refused_before_it_is_drawn(tmp_path):
     Image.new("1", (MOST_PIXELS // 1000, 1001)).save(tmp_path / "logo.png")
     with pytest.raises(InputError, match="pixels"):
         read_logo(tmp_path / "logo.png")

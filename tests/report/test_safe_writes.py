@@ -1,13 +1,10 @@
 """Files that are whole or not there: order of syncs and renames, a result half replaced, a disk that takes no more."""
 
-from __future__ import annotations
-
 import os
 import resource
 import signal
 import subprocess
 import sys
-from collections.abc import Callable
 from pathlib import Path
 
 import numpy as np
@@ -32,35 +29,35 @@ SCENARIO = starter_text("mine").replace("[equipment_set.four_packs]\nrig.main.pa
 class Frame:
     """Stands for a table whose library is not installed everywhere."""
 
-    def __init__(self, content: bytes, error: OSError | None = None) -> None:
+    def __init__(self, content, error=None):
         self.content, self.error = content, error
 
-    def to_parquet(self, path: Path, index: bool) -> None:
+    def to_parquet(self, path, index):
         Path(path).write_bytes(self.content)
         if self.error is not None:
             raise self.error
 
 
-def _write_parquet(frame: Frame, path: str) -> None:
+def _write_parquet(frame, path):
     write_whole(Path(path), lambda temporary: frame.to_parquet(temporary, index=False), "--parquet")
 
 
-def names(folder: Path) -> list[str]:
+def names(folder):
     return sorted(path.name for path in folder.iterdir())
 
 
 @pytest.fixture
-def steps(monkeypatch: pytest.MonkeyPatch) -> list[str]:
+def steps(monkeypatch):
     """Note what is synced (a file by its content, a folder by its name) and what is moved where."""
-    noted: list[str] = []
+    noted = []
     sync, replace = os.fsync, Path.replace
 
-    def noting_sync(handle: int) -> None:
+    def noting_sync(handle):
         path = Path(f"/proc/self/fd/{handle}").readlink()
         noted.append(f"sync {path.read_text() if path.is_file() else path.name}")
         sync(handle)
 
-    def noting_replace(self: Path, target: Path) -> Path:
+    def noting_replace(self, target):
         noted.append(f"move to {Path(target).name}")
         return replace(self, target)
 
@@ -79,9 +76,7 @@ def steps(monkeypatch: pytest.MonkeyPatch) -> list[str]:
     ],
     ids=["bytes", "text", "parquet"],
 )
-def test_a_file_is_on_the_disk_before_it_has_its_name(
-    tmp_path: Path, steps: list[str], call: Callable[[Path], None]
-) -> None:
+def test_a_file_is_on_the_disk_before_it_has_its_name(tmp_path, steps, call):
     path = tmp_path / "file.bin"
     path.write_text("old")
     call(path)
@@ -91,13 +86,13 @@ def test_a_file_is_on_the_disk_before_it_has_its_name(
     assert path.stat().st_mode & 0o444 == 0o444 & ~_umask()
 
 
-def _umask() -> int:
+def _umask():
     mask = os.umask(0o022)
     os.umask(mask)
     return mask
 
 
-def test_a_failed_parquet_leaves_the_older_one(tmp_path: Path) -> None:
+def test_a_failed_parquet_leaves_the_older_one(tmp_path):
     path = tmp_path / "days.parquet"
     path.write_text("old")
     full = OSError(28, "No space left on device")
@@ -108,7 +103,7 @@ def test_a_failed_parquet_leaves_the_older_one(tmp_path: Path) -> None:
 
 
 @pytest.mark.skipif(not Path("/proc/self/fd").is_dir(), reason="names of open files are read from /proc")
-def test_a_result_is_on_the_disk_before_the_older_one_goes(tmp_path: Path, steps: list[str]) -> None:
+def test_a_result_is_on_the_disk_before_the_older_one_goes(tmp_path, steps):
     folder = older_result(tmp_path / "out", "old")
     write_result(folder, force=True)
     moved, placed, gone = (steps.index(f"move to {name}") for name in ("result", "out", "replaced"))
@@ -137,12 +132,12 @@ with ResultFolder(Path(sys.argv[1]), force=True) as result:
 """
 
 
-def killed(folder: Path, at: str) -> None:
+def killed(folder, at):
     done = subprocess.run([sys.executable, "-c", _KILLED, str(folder), at], check=False)
     assert done.returncode == -signal.SIGKILL
 
 
-def test_an_older_result_comes_back_after_a_kill_between_the_moves(tmp_path: Path) -> None:
+def test_an_older_result_comes_back_after_a_kill_between_the_moves(tmp_path):
     folder = older_result(tmp_path / "out", "old")
     killed(folder, "between")
     assert not folder.exists()
@@ -154,7 +149,7 @@ def test_an_older_result_comes_back_after_a_kill_between_the_moves(tmp_path: Pat
     assert names(tmp_path) == ["out"]
 
 
-def test_what_a_kill_leaves_of_a_replaced_result_does_not_come_back(tmp_path: Path) -> None:
+def test_what_a_kill_leaves_of_a_replaced_result_does_not_come_back(tmp_path):
     folder = older_result(tmp_path / "out", "old")
     killed(folder, "while the older one is deleted")
     assert (folder / "runs.csv").read_text() == "new"
@@ -163,7 +158,7 @@ def test_what_a_kill_leaves_of_a_replaced_result_does_not_come_back(tmp_path: Pa
     assert not folder.exists()
 
 
-def test_a_run_that_is_replacing_a_result_is_not_disturbed(tmp_path: Path) -> None:
+def test_a_run_that_is_replacing_a_result_is_not_disturbed(tmp_path):
     aside = tmp_path / ".out.old.abcdefgh"
     older_result(aside / "result", "old")
     with _held(aside):
@@ -175,7 +170,7 @@ def test_a_run_that_is_replacing_a_result_is_not_disturbed(tmp_path: Path) -> No
 
 
 @pytest.mark.parametrize("name", [".out.old.abcdefgh", ".out.old.x.old.abcdefgh", ".out.abcdefgh", ".out.new.old"])
-def test_other_hidden_folders_stay_where_they_are(tmp_path: Path, name: str) -> None:
+def test_other_hidden_folders_stay_where_they_are(tmp_path, name):
     folder = older_result(tmp_path / name / "result", "old")
     if name == ".out.old.abcdefgh":
         (folder / MANIFEST).write_text("{}")
@@ -184,7 +179,7 @@ def test_other_hidden_folders_stay_where_they_are(tmp_path: Path, name: str) -> 
     assert (folder / "runs.csv").read_text() == "old"
 
 
-def test_what_was_put_into_a_result_that_was_set_aside_comes_back_with_it(tmp_path: Path) -> None:
+def test_what_was_put_into_a_result_that_was_set_aside_comes_back_with_it(tmp_path):
     folder = older_result(tmp_path / ".out.old.abcdefgh" / "result", "old")
     (folder / "thesis.txt").write_text("mine")
     with pytest.raises(InputError, match=r"holds other files, which are never replaced: thesis\.txt"):
@@ -192,7 +187,7 @@ def test_what_was_put_into_a_result_that_was_set_aside_comes_back_with_it(tmp_pa
     assert (tmp_path / "out" / "thesis.txt").read_text() == "mine"
 
 
-def test_what_a_kill_leaves_of_a_result_being_written_is_swept(tmp_path: Path) -> None:
+def test_what_a_kill_leaves_of_a_result_being_written_is_swept(tmp_path):
     code = "import os, sys; from pathlib import Path; from simulator.report.folder import ResultFolder\n"
     code += "ResultFolder(Path(sys.argv[1])).write_text('runs.csv', 'half'); os.kill(os.getpid(), 9)"
     subprocess.run([sys.executable, "-c", code, str(tmp_path / "out")], check=False)
@@ -204,7 +199,7 @@ def test_what_a_kill_leaves_of_a_result_being_written_is_swept(tmp_path: Path) -
     assert names(tmp_path) == []
 
 
-def test_the_newest_of_several_comes_back(tmp_path: Path) -> None:
+def test_the_newest_of_several_comes_back(tmp_path):
     for seconds, name in enumerate(["bbbbbbbb", "cccccccc", "aaaaaaaa"]):
         aside = tmp_path / f".out.old.{name}"
         older_result(aside / "result", name)
@@ -214,11 +209,11 @@ def test_the_newest_of_several_comes_back(tmp_path: Path) -> None:
     assert (tmp_path / "out" / "runs.csv").read_text() == "aaaaaaaa"
 
 
-def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_a_failed_move_puts_the_older_result_back(tmp_path, monkeypatch):
     folder = older_result(tmp_path / "out", "old")
     replace = Path.replace
 
-    def failing(self: Path, target: Path) -> Path:
+    def failing(self, target):
         if Path(target).name == "out" and self.name != "result":
             raise OSError(5, "Input/output error")
         return replace(self, target)
@@ -242,9 +237,7 @@ def test_a_failed_move_puts_the_older_result_back(tmp_path: Path, monkeypatch: p
         ),
     ],
 )
-def test_a_file_that_may_not_grow_is_named(
-    tmp_path: Path, command: tuple[str, ...], largest_file: int, failing: str
-) -> None:
+def test_a_file_that_may_not_grow_is_named(tmp_path, command, largest_file, failing):
     (tmp_path / "mine.toml").write_text(SCENARIO, encoding="utf-8")
     done = subprocess.run(
         [ACREDAY, *command, "--out", "out", "--set", "day.last_landing=09:00", "--set", "work_days=1"],
@@ -260,18 +253,18 @@ def test_a_file_that_may_not_grow_is_named(
     assert names(tmp_path) == ["mine.toml"]  # no half result, no part of one
 
 
-def test_the_processes_of_a_study_are_started_once(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_the_processes_of_a_study_are_started_once(tmp_path, monkeypatch):
     (tmp_path / "mine.toml").write_text(starter_text("mine"), encoding="utf-8")
     loaded = load_scenario(tmp_path / "mine.toml", ["day.last_landing=09:00", "work_days=1"])
     plans = [make_plan(entry) for entry in loaded.sets]
     started, ended = [], []
 
     class Counted(replicate.Workers):
-        def __init__(self, *arguments: object) -> None:
+        def __init__(self, *arguments):
             started.append(self)
             super().__init__(*arguments)
 
-        def close(self) -> None:
+        def close(self):
             ended.append(self)
             super().close()
 

@@ -1,12 +1,8 @@
 """Reading result folders back: a whole one comes back as it was, a broken or hostile one gives clear problems."""
 
-from __future__ import annotations
-
 import json
 import sys
-from collections.abc import Callable
 from pathlib import Path
-from typing import Any
 
 import pandas as pd
 import pytest
@@ -14,11 +10,11 @@ import pytest
 sys.path.insert(0, str(Path(__file__).parents[1] / "fuzz"))
 
 from bounds import bounded
+from command_line import call
 from hypothesis import given
 from hypothesis import strategies as st
 from stored_support import HOSTILE, sample_document, sample_manifest, sample_record, sample_result, write_folder
 
-from simulator.cli import main
 from simulator.errors import InputError
 from simulator.report.stored import read_result
 from simulator.report.stored_schema import LONGEST_DAY_S
@@ -26,25 +22,25 @@ from simulator.report.writing import file_stem, plain, plain_cell, safe_cell
 
 
 @pytest.fixture
-def folder(tmp_path: Path) -> Path:
+def folder(tmp_path):
     return write_folder(tmp_path / "result")
 
 
-def change(folder: Path, edit: Callable[[dict[str, Any]], object]) -> None:
+def change(folder, edit):
     """Edit a folder's document."""
     document = json.loads((folder / "result.json").read_text(encoding="utf-8"))
     edit(document)
     (folder / "result.json").write_text(json.dumps(document), encoding="utf-8")
 
 
-def problems_of(folder: Path) -> list[str]:
+def problems_of(folder):
     """Return the problems that reading a folder gives."""
     with pytest.raises(InputError) as caught:
         read_result(folder)
     return [str(problem) for problem in caught.value.problems]
 
 
-def test_a_whole_folder_comes_back(folder: Path) -> None:
+def test_a_whole_folder_comes_back(folder):
     stored = read_result(folder)
     result = sample_result()
     assert stored.document == json.loads(json.dumps(sample_document()))
@@ -63,7 +59,7 @@ def test_a_whole_folder_comes_back(folder: Path) -> None:
 @pytest.mark.parametrize(
     "name", ["=SUM(A1)", "'=quoted", "-5", "@x", "+1", "NA", "nan", "1.0", "true", 'ä, "b"', HOSTILE.strip()]
 )
-def test_any_name_comes_back(tmp_path: Path, name: str) -> None:
+def test_any_name_comes_back(tmp_path, name):
     stored = read_result(write_folder(tmp_path / "r", {"two_packs": name}))
     assert set(stored.runs["equipment_set"]) == {name, "three_packs", "four_packs"}
     assert name in stored.day_records
@@ -72,20 +68,20 @@ def test_any_name_comes_back(tmp_path: Path, name: str) -> None:
 
 
 @given(st.text(alphabet="'=+-@\tab1", max_size=8))
-def test_safe_cells_are_safe_and_exact(text: str) -> None:
+def test_safe_cells_are_safe_and_exact(text):
     cell = safe_cell(text)
     assert isinstance(cell, str)
     assert not cell.startswith(("=", "+", "-", "@", "\t"))
     assert plain_cell(cell) == text
 
 
-def test_cells_that_are_no_text_stay() -> None:
+def test_cells_that_are_no_text_stay():
     assert safe_cell(-1.5) == -1.5
     assert safe_cell(None) is None
 
 
 @given(st.text(max_size=80))
-def test_file_stems_stay_in_their_folder(name: str) -> None:
+def test_file_stems_stay_in_their_folder(name):
     stem = file_stem(name)
     assert "/" not in stem
     assert "." not in stem
@@ -93,12 +89,12 @@ def test_file_stems_stay_in_their_folder(name: str) -> None:
     assert 0 < len(stem) <= 67 or not name
 
 
-def test_file_stems_differ_where_names_do() -> None:
+def test_file_stems_differ_where_names_do():
     assert file_stem("two packs") != file_stem("two_packs") == "two_packs"
     assert file_stem("a/b") != file_stem("a\\b")
 
 
-def test_no_folder_and_no_result_folder(tmp_path: Path, folder: Path) -> None:
+def test_no_folder_and_no_result_folder(tmp_path, folder):
     assert "is no folder" in problems_of(tmp_path / "missing")[0]
     assert "is no folder" in problems_of(folder / "runs.csv")[0]
     (tmp_path / "empty").mkdir()
@@ -106,7 +102,7 @@ def test_no_folder_and_no_result_folder(tmp_path: Path, folder: Path) -> None:
 
 
 @pytest.mark.parametrize("name", ["manifest.json", "runs.csv", "time_use.csv", "bottleneck.csv"])
-def test_a_missing_file_is_named(folder: Path, name: str) -> None:
+def test_a_missing_file_is_named(folder, name):
     (folder / name).unlink()
     assert problems_of(folder) == [f"{name}: is missing"]
 
@@ -126,7 +122,7 @@ def test_a_missing_file_is_named(folder: Path, name: str) -> None:
         (b"\0", "broken JSON"),
     ],
 )
-def test_broken_json_is_refused(folder: Path, content: bytes, message: str) -> None:
+def test_broken_json_is_refused(folder, content, message):
     (folder / "result.json").write_bytes(content)
     found = problems_of(folder)
     assert len(found) == 1
@@ -168,15 +164,13 @@ def test_broken_json_is_refused(folder: Path, content: bytes, message: str) -> N
         (lambda d: d["paired"][0].update(b=None), "paired.0.b"),
     ],
 )  # fmt: skip
-def test_wrong_content_is_named_by_its_place(
-    folder: Path, edit: Callable[[dict[str, Any]], object], where: str
-) -> None:
+def test_wrong_content_is_named_by_its_place(folder, edit, where):
     change(folder, edit)
     found = problems_of(folder)
     assert any(where in problem and "got" in problem and "allowed is" in problem for problem in found), found
 
 
-def test_all_problems_come_at_once(folder: Path) -> None:
+def test_all_problems_come_at_once(folder):
     change(folder, lambda d: d.update(seed="x", scenario=1, paired=2))
     (folder / "manifest.json").write_text("{", encoding="utf-8")
     assert len(problems_of(folder)) == 4
@@ -196,26 +190,26 @@ def test_all_problems_come_at_once(folder: Path) -> None:
         ('equipment_set,run,acres,hectares,full_day_acres\n"two_packs,0,1,1,1\n', "runs.csv"),
     ],
 )
-def test_broken_tables_are_refused(folder: Path, content: str, message: str) -> None:
+def test_broken_tables_are_refused(folder, content, message):
     (folder / "runs.csv").write_text(content, encoding="utf-8")
     found = problems_of(folder)
     assert len(found) == 1
     assert message in found[0]
 
 
-def test_a_table_that_is_no_text_is_refused(folder: Path) -> None:
+def test_a_table_that_is_no_text_is_refused(folder):
     (folder / "runs.csv").write_bytes(b"equipment_set,run,acres,hectares,full_day_acres\n\xff\xfe,0,1,1\n")
     assert "UTF-8" in problems_of(folder)[0]
 
 
-def test_a_broken_day_record_is_refused_and_a_missing_one_is_not(folder: Path) -> None:
+def test_a_broken_day_record_is_refused_and_a_missing_one_is_not(folder):
     (folder / "day_two_packs.json").unlink()
     assert "two_packs" not in read_result(folder).day_records
     (folder / "day_three_packs.json").write_text("{", encoding="utf-8")
     assert "day_three_packs.json" in problems_of(folder)[0]
 
 
-def test_plain_text_keeps_words_and_drops_marks() -> None:
+def test_plain_text_keeps_words_and_drops_marks():
     assert plain("a\x1b[31mb\u202ec\r\n d") == "a[31mbc d"
     assert plain("abcdef", 4) == "abc…"
     assert plain("Größe 水") == "Größe 水"
@@ -309,9 +303,7 @@ def test_of_a_key_that_stands_twice_the_one_that_is_used_is_checked(folder):
 )
 def test_the_commands_say_so(folder, command, capsys):
     refusal(folder, "day_two_packs.json", put("aircraft", 0, "states", 3, 0, value=-1e300))
-    with pytest.raises(SystemExit) as done:
-        main([command[0], str(folder), *command[1:]])
-    assert done.value.code == 2
+    assert call(command[0], str(folder), *command[1:]) == 2
     assert "day_two_packs.json: aircraft.0.states.3.0" in capsys.readouterr().err
 
 
@@ -319,7 +311,5 @@ def test_a_timeline_is_drawn_from_the_stored_day_alone(folder):
     content = json.loads((folder / "manifest.json").read_text(encoding="utf-8"))
     content["resolved"] = {}
     (folder / "manifest.json").write_text(json.dumps(content), encoding="utf-8")
-    with pytest.raises(SystemExit) as done:
-        main(["figure", str(folder), "timeline", "--format", "svg"])
-    assert done.value.code == 0
+    assert call("figure", str(folder), "timeline", "--format", "svg") == 0
     assert "two_packs: a median day" in (folder / "timeline.svg").read_text(encoding="utf-8")

@@ -1,7 +1,5 @@
 """``summary.md``: all parts are there, the numbers are the document's, and names cannot mark anything up."""
 
-from __future__ import annotations
-
 import re
 
 import pytest
@@ -12,14 +10,14 @@ from simulator.report.numbers import mean_text, range_text
 from simulator.report.summary import markdown_text, summary_markdown
 
 
-def cells(markdown: str, first: str) -> list[str]:
+def cells(markdown, first):
     """Return the cells of the table row that begins with a cell."""
     row = next(line for line in markdown.split("\n") if line.startswith(f"| {first} |"))
     return [cell.strip() for cell in row.strip("|").split(" | ")]
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])
-def test_summary_holds_the_answer_first_and_every_part(units: str) -> None:
+def test_summary_holds_the_answer_first_and_every_part(units):
     document = sample_document(units)
     page = summary_markdown(document, sample_manifest())
     assert re.match(r"# Third pack\n\n- \*\*(three|four)_packs\*\*: ", page)
@@ -44,9 +42,9 @@ def test_summary_holds_the_answer_first_and_every_part(units: str) -> None:
     assert "command: acreday run third_pack.toml" in page
 
 
-def test_tables_are_whole() -> None:
+def test_tables_are_whole():
     page = summary_markdown(sample_document(), sample_manifest())
-    block: list[int] = []
+    block = []
     for line in [*page.split("\n"), ""]:
         if line.startswith("|"):
             block.append(len(re.findall(r"(?<!\\)\|", line)))
@@ -56,7 +54,7 @@ def test_tables_are_whole() -> None:
             block = []
 
 
-def test_time_shares_sum_to_the_whole() -> None:
+def test_time_shares_sum_to_the_whole():
     document = sample_document()
     page = summary_markdown(document, sample_manifest())
     start = page.index("| state | group |")
@@ -65,7 +63,7 @@ def test_time_shares_sum_to_the_whole() -> None:
     assert abs(whole - 100) <= len(rows)  # each share is rounded to a whole per cent
 
 
-def test_parts_that_do_not_apply_are_left_out() -> None:
+def test_parts_that_do_not_apply_are_left_out():
     document = sample_document()
     document["equipment_sets"] = document["equipment_sets"][:1]
     document["equipment_sets"][0]["bottleneck"]["one_more"] = []
@@ -84,7 +82,7 @@ def test_parts_that_do_not_apply_are_left_out() -> None:
     assert "| two_packs | 3.40 ± 0.05 | day 4 15:30 | day 4 16:00 | $8.40 ± 0.10 | 0 % | 100 % |" in page
 
 
-def test_names_mark_nothing_up() -> None:
+def test_names_mark_nothing_up():
     document, manifest = sample_document(), sample_manifest()
     document["title"] = HOSTILE
     document["equipment_sets"][0]["name"] = HOSTILE
@@ -105,7 +103,7 @@ def test_names_mark_nothing_up() -> None:
     ]
 
 
-def test_escaping_on_known_texts() -> None:
+def test_escaping_on_known_texts():
     assert markdown_text("two_packs") == "two_packs"
     assert markdown_text("_em_ *strong* `code`") == r"\_em\_ \*strong\* \`code\`"
     assert markdown_text("a|b <i> & #1") == r"a\|b &lt;i&gt; &amp; \#1"

@@ -1,10 +1,7 @@
 """The terminal table: fits its width, keeps to supported digits, and lets no foreign text steer the terminal."""
 
-from __future__ import annotations
-
 import math
 import re
-from typing import Any
 
 import pytest
 from hypothesis import given
@@ -29,7 +26,7 @@ from simulator.report.text import result_table
 from simulator.report.writing import fit, printed_width
 
 
-def hostile_document() -> dict[str, Any]:
+def hostile_document():
     document = sample_document()
     document["scenario"] = HOSTILE * 3
     document["equipment_sets"][0]["name"] = HOSTILE
@@ -43,7 +40,7 @@ def hostile_document() -> dict[str, Any]:
 
 @pytest.mark.parametrize("width", [60, 72, 80, 100, 160])
 @pytest.mark.parametrize("make", [sample_document, hostile_document])
-def test_no_line_is_wider_than_the_terminal(width: int, make: Any) -> None:
+def test_no_line_is_wider_than_the_terminal(width, make):
     for color in (False, True):
         text = result_table(make(), width, color)
         for line in text.split("\n"):
@@ -51,13 +48,13 @@ def test_no_line_is_wider_than_the_terminal(width: int, make: Any) -> None:
             assert line == line.rstrip()
 
 
-def test_widths_out_of_range_are_taken_as_the_nearest_allowed() -> None:
+def test_widths_out_of_range_are_taken_as_the_nearest_allowed():
     document = sample_document()
     assert result_table(document, 10) == result_table(document, 60)
     assert result_table(document, 900) == result_table(document, 160)
 
 
-def test_colour_only_when_asked_and_never_from_a_name() -> None:
+def test_colour_only_when_asked_and_never_from_a_name():
     assert "\x1b" not in result_table(hostile_document(), 80, False)
     assert "\u202e" not in result_table(hostile_document(), 80, False)
     colored = result_table(hostile_document(), 80, True)
@@ -67,7 +64,7 @@ def test_colour_only_when_asked_and_never_from_a_name() -> None:
 
 
 @pytest.mark.parametrize("units", ["us", "metric"])
-def test_table_says_what_the_document_says(units: str) -> None:
+def test_table_says_what_the_document_says(units):
     document = sample_document(units)
     text = result_table(document, 160)
     volume = "gal" if units == "us" else "L"
@@ -90,7 +87,7 @@ def test_table_says_what_the_document_says(units: str) -> None:
         assert f"{names[0]} over {names[1]}: +" in text or f"{names[1]} over {names[0]}: +" in text
 
 
-def test_table_with_missing_parts() -> None:
+def test_table_with_missing_parts():
     document = sample_document()
     entry = document["equipment_sets"][0]
     entry["acres_per_field_hour"] = None
@@ -109,7 +106,7 @@ def test_table_with_missing_parts() -> None:
     assert "and 2 more" in text
 
 
-def test_the_job_in_words() -> None:
+def test_the_job_in_words():
     document = sample_document()
     entry = document["equipment_sets"][0]
     assert job_text(document, entry) == ""
@@ -136,7 +133,7 @@ def test_the_job_in_words() -> None:
     assert "done by 8.5 h after the start on work day 4" in job_text(document, entry)
 
 
-def test_a_set_that_cannot_do_the_job_comes_first() -> None:
+def test_a_set_that_cannot_do_the_job_comes_first():
     document = sample_document()
     entry = document["equipment_sets"][1]
     entry["job"] = sample_job() | {"done_share": 0.0, "finish": {"p50": None, "p90": None}}
@@ -144,7 +141,7 @@ def test_a_set_that_cannot_do_the_job_comes_first() -> None:
     said = "three_packs: CANNOT DO THE JOB of 760 acres. None of 12 runs was done within 60 work days."
     assert lines[2] == said
     assert lines.count(said) == 1
-    assert not any(line.startswith("three_packs: ") and "takes" in line for line in lines)
+    assert not any(line.startswith("three_packs: The job of") for line in lines)
     entry["job"] |= {"out_of_reach_acres": 12.0, "unreached_fields": [f"f{place}" for place in range(7)]}
     said = "12 acres of it (in f0, f1, f2, f3, f4 and 2 more) are out of reach of every charge."
     assert result_table(document, 160).splitlines()[2] == f"three_packs: CANNOT DO THE JOB of 760 acres. {said}"
@@ -154,7 +151,7 @@ def test_a_set_that_cannot_do_the_job_comes_first() -> None:
     assert said in " ".join(first.split())
 
 
-def test_numbers_as_text_on_hand_worked_values() -> None:
+def test_numbers_as_text_on_hand_worked_values():
     # half-width 0.7 supports one decimal, 14 whole numbers, 3.4 whole numbers: the rule of estimates.supported_decimals
     assert mean_text(226.13, [225.43, 226.83]) == "226.1 ± 0.7"
     assert mean_text(226.13, [212.0, 240.0]) == "226 ± 14"
@@ -186,12 +183,12 @@ def test_numbers_as_text_on_hand_worked_values() -> None:
 
 
 @pytest.mark.parametrize("clock", ["", "7", "24:00", "12:60", "aa:bb", "-1:00"])
-def test_impossible_clock_times_are_refused(clock: str) -> None:
+def test_impossible_clock_times_are_refused(clock):
     with pytest.raises(ValueError, match="allowed is such as '07:00'"):
         clock_seconds(clock)
 
 
-def test_units_are_known_by_name_only() -> None:
+def test_units_are_known_by_name_only():
     assert report_units("metric").per_acre == pytest.approx(0.40468564224)  # NIST SP 811, appendix B
     assert report_units("us").per_kilogram == pytest.approx(2.2046226, rel=1e-7)  # NIST SP 811, appendix B
     with pytest.raises(ValueError, match="allowed is"):
@@ -199,7 +196,7 @@ def test_units_are_known_by_name_only() -> None:
 
 
 @given(st.floats(-1e6, 1e6), st.floats(1e-2, 1e6))
-def test_mean_is_never_written_finer_than_its_interval(mean: float, half: float) -> None:
+def test_mean_is_never_written_finer_than_its_interval(mean, half):
     text = mean_text(mean, [mean - half, mean + half])
     value, _, width = text.partition(" ± ")
     decimals = len(value.partition(".")[2])
@@ -209,13 +206,13 @@ def test_mean_is_never_written_finer_than_its_interval(mean: float, half: float)
 
 
 @given(st.text(max_size=60), st.integers(3, 40))
-def test_fit_never_passes_its_width_nor_carries_controls(text: str, width: int) -> None:
+def test_fit_never_passes_its_width_nor_carries_controls(text, width):
     shown = fit(text, width)
     assert printed_width(shown) <= width
     assert not any(ord(character) < 32 or character in "\x7f\u202e\u2028" for character in shown)
 
 
-def test_a_tie_is_said_to_count_half() -> None:
+def test_a_tie_is_said_to_count_half():
     """Ties count half in a_wins_share: on the terminal, where there is a pair, and in the summary."""
     document = sample_document()
     words = "a run in which both did the same counts half"

@@ -1,13 +1,9 @@
 """Timeline and day table: sums equal the log, lanes show what was logged, crowded kinds are collapsed and say so."""
 
-from __future__ import annotations
-
 import itertools
 from collections import defaultdict
-from typing import Any
 
 import pytest
-from matplotlib.figure import Figure
 from stored_support import HOSTILE, SCENARIOS, assert_nothing_cut_off, sample_day
 
 from simulator.analysis.day_record import day_record
@@ -21,7 +17,7 @@ from simulator.report.style import figure_bytes
 DRAWN = [path.stem for path in SCENARIOS.glob("*.toml") if path.stem in ("third_pack", "willow_basin")]
 
 
-def hand_made(packs: int = 1, **change: Any) -> dict[str, Any]:
+def hand_made(packs=1, **change):
     """Return the record of a day with one aircraft and many packs."""
     every = [0.0, 7200.0]
     return {
@@ -38,11 +34,11 @@ def hand_made(packs: int = 1, **change: Any) -> dict[str, Any]:
     } | change  # fmt: skip
 
 
-def labels_of(figure: Figure) -> list[str]:
+def labels_of(figure):
     return [label.get_text() for label in figure.axes[0].get_yticklabels()]
 
 
-def widths_at(figure: Figure, level: float) -> list[float]:
+def widths_at(figure, level):
     """Return the widths (s) of what is drawn in a lane: one path a look, five corners a span."""
     widths = []
     for patch in figure.axes[0].patches:
@@ -54,7 +50,7 @@ def widths_at(figure: Figure, level: float) -> list[float]:
 
 
 @pytest.mark.parametrize("name", DRAWN)
-def test_single_passes_add_up_to_the_flight(name: str) -> None:
+def test_single_passes_add_up_to_the_flight(name):
     plan, day = sample_day(name)
     index = {one.name: place for place, one in enumerate(plan.fields)}
     speeds = {aircraft.name: aircraft.ferry_speed_m_per_s for rig in plan.rigs for aircraft, _ in rig.aircraft}
@@ -64,7 +60,7 @@ def test_single_passes_add_up_to_the_flight(name: str) -> None:
         profile = plan.profiles[class_name, index[sortie.field]]
         rows = expanded_sortie(sortie, profile, speeds[class_name])
         whole = {row.state: row for row in sortie_rows(sortie)}
-        sums: dict[State, float] = defaultdict(float)
+        sums = defaultdict(float)
         for row in rows:
             sums[row.state] += row.end_s - row.start_s
         for state, row in whole.items():
@@ -82,7 +78,7 @@ def test_single_passes_add_up_to_the_flight(name: str) -> None:
     assert several > 0
 
 
-def test_turns_of_a_rectangle_lie_between_whole_passes() -> None:
+def test_turns_of_a_rectangle_lie_between_whole_passes():
     plan, day = sample_day()
     sortie = max(day.log.sorties, key=lambda one: one.turn_s)
     rows = [row for row in day_rows(plan, day) if row.kind == Kind.AIRCRAFT]
@@ -94,13 +90,13 @@ def test_turns_of_a_rectangle_lie_between_whole_passes() -> None:
     assert turns == pytest.approx([turns[0]] * len(turns))
 
 
-def test_day_table_adds_up_to_the_log() -> None:
+def test_day_table_adds_up_to_the_log():
     plan, day = sample_day()
     frame = day_frame(day_rows(plan, day), plan.scenario.day.start)
     flights = [row for sortie in day.log.sorties for row in sortie_rows(sortie)]
     assert len(frame) > len(day.log.rows) + len(flights)
     for place, key in ((3, "activity"), (4, "reason")):
-        lengths: dict[tuple[str, str], float] = defaultdict(float)
+        lengths = defaultdict(float)
         for row in [*day.log.rows, *flights]:
             lengths[str(day.log.kinds[row.entity]), str(row[place])] += row.end_s - row.start_s
         told = (frame["end_s"] - frame["start_s"]).groupby([frame["kind"], frame[key]]).sum().to_dict()
@@ -109,7 +105,7 @@ def test_day_table_adds_up_to_the_log() -> None:
     assert sprayed == pytest.approx(sum(one.area_to_m2 - one.area_from_m2 for one in day.log.sorties))
 
 
-def test_day_table_tells_clock_time_and_units() -> None:
+def test_day_table_tells_clock_time_and_units():
     plan, day = sample_day()
     frame = day_frame(day_rows(plan, day), plan.scenario.day.start)
     start_s = plan.scenario.day.start
@@ -127,7 +123,7 @@ def test_day_table_tells_clock_time_and_units() -> None:
     assert all(units.values())  # an amount never stands without its unit
 
 
-def test_aircraft_rows_tile_the_day() -> None:
+def test_aircraft_rows_tile_the_day():
     plan, day = sample_day()
     frame = day_frame(day_rows(plan, day), plan.scenario.day.start)
     flown = frame[(frame["kind"] == "aircraft") & (frame["end_s"] > frame["start_s"])].sort_values("start_s")
@@ -138,7 +134,7 @@ def test_aircraft_rows_tile_the_day() -> None:
         assert ends[-1] == pytest.approx(day.log.paid_until_s)
 
 
-def test_timeline_of_a_real_day() -> None:
+def test_timeline_of_a_real_day():
     plan, day = sample_day()
     record = day_record(plan, day)
     for wide in (True, False):
@@ -152,18 +148,18 @@ def test_timeline_of_a_real_day() -> None:
         assert_nothing_cut_off(figure)
 
 
-def test_days_share_one_clock() -> None:
+def test_days_share_one_clock():
     early, late = hand_made(), hand_made(day_start_s=28_800.0, end_s=10_800.0)
     span = day_span([early, late])
     assert span == (25_200.0, 39_600.0)
     assert [day_figure(one, span=span).axes[0].get_xlim() for one in (early, late)] == [span, span]
 
 
-def test_drawn_lengths_are_the_recorded_ones() -> None:
+def test_drawn_lengths_are_the_recorded_ones():
     assert sum(widths_at(day_figure(hand_made()), 1.45)) == pytest.approx(7200.0)  # lane of the only aircraft
 
 
-def test_passes_and_turns_of_a_flight_are_drawn_to_the_second() -> None:
+def test_passes_and_turns_of_a_flight_are_drawn_to_the_second():
     line = {"t_s": [0.0, 10.0, 20.0, 120.0, 130.0, 230.0, 240.0, 250.0], "on": "00101000"}
     flight = {"aircraft": 0, "start_s": 1000.0, "end_s": 1250.0, "line": line}
     aircraft = [{"name": "main/large 1", "states": [[1000.0, 1250.0, "flight", ""]]}]
@@ -174,7 +170,7 @@ def test_passes_and_turns_of_a_flight_are_drawn_to_the_second() -> None:
 
 
 @pytest.mark.parametrize("packs", [MOST_LANES, MOST_LANES + 1, 40])
-def test_crowded_kinds_are_collapsed_and_say_so(packs: int) -> None:
+def test_crowded_kinds_are_collapsed_and_say_so(packs):
     figure = day_figure(hand_made(packs), "x")
     lanes = [label for label in labels_of(figure) if "big" in label or "packs" in label]
     assert len(lanes) == min(packs, MOST_LANES)
@@ -184,7 +180,7 @@ def test_crowded_kinds_are_collapsed_and_say_so(packs: int) -> None:
     assert_nothing_cut_off(figure)
 
 
-def test_a_stopped_charger_is_not_drawn_as_charging() -> None:
+def test_a_stopped_charger_is_not_drawn_as_charging():
     states = [[0.0, 1000.0, "charge"], [1000.0, 3000.0, "stopped"], [3000.0, 3600.0, "charge"]]
     pack = {**hand_made()["packs"][0], "states": states}
     charger = {"name": "main/t/fast 1.1", "sessions": [[0.0, 3600.0, 0, 900.0]]}
@@ -195,11 +191,11 @@ def test_a_stopped_charger_is_not_drawn_as_charging() -> None:
     }
 
 
-def test_power_lane_shows_average_power() -> None:
+def test_power_lane_shows_average_power():
     assert any("3.0 kW" in text.get_text() for text in day_figure(hand_made()).axes[0].texts)
 
 
-def test_the_hours_tell_power_charge_and_pace() -> None:
+def test_the_hours_tell_power_charge_and_pace():
     # 3 kW from 900 s to 4500 s are 2.25 kW of the first hour on average, and 0.75 kW of the second: arithmetic
     table = hour_table("x", hand_made(bottleneck=[[0.0, 3600.0, 0, 0], [3600.0, 7200.0, 1, 2]]))
     assert [[cell.text for cell in row] for row in table.rows] == [
@@ -208,13 +204,13 @@ def test_the_hours_tell_power_charge_and_pace() -> None:
     ]
 
 
-def test_charge_between_points_lies_on_a_straight_line() -> None:
+def test_charge_between_points_lies_on_a_straight_line():
     points = [[0.0, 100.0], [10.0, 100.0], [20.0, 50.0]]
     assert [charge_at(points, time) for time in (0.0, 5.0, 15.0, 30.0)] == [100.0, 100.0, 75.0, 50.0]
     assert charge_at([], 1.0) is None
 
 
-def test_hostile_names_are_drawn_as_names() -> None:
+def test_hostile_names_are_drawn_as_names():
     record = hand_made(aircraft=[{"name": f"main/{HOSTILE} 1", "states": []}])
     svg = figure_bytes(day_figure(record, HOSTILE), "svg")
     assert b"<script" not in svg

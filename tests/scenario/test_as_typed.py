@@ -1,9 +1,6 @@
 """What people have is read: files of any editor and spreadsheet; what is another kind of map is named."""
 
-from __future__ import annotations
-
 import json
-from pathlib import Path
 
 import pytest
 from small_day import table
@@ -16,20 +13,20 @@ from simulator.scenario.stopwatch import read_stopwatch
 
 
 @pytest.mark.parametrize("encoding", ["utf-8", "utf-8-sig", "utf-16"])
-def test_scenario_files_of_any_editor(tmp_path: Path, encoding: str) -> None:
+def test_scenario_files_of_any_editor(tmp_path, encoding):
     path = tmp_path / "mine.toml"
     text = starter_text("mine").replace('units = "us"', "units = “us”").replace('kind = "liquid"', "kind = ‘liquid’")
     path.write_bytes(text.encode(encoding))
     assert load_scenario(path).name == "mine"
 
 
-def test_quotes_within_a_text_stay(tmp_path: Path) -> None:
+def test_quotes_within_a_text_stay(tmp_path):
     path = tmp_path / "mine.toml"
     path.write_text(starter_text("mine").replace("Our fields", "Our “best” fields"), encoding="utf-8")
     assert "“best”" in load_scenario(path).base.title
 
 
-def test_tables_of_spreadsheets(tmp_path: Path) -> None:
+def test_tables_of_spreadsheets(tmp_path):
     path = tmp_path / "times.csv"
     for encoding in ("utf-8-sig", "utf-16"):
         path.write_bytes("task,time\r\nswap,62 s\r\n".encode(encoding))
@@ -48,7 +45,7 @@ KML = '<?xml version="1.0"?><kml xmlns="http://www.opengis.net/kml/2.2"><Documen
         ("fields.geojson", "PK\x03\x04", "is a damaged zip file"),
     ],
 )
-def test_other_files_of_boundaries_are_named(tmp_path: Path, name: str, content: str, says: str) -> None:
+def test_other_files_of_boundaries_are_named(tmp_path, name, content, says):
     path = tmp_path / name
     path.write_text(content)
     with pytest.raises(InputError, match=says):
@@ -57,12 +54,12 @@ def test_other_files_of_boundaries_are_named(tmp_path: Path, name: str, content:
         load_scenario(table(), fields=path)
 
 
-def boundary(path: Path, corners: list[list[float]]) -> Path:
+def boundary(path, corners):
     path.write_text(json.dumps({"type": "Polygon", "coordinates": [[*corners, corners[0]]]}))
     return path
 
 
-def test_latitude_and_longitude_exchanged(tmp_path: Path) -> None:
+def test_latitude_and_longitude_exchanged(tmp_path):
     corners = [[-93.60, 41.50], [-93.59, 41.50], [-93.59, 41.51]]
     path = boundary(tmp_path / "a.geojson", corners)
     made = table(field=[], field_file={"path": path.name}, yard={"lon_lat": [41.5, -93.6]})

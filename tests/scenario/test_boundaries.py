@@ -8,8 +8,6 @@ from pathlib import Path
 import pyproj
 import pytest
 import shapely
-from hypothesis import HealthCheck, given, settings
-from hypothesis import strategies as st
 
 from simulator.errors import InputError
 from simulator.scenario.boundaries import read_boundaries
@@ -307,23 +305,3 @@ def test_all_problems_at_once(read):
     assert [problem.where for problem in caught.value.problems] == ["feature 1", "feature 3", "feature 4"]
     with pytest.raises(InputError, match="and 80 more problems"):
         read(collection(*[5] * 100))
-
-
-def only_input_errors(path, data):
-    path.write_bytes(data)
-    refusal, fields = "", []
-    try:
-        fields = read_boundaries(path).fields
-    except InputError as error:
-        refusal = str(error)
-    assert bool(refusal) != bool(fields)
-    assert all(field.polygon.is_valid and field.area_m2 > 0 for field in fields)
-
-
-@settings(max_examples=120, deadline=None, suppress_health_check=list(HealthCheck))
-@given(place=st.integers(0, 4800), patch=st.binary(min_size=1, max_size=4), cut=st.integers(0, 4800))
-def test_no_damage_to_a_good_file_causes_a_traceback(tmp_path_factory, place, patch, cut):
-    data = INVENTED.read_bytes()
-    damaged = data[:place] + patch + data[place + len(patch) :]
-    only_input_errors(tmp_path_factory.getbasetemp() / "fuzz_damage.geojson", damaged[: cut or None])
-    only_input_errors(tmp_path_factory.getbasetemp() / "fuzz_damage.geojson", damaged)

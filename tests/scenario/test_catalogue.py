@@ -1,28 +1,24 @@
 """The catalogue's classes: named once, fitting together, true to momentum theory and to the trade, and able to work."""
 
-from __future__ import annotations
-
 import math
 import tomllib
 from collections import Counter
 from dataclasses import replace
 from itertools import pairwise
-from typing import Any
 
 import numpy as np
 import pytest
+from small_day import area_m2, days_of
 
 from simulator.errors import InputError
-from simulator.experiment.runs import simulate_replication
 from simulator.plan.day_plan import make_plan
 from simulator.plan.equipment import plan_chargers, plan_packs
 from simulator.report.html_inputs import inputs_of
 from simulator.scenario.catalogue import catalogue
-from simulator.scenario.loading import LoadedScenario, load_scenario, vary
+from simulator.scenario.loading import load_scenario, vary
 from simulator.scenario.merge import deep_merge
 from simulator.scenario.provenance import provenance
-from simulator.scenario.starter import Answers, Equipment, FieldGroup, enough_power, fitting, starter_text, usual
-from simulator.scenario.streams import StreamBank
+from simulator.scenario.starter import Answers, FieldGroup, enough_power, fitting, starter_text, usual
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.scenario.validate import json_schema
 
@@ -41,18 +37,18 @@ SETS += [replace(SMALLEST, source=one, charger_percent=40.0) for one in (*KNOWN[
 SETS += [replace(usual(name), set_up=one) for name in ("tank_10_l", "tank_70_l") for one in KNOWN["rig"]]
 
 
-def loaded_with(equipment: Equipment) -> LoadedScenario:
+def loaded_with(equipment):
     """Return the scenario that ``new`` writes of one set."""
     answers = Answers(sets=(equipment,), fields=(FieldGroup(2, "80 acre"),))
     return load_scenario(tomllib.loads(starter_text("x", answers)))
 
 
-def test_no_two_classes_have_a_name_in_common() -> None:
+def test_no_two_classes_have_a_name_in_common():
     names = Counter(name for entries in KNOWN.values() for name in entries)
     assert [name for name, number in names.items() if number > 1] == []
 
 
-def test_it_reaches_from_10_to_70_litres_and_from_3_to_20_kilowatts() -> None:
+def test_it_reaches_from_10_to_70_litres_and_from_3_to_20_kilowatts():
     loaded = [loaded_with(usual(name)).base for name in AIRCRAFT]
     tanks = [scenario.aircraft[name].tank for scenario, name in zip(loaded, AIRCRAFT, strict=True)]
     assert (min(tanks), max(tanks)) == (10.0, 70.0)
@@ -64,7 +60,7 @@ def test_it_reaches_from_10_to_70_litres_and_from_3_to_20_kilowatts() -> None:
 
 
 @pytest.mark.parametrize("name", AIRCRAFT)
-def test_hover_times_follow_momentum_theory(name: str) -> None:
+def test_hover_times_follow_momentum_theory(name):
     """Ideal power ``T^1.5 / sqrt(2 rho A)`` over what pack and minutes imply is a figure of merit as multirotors have.
 
     A coaxial pair needs (1 + sqrt(17)) / 4 times the power of its rotors flown apart (Leishman 2006, section 2.14, from
@@ -86,7 +82,7 @@ def test_hover_times_follow_momentum_theory(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", AIRCRAFT)
-def test_hover_times_are_those_of_the_trade(name: str) -> None:
+def test_hover_times_are_those_of_the_trade(name):
     """A full tank hovers 7 to 13 min, an empty one 15 to 31 (spec sheets as told; common practice, no source)."""
     hover = loaded_with(usual(name)).base.aircraft[name].hover
     # the class on large rotors and a large pack for its tank: three loads and more a charge
@@ -96,14 +92,14 @@ def test_hover_times_are_those_of_the_trade(name: str) -> None:
 
 
 @pytest.mark.parametrize("name", KNOWN["pack"])
-def test_packs_are_charged_in_8_to_15_minutes(name: str) -> None:
+def test_packs_are_charged_in_8_to_15_minutes(name):
     """From the reserve to full at the first charger that serves it (common practice, no source)."""
     assert KNOWN["pack"][name]["fits"]
     charger = fitting("charger", "serves", name)[0]
     aircraft = KNOWN["pack"][name]["fits"][0]
     scenario = loaded_with(replace(usual(aircraft), pack_class=name, charger_class=charger)).base
     assert 300 <= scenario.pack[name].energy <= 2600
-    problems: list[Any] = []
+    problems = []
     pack, kind = plan_packs(scenario, problems)[name], plan_chargers(scenario, problems)[charger]
     assert not problems
     seconds = pack.curve.time_s(pack.reserve_wh, pack.capacity_wh, kind.slot_w * pack.charge_efficiency)
@@ -111,32 +107,29 @@ def test_packs_are_charged_in_8_to_15_minutes(name: str) -> None:
 
 
 @pytest.mark.parametrize("equipment", SETS, ids=lambda one: "-".join(str(part) for part in vars(one).values()))
-def test_every_class_works_a_day(equipment: Equipment) -> None:
-    loaded = loaded_with(equipment)
-    day = simulate_replication(make_plan(loaded.sets[0]), StreamBank(loaded.base.seed), 0)
-    area_m2 = sum(one.area_to_m2 - one.area_from_m2 for one in day.log.sorties)
-    assert area_m2 > 40 * M2_PER_ACRE
+def test_every_class_works_a_day(equipment):
+    (day,) = days_of(make_plan(loaded_with(equipment).sets[0]))
+    assert area_m2(day) > 40 * M2_PER_ACRE
     assert len({one.pack for one in day.log.sorties}) == equipment.packs
 
 
 @pytest.mark.parametrize("name", AIRCRAFT)
-def test_loads_a_charge_are_those_of_the_trade(name: str) -> None:
+def test_loads_a_charge_are_those_of_the_trade(name):
     """At 2 gal/acre one or two full loads a charge, three or four of the 20 L class (common practice, no source)."""
-    loaded = loaded_with(usual(name))
-    sorties = simulate_replication(make_plan(loaded.sets[0]), StreamBank(loaded.base.seed), 0).log.sorties
+    sorties = days_of(make_plan(loaded_with(usual(name)).sets[0]))[0].log.sorties
     loads = [first.number_on_charge for first, then in pairwise(sorties) if then.number_on_charge == 1]
     assert np.median(loads) in ((3, 4) if name == "tank_20_l" else (1, 2))
 
 
-def test_the_usual_generator_gives_what_the_chargers_ask_for() -> None:
+def test_the_usual_generator_gives_what_the_chargers_ask_for():
     assert [enough_power("charger_8_kw"), enough_power("charger_6_kw")] == ["generator_12_kw", "generator_10_kw"]
     assert enough_power("charger_6_kw", 1, 75.0) == "generator_7_kw"
     assert enough_power("charger_12_kw", 9) == "generator_20_kw"
 
 
-def table(**changes: Any) -> dict[str, Any]:
+def table(**changes):
     """Return a scenario that is written in nothing but names of classes."""
-    made: dict[str, Any] = {"name": "x", "product": {"rate": "2 gal/acre"}, "field": [{"name": "a", "area": "60 acre"}]}
+    made = {"name": "x", "product": {"rate": "2 gal/acre"}, "field": [{"name": "a", "area": "60 acre"}]}
     for kind, name in (("aircraft", "tank_16_l"), ("pack", "pack_1000_wh"), ("charger", "charger_6_kw")):
         made[kind] = {name: {"like": name}}
     mains = {"like": "mains_1_phase_8_kw", "chargers": {"charger_6_kw": 1}}
@@ -148,7 +141,7 @@ def table(**changes: Any) -> dict[str, Any]:
     return deep_merge(made, changes)
 
 
-def test_a_scenario_keeps_of_a_class_the_names_that_it_declares() -> None:
+def test_a_scenario_keeps_of_a_class_the_names_that_it_declares():
     scenario = load_scenario(table()).base
     assert scenario.pack["pack_1000_wh"].fits == ["tank_16_l"]
     assert scenario.charger["charger_6_kw"].serves == ["pack_1000_wh"]
@@ -158,7 +151,7 @@ def test_a_scenario_keeps_of_a_class_the_names_that_it_declares() -> None:
         load_scenario(table(pack={"pack_1000_wh": {"fits": ["tank_16_l", "tank_20_l"]}}))
 
 
-def test_set_ups_and_mains_are_followed_and_own_keys_win() -> None:
+def test_set_ups_and_mains_are_followed_and_own_keys_win():
     rig = load_scenario(table()).base.rig["pickup"]
     assert rig.trailer.yard_time.mean() == 600.0
     assert rig.power["mains"].grid_power == 7700.0
@@ -190,7 +183,7 @@ def test_set_ups_and_mains_are_followed_and_own_keys_win() -> None:
         ({"power": {"mains": {"generator": "none"}}}, "not both and not neither"),
     ],
 )
-def test_what_cannot_be_followed_is_named(rig: dict[str, Any], says: str) -> None:
+def test_what_cannot_be_followed_is_named(rig, says):
     with pytest.raises(InputError) as caught:
         load_scenario(table(rig={"pickup": rig}))
     # one problem an entry: what it lacks only because its class is lost is not named too
@@ -198,14 +191,14 @@ def test_what_cannot_be_followed_is_named(rig: dict[str, Any], says: str) -> Non
     assert says in str(caught.value.problems[0])
 
 
-def test_a_class_is_not_changed_where_its_values_are_already_the_sets_own() -> None:
+def test_a_class_is_not_changed_where_its_values_are_already_the_sets_own():
     loaded = load_scenario(table())
     with pytest.raises(InputError, match="in an equipment set"):
         vary(loaded.sets[0], ["rig.pickup.like=trailer"], loaded.folder)
     assert load_scenario(table(), ["rig.pickup.like=trailer"]).base.rig["pickup"].trailer.yard_time.mean() == 900.0
 
 
-def test_the_schema_offers_the_names_and_takes_others() -> None:
+def test_the_schema_offers_the_names_and_takes_others():
     tables = json_schema()["$defs"]
     for name, kind in (("Aircraft", "aircraft"), ("Generator", "generator"), ("PowerPoint", "power"), ("Rig", "rig")):
         assert tables[name]["properties"]["like"]["anyOf"][:2] == [{"enum": list(KNOWN[kind])}, {"type": "string"}]

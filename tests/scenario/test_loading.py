@@ -1,11 +1,7 @@
 """Loading: overrides, likes, references, and every problem at once."""
 
-from __future__ import annotations
-
 import copy
 import tomllib
-from pathlib import Path
-from typing import Any
 
 import pytest
 
@@ -17,17 +13,17 @@ from simulator.scenario.validate import json_schema
 
 
 @pytest.fixture
-def raw() -> dict[str, Any]:
+def raw():
     return tomllib.loads(starter_text("test"))
 
 
-def problems(raw: dict[str, Any], *settings: str) -> list[str]:
+def problems(raw, *settings):
     with pytest.raises(InputError) as caught:
         load_scenario(raw, settings)
     return [str(problem) for problem in caught.value.problems]
 
 
-def test_starter_loads_with_both_sets(raw: dict[str, Any]) -> None:
+def test_starter_loads_with_both_sets(raw):
     loaded = load_scenario(raw)
     assert [entry.name for entry in loaded.sets] == ["three_packs", "four_packs"]
     assert loaded.sets[0].scenario.rig["main"].packs == {"large_pack": 3}
@@ -35,21 +31,21 @@ def test_starter_loads_with_both_sets(raw: dict[str, Any]) -> None:
     assert loaded.sets[0].scenario.aircraft["large"].tank == 40.0
 
 
-def test_settings_win_over_equipment_sets(raw: dict[str, Any]) -> None:
+def test_settings_win_over_equipment_sets(raw):
     loaded = load_scenario(raw, ["rig.main.packs.large_pack=7", "day.last_landing=16:00", "field.0.area=30 acre"])
     assert {entry.scenario.rig["main"].packs["large_pack"] for entry in loaded.sets} == {7}
     assert loaded.base.day.last_landing == 16 * 3600
     assert loaded.base.field[0].area == pytest.approx(30 * 4046.8564224)
 
 
-def test_a_distribution_replaces_what_stood_there() -> None:
+def test_a_distribution_replaces_what_stood_there():
     base = {"a": {"dist": "normal", "mean": "5 s", "sd": "1 s"}, "b": {"c": 1, "d": 2}}
     merged = deep_merge(base, {"a": {"dist": "constant", "value": "3 s"}, "b": {"d": 3}})
     assert merged == {"a": {"dist": "constant", "value": "3 s"}, "b": {"c": 1, "d": 3}}
     assert base["b"] == {"c": 1, "d": 2}
 
 
-def test_all_problems_at_once_with_nearest_names(raw: dict[str, Any]) -> None:
+def test_all_problems_at_once_with_nearest_names(raw):
     raw["dayz"] = 3
     raw["product"]["rate"] = "2 gal"
     raw["field"][0]["area"] = 40
@@ -63,7 +59,7 @@ def test_all_problems_at_once_with_nearest_names(raw: dict[str, Any]) -> None:
     assert "rig.main.crew.helper: unknown key 'helper'; nearest known is 'helpers'" in found
 
 
-def test_a_problem_in_an_override_is_named_where_it_stands(raw: dict[str, Any]) -> None:
+def test_a_problem_in_an_override_is_named_where_it_stands(raw):
     raw["equipment_set"]["four_packs"]["rig"]["main"]["pack"] = 3
     assert problems(raw) == ["equipment_set.four_packs.rig.main.pack: unknown key 'pack'; nearest known is 'packs'"]
 
@@ -119,25 +115,25 @@ def test_a_problem_in_an_override_is_named_where_it_stands(raw: dict[str, Any]) 
         ({"rig": {"main": {"supply": {"pump_flow": "0 gal/min"}}}}, "more than 0"),
     ],
 )
-def test_bad_input(raw: dict[str, Any], change: dict[str, Any], says: str) -> None:
+def test_bad_input(raw, change, says):
     found = "\n".join(problems(deep_merge(raw, change)))
     assert says in found
 
 
-def test_a_rig_like_another(raw: dict[str, Any]) -> None:
+def test_a_rig_like_another(raw):
     raw["rig"]["second"] = {"like": "main", "crew": {"helpers": 3}}
     loaded = load_scenario(raw)
     assert loaded.base.rig["second"].crew.helpers == 3
     assert loaded.base.rig["second"].aircraft == {"large": 1}
 
 
-def test_missing_file_names_its_neighbour(tmp_path: Path) -> None:
+def test_missing_file_names_its_neighbour(tmp_path):
     (tmp_path / "mine.toml").write_text("", encoding="utf-8")
     with pytest.raises(InputError, match=r"no such file; nearest known is 'mine\.toml'"):
         load_scenario(tmp_path / "mini.toml")
 
 
-def test_resolved_scenario_reproduces_the_set(raw: dict[str, Any]) -> None:
+def test_resolved_scenario_reproduces_the_set(raw):
     loaded = load_scenario(raw)
     again = load_scenario(loaded.sets[1].resolved)
     assert again.sets[0].scenario.model_dump(exclude={"equipment_set"}) == loaded.sets[1].scenario.model_dump(
@@ -146,14 +142,14 @@ def test_resolved_scenario_reproduces_the_set(raw: dict[str, Any]) -> None:
     assert again.sets[0].resolved == loaded.sets[1].resolved
 
 
-def test_digest_depends_on_content_only(raw: dict[str, Any]) -> None:
+def test_digest_depends_on_content_only(raw):
     digest = load_scenario(raw).digest()
     assert load_scenario(copy.deepcopy(raw)).digest() == digest
     assert load_scenario(raw, ["seed=99", "runs=5"]).digest() == digest
     assert load_scenario(raw, ["rig.main.crew.helpers=2"]).digest() != digest
 
 
-def test_vary_changes_one_value(raw: dict[str, Any]) -> None:
+def test_vary_changes_one_value(raw):
     loaded = load_scenario(raw)
     changed = vary(loaded.sets[0], ["rig.main.packs.large_pack=5"], loaded.folder)
     assert changed.scenario.rig["main"].packs == {"large_pack": 5}
@@ -162,7 +158,7 @@ def test_vary_changes_one_value(raw: dict[str, Any]) -> None:
         vary(loaded.sets[0], ["rig.main.packs.none=5"], loaded.folder)
 
 
-def test_every_default_says_its_source_or_assumption() -> None:
+def test_every_default_says_its_source_or_assumption():
     """Every key that may be left out documents where its default comes from."""
     missing = []
     schema = json_schema()

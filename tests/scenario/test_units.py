@@ -1,11 +1,9 @@
 """Units: exact factors, what people type, and clear refusals."""
 
-from __future__ import annotations
-
 import pytest
 
 from simulator.scenario import units
-from simulator.scenario.units import Dimension, UnitError, clock_seconds, clock_text, parse
+from simulator.scenario.units import UnitError, clock_seconds, clock_text, parse
 
 MI = units.M_PER_MILE
 GPA = units.LITRE_PER_GALLON / units.M2_PER_ACRE
@@ -64,11 +62,11 @@ GPA = units.LITRE_PER_GALLON / units.M2_PER_ACRE
         ("2 m/s²", units.ACCELERATION, 2.0),
     ],
 )
-def test_quantities(text: str, dimension: Dimension, expected: float) -> None:
+def test_quantities(text, dimension, expected):
     assert parse(text, dimension) == pytest.approx(expected, rel=1e-5)
 
 
-def test_hectare_and_acre() -> None:
+def test_hectare_and_acre():
     # 1 ha = 2.4710538 acres (NIST SP 811, derived)
     assert parse("1 ha", units.AREA) / parse("1 acre", units.AREA) == pytest.approx(2.4710538, rel=1e-7)
 
@@ -96,12 +94,12 @@ def test_hectare_and_acre() -> None:
         ("a lot", units.SHARE, "'20 %'"),
     ],
 )
-def test_refusals_say_what_is_allowed(text: str, dimension: Dimension, says: str) -> None:
+def test_refusals_say_what_is_allowed(text, dimension, says):
     with pytest.raises(UnitError, match=says):
         parse(text, dimension)
 
 
-def test_clock() -> None:
+def test_clock():
     assert clock_seconds("07:30") == 27_000.0
     assert clock_text(27_000.0) == "07:30"
     assert clock_seconds("24:00") == 86_400.0

@@ -1,7 +1,5 @@
 """Reading weather files: named columns, units, the typical meteorological year, and everything that can be wrong."""
 
-from __future__ import annotations
-
 import importlib.util
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -25,7 +23,7 @@ def lines(hours=24):
     ]
 
 
-def write(folder: Path, text) -> Path:
+def write(folder, text):
     path = folder / "weather.csv"
     path.write_text(text if isinstance(text, str) else "\n".join(text) + "\n", encoding="utf-8")
     return path
