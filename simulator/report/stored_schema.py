@@ -80,6 +80,7 @@ Change = TypedDict("Change", {
 })  # fmt: skip
 Hold = TypedDict("Hold", {
     "resource": Annotated[Text, Field(min_length=1)], "sentence": Annotated[Text, Field(min_length=1)],
+    "short": NotRequired[Text],
     "active_period_share": Shares, "alone_acres_per_day": NotRequired[Shares],
     "one_more": NotRequired[Annotated[list[Change], Field(max_length=1000)]],
 })  # fmt: skip
