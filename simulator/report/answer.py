@@ -52,8 +52,12 @@ def _answer(document: Document, entry: Document, other: Document | None) -> str:
     text += f", {step_text(document, entry, other)}" if other is not None else ""
     job = entry.get("job") or {}
     if job.get("work") == "once" and job.get("work_days"):
-        text += f". The job takes {days_text(document, entry)} work days"
-        text += f" and costs {cost_text(document, entry)} for each {shown.area_one}" if job.get("cost_per_acre") else ""
+        text += f". The job takes {days_text(document, entry, interval=False)} work days"
+        text += (
+            f" and costs {cost_text(document, entry, interval=False)} for each {shown.area_one}"
+            if job.get("cost_per_acre")
+            else ""
+        )
     return f"{text}. {warning}".rstrip()
 
 

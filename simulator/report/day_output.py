@@ -67,12 +67,12 @@ def finest_decimals(entries: Sequence[Mapping[str, Any]], shown: ReportUnits) ->
 
 def days_word(entry: Mapping[str, Any]) -> str:
     """Return what the percentiles are of."""
-    return "full work day" if has_days(entry) else "run"
+    return "full work day" if has_days(entry) else "run of the job"
 
 
 def bad_text(entry: Mapping[str, Any], texts: Mapping[str, str]) -> str:
-    """Return what nine in ten reach."""
-    return f"9 {days_word(entry).split(' ')[-1]}s in 10 reach {texts['p10']}"
+    """Return what nine days in ten reach, or nine runs in ten of the job."""
+    return f"9 {'days' if has_days(entry) else 'times'} in 10 at least {texts['p10']}"
 
 
 def legend_text(sets: Sequence[Mapping[str, Any]]) -> str:

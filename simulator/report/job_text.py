@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from simulator.analysis.digits import fixed
 from simulator.report.numbers import (
     NOTHING,
     clock_text,
@@ -70,13 +71,15 @@ def job_area(document: Mapping[str, Any]) -> str:
     return ""
 
 
-def days_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
-    """Return the work days that a set takes for its job, in the digits of all sets."""
-    days, jobs = entry["job"]["work_days"], _jobs(document)
-    return mean_text(days["mean"], days["ci95"], shared_decimals([job["work_days"]["ci95"] for job in jobs], 2))
+def days_text(document: Mapping[str, Any], entry: Mapping[str, Any], interval: bool = True) -> str:
+    """Return the work days that a set takes for its job, in the digits of all sets: tenths, or coarser."""
+    days, spreads = entry["job"]["work_days"], [job["work_days"] for job in _jobs(document)]
+    finest = 1 if max(spread["mean"] for spread in spreads) >= 1.0 else 2
+    decimals = shared_decimals([spread["ci95"] for spread in spreads], finest)
+    return mean_text(days["mean"], days["ci95"], decimals) if interval else fixed(days["mean"], decimals)
 
 
-def cost_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
+def cost_text(document: Mapping[str, Any], entry: Mapping[str, Any], interval: bool = True) -> str:
     """Return the cost per acre or hectare of a set's job, in the digits of all sets; a dash without prices."""
     shown, job = units_of(document), entry.get("job") or {}
     cost = job.get("cost_per_acre")
@@ -87,8 +90,9 @@ def cost_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
         return [None if limit is None else limit / shown.per_acre for limit in cost["ci95"]]
 
     decimals = shared_decimals([limits(one["cost_per_acre"]) for one in _jobs(document) if one.get("cost_per_acre")], 2)
-    amount = mean_text(cost["mean"] / shown.per_acre, limits(cost), decimals)
-    return f"{leading(plain(job.get('currency', '$'), 5))}{amount}"
+    amount = cost["mean"] / shown.per_acre
+    text = mean_text(amount, limits(cost), decimals) if interval else fixed(amount, decimals)
+    return f"{leading(plain(job.get('currency', '$'), 5))}{text}"
 
 
 def _jobs(document: Mapping[str, Any]) -> list[Mapping[str, Any]]:

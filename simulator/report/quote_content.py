@@ -151,7 +151,7 @@ def _side_by_side(by_set: Mapping[str, Sequence[Pair]]) -> DataTable:
     said = {name: dict(pairs) for name, pairs in by_set.items()}
     labels = dict.fromkeys(label for pairs in by_set.values() for label, _ in pairs)
     rows = tuple(text_row(label, *(pairs.get(label, NOTHING) for pairs in said.values())) for label in labels)
-    return DataTable("", ("figure", *said), rows, words=1 + len(said))
+    return DataTable("", ("", *said), rows, words=1 + len(said))
 
 
 def _by_set(sets: Sequence[Offered], words: Callable[[Offered], str]) -> Iterable[str]:
@@ -199,7 +199,7 @@ def _pace(document: Document, one: Offered) -> list[Pair]:
     """Return work days and when the job is done."""
     job, days = one.entry.get("job") or {}, _days(one)
     if one.plan.scenario.work == "once" and job.get("work") == "once":
-        rows = [("work days for the job", days_text(document, one.entry))]
+        rows = [("work days for the job", days_text(document, one.entry, interval=False))]
         for name, words in (("p50", "done in half of the runs by"), ("p90", "done in nine runs of ten by")):
             finish = job["finish"][name]
             rows.append((words, finish_text(document, finish, "{time} on work day {day}") if finish else "not done"))

@@ -221,7 +221,7 @@ _Day = TypedDict("_Day", {
     "supplies": Some[DaySupply], "weather": Many[tuple[Time, Time, Text]], "sorties": Many[DaySortie],
     "bottleneck": Many[tuple[Time, Time, ResourceNumber, ResourceNumber]],
     "resources": NotRequired[Annotated[list[Text], Field(max_length=MOST_SHOWN)]],
-    "others": NotRequired[Some[DayOther]],
+    "others": NotRequired[Some[DayOther]], "labels": NotRequired[dict[Text, Text]],
 })  # fmt: skip
 _ON_RIGS: tuple[Literal["aircraft", "packs", "chargers", "power", "people", "supplies"], ...] = (
     "aircraft", "packs", "chargers", "power", "people", "supplies",

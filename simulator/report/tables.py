@@ -154,21 +154,26 @@ def terminal_table(document: Document, job: DataTable | None) -> DataTable:
 
 def per_day_table(document: Document) -> DataTable:
     """Return what an average day takes, a column a set."""
-    sets, shown = document["equipment_sets"], units_of(document)
-    rows = []
+    ranked, shown = best_first(document), units_of(document)
+    sets, rows = [entry for _, entry in ranked], []
     for key, (words, _, _) in PER_DAY.items():
         if any(entry["per_day"].get(key) for entry in sets):
             values = [entry["per_day"].get(key) for entry in sets]
-            rows.append((Cell(words), *_each(values, f"per_day.{key}", [_daily(entry, key, shown) for entry in sets])))
+            rows.append(
+                (Cell(words), *_each(ranked, values, f"per_day.{key}", [_daily(entry, key, shown) for entry in sets]))
+            )
     return DataTable("An average work day", ("a day", *map(shown_name, sets)), tuple(rows))
 
 
-def _each(values: Sequence[float | None], path: str, texts: Sequence[str] = ()) -> list[Cell]:
+_Ranked = Sequence[tuple[int, Mapping[str, Any]]]
+
+
+def _each(sets: _Ranked, values: Sequence[float | None], path: str, texts: Sequence[str] = ()) -> list[Cell]:
     """Return a cell for every set, of values that stand at a path of each; by default as shares."""
     written = texts or [share_text(value) for value in values]
     return [
         Cell(text) if value is None else Cell(text, value, f"equipment_sets.{place}.{path}")
-        for place, (value, text) in enumerate(zip(values, written, strict=True))
+        for (place, _), value, text in zip(sets, values, written, strict=True)
     ]
 
 
@@ -192,12 +197,13 @@ def _daily(entry: Mapping[str, Any], key: str, shown: ReportUnits) -> str:
 
 def time_table(document: Document) -> DataTable:
     """Return the share of aircraft time by state and reason, a column a set."""
-    sets, looks = document["equipment_sets"], aircraft_looks()
+    ranked, looks = best_first(document), aircraft_looks()
+    sets = [entry for _, entry in ranked]
     labels = list(dict.fromkeys(label for entry in sets for label in entry["time_share"]))
     labels.sort(key=lambda label: list(looks).index(time_use_group(label)))
     rows = []
     for label in labels:
-        cells = _each([entry["time_share"].get(label) for entry in sets], f"time_share.{label}")
+        cells = _each(ranked, [entry["time_share"].get(label) for entry in sets], f"time_share.{label}")
         rows.append((Cell(label), Cell(looks[time_use_group(label)].label), *cells))
     columns = ("state", "group", *map(shown_name, sets))
     return DataTable("Share of aircraft time by state and reason", columns, tuple(rows), words=2)
@@ -252,12 +258,12 @@ def alone_table(document: Document) -> DataTable | None:
 
 def resource_table(document: Document) -> DataTable:
     """Return how busy each resource is, and how much of the day it sets the pace, by set."""
-    sets = document["equipment_sets"]
-    rows = []
+    ranked = best_first(document)
+    sets, rows = [entry for _, entry in ranked], []
     for name, look in resource_looks(name for entry in sets for name in entry["utilisation"]).items():
-        busy = _each([entry["utilisation"].get(name) for entry in sets], f"utilisation.{name}")
+        busy = _each(ranked, [entry["utilisation"].get(name) for entry in sets], f"utilisation.{name}")
         shares = [entry["bottleneck"]["active_period_share"].get(name) for entry in sets]
-        held = _each(shares, f"bottleneck.active_period_share.{name}")
+        held = _each(ranked, shares, f"bottleneck.active_period_share.{name}")
         rows.append((Cell(look.label), *(cell for pair in zip(busy, held, strict=True) for cell in pair)))
     heads = [head for entry in sets for head in (f"{shown_name(entry)}: busy", f"{shown_name(entry)}: sets the pace")]
     return DataTable(
