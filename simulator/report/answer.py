@@ -8,7 +8,7 @@ from typing import Any
 from simulator.report.day_output import bad_text
 from simulator.report.job_text import cost_text, days_text, warning_text
 from simulator.report.numbers import shown_name, units_of
-from simulator.report.tables import Interval, ahead, area_texts, best_first, leaders
+from simulator.report.tables import Interval, ahead, all_sets, area_texts, best_first, leaders
 
 Document = Mapping[str, Any]
 
@@ -48,7 +48,7 @@ def _answer(document: Document, entry: Document, other: Document | None) -> str:
     shown, warning, texts = units_of(document), warning_text(document, entry), area_texts(document, entry)
     if warning.startswith("CANNOT"):
         return warning
-    text = f"{texts['mean']} {shown.area} a day ({bad_text(entry, texts)})"
+    text = f"{texts['mean']} {shown.area} a day ({bad_text(all_sets(document), texts)})"
     text += f", {step_text(document, entry, other)}" if other is not None else ""
     job = entry.get("job") or {}
     if job.get("work") == "once" and job.get("work_days"):

@@ -56,8 +56,10 @@ def acres_figure(document: Mapping[str, Any], runs_frame: pd.DataFrame, units: s
     for place, entry in enumerate(ranked):
         remark = f"{capital(step_text(document, entry, ranked[place + 1]))}. " if place + 1 < len(ranked) else ""
         limits = f"{remark}{limit_text(entry)}"
-        spread = day_spread(entry, shown)
-        rows.append(SpreadRow(entry, shown_name(entry, 80), spread, day_values(runs_frame, entry, shown), limits))
+        spread = day_spread(entry, ranked, shown)
+        rows.append(
+            SpreadRow(entry, shown_name(entry, 80), spread, day_values(runs_frame, entry, ranked, shown), limits)
+        )
     return spread_figure(rows, shown, wide)
 
 
@@ -66,8 +68,9 @@ def spread_figure(rows: Sequence[SpreadRow], shown: ReportUnits, wide: bool = Tr
     """Draw days, bad day and mean of each row, with its words below: dots are days, a histogram where they are many."""
     letters = _letters(wide)
     texts = []
-    for row, numbers in zip(rows, output_texts([row.entry for row in rows], shown), strict=True):
-        mean, bad = f"{numbers['interval']} {shown.area} a day", bad_text(row.entry, numbers)
+    sets = [row.entry for row in rows]
+    for row, numbers in zip(rows, output_texts(sets, shown), strict=True):
+        mean, bad = f"{numbers['interval']} {shown.area} a day", bad_text(sets, numbers)
         texts.append((wrap(row.name, letters // 1.15)[:2], wrap(f"{mean}; {bad}. {row.remark}", letters)))
     heights = [_LINE * (len(name) + len(words)) + 46.0 for name, words in texts]
     figure = new_figure(WIDE_IN if wide else NARROW_IN, (sum(heights) + (70.0 if wide else 96.0)) / _POINTS)
@@ -91,9 +94,8 @@ def spread_figure(rows: Sequence[SpreadRow], shown: ReportUnits, wide: bool = Tr
     axes.margins(x=0.04)
     axes.locator_params(axis="x", nbins=8 if wide else 5)
     axes.set_xlabel(f"{shown.area} a day")
-    kinds = " or ".join(dict.fromkeys(days_word(row.entry) for row in rows))
     marks = (
-        ("o", AIRCRAFT_LOOKS["ferry"].colour, f"one {kinds}"),
+        ("o", AIRCRAFT_LOOKS["ferry"].colour, f"one {days_word(sets)}"),
         ("|", INK, "a bad one: 9 in 10 reach it (P10)"),
         ("D", MARK, "mean of all runs, with its 95 % interval"),
     )

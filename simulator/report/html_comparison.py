@@ -49,10 +49,10 @@ class _Column:
         self._stored = stored, entry
         self.resolved = clean((stored.manifest.get("resolved") or {}).get(entry["name"], {}))
 
-    def days(self, units: ReportUnits) -> NDArray[np.float64]:
+    def days(self, sets: Sequence[Mapping[str, Any]], units: ReportUnits) -> NDArray[np.float64]:
         """Return the output of the days that percentiles are of."""
         stored, entry = self._stored
-        return day_values(stored.runs, entry, units)
+        return day_values(stored.runs, entry, sets, units)
 
 
 def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
@@ -101,10 +101,11 @@ def _fields_differ(results: Sequence[StoredResult], changed: Sequence[str]) -> b
 
 def _answer(columns: Sequence[_Column], units: ReportUnits) -> list[tuple[str, str]]:
     """Return the output of each set of each result, and by how much it differs from the first."""
-    texts, first = output_texts([column.entry for column in columns], units), columns[0]
+    sets, first = [column.entry for column in columns], columns[0]
+    texts = output_texts(sets, units)
     said = []
     for column, text in zip(columns, texts, strict=True):
-        words = f"{text['mean']} {units.area} a day ({bad_text(column.entry, text)})"
+        words = f"{text['mean']} {units.area} a day ({bad_text(sets, text)})"
         if column is not first:
             difference = _compared(column, first, units)
             told = difference.verdict in ("adds", "takes away")
@@ -116,8 +117,10 @@ def _answer(columns: Sequence[_Column], units: ReportUnits) -> list[tuple[str, s
 def _spread(columns: Sequence[_Column], entries: Sequence[Mapping[str, Any]], units: ReportUnits) -> PageFigure:
     rows = []
     for column in columns:
-        spread = day_spread(column.entry, units)
-        rows.append(SpreadRow(column.entry, column.heading, spread, column.days(units), limit_text(column.entry)))
+        spread = day_spread(column.entry, entries, units)
+        rows.append(
+            SpreadRow(column.entry, column.heading, spread, column.days(entries, units), limit_text(column.entry))
+        )
     table = DataTable(
         f"{units.area} per day",
         ("result and set", "runs", "mean ± half its 95 % interval", *map(str.upper, PERCENTILES)),
@@ -126,7 +129,7 @@ def _spread(columns: Sequence[_Column], entries: Sequence[Mapping[str, Any]], un
                 Cell(column.heading),
                 Cell(str(column.entry["runs"]), column.entry["runs"]),
                 Cell(text["interval"], column.entry[units.spread_key]["mean"]),
-                *(Cell(text[name], day_spread(column.entry, units)[name]) for name in PERCENTILES),
+                *(Cell(text[name], day_spread(column.entry, entries, units)[name]) for name in PERCENTILES),
             )
             for column, text in zip(columns, output_texts([column.entry for column in columns], units), strict=True)
         ),

@@ -100,7 +100,7 @@ def _pair(document: Document, entry: Document, other: Document) -> Interval | No
         if {pair["a"], pair["b"]} == {entry["name"], other["name"]}:
             sign, wins = (1.0, pair["a_wins_share"]) if pair["a"] == entry["name"] else (-1.0, 1 - pair["a_wins_share"])
             limits = scaled(pair["ci95"][:: int(sign)], sign * factor)
-            finest = finest_decimals(document["equipment_sets"], shown)
+            finest = finest_decimals(all_sets(document), shown)
             name = f"{shown_name(entry)} over {shown_name(other)}"
             return Interval(name, sign * pair["difference"] * factor, limits, share_text(wins), finest=finest)
     return None
@@ -111,9 +111,15 @@ def scaled(limits: Limits, factor: float) -> list[float | None]:
     return [None if limit is None else limit * factor for limit in limits]
 
 
+def all_sets(document: Document) -> Sequence[Mapping[str, Any]]:
+    """Return the sets of the whole result, of which a document may show some."""
+    found: Sequence[Mapping[str, Any]] = document.get("all_sets") or document["equipment_sets"]
+    return found
+
+
 def area_texts(document: Document, entry: Document) -> dict[str, str]:
     """Return a set's areas a day as they are written wherever the result is shown, alone or beside other sets."""
-    sets = document.get("all_sets") or document["equipment_sets"]
+    sets = all_sets(document)
     texts = output_texts(sets, units_of(document))
     return next(text for one, text in zip(sets, texts, strict=True) if one["name"] == entry["name"])
 
@@ -122,13 +128,18 @@ def answer_table(document: Document, terminal: bool = False) -> DataTable:
     """Return the output of each set, best first; for a terminal with what a day takes, in few words."""
     shown = units_of(document)
     ranked, rows, factor = best_first(document), [], shown.per_acre
+    key = days_key(all_sets(document), shown)
     rates = [entry.get("acres_per_field_hour") for _, entry in ranked]
     rate_decimals = shared_decimals([scaled(rate["ci95"], factor) for rate in rates if rate], 1)
     for (place, entry), rate in zip(ranked, rates, strict=True):
-        spread, texts, path = day_spread(entry, shown), area_texts(document, entry), f"equipment_sets.{place}"
+        spread, texts, path = (
+            day_spread(entry, all_sets(document), shown),
+            area_texts(document, entry),
+            f"equipment_sets.{place}",
+        )
         cells = [Cell(fit(shown_name(entry), 34 if terminal else 80))]
         cells.append(Cell(texts["interval"], spread["mean"], f"{path}.{shown.spread_key}.mean"))
-        cells += [Cell(texts[name], spread[name], f"{path}.{days_key(entry, shown)}.{name}") for name in PERCENTILES]
+        cells += [Cell(texts[name], spread[name], f"{path}.{key}.{name}") for name in PERCENTILES]
         limits = None if rate is None else scaled(rate["ci95"], factor)
         pace = NOTHING if rate is None else mean_text(rate["mean"] * factor, limits, rate_decimals)
         rows.append((*cells, Cell(pace), Cell(str(entry["runs"]), entry["runs"], f"{path}.runs")))
@@ -306,7 +317,7 @@ class Interval:
 def one_more(document: Document) -> list[tuple[str, list[Interval]]]:
     """Return what one more, or one larger, of each adds, by set, best sets first and what adds most first."""
     factor, groups = units_of(document).per_acre, []
-    finest = finest_decimals(document["equipment_sets"], units_of(document))
+    finest = finest_decimals(all_sets(document), units_of(document))
     for place, entry in best_first(document):
         changes = enumerate(entry["bottleneck"].get("one_more") or [])
         path = f"equipment_sets.{place}.bottleneck.one_more"
