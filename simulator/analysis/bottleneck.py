@@ -106,7 +106,17 @@ def judge(
         text = f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {gains}."
     most = max(names, key=lambda name: lost.get(name, 0.0))
     spent = "" if first and most == _ROAD else _spent(most, lost)
-    return Bottleneck(names[0], f"{text} {spent}".rstrip(), tuple(names[1:]), _short(lost, time_share, names))
+    text = " ".join(part for part in (text, spent, _last_resort(one_more, leaders, unit)) if part)
+    return Bottleneck(names[0], text, tuple(names[1:]), _short(lost, time_share, names))
+
+
+def _last_resort(one_more: Sequence[OneMore], leaders: Sequence[OneMore], unit: AreaUnit) -> str:
+    """Say what adds more than what is named, but is a purchase of another size."""
+    best = max((change for change in one_more if change.low > 0.0), key=lambda change: change.acres_per_day)
+    if best.resource in [leader.resource for leader in leaders] or best.acres_per_day <= leaders[0].acres_per_day:
+        return ""
+    what, kit, _ = best.change.partition(" with ")
+    return f"{what[:1].upper()}{what[1:]}{' and kit' if kit else ''} would add {_shown(best, unit, 0)[0]}."
 
 
 def _short(lost: Mapping[str, float], time_share: Mapping[str, float], names: Sequence[str]) -> str:
