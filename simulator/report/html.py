@@ -58,7 +58,7 @@ def report_page(stored: StoredResult) -> str:
     if len(set(called.values())) < len(called):
         called = {name: name for name in called}
     records = {called[entry["name"]]: records[entry["name"]] for entry in ranked if entry["name"] in records}
-    resolved = {plain(name): table for name, table in (manifest.get("resolved") or {}).items()}
+    resolved = {called.get(plain(name), plain(name)): table for name, table in (manifest.get("resolved") or {}).items()}
     base: Mapping[str, Any] = next(iter(resolved.values()), {})
     span = day_span(records.values()) if records else None
     return render(

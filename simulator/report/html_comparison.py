@@ -66,7 +66,7 @@ def comparison_page(results: Sequence[StoredResult]) -> str:
         raise InputError.single(f"got {len(results)} result; allowed is two or more to set side by side", "compare")
     units = units_of(results[0].document)
     columns = _columns(results)
-    entries = [{**column.entry, "name": column.heading} for column in columns]
+    entries = [{**column.entry, "name": column.heading, "label": column.heading} for column in columns]
     changed = differing({column.heading: column.resolved for column in columns})
     heads = ("setting", *(column.heading for column in columns))
     rows = tuple(text_row(key, *values) for key, values in changed)

@@ -70,7 +70,7 @@ def test_every_set_has_its_answer_first(stored, page):
     places = [answer.index(f">{entry['label']}</text>") for entry in ranked]
     assert places == sorted(places)
     for entry in ranked:
-        assert f"Limited by: {entry['bottleneck']['resource']}." in answer
+        assert f"Limited by: {entry['bottleneck']['short']}." in answer
 
 
 def test_nothing_is_loaded_from_anywhere(page):
