@@ -109,7 +109,7 @@ def _answer(document: Mapping[str, Any], runs: pd.DataFrame, units: ReportUnits)
     sets = document["equipment_sets"]
     return page_figure(
         "answer",
-        f"{units.area.capitalize() if units.name == 'us' else 'Hectares'} a day, best set first",
+        f"{units.heading} a day, best set first",
         legend_text(sets),
         lambda wide: answer_figure.acres_figure(document, runs, units.name, wide),
         answer_table(document),

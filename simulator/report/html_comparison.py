@@ -79,7 +79,7 @@ def comparison_page(results: Sequence[StoredResult]) -> str:
         spread=_spread(columns, entries, units),
         difference=_differences(columns, units),
         inputs=DataTable("Settings that are not the same in all", heads, rows, len(heads)) if changed else None,
-        per_day=per_day_table({"units": units.name, "equipment_sets": entries}),
+        per_day=per_day_table({"units": units.name, "equipment_sets": entries}, ranking=False),
         cautions=CAUTIONS,
         simulation_note=SIMULATION_NOTE,
     )
@@ -134,7 +134,7 @@ def _spread(columns: Sequence[_Column], entries: Sequence[Mapping[str, Any]], un
             for column, text in zip(columns, output_texts([column.entry for column in columns], units), strict=True)
         ),
     )
-    title = f"{units.area.capitalize() if units.name == 'us' else 'Hectares'} a day side by side"
+    title = f"{units.heading} a day side by side"
     return page_figure("spread", title, legend_text(entries), lambda wide: spread_figure(rows, units, wide), table)
 
 

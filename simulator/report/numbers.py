@@ -31,6 +31,11 @@ class ReportUnits:
     mass: str
     per_kilogram: float
 
+    @property
+    def heading(self) -> str:
+        """The unit of area as a heading begins with it."""
+        return "Acres" if self.name == "us" else "Hectares"
+
 
 _US = ReportUnits(
     "us", "acres_per_day", "full_work_day_acres", "acres", "acre", 1.0,

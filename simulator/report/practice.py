@@ -49,7 +49,7 @@ def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
             if line.quantity not in _LEFT_OUT:
                 named = labels.get(case, case.replace("_", " "))
                 of = ", ".join(part for part in (named, rig if several_rigs else "") if part)
-                said.setdefault(words, {})[of] = f"{_digits(line.value)} {unit}".rstrip()
+                said.setdefault(words, {})[of] = f"{plain_amount(line.value)} {unit}".rstrip()
     return [(words, _together(amounts)) for words, amounts in said.items()]
 
 
@@ -59,7 +59,7 @@ def _together(amounts: dict[str, str]) -> str:
     return "; ".join(f"{of}: {amount}" for of, amount in amounts.items())
 
 
-def _digits(value: float) -> str:
+def plain_amount(value: float) -> str:
     """Return no more digits than a stopwatch or a scale would show."""
     text = fixed(value, 0 if abs(value) >= 20.0 else 1 if abs(value) >= 1.0 else 2)
     return text.rstrip("0").rstrip(".") if "." in text else text

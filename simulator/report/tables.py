@@ -163,9 +163,9 @@ def terminal_table(document: Document, job: DataTable | None) -> DataTable:
     return DataTable(answer.title, heads, tuple(rows))
 
 
-def per_day_table(document: Document) -> DataTable:
-    """Return what an average day takes, a column a set."""
-    ranked, shown = best_first(document), units_of(document)
+def per_day_table(document: Document, ranking: bool = True) -> DataTable:
+    """Return what an average day takes, a column a set, best first or in their own order."""
+    shown, ranked = units_of(document), best_first(document) if ranking else [*enumerate(document["equipment_sets"])]
     sets, rows = [entry for _, entry in ranked], []
     for key, (words, _, _) in PER_DAY.items():
         if any(entry["per_day"].get(key) for entry in sets):
@@ -263,7 +263,7 @@ def alone_table(document: Document) -> DataTable | None:
         cells = [NOTHING if area is None else count_text(max(0.0, area) * shown.per_acre) for area in areas]
         rows.append(text_row(shown_name(entry), *cells))
     heads = [look.label for look in looks.values()]
-    title = f"{shown.area.capitalize()} a day that each could do if it never waited for another"
+    title = f"{shown.heading} a day that each could do if it never waited for another"
     return DataTable(title, ("set", *heads, "done", "waits cost"), tuple(rows)) if heads else None
 
 
