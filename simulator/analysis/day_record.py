@@ -6,7 +6,7 @@ rounded to 0.1 m. Entities are referred to by their number in the record's own l
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from simulator.analysis.active_period import Segment
@@ -112,6 +112,8 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
         "bottleneck": _bottleneck(day),
         "totals": _totals(plan, day),
     }
+    classes_in_file: tuple[Mapping[str, Any], ...] = (scenario.aircraft, scenario.pack, scenario.charger)
+    record["labels"] = {name: one.label for table in classes_in_file for name, one in table.items() if one.label}
     added = added_kinds()
     if added:
         record["resources"] = list(resource_names())

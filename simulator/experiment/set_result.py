@@ -130,7 +130,8 @@ class SetResult:
 
     def bottleneck(self) -> Bottleneck:
         """Return what holds the set back, in one sentence."""
-        return judge(self.time_share(), self.active_period_share(), self.one_more, area_unit(self.scenario.units))
+        unit, acres = area_unit(self.scenario.units), self.mean("acres")
+        return judge(self.time_share(), self.active_period_share(), self.one_more, unit, acres)
 
     def full_days(self) -> NDArray[np.float64]:
         """Return acres of single full work days, one drawn from every run that has any."""
@@ -169,6 +170,7 @@ class SetResult:
             "utilisation": self.utilisation(),
             "bottleneck": {
                 "resource": hold.resource,
+                "short": hold.short,
                 "sentence": hold.sentence,
                 "alone_acres_per_day": alone,
                 "active_period_share": self.active_period_share(),

@@ -129,7 +129,7 @@ def _write_median_day(
     from simulator.report.writing import file_stem
 
     day = simulate_day(loaded, entry.name, *chosen, seed=seed)
-    title = f"{entry.name}: a median day (run {day.replication}, work day {day.work_day})"
+    title = f"{entry.scenario.label or entry.name}: a median day (run {day.replication}, work day {day.work_day})"
     record, stem = day_record(make_plan(entry), day), file_stem(entry.name)
     folder.write_figure(f"timeline_{stem}", day_figure(record, title), ("svg",))
     folder.write_text(f"day_{stem}.json", json.dumps(record, allow_nan=False, separators=(",", ":")) + "\n")
