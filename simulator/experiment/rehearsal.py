@@ -29,8 +29,6 @@ _DAYS = 3
 """Work days of a rehearsal, at most; each begins at another place of the list."""
 _HEATS = ((1, 0.93), (3, 0.975), (6, 0.993), (12, 0.999))
 """Days that each way is tried in all, and the share of the best by which the ways stay in that come close to it."""
-_ALIKE_AFTER = 6
-"""Ways that get the very same done on so many days are one."""
 _STEP, _LIGHTEST, _HEAVIEST = 1.12, 0.45, 1.6
 """Loads that differ by this factor are tried, between these parts of the estimated one."""
 _GOLDEN = 0.618
@@ -166,9 +164,6 @@ class _Trial:
             if len(ways) > 1:
                 least = close * max(one.done(number) for one in ways)
                 ways = [one for one in ways if one.done(number) >= least]
-            if number >= _ALIKE_AFTER:
-                # of ways that differ in nothing that ever happens the first
-                ways = list({(one.done(number), _unloaded(one.plan)): one for one in reversed(ways)}.values())[::-1]
         self.best = min(ways, key=lambda one: (_unloaded(one.plan), -one.done(number)))
 
     def _counts(self, place: int) -> Iterator[DayPlan]:
