@@ -27,7 +27,7 @@ from simulator.scenario.streams import StreamBank
 _SEED = 0x5EED0FCE
 _DAYS = 3
 """Work days of a rehearsal, at most; each begins at another place of the list."""
-_HEATS = ((1, 0.93), (3, 0.975), (6, 0.993), (12, 0.999))
+_HEATS = ((1, 0.92), (3, 0.97), (6, 0.985), (12, 0.999))
 """Days that each way is tried in all, and the share of the best by which the ways stay in that come close to it."""
 _STEP, _LIGHTEST, _HEAVIEST = 1.12, 0.45, 1.6
 """Loads that differ by this factor are tried, between these parts of the estimated one."""
