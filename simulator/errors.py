@@ -74,7 +74,3 @@ class Problems:
             self.found.append(Problem("", f"and {self._more} more problems", self._file))
         if self.found:
             raise InputError(list(dict.fromkeys(self.found)))
-
-
-class ConservationError(AcredayError):
-    """A simulated day broke a conservation law: a fault of the model, never of the user."""

@@ -10,11 +10,16 @@ import os
 import random
 import shutil
 import tempfile
+from pathlib import Path
 
 import pytest
 from hypothesis import HealthCheck, settings
 
-os.environ.setdefault("ACREDAY_VERIFY", "1")
+os.environ.setdefault("ACREDAY_VERIFY", "conservation_job:verify_run")
+# for commands that run in processes of their own
+os.environ["PYTHONPATH"] = os.pathsep.join(
+    filter(None, [str(Path(__file__).parent / "operation"), os.environ.get("PYTHONPATH")])
+)
 if "ACREDAY_TEST_REHEARSALS" not in os.environ:
     os.environ["ACREDAY_TEST_REHEARSALS"] = tempfile.mkdtemp(prefix="acreday_rehearsals_")
     atexit.register(shutil.rmtree, os.environ["ACREDAY_TEST_REHEARSALS"], ignore_errors=True)

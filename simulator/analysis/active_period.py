@@ -79,11 +79,7 @@ def momentary_bottleneck(
 
 
 def _reigns(spans: Iterable[Span]) -> list[Span]:
-    """Return the spans that are the longest one at some instant, in order of time.
-
-    Such a span is not covered by longer ones, of which none lies inside it; among equally long ones the earlier keeps
-    the title.
-    """
+    """Return the spans that are the longest at some instant, in order of time; of equal ones the earlier."""
     starts: list[float] = []
     ends: list[float] = []
     for begin, end in sorted(spans, key=lambda span: (span[0] - span[1], span[0])):

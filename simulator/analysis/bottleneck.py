@@ -6,7 +6,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 from typing import ClassVar
 
-from simulator.analysis.digits import NO_VARIATION, fixed, supported_decimals
+from simulator.analysis.digits import NO_VARIATION, fixed, range_decimals
 from simulator.analysis.resources import Resource, label, resources
 from simulator.operation.log import Reason, State
 from simulator.scenario.units import AreaUnit, area_unit
@@ -33,11 +33,15 @@ class OneMore:
 
 @dataclass(frozen=True)
 class Bottleneck:
-    """What holds a set back; those alike do so about as much, as far as what was tried can tell."""
+    """What holds a set back; those alike do so about as much, as far as what was tried can tell.
+
+    ``short`` is what the sentence names, in the order in which it does.
+    """
 
     resource: str
     sentence: str
     alike: tuple[str, ...] = ()
+    short: str = ""
 
     @property
     def resources(self) -> tuple[str, ...]:
@@ -71,12 +75,11 @@ def judge(
     active_share: Mapping[str, float],
     one_more: Sequence[OneMore],
     unit: AreaUnit = _ACRES,
+    acres_per_day: float = 0.0,
 ) -> Bottleneck:
-    """Name the bottleneck and say why.
+    """Name what adds most beyond doubt, and what may add as much; or else where most time is lost.
 
-    The change that adds most beyond doubt names it, together with those whose interval overlaps its own; when nothing
-    was tried or nothing helps beyond doubt, what aircraft lose most time to does. Where the road or the weather takes
-    much of that time, it is said first.
+    Additions to a set that does ten or more a day are whole acres (or hectares).
     """
     lost = lost_time(time_share)
     worst = max(lost, key=lambda name: lost[name])
@@ -85,44 +88,69 @@ def judge(
     if not leaders:
         momentary = max(active_share, key=lambda name: active_share[name], default="aircraft")
         named = _ROAD if lost[_ROAD] >= _MUCH else worst if lost[worst] >= _LITTLE else momentary
-        tail = "Nothing that was tried gets more done beyond doubt." if one_more else "No additions were tried."
-        return Bottleneck(named, " ".join(part for part in (first, tail, "" if first else _spent(worst, lost)) if part))
-    gains = _gains(leaders, unit)
+        tail = "Nothing tried gets more done beyond doubt." if one_more else "No additions were tried."
+        text = " ".join(part for part in (first, tail, "" if first else _spent(worst, lost)) if part)
+        return Bottleneck(named, text, short=_short(lost, time_share, [named]))
+    gains = _gains(leaders, unit, 0 if acres_per_day >= 10.0 * unit.acres else 1)
     names = [change.resource for change in leaders]
+    holders = [_named(name) for name in names]
     if first:
         text = f"{first} Of what was tried, {gains}."
     elif len(leaders) == 1:
-        text = f"{_verb(names[0])} this set back: {gains}."
+        text = f"{holders[0].spoken} {holders[0].holds} this set back: {gains}."
     else:
-        listed = f"{', '.join([_named(names[0]).spoken, *(map(_inside, names[1:-1]))])} or {_inside(names[-1])}"
-        verb = "hold" if _named(names[-1]).plural else "holds"
-        runs = min(change.runs for change in leaders)
-        text = f"{listed} {verb} this set back, about equally as far as {runs} runs can tell: {gains}."
+        first_ones = ", ".join([holders[0].spoken, *(one.inside for one in holders[1:-1])])
+        alike = f"about equally as far as {min(change.runs for change in leaders)} runs can tell"
+        text = f"{first_ones} or {holders[-1].inside} {holders[-1].holds} this set back, {alike}: {gains}."
     most = max(names, key=lambda name: lost.get(name, 0.0))
-    return Bottleneck(names[0], f"{text} {_spent(most, lost)}".rstrip(), tuple(names[1:]))
+    spent = "" if first and most == _ROAD else _spent(most, lost)
+    text = " ".join(part for part in (text, spent, _last_resort(one_more, leaders, unit)) if part)
+    return Bottleneck(names[0], text, tuple(names[1:]), _short(lost, time_share, names))
+
+
+def _last_resort(one_more: Sequence[OneMore], leaders: Sequence[OneMore], unit: AreaUnit) -> str:
+    """Say what adds more than what is named, but is a purchase of another size."""
+    best = max((change for change in one_more if change.low > 0.0), key=lambda change: change.acres_per_day)
+    if best.resource in [leader.resource for leader in leaders] or best.acres_per_day <= leaders[0].acres_per_day:
+        return ""
+    what, kit, _ = best.change.partition(" with ")
+    return f"{what[:1].upper()}{what[1:]}{' and kit' if kit else ''} would add {_shown(best, unit, 0)[0]}."
+
+
+def _short(lost: Mapping[str, float], time_share: Mapping[str, float], names: Sequence[str]) -> str:
+    """Return what a sentence names: road and weather where they are said first, then resources."""
+    much = [words for words in (_ROAD, "weather") if words in _much(lost, time_share)]
+    then = " or ".join(_named(name).inside for name in names if name not in much)
+    return ", then ".join(part for part in (" and ".join(much), then) if part)
+
+
+def _much(lost: Mapping[str, float], time_share: Mapping[str, float]) -> dict[str, float]:
+    """Return the shares of aircraft time that road and weather take, where that is much."""
+    taken = {_ROAD: lost.get(_ROAD, 0.0), "weather": time_share.get(label(State.WAIT, Reason.WEATHER), 0.0)}
+    return {name: share for name, share in taken.items() if share >= _MUCH}
 
 
 def _first(lost: Mapping[str, float], time_share: Mapping[str, float]) -> str:
     """Return what is said first where the road or the weather takes much of the aircraft's time."""
-    road, weather = lost.get(_ROAD, 0.0), time_share.get(label(State.WAIT, Reason.WEATHER), 0.0)
-    if road >= _MUCH:
-        more = f" and weather {_percent(weather)}" if weather >= _MUCH else ""
-        return f"Moving between fields takes {_percent(road)}{more} of the aircraft's time."
-    return f"Weather takes {_percent(weather)} of the aircraft's time." if weather >= _MUCH else ""
+    much = _much(lost, time_share)
+    words = {_ROAD: "Moving between fields", "weather": "weather" if _ROAD in much else "Weather"}
+    taken = " and ".join(f"{words[name]} takes {_percent(share)}" for name, share in much.items())
+    return f"{taken} of the aircraft's time." if taken else ""
 
 
 def _spent(resource: str, lost: Mapping[str, float]) -> str:
     """Say what part of their time aircraft lose to a resource; empty when it is little."""
-    share = lost.get(resource, 0.0)
-    return f"The aircraft spend {_percent(share)} of their time {_loss(resource)}." if share >= _LITTLE else ""
+    share, one = lost.get(resource, 0.0), _named(resource)
+    loss = one.loss or f"waiting for {one.inside}"
+    return f"The aircraft spend {_percent(share)} of their time {loss}." if share >= _LITTLE else ""
 
 
-def _gains(leaders: Sequence[OneMore], unit: AreaUnit) -> str:
+def _gains(leaders: Sequence[OneMore], unit: AreaUnit, finest: int) -> str:
     """Return what the best changes add, in words."""
     runs = f", {leaders[0].runs} runs" if len(leaders) == 1 else ""
-    gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, runs)}"]
+    gains = [f"{leaders[0].change} adds {_gain(leaders[0], unit, finest, runs)}"]
     for change in leaders[1:]:
-        value, low, high = _shown(change, unit)
+        value, low, high = _shown(change, unit, finest)
         gains.append(f"{change.change} {value} ({low} to {high})")
     return ", ".join(gains)
 
@@ -142,33 +170,18 @@ def _leaders(one_more: Sequence[OneMore], lost: Mapping[str, float]) -> list[One
     return leaders
 
 
-def _inside(resource: str) -> str:
-    """Return a resource's name as it stands inside a sentence."""
-    return _named(resource).spoken.lower()
-
-
-def _loss(resource: str) -> str:
-    """Return what aircraft do that lack a resource."""
-    return _named(resource).loss or f"waiting for {_inside(resource)}"
-
-
 def _percent(share: float) -> str:
     return f"{100.0 * share:.0f} %"
 
 
-def _verb(resource: str) -> str:
-    return f"{_named(resource).spoken} {'hold' if _named(resource).plural else 'holds'}"
-
-
-def _shown(change: OneMore, unit: AreaUnit) -> list[str]:
+def _shown(change: OneMore, unit: AreaUnit, finest: int) -> list[str]:
     """Return an amount and the limits of its interval, with the digits that the interval supports."""
-    numbers = [number / unit.acres for number in (change.acres_per_day, change.low, change.high)]
-    half = 0.5 * (numbers[2] - numbers[1])
-    decimals = supported_decimals(half) if half > 0 else 1
-    return [fixed(number, decimals) for number in numbers]
+    value, low, high = (number / unit.acres for number in (change.acres_per_day, change.low, change.high))
+    decimals = range_decimals(low, high, finest) if high > low else 1
+    return [fixed(number, decimals) for number in (value, low, high)]
 
 
-def _gain(change: OneMore, unit: AreaUnit, runs: str = "") -> str:
-    value, low, high = _shown(change, unit)
+def _gain(change: OneMore, unit: AreaUnit, finest: int, runs: str = "") -> str:
+    value, low, high = _shown(change, unit, finest)
     seen = f"95 % interval {low} to {high}" if change.high > change.low else NO_VARIATION
     return f"{value} {unit.name} a day ({seen}{runs})"

@@ -89,10 +89,7 @@ def _rows(boxes: Sequence[tuple[float, float, float, float]]) -> list[Point]:
 
 
 def thin_ring(ring: Sequence[Point], tolerance_m: float) -> list[Point]:
-    """Return a closed ring without the corners within a tolerance of the line through their neighbours.
-
-    Douglas & Peucker (1973), Cartographica 10:112-122, on the two halves of the ring.
-    """
+    """Return a closed ring without small bends (Douglas & Peucker 1973, Cartographica 10:112-122)."""
     if len(ring) <= 5:
         return list(ring)
     import shapely

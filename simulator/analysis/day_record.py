@@ -6,16 +6,15 @@ rounded to 0.1 m. Entities are referred to by their number in the record's own l
 
 from __future__ import annotations
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from typing import Any
 
 from simulator.analysis.active_period import Segment
-from simulator.analysis.conservation_parts import aircraft_units, intervals
 from simulator.analysis.day_layout import Layout, field_records, lay_out
 from simulator.analysis.day_rows import added_kinds
 from simulator.analysis.digits import tenth
 from simulator.analysis.flown_line import bundled, flown_line
-from simulator.analysis.log_rows import rows_by_entity
+from simulator.analysis.log_rows import aircraft_units, intervals, rows_by_entity
 from simulator.analysis.resources import resource_names
 from simulator.analysis.summary import MEASURES, momentary_bottlenecks, summarise
 from simulator.operation.day import SimulatedDay
@@ -113,6 +112,8 @@ def day_record(plan: DayPlan, day: SimulatedDay) -> dict[str, Any]:
         "bottleneck": _bottleneck(day),
         "totals": _totals(plan, day),
     }
+    classes_in_file: tuple[Mapping[str, Any], ...] = (scenario.aircraft, scenario.pack, scenario.charger)
+    record["labels"] = {name: one.label for table in classes_in_file for name, one in table.items() if one.label}
     added = added_kinds()
     if added:
         record["resources"] = list(resource_names())
@@ -284,10 +285,7 @@ def _sorties(
 
 
 def _bottleneck(day: SimulatedDay) -> list[list[Any]]:
-    """Return start, end, resource number and the number of the one that takes over (or the same).
-
-    Source: Roser, Nakano & Tanaka 2002, Winter Simulation Conference (active-period method).
-    """
+    """Return start, end, resource number and the number of the one that takes over (or the same)."""
     segments, _, owner = momentary_bottlenecks(day)
     number = {name: place for place, name in enumerate(resource_names())}
     merged: list[list[Any]] = []

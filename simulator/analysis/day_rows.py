@@ -4,9 +4,8 @@ from __future__ import annotations
 
 from typing import NamedTuple
 
-from simulator.analysis.conservation_parts import aircraft_units
 from simulator.analysis.flown_line import flown_passes
-from simulator.analysis.log_rows import rows_by_entity, sortie_rows
+from simulator.analysis.log_rows import aircraft_units, rows_by_entity, sortie_rows
 from simulator.analysis.resources import Resource, resources
 from simulator.operation.day import SimulatedDay
 from simulator.operation.log import Kind, Reason, Row, Sortie, State

@@ -22,6 +22,13 @@ def supported_decimals(half_width: float) -> int:
     return (1 if digits[0] in "12" else 0) - int(exponent)
 
 
+def range_decimals(low: float, high: float, finest: int = 9) -> int:
+    """Return the last decimal place of an estimate and its interval; what is told from nothing is not rounded to it."""
+    supported = supported_decimals(0.5 * (high - low))
+    decimals = min(supported, finest)
+    return supported if low * high > 0.0 and round(min(abs(low), abs(high)), decimals) == 0.0 else decimals
+
+
 def tenth(value: float) -> float:
     """Round to 0.1; never a negative zero."""
     return round(value, 1) + 0.0
@@ -37,17 +44,15 @@ def fixed(value: float, decimals: int, sign: bool = False, comma: str = "") -> s
 
 
 def format_estimate(
-    value: float, low: float | None = None, high: float | None = None, *, sign: bool = False, comma: str = ""
-) -> str:
-    """Return an estimate and its interval as text, with no more digits than the interval supports.
-
-    Such as ``"142.3 (140.9 to 143.7)"`` or ``"142 (no variation seen)"``; without limits three significant digits.
-    """
+    value: float, low: float | None = None, high: float | None = None, *, sign: bool = False, comma: str = "",
+    finest: int = 9,
+) -> str:  # fmt: skip
+    """Return such as ``142.3 (140.9 to 143.7)``, with the digits that the interval supports, or is asked for."""
     known = [limit for limit in (low, high) if limit is not None]
     half = 0.5 * (known[1] - known[0]) if len(known) > 1 else max((abs(limit - value) for limit in known), default=0.0)
     wide = half > SAME * abs(value) and math.isfinite(half)
     if wide:
-        decimals = supported_decimals(half)
+        decimals = range_decimals(value - half, value + half, finest)
     else:
         # an exact number keeps its whole digits
         decimals = max(0, 2 - math.floor(math.log10(abs(value)))) if value and math.isfinite(value) else 0

@@ -36,10 +36,7 @@ _GOES_ON = ("chargers", "generator or grid", "packs")
 
 @dataclass(frozen=True)
 class Page:
-    """The evidence page: what a practitioner checks, every value with its origin, and what the model makes of them.
-
-    The bounds are the most that each resource of a rig allows in a day, in the page's unit of area.
-    """
+    """The evidence page: what to check, every value with its origin, what the model makes of them."""
 
     scenario: str
     equipment_set: str
@@ -50,6 +47,7 @@ class Page:
     values: tuple[Leaf, ...]
     sections: tuple[Sheet, ...]
     bounds: dict[str, dict[str, float]]
+    """Most area a day by rig and resource, in the page's unit."""
 
 
 def explain(

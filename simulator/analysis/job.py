@@ -10,6 +10,7 @@ from numpy.typing import NDArray
 
 from simulator.analysis.summary import columns, place_of
 from simulator.operation.job import WorkDay
+from simulator.operation.log import Reason, State
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.units import M2_PER_ACRE
 
@@ -25,7 +26,7 @@ def summarise_run(
     """Return one run as a row of numbers, in the order of `columns`, from the rows of its work days.
 
     Amounts and times are per work day: their sums over the run, divided by ``work_days``. The last day of a list that
-    is done counts by the share of a full day's paid time that it took; any other day is one. The acres of a single full
+    is done counts by the share of a full day that it took; any other day is one. The acres of a single full
     work day are those of one drawn from the run (``pick`` in (0, 1)), so that runs give independent work days.
     """
     last = days[-1]
@@ -76,9 +77,16 @@ def _kept(plan: DayPlan, days: Sequence[WorkDay]) -> float:
 
 
 def _share_of_last(plan: DayPlan, last: WorkDay) -> float:
-    """Return the paid time of the last day over that of a day flown to its end; 1 unless the list was done before."""
+    """Return the time of the last day over that of a day flown to its end; 1 unless the list was done before.
+
+    It is the paid time of a job; of capacity it is the time at work, for the way to it belongs to a whole day.
+    """
     log = last.day.log
     if log.list_finished_s is None or not last.done:
         return 1.0
+    if plan.scenario.work == "repeat":
+        set_up = [row.end_s for row in log.rows if row.state == State.MOVE and row.reason == Reason.SET_UP]
+        ready_s = min(set_up, default=0.0)
+        return min(1.0, (log.list_finished_s - ready_s) / (plan.last_landing_s - ready_s))
     after_s = log.paid_until_s - log.list_finished_s
     return min(1.0, log.paid_until_s / (plan.last_landing_s + after_s))

@@ -1,10 +1,13 @@
-"""A day's log as rows: by entity, and flights among them."""
+"""A day's log as rows: by entity, and flights among them; and what aircraft are called in it."""
 
 from __future__ import annotations
 
 from collections import defaultdict
+from collections.abc import Iterable
 
 from simulator.operation.log import DayLog, Reason, Row, Sortie, State
+from simulator.plan.aircraft import AircraftPlan
+from simulator.plan.day_plan import RigPlan
 
 
 def rows_by_entity(log: DayLog) -> dict[str, list[Row]]:
@@ -32,3 +35,13 @@ def sortie_rows(sortie: Sortie) -> list[Row]:
             rows.append(Row(time, time + length, sortie.aircraft, state, Reason.NONE, sortie.field, amount))
         time += length
     return rows
+
+
+def intervals(rows: Iterable[Row]) -> list[Row]:
+    """Return the rows that last, in order of time."""
+    return sorted(row for row in rows if row.end_s > row.start_s)
+
+
+def aircraft_units(rig: RigPlan) -> dict[str, AircraftPlan]:
+    """Return the aircraft of a rig by the names they have in the log."""
+    return {f"{rig.name}/{plan.name} {count}": plan for plan, number in rig.aircraft for count in range(1, number + 1)}

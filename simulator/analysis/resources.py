@@ -43,21 +43,13 @@ class Rows:
 
 @dataclass(frozen=True)
 class Active:
-    """When something is at work and waits for nobody.
-
-    Parameters
-    ----------
-    rows : Rows
-        Its intervals; with the states of a flight, whole flights.
-    entity : callable, optional
-        Names what is active; by default the row's own entity.
-    without : (Rows, callable), optional
-        Intervals of another entity, which the callable names, during which it is not.
-    """
+    """When something is at work and waits for nobody: its intervals; with the states of a flight, whole flights."""
 
     rows: Rows
     entity: Callable[[Row], str] | None = None
+    """Names what is active; by default the row's own entity."""
     without: tuple[Rows, Callable[[Row], str]] | None = None
+    """Intervals of another entity, which the callable names, during which it is not."""
 
 
 def _nothing(*_: object) -> Iterator[Variation]:
@@ -66,57 +58,52 @@ def _nothing(*_: object) -> Iterator[Variation]:
 
 @dataclass(frozen=True, eq=False)
 class Resource:
-    """One kind of resource.
-
-    Parameters
-    ----------
-    name : str
-        As in tables and columns.
-    kind : str
-        Kind of its entities in the log. An entity's name begins with its rig's, and a slash.
-    states : tuple of str
-        All that its entities can be in.
-    busy : Rows
-        What counts as busy: a share of the paid time of its entities or, of rows of aircraft, of all aircraft time.
-    active : tuple of Active
-        When it is active (active-period method); when it is busy, by default.
-    gapless, side_by_side : bool
-        Whether its entities are in some state all day, and whether they may be in several at a time.
-    lost : tuple of str
-        What is put down to it of the aircraft's time, by label (``"wait: too few packs"``).
-    capacity : callable, optional
-        What busy rows could amount to, from the plan and each rig's paid time (s); then utilisation is their amounts
-        over it.
-    one_more, one_more_shared : callable
-        Yield one more or one larger of it: of a rig's own, by the rig's name, and of what rigs share.
-    title, plural : str, bool
-        Name at the beginning of a sentence, and its number.
-    loss : str
-        What aircraft do that lack it.
-    last_resort : bool
-        Whether it is named only when nothing cheaper stands in the way.
-    """
+    """One kind of resource, by the name that it has in tables and columns."""
 
     name: str
     kind: str
+    """Kind of its entities in the log. An entity's name begins with its rig's, and a slash."""
     states: tuple[str, ...]
+    """All that its entities can be in."""
     busy: Rows
+    """What counts as busy: a share of the paid time of its entities or, of rows of aircraft, of all aircraft time."""
     active: tuple[Active, ...] = ()
+    """When it is active (active-period method); when it is busy, by default."""
     gapless: bool = False
+    """Whether its entities are in some state all day,"""
     side_by_side: bool = False
+    """and whether they may be in several at a time."""
     lost: tuple[str, ...] = ()
+    """What is put down to it of the aircraft's time, by label (``"wait: too few packs"``)."""
     capacity: Callable[[DayPlan, Mapping[str, float]], float] | None = None
+    """What busy rows could amount to, from the plan and each rig's paid time (s); utilisation is amounts over it."""
     one_more: Callable[[Scenario, str], Iterator[Variation]] = _nothing
+    """Yields one more or one larger of it, of a rig's own, by the rig's name;"""
     one_more_shared: Callable[[Scenario], Iterator[Variation]] = _nothing
+    """and of what rigs share."""
     title: str = ""
+    """Name at the beginning of a sentence,"""
     plural: bool = False
+    """and its number."""
     loss: str = ""
+    """What aircraft do that lack it."""
     last_resort: bool = False
+    """Whether it is named only when nothing cheaper stands in the way."""
 
     @property
     def spoken(self) -> str:
         """Name at the beginning of a sentence."""
         return self.title or f"The {self.name}"
+
+    @property
+    def inside(self) -> str:
+        """Name inside a sentence."""
+        return self.spoken.lower()
+
+    @property
+    def holds(self) -> str:
+        """The verb of what it does to a set."""
+        return "hold" if self.plural else "holds"
 
     @property
     def when_active(self) -> tuple[Active, ...]:

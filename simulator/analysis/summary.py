@@ -260,11 +260,7 @@ def _without(span: tuple[float, float], cuts: list[tuple[float, float]]) -> list
 
 
 def active_period_share(day: SimulatedDay) -> dict[str, float]:
-    """Return each resource's share of the day as momentary bottleneck (active-period method).
-
-    The entity with the longest uninterrupted active period holds the title; shifting seconds are split evenly. Source:
-    Roser, Nakano & Tanaka 2002, Winter Simulation Conference.
-    """
+    """Return each resource's share of the day as momentary bottleneck; see `simulator.analysis.active_period`."""
     _, held, owner = momentary_bottlenecks(day)
     shares = dict.fromkeys([resource.name for resource in resources()], 0.0)
     for entity, share in held.items():

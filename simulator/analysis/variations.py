@@ -41,10 +41,7 @@ def _where(scenario: Scenario, rig: str) -> str:
 
 
 def more_aircraft(scenario: Scenario, rig: str) -> Iterator[Variation]:
-    """Yield one more aircraft of each class with what it needs to fly.
-
-    As many packs and chargers as each aircraft has now, power for these, and a pilot where the eyes are too few.
-    """
+    """Yield one more aircraft of each class with its share of packs and chargers, power, and a pilot."""
     table = scenario.rig[rig]
     total = sum(table.aircraft.values())
     for name, number in table.aircraft.items():

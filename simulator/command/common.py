@@ -165,10 +165,7 @@ def note(text: str, quiet: bool = False) -> None:
 
 
 def refuse_existing(target: str | Path | None, force: bool, *inputs: str) -> None:
-    """Refuse to write over a file that is there unless forced, and over an input file at all.
-
-    A file of a result folder that acreday wrote, and nobody has changed since, may be written again.
-    """
+    """Refuse to write over an input or, unless forced, over a file that acreday did not write as it is."""
     if target is None or str(target) == "-":
         return
     from simulator.report.own_files import is_own

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from simulator.command.common import reads
 from simulator.command.study import StudyRun, study_command
-
-if TYPE_CHECKING:
-    from simulator.study.answer import Answer
 
 
 @study_command("crossover")
@@ -34,7 +31,7 @@ if TYPE_CHECKING:
 )  # fmt: skip
 @click.option("--runs", type=int, default=16, help="Runs of each cell and set at first.")
 @click.option("--most-runs", type=int, default=128, help="Runs of a cell that stays undecided.")
-def command(study: StudyRun, acres: float | None, shape: float, distance: list[float] | None, **given: Any) -> Answer:
+def command(study: StudyRun, acres: float | None, shape: float, distance: list[float] | None, **given: Any) -> Any:
     """Map where set A beats set B: per day, per person-hour and (with costs) per dollar, by field size and rate.
 
     Each cell is a job of like fields, as many as come nearest to its area, worked off once.

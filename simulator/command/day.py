@@ -44,7 +44,7 @@ def command(
     target = Path(out) if out is not None else Path("reports") / f"{loaded.name}-day"
     check_target(target, force)
     used_seed = loaded.base.seed if seed is None else seed
-    plan = make_plan(entry)
+    plan, called = make_plan(entry), entry.scenario.label or entry.name
     day = simulate_day(loaded, entry.name, run, work_day, used_seed)
     from simulator.report.day_figure import day_figure
     from simulator.report.day_table import day_frame
@@ -52,7 +52,7 @@ def command(
     record = manifest(loaded, used_seed, {entry.name: 1}, begun_s, {entry.name: entry.resolved})
     with ResultFolder(target, force) as folder:
         folder.write_table("day.csv", day_frame(day_rows(plan, day), plan.scenario.day.start))
-        title = f"{entry.name}: run {run}, work day {work_day}"
+        title = f"{called}: run {run}, work day {work_day}"
         folder.write_figure("timeline", day_figure(day_record(plan, day), title))
         folder.write_manifest(record)
         folder.finish()
@@ -62,7 +62,7 @@ def command(
     ended = clock_text(loaded.base.day.start + day.log.paid_until_s)
     if not quiet:
         flown = f"{size} in {len(day.log.sorties)} sorties"
-        text = f"{entry.name}, run {run}, work day {work_day}: {flown}; back at the yard at {ended}"
+        text = f"{called}, run {run}, work day {work_day}: {flown}; back at the yard at {ended}"
         if day.log.list_finished_s is not None:
             text += f"; the field list was finished at {clock_text(loaded.base.day.start + day.log.list_finished_s)}"
         click.echo(text)

@@ -12,10 +12,10 @@ from typing import TYPE_CHECKING, Any, Literal
 from simulator.clean import steer
 from simulator.command.common import Progress, load, note, refuse_existing, terminal_width, use_color, write_json
 from simulator.errors import InputError
-from simulator.experiment.cluster import Certificates
 from simulator.scenario.loading import LoadedScenario
 
 if TYPE_CHECKING:
+    from simulator.experiment.cluster import Certificates
     from simulator.experiment.result import Result
     from simulator.experiment.run_store import RunStore
 
@@ -54,6 +54,8 @@ class Request:
             return None
         if self.tls_ca is None or self.tls_cert is None or self.tls_key is None:
             raise InputError.single("all three are needed for tls://", "--tls-ca, --tls-cert, --tls-key")
+        from simulator.experiment.cluster import Certificates
+
         return Certificates(self.tls_ca, self.tls_cert, self.tls_key)
 
     def same_run(self, loaded: LoadedScenario) -> dict[str, Any] | None:

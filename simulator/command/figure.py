@@ -67,12 +67,13 @@ def _timeline(stored: StoredResult, equipment: str | None) -> Figure:
     """Draw the stored median day."""
     from simulator.errors import InputError
     from simulator.report.day_figure import day_figure
+    from simulator.report.numbers import shown_name
     from simulator.scenario.merge import nearest
 
-    names = [str(entry["name"]) for entry in stored.document["equipment_sets"]]
-    chosen = equipment or names[0]
+    called = {str(entry["name"]): shown_name(entry) for entry in stored.document["equipment_sets"]}
+    chosen = equipment or next(iter(called))
     record = stored.day_records.get(chosen)
     if record is None:
-        message = f"got {chosen!r}, which has no median day in the result{nearest(chosen, names)}"
+        message = f"got {chosen!r}, which has no median day in the result{nearest(chosen, list(called))}"
         raise InputError.single(message, "--equipment")
-    return day_figure(record, f"{chosen}: a median day (run {record['run']}, work day {record['work_day']})")
+    return day_figure(record, f"{called[chosen]}: a median day (run {record['run']}, work day {record['work_day']})")

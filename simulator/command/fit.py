@@ -42,7 +42,7 @@ def command(
         answer = fit(loaded, read_stopwatch(path), equipment_set, kind)
     texts = {}
     if fragment_file is not None:
-        texts[fragment_file] = answer.fragment_text()
+        texts[fragment_file] = answer.text
     if merged_file is not None:
         # file names inside stay relative to the scenario, so the merged one belongs beside it
         texts[merged_file] = answer.merged_text(read_toml(Path(study.scenario)))

@@ -3,20 +3,17 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import Any
 
 import click
 
 from simulator.command.study import StudyRun, study_command
 
-if TYPE_CHECKING:
-    from simulator.study.answer import Answer
-
 
 @study_command("hindcast")
 @click.argument("past", metavar="DAYS.csv")
 @click.option("--runs", type=int, default=200, help="Runs simulated for each past day, 20 or more.")
-def command(study: StudyRun, past: str, runs: int) -> Answer:
+def command(study: StudyRun, past: str, runs: int) -> Any:
     """Simulate past days from what was known before them and hold the outcome against what was observed.
 
     The CSV has the columns date and acres, and optionally hours, equipment_set, fields, settings and dotted keys.

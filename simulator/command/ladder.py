@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from simulator.command.common import RUNS
 from simulator.command.study import StudyRun, study_command
-
-if TYPE_CHECKING:
-    from simulator.study.answer import Answer
 
 
 @study_command("ladder", fields=True)
@@ -22,6 +19,6 @@ if TYPE_CHECKING:
 @click.option("--rungs", "most_rungs", type=int, default=6, help="Steps at most.")
 @click.option("--pairs", is_flag=True, help="Try two changes together where no single one pays.")
 @RUNS
-def command(study: StudyRun, **given: Any) -> Answer:
+def command(study: StudyRun, **given: Any) -> Any:
     """Find what to buy next, and next after that, until nothing pays; the bottleneck is named at each rung."""
     return study.ask(**given)

@@ -37,39 +37,21 @@ def command(file: str, force: bool, ask: bool | None) -> None:
         answers = ask_questions()
     text = starter_text(name, answers)
     if wanted:
-        click.echo("\n" + implied(text))
+        click.echo("\n" + _implied(text))
     write_text_atomically(path, text)
     click.echo(f"{file}: written; next: acreday check {file}, then acreday run {file}")
 
 
-def implied(text: str) -> str:
-    """Return what a scenario's numbers imply, in a few lines."""
+def _implied(text: str) -> str:
+    """Return what a scenario's numbers imply: what a practitioner checks of its first set."""
     import tomllib
 
+    from simulator.command.common import terminal_width
     from simulator.plan.day_plan import make_plan
-    from simulator.plan.flight import Flight
+    from simulator.report.practice import practitioner_lines
+    from simulator.report.tables import amounts_table
     from simulator.scenario.loading import load_scenario
-    from simulator.scenario.units import area_unit
 
-    loaded = load_scenario(tomllib.loads(text))
-    plan = make_plan(loaded.sets[0])
-    aircraft, pack = plan.rigs[0].aircraft[0][0], plan.rigs[0].packs[0][0]
-    profile = plan.profiles[aircraft.name, 0]
-    area = min(aircraft.capacity(pack.mass_kg) / profile.rate, profile.path.area_m2)
-    middle = max(0.0, 0.5 * (profile.path.area_m2 - area))
-    air = Flight(aircraft, profile, pack.mass_kg, plan.unit_kg).over(
-        middle, middle + area, profile.product(middle, middle + area), 1.0
-    )
-    unit = area_unit(loaded.base.units)
-    usable = pack.capacity_wh - pack.reserve_wh
-    loads = max(1, int(usable / air.energy_wh)) if air.energy_wh <= usable else 0
-    lines = [
-        "What this implies, by mean times:",
-        f"  a load covers {unit.of_m2(area):.1f} {unit.name} in {air.total_s / 60:.1f} min airborne",
-        f"  and takes {air.energy_wh:.0f} Wh of the {usable:.0f} Wh above the pack's reserve",
-    ]
-    if loads == 0:
-        lines.append("  more than one charge gives: loads will be smaller than the tank")
-    else:
-        lines.append(f"  so a charge flies {loads} {'load' if loads == 1 else 'loads'}")
-    return "\n".join(lines)
+    plan = make_plan(load_scenario(tomllib.loads(text)).sets[0])
+    table = amounts_table([(plan.name, practitioner_lines(plan))])
+    return "\n".join(["What this implies, by mean times:", *(table.lines(terminal_width()) if table else ())])

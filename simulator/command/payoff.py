@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from simulator.command.common import RUNS
 from simulator.command.study import StudyRun, study_command
-
-if TYPE_CHECKING:
-    from simulator.study.answer import Answer
 
 
 @study_command("payoff", fields=True)
@@ -20,7 +17,7 @@ if TYPE_CHECKING:
 @click.option("--price", type=float, help="What the change costs as a whole, instead of the prices in the scenario.")
 @click.option("--one-more-runs", type=int, default=30, help="Runs to find the bottleneck before and after.")
 @RUNS
-def command(study: StudyRun, **given: Any) -> Answer:
+def command(study: StudyRun, **given: Any) -> Any:
     """Ask whether a change pays off: a third pack, a charger, a larger generator, a helper, a second rig.
 
     The change is KEY=VALUE, such as rig.main.packs.big=3, or another equipment set (--to). The scenario needs [costs].

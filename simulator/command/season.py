@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from simulator.command.common import RUNS, reads
 from simulator.command.study import StudyRun, study_command
-
-if TYPE_CHECKING:
-    from simulator.study.answer import Answer
 
 
 @study_command("season", fields=True)
@@ -29,7 +26,7 @@ if TYPE_CHECKING:
     "--least-hours", type=float, default=3.0, help="Dates of a weather file with fewer workable hours are not worked."
 )
 @RUNS
-def command(study: StudyRun, **given: Any) -> Answer:
+def command(study: StudyRun, **given: Any) -> Any:
     """Ask how far equipment sets get in a season: acres by date, the chance to finish, days needed, cost per acre.
 
     The dates that can be worked come from the scenario's weather file, or from a number of work days.

@@ -2,15 +2,12 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from simulator.command.common import reads
 from simulator.command.study import StudyRun, study_command
-
-if TYPE_CHECKING:
-    from simulator.study.answer import Answer
 
 
 @study_command("sensitivity", fields=True)
@@ -25,7 +22,7 @@ if TYPE_CHECKING:
 @click.option("--sobol", "sobol_points", type=int, default=0, help="Points for Sobol indices, a power of two.")
 @click.option("--sobol-runs", type=int, default=4, help="Runs of each point for Sobol indices.")
 @click.option("--target", default="2%", callback=reads("read_share"), help="How well the answer is to be known.")
-def command(study: StudyRun, ranges: tuple[str, ...], **given: Any) -> Answer:
+def command(study: StudyRun, ranges: tuple[str, ...], **given: Any) -> Any:
     """Find which assumptions matter: one at a time, and with --sobol all together; and what to measure to be sure."""
     from simulator.study.reading import ranges_of
 

@@ -2,17 +2,13 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING, Any
+from typing import Any
 
 import click
 
 from simulator.command.common import reads
 from simulator.command.study import StudyRun, study_command
 from simulator.errors import InputError
-
-if TYPE_CHECKING:
-    from simulator.study.answer import Answer
-
 
 _AREA, _SHARE = reads("read_area"), reads("read_share")
 
@@ -36,7 +32,7 @@ _AREA, _SHARE = reads("read_area"), reads("read_share")
 @click.option("--runs", type=int, default=200, help="Runs by which a set is shown to reach the target.")
 @click.option("--confidence", default="95%", callback=_SHARE, help="Of each statement of the guarantee.")
 @click.option("--indifference", type=float, help="Least cost difference worth finding [default: 1% of the cheapest].")
-def command(study: StudyRun, **given: Any) -> Answer:
+def command(study: StudyRun, **given: Any) -> Any:
     """Find the least-cost equipment set that reaches a target, over all combinations of the choices."""
     if sum(given[name] is not None for name in ("acres_per_day", "season_acres", "within_days")) != 1:
         raise InputError.single("allowed is one of --acres-per-day, --season-acres and --within", "target")

@@ -47,11 +47,7 @@ _FIGURES = {
 def study_command(
     name: str, fields: bool = False, seeded: bool = True
 ) -> Callable[[Callable[..., Answer]], click.Command]:
-    """Make a command of a function that takes a :class:`StudyRun` and its own arguments, and returns the answer.
-
-    With ``fields`` a file may stand for the list of fields; with ``seeded`` the study draws random numbers, and
-    may use several processes.
-    """
+    """Make a command of a function that takes a `StudyRun` and its own arguments, and returns the answer."""
     random = [SEED, WORKERS] if seeded else []
     shared = options(*random, SETTINGS, *([FIELDS] if fields else []), STUDY_OUT, FORCE, JSON, QUIET)
 

@@ -2,15 +2,25 @@
 
 from __future__ import annotations
 
+import hashlib
 import logging
-from concurrent.futures import CancelledError, Executor
+import pickle
+import time
+from collections.abc import Callable, Iterable, Sequence
+from concurrent.futures import FIRST_COMPLETED, CancelledError, Executor, Future, wait
+from contextlib import suppress
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Any
 
 from simulator.errors import InputError
+from simulator.experiment.workers import Workers, known
+from simulator.plan.day_plan import DayPlan
+from simulator.scenario.streams import StreamBank
 
 CONNECT_S = 15.0
+LOOK_S = 5.0
+"""How often a cluster that gives nothing back is asked whether it has workers."""
 ALONE_S = 60.0
 """Simulating stops when the cluster has been without a worker for this long."""
 
@@ -58,29 +68,66 @@ def connect(address: str, certificates: Certificates | None = None) -> tuple[Any
     return client, client.get_executor(retries=3)
 
 
-def workers_of(client: Any) -> int:
-    """Return how many workers a cluster has now; 0 when its scheduler does not answer."""
-    try:
-        return len(client.ncores())
-    except (OSError, TimeoutError, CancelledError):
-        return 0
+def _anywhere(packed: bytes, key: str, seed: int, function: Callable[..., Any], *given: object) -> Any:
+    """Work on a cluster's worker, which keeps the plans it saw last."""
+    if known.get("key") != key:
+        known.update(key=key, plans=pickle.loads(packed), bank=StreamBank(seed))
+    return function(*given)
+
+
+class ClusterWorkers(Workers):
+    """The workers of a cluster, which are given all plans."""
+
+    def __init__(
+        self, plans: Sequence[DayPlan], seed: int, count: int, address: str, certificates: Certificates | None
+    ) -> None:
+        self.count = max(count, 8)
+        self.ahead = 4 * self.count
+        self._client, self._executor = connect(address, certificates)
+        self._seed, self._seen_s = seed, time.monotonic()
+        packed = pickle.dumps(list(plans))
+        # a task rather than data put there: when the workers that hold its result leave, it is made again
+        self._packed = self._client.submit(bytes, packed, key=f"plans-{hashlib.sha256(packed).hexdigest()}")
+
+    def _call(self, function: Callable[..., Any], *given: object) -> Future[Any]:
+        key = f"{self._seed}-{self._packed.key}"
+        return self._executor.submit(_anywhere, self._packed, key, self._seed, function, *given)
+
+    def finished(self, waiting: Iterable[Future[Any]]) -> set[Future[Any]]:
+        """Wait until a piece or more has come back, and return them; not for ever on a cluster without workers."""
+        while not (done := wait(waiting, LOOK_S, FIRST_COMPLETED).done):
+            with suppress(OSError, TimeoutError, CancelledError):  # its scheduler does not answer
+                if self._client.ncores():
+                    self._seen_s = time.monotonic()
+            if time.monotonic() - self._seen_s > ALONE_S:
+                message = f"the cluster has had no worker for {ALONE_S:g} s; start some, then go on with --resume"
+                raise InputError.single(message, "--scheduler")
+        self._seen_s = time.monotonic()
+        return done
+
+    def result(self, future: Future[Any]) -> Any:
+        """Return what came back."""
+        try:
+            return future.result()
+        except (Exception, CancelledError) as error:
+            problem = cluster_problem(error)
+            if problem is None:
+                raise
+            raise problem from error
+
+    def close(self) -> None:
+        """End the connection."""
+        with suppress(OSError, TimeoutError, CancelledError):
+            self._client.close(timeout=5.0)
 
 
 def cluster_problem(error: BaseException) -> InputError | None:
     """Return what to tell when a piece came back with an error of the cluster; None for the model's own."""
     keep = "the runs before are kept: go on with --resume"
     if isinstance(error, CancelledError) or type(error).__module__.split(".")[0] == "distributed":
-        said = f" ({type(error).__name__})"
-        return InputError.single(
-            f"the cluster lost its scheduler, or work again and again{said}; {keep}", "--scheduler"
-        )
+        message = f"the cluster lost its scheduler, or work again and again ({type(error).__name__}); {keep}"
+        return InputError.single(message, "--scheduler")
     if isinstance(error, ImportError | AttributeError):
         message = f"a worker cannot simulate ({error}): it needs acreday of this version, and what it depends on"
         return InputError.single(f"{message}; {keep}", "--scheduler")
     return None
-
-
-def no_workers() -> InputError:
-    """Return what to tell when the cluster has had no worker for long."""
-    message = f"the cluster has had no worker for {ALONE_S:g} s; start some, then go on with --resume"
-    return InputError.single(message, "--scheduler")

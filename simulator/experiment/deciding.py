@@ -50,10 +50,7 @@ def decided(acres: Sequence[Rows], number_of_looks: int) -> bool:
 
 
 def in_the_race(changed: Sequence[Rows], unchanged: Rows, last_resort: Sequence[bool]) -> list[int]:
-    """Return the places of additions to one set that further runs may still rank.
-
-    A last resort is only named when nothing cheaper helps: it does not outrun others, and ends when it is told from 0.
-    """
+    """Return the places of additions that further runs may rank; a last resort ends when told from 0."""
     tolerance = NO_EFFECT * abs(float(unchanged.mean()))
     limits = [_limits(paired_interval(one, unchanged)) for one in changed]
     ahead = max((low for (low, _), last in zip(limits, last_resort, strict=True) if not last), default=0.0)

@@ -1,8 +1,8 @@
 """Rehearsal: what a crew of experience has learnt to do, found by trying it on a few days of its own.
 
-How many aircraft come off the trailer, how full they fly, whether packs are taken early and whose are charged first
-depends on everything else. The plan estimates it from mean times; here the model itself is asked whether another way
-gets more done.
+How many aircraft come off the trailer, how full they fly and from where, when packs are taken and swapped, whose are
+charged first and how much is mixed at once depends on everything else. The plan estimates it from mean times; here the
+model itself is asked whether another way gets more done.
 """
 
 from __future__ import annotations
@@ -14,13 +14,13 @@ from dataclasses import replace
 from functools import lru_cache
 from hashlib import sha256
 from itertools import accumulate, count, islice, product
-from typing import NamedTuple
+from typing import Any, NamedTuple
 
-from simulator.operation.day import work_day
+from simulator.operation.day import SimulatedDay, work_day
 from simulator.operation.log import Kind, Reason, State
 from simulator.operation.morning import Morning, first_morning, next_morning
 from simulator.operation.work import WorkList
-from simulator.plan.day_plan import DayPlan, RigPlan
+from simulator.plan.day_plan import MOST_LOADS, DayPlan, Habits, RigPlan, with_zones_for
 from simulator.plan.field_work import FieldWork
 from simulator.scenario.streams import StreamBank
 
@@ -35,6 +35,11 @@ _GOLDEN = 0.618
 """Rehearsals begin this part of the list apart, which spreads any number of them over it."""
 _MOST_COUNTS = 16
 """Numbers of aircraft that are tried, by class; of more, only those with all classes but one whole."""
+_SOONER = 2
+"""Loads by which packs are swapped sooner, at most."""
+_HALVINGS = 2
+_NEARLY_FULL = 0.95
+"""Landing zones suit loads of this share of a full one."""
 _ROUNDS = 3
 _LEAST_WAITED = 0.01
 """Where aircraft wait for less of their time, only other loads are tried: the rest could save no more than that."""
@@ -60,17 +65,18 @@ def rehearsed(plan: DayPlan) -> DayPlan:
             trial = _Trial(plan)
             for place in range(len(plan.rigs)):
                 trial.settle(place)
+            trial.move_zones()
             _KNOWN[key] = _ways(trial.best.plan)
         take_up(plan, _KNOWN[key])
     return plan.rehearsals[0]
 
 
 class Ways(NamedTuple):
-    """What crews have learnt: how each rig works each field, whether it takes packs early, and which it feeds first."""
+    """What crews have learnt: how each rig works each field, its habits, and for what share of a load zones are."""
 
     work: dict[str, tuple[FieldWork, ...]]
-    take_early: tuple[bool, ...]
-    fed_first: tuple[str, ...]
+    habits: tuple[Habits, ...]
+    zones_for: float
 
 
 def ways_of(plan: DayPlan) -> Ways:
@@ -79,15 +85,15 @@ def ways_of(plan: DayPlan) -> Ways:
 
 
 def _ways(plan: DayPlan) -> Ways:
-    return Ways(plan.work, *zip(*((rig.take_early, rig.fed_first) for rig in plan.rigs), strict=True))
+    return Ways(plan.work, tuple(rig.habits for rig in plan.rigs), plan.zones_for)
 
 
 def take_up(plan: DayPlan, ways: Ways) -> None:
     """Let a plan know what was learnt elsewhere."""
     if not plan.rehearsals:
-        learnt = zip(plan.rigs, ways.take_early, ways.fed_first, strict=True)
-        rigs = tuple(replace(rig, take_early=early, fed_first=fed) for rig, early, fed in learnt)
-        plan.rehearsals.append(replace(plan, work=ways.work, rigs=rigs, learnt=True))
+        rigs = tuple(replace(rig, habits=habits) for rig, habits in zip(plan.rigs, ways.habits, strict=True))
+        learnt = replace(plan, work=ways.work, rigs=rigs, learnt=True)
+        plan.rehearsals.append(learnt if ways.zones_for == 1.0 else with_zones_for(learnt, ways.zones_for))
 
 
 _KNOWN: dict[bytes, Ways] = {}
@@ -100,6 +106,8 @@ class _Day(NamedTuple):
     used_s: float
     aircraft_s: float
     waited_s: float
+    most_loads: tuple[int, ...]
+    """By rig, loads flown on a charge."""
 
 
 class _Way:
@@ -141,7 +149,7 @@ class _Trial:
             return
         for _ in range(_ROUNDS):
             before = self.best
-            for others in (self._counts, self._fills, self._early, self._fed):
+            for others in (self._counts, self._fills, self._early, self._fed, self._swapped, self._mixed):
                 self._race([self._way(plan) for plan in others(place)])
             if self.best is before:
                 return
@@ -195,26 +203,54 @@ class _Trial:
 
     def _early(self, place: int) -> Iterator[DayPlan]:
         """Yield plans whose packs are taken early, if ever, and not."""
-        for early in {self._estimated.rigs[place].take_early, False}:
-            yield self._with(place, replace(self.best.plan.rigs[place], take_early=early))
+        for early in {self._estimated.rigs[place].habits.take_early, False}:
+            yield self._with(place, take_early=early)
 
     def _fed(self, place: int) -> Iterator[DayPlan]:
         """Yield plans whose chargers feed each class first, or that of which fewer packs are ready."""
         rig = self.best.plan.rigs[place]
         if len({pack.fits for pack, _ in rig.packs}) > 1:
             for name in ("", *(aircraft.name for aircraft, _ in rig.aircraft)):
-                yield self._with(place, replace(rig, fed_first=name))
+                yield self._with(place, fed_first=name)
 
-    def _with(self, place: int, rig: RigPlan) -> DayPlan:
+    def _swapped(self, place: int) -> Iterator[DayPlan]:
+        """Yield plans whose packs are swapped sooner than their charge demands."""
+        self.best.done(_DAYS)
+        most = max(day.most_loads[place] for day in self.best.days)
+        for loads in (MOST_LOADS, *range(most - 1, max(0, most - 1 - _SOONER), -1)):
+            yield self._with(place, loads_on_charge=loads)
+
+    def _mixed(self, place: int) -> Iterator[DayPlan]:
+        """Yield plans with smaller batches, each of which holds a load of every aircraft."""
+        plan, rig = self.best.plan, self.best.plan.rigs[place]
+        if plan.scenario.product.kind == "liquid":
+            largest = rig.rig.supply.batch or rig.rig.supply.mix_tank
+            least = sum(entry.capacity_units * number for entry, number in rig.aircraft)
+            for halvings in range(_HALVINGS + 1):
+                if halvings == 0 or largest * 0.5**halvings >= least:
+                    yield self._with(place, batch_share=0.5**halvings)
+
+    def _with(self, place: int, **habit: Any) -> DayPlan:
         now = self.best.plan
+        rig = replace(now.rigs[place], habits=replace(now.rigs[place].habits, **habit))
         return replace(now, rigs=(*now.rigs[:place], rig, *now.rigs[place + 1 :]))
+
+    def move_zones(self) -> None:
+        """Try landing zones that suit the loads that are flown, where these are not full."""
+        works = [one for works in self.best.plan.work.values() for one in works]
+        full_m2 = math.fsum([m2 for one in works for m2 in one.full_m2])
+        share = min(1.0, math.fsum([m2 for one in works for m2 in one.load_m2]) / full_m2)
+        if share < _NEARLY_FULL:
+            other = with_zones_for(self.best.plan, share)
+            if [one.stations for one in other.fields] != [one.stations for one in self.best.plan.fields]:
+                self._race([self._way(other)])
 
 
 def _key(plan: DayPlan) -> object:
     works = tuple(
         (one.unloaded, *(round(m2, 3) for m2 in one.load_m2)) for works in plan.work.values() for one in works
     )
-    return works, tuple((rig.take_early, rig.fed_first) for rig in plan.rigs)
+    return works, tuple(rig.habits for rig in plan.rigs), plan.zones_for
 
 
 def _numbers(most: list[int]) -> list[tuple[int, ...]]:
@@ -252,11 +288,16 @@ def _rehearsals(plan: DayPlan) -> Iterator[_Day]:
                 min(until_s, day_s) if work.all_finished else day_s,
                 until_s * sum(number for rig in plan.rigs for _, number in rig.aircraft),
                 math.fsum([one.end_s - one.start_s for one in waits if kinds[one.entity] == Kind.AIRCRAFT]),
+                tuple(_most_loads(day, rig) for rig in plan.rigs),
             )
             if work.all_finished or place + 1 == _DAYS:
                 break
             ends = zip(plan.rigs, day.ends, strict=True)
             mornings = [next_morning(plan, rig, end)[0] for rig, end in ends]
+
+
+def _most_loads(day: SimulatedDay, rig: RigPlan) -> int:
+    return max([one.number_on_charge for one in day.log.sorties if one.pack in rig.pack_types], default=0)
 
 
 def _from_share(plan: DayPlan, share: float) -> tuple[tuple[int, ...], float]:

@@ -8,22 +8,18 @@ from concurrent.futures import wait
 
 import numpy as np
 
-from simulator.experiment.cluster import Certificates
-from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, Pieces
+from simulator.experiment.cluster import Certificates, ClusterWorkers
+from simulator.experiment.pieces import LEAST_PIECE_S, PIECE_S, Piece, pieces
 from simulator.experiment.rehearsal import take_up, ways_of
 from simulator.experiment.run_store import Rows, RunStore
-from simulator.experiment.runs import LatestBlock, row_of_run
+from simulator.experiment.runs import row_of_run
 from simulator.experiment.tables import Tables
 from simulator.experiment.workers import Done, Workers
 from simulator.plan.day_plan import DayPlan
-from simulator.scenario.streams import BLOCK_RUNS
+from simulator.scenario.streams import StreamBank
 
 LEAST_RUNS = 10
 """Runs that every plan is given even when the time is over."""
-SAVE_S = 0.5
-"""Runs that were simulated in this process are kept on disk this often,"""
-SAVE_RUNS = 256
-"""and at the latest when there are this many."""
 
 Progress = Callable[[int], None]
 
@@ -33,10 +29,7 @@ class BudgetSpentError(Exception):
 
 
 class Runner:
-    """Simulates runs: here, in worker processes, or on a cluster; what has finished is in ``tables``.
-
-    No runs are begun after ``deadline_s`` (``time.monotonic()``), which may be changed between calls.
-    """
+    """Simulates runs into ``tables``, here, in processes or on a cluster; none begins after a deadline."""
 
     def __init__(
         self,
@@ -53,14 +46,17 @@ class Runner:
         self.deadline_s = deadline_s
         self.tables = Tables(len(self.plans), store)
         self.resumed = 0 if store is None else self.tables.load()
-        self._bank = LatestBlock(seed)
+        self._bank = StreamBank(seed)
         self._scheduler, self._certificates = scheduler, certificates
         self._pool: Workers | None = None
         self._cost_s: dict[int, float] = {}
 
     def __enter__(self) -> Runner:
-        if self.workers > 1 or self._scheduler is not None:
-            self._pool = Workers(self.plans, self.seed, self.workers, self._scheduler, self._certificates)
+        if self._scheduler is not None:
+            given = self.plans, self.seed, self.workers, self._scheduler, self._certificates
+            self._pool = ClusterWorkers(*given)
+        elif self.workers > 1:
+            self._pool = Workers(self.plans, self.seed, self.workers)
         return self
 
     def __exit__(self, *_: object) -> None:
@@ -73,7 +69,7 @@ class Runner:
         """Simulate replications ``first`` to ``last - 1``; what has finished is kept when interrupted."""
         chosen = tuple(range(len(self.plans)) if plans is None else plans)
         for plan in chosen:
-            self.tables.reserve(plan, first, last)
+            self.tables.reserve(plan, last)
         known = sum(self.tables.known(plan, first, last) for plan in chosen)
         if known and progress is not None:
             progress(known)
@@ -90,27 +86,32 @@ class Runner:
         # whatever the budget, every plan gets enough runs for an interval
         return min(self.tables.done(plan) for plan in plans) >= LEAST_RUNS
 
+    def _pieces(self, plans: Sequence[int], first: int, last: int, workers: int) -> Iterator[Piece]:
+        piece_s = PIECE_S
+        if self.deadline_s is not None:
+            piece_s = min(PIECE_S, max(LEAST_PIECE_S, 0.05 * (self.deadline_s - time.monotonic())))
+        return pieces(self.tables, plans, first, last, workers, self._cost_s, piece_s)
+
+    def _learn(self, plan: int, run_s: float) -> None:
+        """Take in what a run took; the newest counts half, for a machine's load changes."""
+        self._cost_s[plan] = 0.5 * (self._cost_s.get(plan, run_s) + run_s)
+
     def _run_pool(self, pool: Workers, plans: Sequence[int], first: int, last: int, progress: Progress | None) -> None:
         new = [plan for plan in plans if not self.plans[plan].rehearsals]
         for plan, ways in zip(new, pool.rehearse(new), strict=True):
             take_up(self.plans[plan], ways)
-        target_s = PIECE_S
-        if self.deadline_s is not None:
-            target_s = min(PIECE_S, max(LEAST_PIECE_S, 0.05 * (self.deadline_s - time.monotonic())))
-        pieces = Pieces(self.tables, plans, first, last, pool.count, self._cost_s, target_s)
-        queue = iter(pieces)
+        queue = self._pieces(plans, first, last, pool.count)
         waiting: dict[Done, Piece] = {}
 
         def take(future: Done) -> None:
             piece = waiting[future]
-            rows, seconds = pool.result(future)
-            pieces.learn(piece, seconds)
-            for plan, part in zip(piece.plans, rows, strict=True):
-                self.tables.add(plan, piece.first, part)
+            rows, run_s = pool.result(future)
+            self._learn(piece.plan, run_s)
+            self.tables.add(piece.plan, piece.first, rows)
             # only now: an interruption before this line finds the piece once more
             del waiting[future]
             if progress is not None:
-                progress(piece.runs)
+                progress(len(rows))
 
         try:
             while True:
@@ -119,8 +120,7 @@ class Runner:
                     and not self._out_of_time(plans)
                     and (piece := next(queue, None)) is not None
                 ):
-                    learnt = tuple(ways_of(self.plans[plan]) for plan in piece.plans)
-                    waiting[pool.submit(piece, learnt)] = piece
+                    waiting[pool.submit(piece, ways_of(self.plans[piece.plan]))] = piece
                 if not waiting:
                     break
                 for future in pool.finished(waiting):
@@ -136,44 +136,18 @@ class Runner:
             raise BudgetSpentError
 
     def _run_here(self, plans: Sequence[int], first: int, last: int, progress: Progress | None) -> None:
-        """Simulate in this process, run by run through all plans, so that an interruption leaves pairs."""
-        unsaved: dict[int, list[tuple[int, Rows]]] = {plan: [] for plan in plans}
-        count, saved_s = 0, time.monotonic()
-        try:
-            for plan, number in self._lacking(plans, first, last):
-                if self.deadline_s is not None and time.monotonic() >= self.deadline_s:
-                    self._save(unsaved)
-                    if self._out_of_time(plans):
-                        raise BudgetSpentError
-                unsaved[plan].append((number, row_of_run(self.plans[plan], self._bank, number)))
-                count += 1
-                if progress is not None:
-                    progress(1)
-                if count >= SAVE_RUNS or time.monotonic() - saved_s > SAVE_S:
-                    self._save(unsaved)
-                    count, saved_s = 0, time.monotonic()
-        finally:
-            self._save(unsaved)
-
-    def _lacking(self, plans: Sequence[int], first: int, last: int) -> Iterator[tuple[int, int]]:
-        """Yield plan and replication of runs that are not known, by replication and then by plan."""
-        for start in range(first, last, BLOCK_RUNS):
-            end = min(last, start + BLOCK_RUNS)
-            lacking = {
-                plan: {number for low, high in self.tables.gaps(plan, start, end) for number in range(low, high)}
-                for plan in plans
-            }
-            for number in range(start, end):
-                for plan in plans:
-                    if number in lacking[plan]:
-                        yield plan, number
-
-    def _save(self, unsaved: dict[int, list[tuple[int, Rows]]]) -> None:
-        """Keep runs, consecutive ones together."""
-        for plan, runs in unsaved.items():
-            while runs:
-                end = 1
-                while end < len(runs) and runs[end][0] == runs[0][0] + end:
-                    end += 1
-                self.tables.add(plan, runs[0][0], np.array([row for _, row in runs[:end]]))
-                del runs[:end]
+        """Simulate in this process; an interruption leaves every run that has finished."""
+        for piece in self._pieces(plans, first, last, 1):
+            if self._out_of_time(plans):
+                raise BudgetSpentError
+            rows: list[Rows] = []
+            begun_s = time.perf_counter()
+            try:
+                for number in range(piece.first, piece.last):
+                    rows.append(row_of_run(self.plans[piece.plan], self._bank, number))
+                    if progress is not None:
+                        progress(1)
+            finally:
+                if rows:
+                    self._learn(piece.plan, (time.perf_counter() - begun_s) / len(rows))
+                    self.tables.add(piece.plan, piece.first, np.array(rows))

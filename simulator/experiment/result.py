@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Iterator, Sequence
-from dataclasses import dataclass, field
+from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 import numpy as np
@@ -22,37 +22,22 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Result:
-    """A finished experiment.
-
-    Parameters
-    ----------
-    scenario : str
-        Short name.
-    seed : int
-        Seed of the streams.
-    sets : tuple of SetResult
-        In the scenario's order.
-    stopped : str
-        Why it ended before the runs asked for; empty when it did not.
-    skipped : tuple of str
-        Parts of field files that were left out, with the reason.
-    notes : tuple of str
-        What was mended or assumed in reading files.
-    resumed : str
-        What was found of an unfinished result that this one went on from; empty when there was none. No part of the
-        answer, so it is not in ``result.json``.
-    beyond : int
-        Finished runs, those of one more among them, that the unfinished result holds and these tables have not.
-    """
+    """A finished experiment."""
 
     scenario: str
     seed: int
     sets: tuple[SetResult, ...]
+    """In the scenario's order."""
     stopped: str = ""
-    skipped: tuple[str, ...] = field(default=())
-    notes: tuple[str, ...] = field(default=())
+    """Why it ended before the runs asked for; empty when it did not."""
+    skipped: tuple[str, ...] = ()
+    """Parts of field files that were left out, with the reason."""
+    notes: tuple[str, ...] = ()
+    """What was mended or assumed in reading files."""
     resumed: str = ""
+    """What was found of an unfinished result that this one went on from; no part of the answer (``result.json``)."""
     beyond: int = 0
+    """Finished runs, those of one more among them, that the unfinished result holds and these tables have not."""
 
     def paired(self) -> list[tuple[str, str, PairedInterval]]:
         """Return every pair of sets: difference of acres per day over the runs both simulated."""

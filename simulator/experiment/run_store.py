@@ -35,11 +35,7 @@ Numbers = NDArray[np.int64]
 
 
 class RunStore:
-    """Rows of numbers by plan and replication; a database of another identity is refused.
-
-    ``spoilt`` counts the runs that :meth:`load` left out for a wrong checksum; ``mended`` tells whether the database
-    was damaged and made anew.
-    """
+    """Rows by plan and replication; runs of a wrong checksum are ``spoilt``, a damaged database is ``mended``."""
 
     def __init__(self, width: int, path: Path | None = None, identity: str = "", fresh: bool = False) -> None:
         self.path, self.spoilt, self.mended, self._held = path, 0, False, True

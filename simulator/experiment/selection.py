@@ -54,10 +54,7 @@ def select_best(
     larger_is_better: bool = True,
     most_replications: int = 10_000,
 ) -> Selection:
-    """Choose the system with the best mean, dropping the others one by one.
-
-    The sampler gives the value of (system, replication), and is called once for each pair, in order of replication.
-    """
+    """Choose the system with the best mean; the sampler is asked for (system, replication) once each."""
     if not (math.isfinite(indifference) and indifference > 0):
         raise ValueError(f"got indifference = {indifference!r}; allowed is a finite number above 0")
     _, h2 = sequential_constants(systems, first_stage, confidence)

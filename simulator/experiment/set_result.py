@@ -38,33 +38,18 @@ FRAME_ROWS = 1024
 
 @dataclass(frozen=True)
 class SetResult:
-    """The runs of one equipment set.
-
-    Parameters
-    ----------
-    name : str
-        Equipment set.
-    replications : numpy.ndarray of int, shape (runs,)
-        Replication numbers, ascending.
-    stored : numpy.ndarray or StoredRows, shape (runs, len(columns()))
-        One row a run; a :class:`simulator.experiment.tables.StoredRows` reads them from disk when asked.
-    scenario : Scenario
-        The set's own.
-    one_more : tuple of OneMore
-        Worth of one more of each; empty when not asked.
-    list_acres : float
-        Acres of the list of fields.
-    unreached : tuple of str
-        Fields of which some place is out of reach of every charge.
-    """
+    """The runs of one equipment set: replications in ascending order, and a row of numbers each."""
 
     name: str
     replications: NDArray[np.int64]
     stored: NDArray[np.float64] | StoredRows
+    """Shape (runs, len(columns())); a `StoredRows` reads them from disk when asked."""
     scenario: Scenario
     one_more: tuple[OneMore, ...] = ()
+    """Worth of one more of each; empty when not asked."""
     list_acres: float = math.nan
     unreached: tuple[str, ...] = ()
+    """Fields of which some place is out of reach of every charge."""
     _known: dict[str, tuple[float, float]] = field(default_factory=dict, init=False, repr=False, compare=False)
 
     @property
@@ -145,7 +130,8 @@ class SetResult:
 
     def bottleneck(self) -> Bottleneck:
         """Return what holds the set back, in one sentence."""
-        return judge(self.time_share(), self.active_period_share(), self.one_more, area_unit(self.scenario.units))
+        unit, acres = area_unit(self.scenario.units), self.mean("acres")
+        return judge(self.time_share(), self.active_period_share(), self.one_more, unit, acres)
 
     def full_days(self) -> NDArray[np.float64]:
         """Return acres of single full work days, one drawn from every run that has any."""
@@ -153,10 +139,7 @@ class SetResult:
         return acres[np.isfinite(acres)]
 
     def finish(self, share: float) -> tuple[int, float] | None:
-        """Return the work day, and the hour after its start, by which a share of runs has done the list; None if never.
-
-        A share of 0.5 is what half of the runs reach.
-        """
+        """Return the work day, and the hour of it, by which a share of runs has done the list; None if never."""
         done = self.column("job_done") > 0.0
         place = math.ceil(share * self.runs) - 1
         if place >= int(done.sum()):
@@ -187,6 +170,7 @@ class SetResult:
             "utilisation": self.utilisation(),
             "bottleneck": {
                 "resource": hold.resource,
+                "short": hold.short,
                 "sentence": hold.sentence,
                 "alone_acres_per_day": alone,
                 "active_period_share": self.active_period_share(),

@@ -47,10 +47,7 @@ class StoredRows:
         return rows
 
     def column(self, place: int) -> Rows:
-        """Return one column, shape (runs,), not to be written to.
-
-        Its neighbours are read with it while they are few bytes, for they are mostly asked for next.
-        """
+        """Return one column, shape (runs,), read-only; neighbours, mostly asked for next, are read with it."""
         found = self._ahead.get((self._plan, place))
         if found is not None and len(found) == len(self):
             return found
@@ -76,121 +73,74 @@ class Tables:
 
     def __init__(self, plans: int, store: RunStore | None = None) -> None:
         self.store = RunStore(len(columns())) if store is None else store
-        self._index = [_Index() for _ in range(plans)]
+        self._acres: list[Rows] = [np.zeros(0) for _ in range(plans)]
+        """By plan and replication; NaN where there is no run."""
         self._ahead: dict[tuple[int, int], Rows] = {}
 
     def load(self) -> int:
         """Take in what the store holds of these plans and return how many runs that is."""
         for plan, numbers, rows in self.store.load():
-            if plan < len(self._index):
+            if plan < len(self._acres):
                 known = np.isfinite(rows[:, _ACRES])
-                self._index[plan].set(numbers[known], rows[known, _ACRES])
-        return sum(index.count for index in self._index)
+                self._note(plan, numbers[known], rows[known, _ACRES])
+        return sum(map(self.done, range(len(self._acres))))
 
-    def reserve(self, plan: int, first: int, last: int) -> None:
-        """Make room for replications ``first`` to ``last - 1`` in one go."""
-        self._index[plan].reserve(first, last)
+    def reserve(self, plan: int, last: int) -> None:
+        """Make room for replications up to ``last - 1`` in one go."""
+        lacking = max(0, last - len(self._acres[plan]))
+        self._acres[plan] = np.concatenate((self._acres[plan], np.full(lacking, np.nan)))
 
     def add(self, plan: int, first: int, rows: Rows) -> None:
         """Keep consecutive runs of a plan."""
         self.store.add(plan, first, rows)
-        self._index[plan].set(first + np.arange(len(rows)), rows[:, _ACRES])
+        self._note(plan, first + np.arange(len(rows)), rows[:, _ACRES])
+
+    def _note(self, plan: int, numbers: Numbers, acres: Rows) -> None:
+        end, room = int(numbers.max(initial=-1)) + 1, len(self._acres[plan])
+        if end > room:
+            # half as much again, so that runs that come one by one are not copied each time
+            self.reserve(plan, end + room // 2)
+        self._acres[plan][numbers] = acres
+
+    def _missing(self, plan: int, first: int, last: int) -> NDArray[np.bool_]:
+        """Tell for each replication between two whether a plan lacks it."""
+        missing = np.ones(max(0, last - first), np.bool_)
+        held = self._acres[plan][first:last]
+        missing[: len(held)] = np.isnan(held)
+        return missing
 
     def gaps(self, plan: int, first: int, last: int) -> tuple[tuple[int, int], ...]:
         """Return the stretches [from, to) of replications that a plan lacks between two of them."""
-        lacking = np.flatnonzero(self._index[plan].missing(first, last))
-        if len(lacking) == 0:
-            return ()
-        cuts = np.flatnonzero(np.diff(lacking) != 1)
-        starts, ends = [lacking[0], *lacking[cuts + 1]], [*lacking[cuts], lacking[-1]]
-        return tuple((first + int(start), first + int(end) + 1) for start, end in zip(starts, ends, strict=True))
+        edges = np.flatnonzero(np.diff(self._missing(plan, first, last), prepend=False, append=False)) + first
+        return tuple(zip(edges[::2].tolist(), edges[1::2].tolist(), strict=True))
 
     def known(self, plan: int, first: int, last: int) -> int:
         """Return how many runs a plan has between two replications."""
-        return int((~self._index[plan].missing(first, last)).sum())
+        return int((~self._missing(plan, first, last)).sum())
 
     def done(self, plan: int) -> int:
         """Return how many runs of a plan are finished."""
-        return self._index[plan].count
+        return len(self.acres(plan))
 
     def whole(self, plans: Sequence[int] | None = None, before: int | None = None) -> int:
         """Return up to which replication the plans (all by default) have finished without a gap, at most ``before``."""
-        chosen = self._index if plans is None else [self._index[plan] for plan in plans]
-        whole = min(index.whole() for index in chosen)
+        chosen = range(len(self._acres)) if plans is None else plans
+        ends = [np.argmax(self._missing(plan, 0, len(self._acres[plan]) + 1)) for plan in chosen]
+        whole = int(min(ends))
         return whole if before is None else min(whole, before)
 
     def acres(self, plan: int, before: int | None = None) -> Rows:
         """Return acres per day in the order of replications, only those below ``before`` where it is given."""
-        return self._index[plan].acres(before)
+        values = self._acres[plan][:before]
+        known: Rows = values[~np.isnan(values)]
+        return known
 
     def stored(self, plan: int, before: int | None = None) -> tuple[Numbers, StoredRows]:
         """Return the replication numbers, ascending, and their rows where they are; see :meth:`acres`."""
-        numbers = self._index[plan].found(before)
+        numbers = np.flatnonzero(~np.isnan(self._acres[plan][:before]))
         return numbers, StoredRows(self.store, plan, numbers, self._ahead)
 
     def table(self, plan: int) -> tuple[Numbers, Rows]:
         """Return the replication numbers, ascending, and their rows, shape (runs, len(columns()))."""
         numbers, stored = self.stored(plan)
         return numbers, stored.rows()
-
-
-class _Index:
-    """The acres of one plan's finished runs by replication; NaN where there is none."""
-
-    __slots__ = ("_acres", "_first", "count")
-
-    def __init__(self) -> None:
-        self.count = 0
-        self._first = 0
-        self._acres = np.zeros(0)
-
-    def reserve(self, first: int, last: int) -> None:
-        """Hold replications ``first`` to ``last - 1``."""
-        end = self._first + len(self._acres)
-        if len(self._acres) and self._first <= first and last <= end:
-            return
-        low, high = (min(first, self._first), max(last, end)) if len(self._acres) else (first, last)
-        acres = np.full(high - low, np.nan)
-        acres[self._first - low : self._first - low + len(self._acres)] = self._acres
-        self._first, self._acres = low, acres
-
-    def set(self, numbers: Numbers, acres: Rows) -> None:
-        """Note runs."""
-        if len(numbers) == 0:
-            return
-        low, high = int(numbers.min()), int(numbers.max()) + 1
-        end = self._first + len(self._acres)
-        if not (len(self._acres) and self._first <= low and high <= end):
-            # half as much again, so that runs that come one by one are not copied each time
-            self.reserve(low, high if high <= end else high + len(self._acres) // 2)
-        at = numbers - self._first
-        self.count += int(np.isnan(self._acres[at]).sum())
-        self._acres[at] = acres
-
-    def missing(self, first: int, last: int) -> NDArray[np.bool_]:
-        """Tell for each replication between two whether it is missing."""
-        lacking = np.ones(max(0, last - first), np.bool_)
-        low, high = max(first, self._first), min(last, self._first + len(self._acres))
-        if low < high:
-            lacking[low - first : high - first] = np.isnan(self._acres[low - self._first : high - self._first])
-        return lacking
-
-    def whole(self) -> int:
-        """Return up to which replication there is no gap from 0 on."""
-        if self._first > 0 or len(self._acres) == 0:
-            return 0
-        holes = np.flatnonzero(np.isnan(self._acres))
-        return int(holes[0]) if len(holes) else len(self._acres)
-
-    def found(self, before: int | None = None) -> Numbers:
-        """Return replication numbers, ascending."""
-        return np.flatnonzero(~np.isnan(self._acres[: self._end(before)])) + self._first
-
-    def acres(self, before: int | None = None) -> Rows:
-        """Return acres in the order of replications."""
-        values = self._acres[: self._end(before)]
-        known: Rows = values[~np.isnan(values)]
-        return known
-
-    def _end(self, before: int | None) -> int:
-        return len(self._acres) if before is None else max(0, min(len(self._acres), before - self._first))

@@ -40,8 +40,8 @@ class ChargingStation:
     ) -> None:
         self.env, self.sources, self.shelf, self.crew, self.log = env, sources, shelf, crew, log
         self.cycles = 0
-        self._charge_to, self._early, name = rig.rig.charge_to, rig.take_early, rig.name
-        self._fed_first = rig.fed_first
+        self._charge_to, name = rig.rig.charge_to, rig.name
+        self._early, self._fed_first = rig.habits.take_early, rig.habits.fed_first
         self._plug_in = rig.rig.crew.tasks.plug_in
         self._draw_plug_in_s = streams.draws(f"plug_in/{name}", self._plug_in.time)
         draws = streams.draws

@@ -83,7 +83,7 @@ class LoadPlanner:
     def _limits(self, visit: Visit, area_from_m2: float, border_m2: float) -> Limits:
         """Return what to plan a load within: on the pack it has if that carries a full load, else on a fresh one."""
         aircraft, pack = self._aircraft, self._aircraft.pack
-        if pack is not None and not (aircraft.plan.swap_every_landing and pack.loads_on_charge > 0):
+        if pack is not None and pack.loads_on_charge < self._rig.most_loads(aircraft.plan):
             flight = self._rig.mean_flight(aircraft, visit.index, pack.plan)
             wanted_m2 = self._even_load_end_m2(visit, flight, area_from_m2, border_m2)
             product = max(aircraft.on_board, flight.profile.product(area_from_m2, wanted_m2))
@@ -136,6 +136,27 @@ class LoadPlanner:
         start_m2, wanted_m2, on_board = limits.area_from_m2, limits.wanted_m2, self._aircraft.on_board
         return furthest(limits.flight, start_m2, wanted_m2, on_board, limits.energy_wh, time_s, 1.0, fill=True)
 
+    def _in_step(self, visit: Visit, flight: Flight, start_m2: float, end_m2: float) -> float:
+        """Return the end of a load of whole passes: one pass sooner where those after it then begin and end nearer.
+
+        That takes a load more, which the shorter ferry flights of all the others up to the border have to save.
+        """
+        opening, sooner_m2 = visit.opening(), flight.profile.path.whole_passes(start_m2, end_m2 - _ROUNDING_M2)
+        if opening is None or sooner_m2 >= end_m2 - _ROUNDING_M2:
+            return end_m2
+        load_m2, (_, border_m2) = end_m2 - start_m2, opening
+
+        def flown_s(from_m2: float, to_m2: float) -> float:
+            return flight.over(from_m2, to_m2, flight.profile.product(from_m2, to_m2), 1.0).total_s
+
+        after_s = [flown_s(one, min(one + load_m2, border_m2)) for one in (end_m2, sooner_m2)]
+        saved_s = (after_s[0] - after_s[1]) * math.floor((border_m2 - end_m2) / load_m2)
+        if saved_s <= 0.0:
+            return end_m2
+        landing_s = flown_s(start_m2, sooner_m2) + flown_s(sooner_m2, end_m2) - flown_s(start_m2, end_m2)
+        turnaround_s = self._rig.turnaround_mean_s(False, flight.profile.product(sooner_m2, end_m2))
+        return sooner_m2 if saved_s > landing_s + turnaround_s else end_m2
+
     def _is_too_little(self, limits: Limits, end_m2: float) -> bool:
         """Tell whether the clock leaves so little of a load that it is not worth a flight."""
         flight = limits.flight
@@ -152,6 +173,7 @@ class LoadPlanner:
         flight, start_m2, on_board = limits.flight, limits.area_from_m2, self._aircraft.on_board
         if self._whole_passes:
             end_m2 = to_pass_end(flight, start_m2, end_m2, on_board, limits.energy_wh, limits.time_s, 1.0, fill=True)
+            end_m2 = self._in_step(visit, flight, start_m2, end_m2)
         visit.claim(start_m2, end_m2)
         product = flight.profile.product(start_m2, end_m2)
         need_wh = flight.over(start_m2, end_m2, max(on_board, product), 1.0).energy_wh * self._spare

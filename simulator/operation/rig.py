@@ -19,6 +19,7 @@ from simulator.operation.refuelling import refuelling, restarting
 from simulator.operation.site import Site
 from simulator.operation.supply import Supply
 from simulator.operation.work import WorkList
+from simulator.plan.aircraft import AircraftPlan
 from simulator.plan.day_plan import DayPlan, RigPlan
 from simulator.plan.equipment import PackPlan
 from simulator.plan.flight import Flight
@@ -72,7 +73,7 @@ class Rig:
         liquid = day.scenario.product.kind == "liquid"
         self.supply = Supply(
             env, f"{name}/supply", table.supply, liquid, self.tasks.mix, self.crew, log,
-            self.pace, draw(f"mix/{name}", self.tasks.mix.time),
+            self.pace, plan.habits.batch_share, draw(f"mix/{name}", self.tasks.mix.time),
             draw(f"water_trip/{name}", table.supply.water_trip_time), morning.product, morning.water_l,
         )  # fmt: skip
         draw_refuel_s = self.draw_refuel_s = draw(f"refuel/{name}", self.tasks.refuel.time)
@@ -105,6 +106,10 @@ class Rig:
             alike = sorted([one for one in self.aircraft if one.plan is plan], key=lambda one: one.under_repair)
             for place, one in enumerate(alike):
                 one.on_trailer = place >= number
+
+    def most_loads(self, aircraft: AircraftPlan) -> int:
+        """Return how many loads are flown on a charge at most, whatever it still holds."""
+        return 1 if aircraft.swap_every_landing else self.plan.habits.loads_on_charge
 
     @property
     def unloaded(self) -> list[Aircraft]:

@@ -263,7 +263,8 @@ def send_used_pack(rig: Rig, aircraft: Aircraft) -> None:
     pack = aircraft.pack
     if pack is None or aircraft.giving or rig.site.closed or pack.energy_wh >= rig.station.full_wh(pack) - 1.0:
         return
-    carries_more = pack.above_reserve_wh >= aircraft.need_wh and not aircraft.plan.swap_every_landing
+    fresh = pack.loads_on_charge < rig.most_loads(aircraft.plan)
+    carries_more = fresh and pack.above_reserve_wh >= aircraft.need_wh
     others = [one for one in rig.packs if aircraft.plan.name in one.plan.fits and one.state is not State.FLOWN]
     ready = any(one.state is State.READY for one in others)
     if not (carries_more and (ready or not others)) and rig.station.has_room(pack):

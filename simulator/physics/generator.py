@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from collections.abc import Sequence
 from dataclasses import dataclass
-from enum import StrEnum
 from typing import Literal
 
 import numpy as np
@@ -15,51 +14,36 @@ from simulator.physics.air import ZERO_CELSIUS_K, standard_pressure_pa
 FOOT_M = 0.3048
 """International foot, m."""
 
-
-class DerateRule(StrEnum):
-    """Rules by which an engine generator loses power with altitude and temperature; each with its source."""
-
-    NONE = "none"
-    """No loss: grid supply, or a rating already stated for the site."""
-    NATURALLY_ASPIRATED = "naturally_aspirated"
-    """3 % per 1000 ft above 500 ft (agricultural engineering handbook, altitude section)."""
-    ALTERNATOR = "alternator"
-    """3 % per 500 m above 1000 m, times 3 % per 5 C above 40 C (generator sizing rule; multipliers cumulative)."""
-    MSHA_NATURALLY_ASPIRATED = "msha_naturally_aspirated"
-    """1 % per 100 m above 305 m (US Mine Safety and Health Administration)."""
-    MSHA_TURBOCHARGED = "msha_turbocharged"
-    """1 % per 100 m above 1000 m (US Mine Safety and Health Administration)."""
-    TURBOCHARGED = "turbocharged"
-    """4 % per 300 m above 1525 m, times 2 % per 11 C above 40 C (a turbocharged engine's data sheet)."""
-    PETROL_CUSTOMARY = "petrol_customary"
-    """3.5 % per 1000 ft, times 1 % per 10 F above 77 F (US rule of thumb for petrol sets, from memory)."""
-    ISO3046_NATURALLY_ASPIRATED = "iso3046_naturally_aspirated"
-    """ISO 3046-1, naturally aspirated diesel limited by air: a=1, m=1, n=0.75, s=0 (exponents from memory)."""
-    ISO3046_SPARK_IGNITION = "iso3046_spark_ignition"
-    """ISO 3046-1, naturally aspirated spark ignition: a=1, m=1, n=0.5, s=0 (exponents from memory)."""
-    ISO3046_TURBOCHARGED = "iso3046_turbocharged"
-    """ISO 3046-1, turbocharged diesel: a=0, m=0.7, n=2, s=0 (exponents from memory)."""
-    ISO3046_AFTERCOOLED = "iso3046_aftercooled"
-    """ISO 3046-1, turbocharged diesel with aftercooler: a=0, m=0.7, n=1.2, s=1 (exponents from memory)."""
-
+DerateRule = Literal[
+    "none", "naturally_aspirated", "alternator", "msha_naturally_aspirated", "msha_turbocharged", "turbocharged",
+    "petrol_customary", "iso3046_naturally_aspirated", "iso3046_spark_ignition", "iso3046_turbocharged",
+    "iso3046_aftercooled",
+]  # fmt: skip
+"""Rules by which an engine generator loses power with altitude and temperature; sources stand beside their numbers."""
 
 _LINEAR: dict[DerateRule, tuple[float, float, float, float]] = {
     # rule: loss per metre, above metres, loss per kelvin, above degrees Celsius
-    DerateRule.NONE: (0.0, 0.0, 0.0, 0.0),
-    DerateRule.NATURALLY_ASPIRATED: (0.03 / (1000.0 * FOOT_M), 500.0 * FOOT_M, 0.0, 0.0),
-    DerateRule.ALTERNATOR: (0.03 / 500.0, 1000.0, 0.03 / 5.0, 40.0),
-    DerateRule.MSHA_NATURALLY_ASPIRATED: (0.01 / 100.0, 305.0, 0.0, 0.0),
-    DerateRule.MSHA_TURBOCHARGED: (0.01 / 100.0, 1000.0, 0.0, 0.0),
-    DerateRule.TURBOCHARGED: (0.04 / 300.0, 1525.0, 0.02 / 11.0, 40.0),
-    DerateRule.PETROL_CUSTOMARY: (0.035 / (1000.0 * FOOT_M), 0.0, 0.01 / (10.0 / 1.8), 25.0),
+    # grid supply, or a rating already stated for the site
+    "none": (0.0, 0.0, 0.0, 0.0),
+    # 3 % per 1000 ft above 500 ft (agricultural engineering handbook, altitude section)
+    "naturally_aspirated": (0.03 / (1000.0 * FOOT_M), 500.0 * FOOT_M, 0.0, 0.0),
+    # 3 % per 500 m above 1000 m, times 3 % per 5 C above 40 C (generator sizing rule; multipliers cumulative)
+    "alternator": (0.03 / 500.0, 1000.0, 0.03 / 5.0, 40.0),
+    # 1 % per 100 m above 305 m, or above 1000 m (US Mine Safety and Health Administration)
+    "msha_naturally_aspirated": (0.01 / 100.0, 305.0, 0.0, 0.0),
+    "msha_turbocharged": (0.01 / 100.0, 1000.0, 0.0, 0.0),
+    # 4 % per 300 m above 1525 m, times 2 % per 11 C above 40 C (a turbocharged engine's data sheet)
+    "turbocharged": (0.04 / 300.0, 1525.0, 0.02 / 11.0, 40.0),
+    # 3.5 % per 1000 ft, times 1 % per 10 F above 77 F (US rule of thumb for petrol sets, from memory)
+    "petrol_customary": (0.035 / (1000.0 * FOOT_M), 0.0, 0.01 / (10.0 / 1.8), 25.0),
 }
 
 _ISO3046: dict[DerateRule, tuple[float, float, float, float]] = {
-    # rule: humidity factor a, pressure exponent m, temperature exponent n, coolant exponent s
-    DerateRule.ISO3046_NATURALLY_ASPIRATED: (1.0, 1.0, 0.75, 0.0),
-    DerateRule.ISO3046_SPARK_IGNITION: (1.0, 1.0, 0.5, 0.0),
-    DerateRule.ISO3046_TURBOCHARGED: (0.0, 0.7, 2.0, 0.0),
-    DerateRule.ISO3046_AFTERCOOLED: (0.0, 0.7, 1.2, 1.0),
+    # rule: humidity factor a, pressure exponent m, temperature exponent n, coolant exponent s (ISO 3046-1, from memory)
+    "iso3046_naturally_aspirated": (1.0, 1.0, 0.75, 0.0),  # diesel limited by air
+    "iso3046_spark_ignition": (1.0, 1.0, 0.5, 0.0),
+    "iso3046_turbocharged": (0.0, 0.7, 2.0, 0.0),  # diesel
+    "iso3046_aftercooled": (0.0, 0.7, 1.2, 1.0),  # turbocharged diesel
 }
 
 _ISO_PRESSURE_PA = 100_000.0

@@ -142,7 +142,8 @@ class FieldPath:
         return self.cumulative_m2[min(bisect_right(self.cumulative_m2, area_m2 * (1 + 1e-12)), len(self.starts))]
 
     def whole_passes(self, area_from_m2: float, area_to_m2: float) -> float:
-        """Return the last pass end in (from, to], or ``area_to_m2`` when there is none."""
+        """Return the last pass end in (from, to], or ``area_to_m2`` when there is none but for rounding."""
         index = bisect_right(self.cumulative_m2, area_to_m2 * (1 + 1e-12)) - 1
         border = self.cumulative_m2[index]
-        return border if border > area_from_m2 * (1 + 1e-9) + 1e-6 else area_to_m2
+        within = area_from_m2 * (1 + 1e-9) + 1e-6 < border < area_to_m2 - 1e-6
+        return border if within else area_to_m2

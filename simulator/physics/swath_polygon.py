@@ -103,18 +103,7 @@ def best_heading_rad(polygon: BaseGeometry, swath_m: float) -> float:
 
 
 def outline_rings(polygon: BaseGeometry) -> tuple[FloatArray, ...]:
-    """Return the closed rings of a polygon: per part the exterior (anticlockwise), then its holes (clockwise).
-
-    Parameters
-    ----------
-    polygon : shapely.Polygon or shapely.MultiPolygon
-        Boundary, m.
-
-    Returns
-    -------
-    tuple of numpy.ndarray
-        Each (k, 2), m, first point repeated at the end.
-    """
+    """Return the closed rings (k, 2) of a shape: per part the exterior (anticlockwise), then its holes (clockwise)."""
     import shapely
 
     rings: list[FloatArray] = []

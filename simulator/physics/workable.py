@@ -1,69 +1,13 @@
-"""Hours in which spraying is allowed: wind, delta T, temperature, rain and daylight.
-
-A temperature inversion is not among the limits: it cannot be told from hourly surface records. Calm air near sunrise
-and sunset is when to look for one, which is why a least wind speed stands here.
-"""
+"""Stretches of workable hours, and the sun's elevation, which tells daylight."""
 
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from simulator.physics.wet_bulb import delta_t_c
-
 FloatArray = NDArray[np.float64]
-BoolArray = NDArray[np.bool_]
-
-
-@dataclass(frozen=True)
-class WorkLimits:
-    """Weather in which work goes on; every limit itself is allowed, and None is no limit. Rain is that of an hour."""
-
-    wind_least_m_per_s: float | None
-    wind_most_m_per_s: float | None
-    delta_t_least_c: float | None
-    delta_t_most_c: float | None
-    temperature_least_c: float | None
-    temperature_most_c: float | None
-    rain_most_mm: float | None
-    daylight_only: bool
-
-    def __post_init__(self) -> None:
-        pairs = (
-            ("wind_most_m_per_s", self.wind_least_m_per_s, self.wind_most_m_per_s),
-            ("delta_t_most_c", self.delta_t_least_c, self.delta_t_most_c),
-            ("temperature_most_c", self.temperature_least_c, self.temperature_most_c),
-        )
-        for name, least, most in pairs:
-            if least is not None and most is not None and not most >= least:
-                raise ValueError(f"got {name} = {most!r}; allowed is at least the lower limit {least!r}")
-
-
-def workable_hours(
-    wind_m_per_s: ArrayLike,
-    temperature_c: ArrayLike,
-    humidity_percent: ArrayLike,
-    rain_mm: ArrayLike,
-    daylight: ArrayLike,
-    limits: WorkLimits,
-) -> BoolArray:
-    """Return in which hours all limits hold; NaN is unknown and breaks any limit set on it. All of shape (n,)."""
-    good = np.asarray(daylight, dtype=np.bool_) | (not limits.daylight_only)
-    for weather, least, most in (
-        (wind_m_per_s, limits.wind_least_m_per_s, limits.wind_most_m_per_s),
-        (temperature_c, limits.temperature_least_c, limits.temperature_most_c),
-        (rain_mm, None, limits.rain_most_mm),
-        (delta_t_c(temperature_c, humidity_percent), limits.delta_t_least_c, limits.delta_t_most_c),
-    ):
-        values = np.asarray(weather, dtype=np.float64)
-        if least is not None:
-            good = good & (values >= least)
-        if most is not None:
-            good = good & (values <= most)
-    return good
 
 
 def windows_s(workable: ArrayLike) -> list[tuple[float, float]]:

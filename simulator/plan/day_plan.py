@@ -27,6 +27,7 @@ from simulator.plan.equipment import (
 from simulator.plan.field_work import FieldWork, WorkPlanner
 from simulator.plan.fields import Ferrying, FieldPlan, Geography, WorkProfile, plan_fields
 from simulator.plan.flight import FlightBook, furthest
+from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
@@ -34,6 +35,23 @@ from simulator.scenario.schema_rig import Rig
 from simulator.scenario.weather_days import Windows
 
 Planned = TypeVar("Planned")
+
+MOST_LOADS = 99
+"""More loads than a charge carries."""
+
+
+@dataclass(frozen=True)
+class Habits:
+    """What a rig's crew does by habit on every field, whatever the day brings."""
+
+    take_early: bool = False
+    """Packs are taken before they are full."""
+    fed_first: str = ""
+    """The aircraft class whose packs are charged first; empty for the kind of which fewest lie ready."""
+    loads_on_charge: int = MOST_LOADS
+    """A pack is swapped after so many loads, whatever it still holds."""
+    batch_share: float = 1.0
+    """A batch fills at most this share of what one may."""
 
 
 @dataclass(frozen=True)
@@ -46,10 +64,7 @@ class RigPlan:
     packs: tuple[tuple[PackPlan, int], ...]
     power: tuple[PowerPointPlan, ...]
     pack_up_handling: float
-    take_early: bool
-    """Whether packs are taken before they are full."""
-    fed_first: str = ""
-    """The aircraft class whose packs are charged first; empty for the kind of which fewest lie ready."""
+    habits: Habits
     pack_uses: dict[tuple[str, int], str] = field(default_factory=dict, repr=False)
     """By aircraft class and field number, what a pack must fit there: where only some of its types reach the field."""
 
@@ -75,12 +90,16 @@ class DayPlan:
     geography: Geography
     rigs: tuple[RigPlan, ...]
     profiles: dict[tuple[str, int], WorkProfile] = field(repr=False)
+    grounds: FieldList = field(repr=False, compare=False)
+    """The fields as given."""
     unit_kg: float = 1.0
     weather_days: tuple[Windows, ...] | None = field(default=None, repr=False)
     work: dict[str, tuple[FieldWork, ...]] = field(default_factory=dict, repr=False)
     """By rig and field number, which aircraft come off the trailer and how full they fly."""
     tried: bool = False
     """Whether it is simulated for its acres alone: nobody asks for its momentary bottleneck."""
+    zones_for: float = 1.0
+    """The share of a full load that its landing zones suit."""
     learnt: bool = False
     """Whether the crew's ways have been tried out; what is made of such a plan keeps them."""
     rehearsals: list[DayPlan] = field(default_factory=list, init=False, repr=False, compare=False)
@@ -111,12 +130,19 @@ _MADE: WeakKeyDictionary[EquipmentSet, DayPlan] = WeakKeyDictionary()
 def make_plan(equipment: EquipmentSet) -> DayPlan:
     """Return the plan of an equipment set; an `InputError` with all that the physics refuses of the equipment."""
     if equipment not in _MADE:
-        _MADE[equipment] = _plan(equipment)
+        _MADE[equipment] = _plan(equipment.name, equipment.scenario, equipment.fields, equipment.weather_days)
     return _MADE[equipment]
 
 
-def _plan(equipment: EquipmentSet) -> DayPlan:
-    scenario = equipment.scenario
+def with_zones_for(plan: DayPlan, load_share: float) -> DayPlan:
+    """Return a plan whose landing zones suit loads of a share of a full one; work and habits are those of the plan."""
+    other = _plan(plan.name, plan.scenario, plan.grounds, plan.weather_days, load_share)
+    return replace(other, work=plan.work, rigs=plan.rigs, tried=plan.tried, learnt=plan.learnt)
+
+
+def _plan(
+    name: str, scenario: Scenario, grounds: FieldList, weather_days: tuple[Windows, ...] | None, load_share: float = 1.0
+) -> DayPlan:
     problems: list[Problem] = []
     packs = plan_packs(scenario, problems)
     aircraft = plan_aircraft(scenario, packs, problems)
@@ -127,7 +153,7 @@ def _plan(equipment: EquipmentSet) -> DayPlan:
     rigs = tuple(_plan_rig(scenario, rig, aircraft, packs, chargers, generators) for rig in used_rigs(scenario))
     flown = {entry.name: entry for rig in rigs for entry, number in rig.aircraft if number}
     swaths_m = {name: entry.swath_m for name, entry in flown.items()}
-    fields, paths, geography = plan_fields(scenario, equipment.fields, swaths_m, _ferrying(rigs))
+    fields, paths, geography = plan_fields(scenario, grounds, swaths_m, _ferrying(rigs, load_share))
     unit_kg = scenario.product.density if scenario.product.kind == "liquid" else 1.0
     numbers = range(len(fields))
     ways = tuple(tuple(paths[entry.swath_m, index] for index in numbers) for entry in flown.values())
@@ -137,8 +163,9 @@ def _plan(equipment: EquipmentSet) -> DayPlan:
         for index, one in enumerate(fields)
     )
     plan = DayPlan(
-        equipment.name, scenario, fields, geography, rigs, profiles, unit_kg, equipment.weather_days, flights=flights
-    )
+        name, scenario, fields, geography, rigs, profiles, grounds, unit_kg, weather_days,
+        zones_for=load_share, flights=flights,
+    )  # fmt: skip
     plan = replace(plan, rigs=tuple(_with_pack_uses(plan, rig) for rig in rigs))
     problems += _unflyable(plan) + _underpowered(plan)
     if problems:
@@ -160,14 +187,14 @@ def _plan_work(plan: DayPlan, rig: RigPlan) -> tuple[FieldWork, ...]:
     return tuple(found[index] for index in range(len(plan.fields)))
 
 
-def _ferrying(rigs: tuple[RigPlan, ...]) -> Ferrying:
+def _ferrying(rigs: tuple[RigPlan, ...], load_share: float) -> Ferrying:
     """Return what a shift of the landing zone saves and costs, by the largest aircraft of the first rig alone.
 
     How many fly with it is not known yet, and one that stays on the trailer must change nothing.
     """
     largest = max([one for one, _ in rigs[0].aircraft], key=lambda one: one.capacity_units)
     shift_s = rigs[0].rig.trailer.relocate_time.mean()
-    return Ferrying(largest.capacity_units, largest.ferry_speed_m_per_s, shift_s)
+    return Ferrying(load_share * largest.capacity_units, largest.ferry_speed_m_per_s, shift_s)
 
 
 @lru_cache(maxsize=2)
@@ -208,7 +235,7 @@ def _plan_rig(
     flown = _numbers(aircraft, rig.aircraft)
     lifting = lifting_s(flown, rig.crew.pilots + rig.crew.helpers)
     held = _numbers(packs, rig.packs)
-    return RigPlan(name, rig, flown, held, tuple(points), lifting, rig.take_partly_charged)
+    return RigPlan(name, rig, flown, held, tuple(points), lifting, Habits(rig.take_partly_charged))
 
 
 def _numbers(plans: dict[str, Planned], numbers: Mapping[str, int]) -> tuple[tuple[Planned, int], ...]:

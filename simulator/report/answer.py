@@ -5,11 +5,10 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
-from simulator.analysis.digits import fixed, supported_decimals
-from simulator.report.day_output import day_spread
-from simulator.report.job_text import cost_text, warning_text
-from simulator.report.numbers import half_width, mean_text, quantile_text, range_text, shown_name, units_of
-from simulator.report.tables import Interval, best_first, paired
+from simulator.report.day_output import bad_text
+from simulator.report.job_text import cost_text, days_text, warning_text
+from simulator.report.numbers import shown_name, units_of
+from simulator.report.tables import Interval, ahead, all_sets, area_texts, best_first, leaders
 
 Document = Mapping[str, Any]
 
@@ -36,7 +35,7 @@ def verdict_text(document: Document) -> str:
     cheapest, runner_up = sorted(priced, key=lambda entry: float(entry["job"]["cost_per_acre"]["mean"]))[:2]
     high, low = cheapest["job"]["cost_per_acre"]["ci95"][1], runner_up["job"]["cost_per_acre"]["ci95"][0]
     shown = units_of(document)
-    most = [ranked[0]] if _pair(document, *ranked[:2]) else ranked[:2]
+    most = [entry for entry in leaders(document) if entry in ranked] or ranked[:1]
     least = [cheapest] if high is not None and low is not None and high < low else [cheapest, runner_up]
     most_text, least_text = (" or ".join(map(shown_name, one)) for one in (most, least))
     words = f"Most {shown.area} a day", f"least cost for each {shown.area_one}"
@@ -46,37 +45,38 @@ def verdict_text(document: Document) -> str:
 
 
 def _answer(document: Document, entry: Document, other: Document | None) -> str:
-    shown, warning = units_of(document), warning_text(document, entry)
+    shown, warning, texts = units_of(document), warning_text(document, entry), area_texts(document, entry)
     if warning.startswith("CANNOT"):
         return warning
-    spread = day_spread(entry, shown)
-    bad = f" (a bad day {quantile_text(spread, 'p10')})" if spread["p10"] < spread["mean"] else ""
-    text = f"{_whole(spread['mean'], spread['ci95'])} {shown.area} a day{bad}"
-    if other is not None:
-        pair = _pair(document, entry, other)
-        name = shown_name(other)
-        text += f", {_whole(pair.value, pair.limits)} more than {name}" if pair else f", hardly told apart from {name}"
+    text = f"{texts['mean']} {shown.area} a day ({bad_text(all_sets(document), texts)})"
+    text += f", {step_text(document, entry, other)}" if other is not None else ""
     job = entry.get("job") or {}
-    days = job.get("work_days")
-    if job.get("work") == "once" and days:
-        text += f". The job takes {mean_text(days['mean'], days['ci95'])} work days"
-        text += f" and costs {cost_text(job, shown)} for each {shown.area_one}" if job.get("cost_per_acre") else ""
+    if job.get("work") == "once" and job.get("work_days"):
+        text += f". The job takes {days_text(document, entry, interval=False)} work days"
+        text += (
+            f" and costs {cost_text(document, entry, interval=False)} for each {shown.area_one}"
+            if job.get("cost_per_acre")
+            else ""
+        )
     return f"{text}. {warning}".rstrip()
 
 
 def step_text(document: Document, entry: Document, other: Document) -> str:
-    """Return how much more a set does than the next, or that this cannot be told."""
-    pair, name = _pair(document, entry, other), shown_name(other, 40)
-    return f"{range_text(pair.value, pair.limits)} more than {name}." if pair else f"Hardly told apart from {name}."
+    """Return how much more a set does than the next, or that this cannot be told, and what speaks for it then."""
+    difference = ahead(document, entry, other)
+    return lead_text(difference, shown_name(other)) + (
+        ", and costs less" if difference is None and costs_less(entry, other) else ""
+    )
 
 
-def _pair(document: Document, entry: Document, other: Document) -> Interval | None:
-    """Return by how much a set is ahead of another on the same draws; None when that is in doubt."""
-    name = f"{shown_name(entry)} over {shown_name(other)}"
-    return next((one for one in paired(document) if one.name == name and one.verdict == "adds"), None)
+def lead_text(difference: Interval | None, other: str) -> str:
+    """Return a difference from another set in words; None is one that cannot be told or does not matter."""
+    if difference is None:
+        return f"hardly told apart from {other}"
+    return f"{difference.amount} {'more' if difference.value > 0.0 else 'fewer'} than {other}"
 
 
-def _whole(mean: float, limits: Any) -> str:
-    """Return a number in whole units, or coarser where its interval supports no more."""
-    half = half_width(limits)
-    return mean_text(mean, None) if half is None else fixed(mean, min(0, supported_decimals(half)))
+def costs_less(entry: Document, other: Document) -> bool:
+    """Tell whether both sets have a cost per acre, and the first one's is less."""
+    mine, others = ((one.get("job") or {}).get("cost_per_acre") for one in (entry, other))
+    return bool(mine and others and mine["mean"] < others["mean"])

@@ -10,13 +10,14 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.report.answer import step_text
-from simulator.report.day_output import day_spread, day_values, days_words
-from simulator.report.job_text import cost_text, finish_text, job_area
-from simulator.report.numbers import ReportUnits, mean_text, quantile_text, report_units, shown_name, units_of
+from simulator.report.day_output import bad_text, day_spread, day_values, days_word, output_texts
+from simulator.report.job_text import cost_text, days_text, finish_text, job_area, limit_text
+from simulator.report.numbers import ReportUnits, report_units, shown_name, units_of
 from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, QUIET
 from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
 from simulator.report.tables import best_first
-from simulator.report.writing import plain, wrap
+from simulator.report.writing import wrap
+from simulator.study.words import capital
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -32,13 +33,13 @@ _LINE = 12.0
 
 
 class SpreadRow(NamedTuple):
-    """What is drawn of one set: name, spread of its days, output of each, words beside the numbers."""
+    """What is drawn of one set: its entry, name, spread of its days, output of each, words beside the numbers."""
 
+    entry: Mapping[str, Any]
     name: str
     spread: Mapping[str, Any]
     days: FloatArray
     remark: str
-    of: str
 
 
 def _letters(wide: bool) -> int:
@@ -53,11 +54,11 @@ def acres_figure(document: Mapping[str, Any], runs_frame: pd.DataFrame, units: s
     ranked = [entry for _, entry in best_first(document)]
     rows = []
     for place, entry in enumerate(ranked):
-        remark = f"{step_text(document, entry, ranked[place + 1])} " if place + 1 < len(ranked) else ""
-        limits = f"{remark}Limited by: {plain(entry['bottleneck']['resource'], 40)}."
-        spread = day_spread(entry, shown)
+        remark = f"{capital(step_text(document, entry, ranked[place + 1]))}. " if place + 1 < len(ranked) else ""
+        limits = f"{remark}{limit_text(entry)}"
+        spread = day_spread(entry, ranked, shown)
         rows.append(
-            SpreadRow(shown_name(entry, 80), spread, day_values(runs_frame, entry, shown), limits, days_words(entry))
+            SpreadRow(entry, shown_name(entry, 80), spread, day_values(runs_frame, entry, ranked, shown), limits)
         )
     return spread_figure(rows, shown, wide)
 
@@ -67,9 +68,9 @@ def spread_figure(rows: Sequence[SpreadRow], shown: ReportUnits, wide: bool = Tr
     """Draw days, bad day and mean of each row, with its words below: dots are days, a histogram where they are many."""
     letters = _letters(wide)
     texts = []
-    for row in rows:
-        mean = f"{mean_text(row.spread['mean'], row.spread['ci95'])} {shown.area} a day"
-        bad = f"9 {'runs' if row.of == 'runs' else 'full work days'} in 10 reach {quantile_text(row.spread, 'p10')}"
+    sets = [row.entry for row in rows]
+    for row, numbers in zip(rows, output_texts(sets, shown), strict=True):
+        mean, bad = f"{numbers['interval']} {shown.area} a day", bad_text(sets, numbers)
         texts.append((wrap(row.name, letters // 1.15)[:2], wrap(f"{mean}; {bad}. {row.remark}", letters)))
     heights = [_LINE * (len(name) + len(words)) + 46.0 for name, words in texts]
     figure = new_figure(WIDE_IN if wide else NARROW_IN, (sum(heights) + (70.0 if wide else 96.0)) / _POINTS)
@@ -93,9 +94,8 @@ def spread_figure(rows: Sequence[SpreadRow], shown: ReportUnits, wide: bool = Tr
     axes.margins(x=0.04)
     axes.locator_params(axis="x", nbins=8 if wide else 5)
     axes.set_xlabel(f"{shown.area} a day")
-    kinds = " or ".join(dict.fromkeys("full work day" if row.of != "runs" else "run" for row in rows))
     marks = (
-        ("o", AIRCRAFT_LOOKS["ferry"].colour, f"one {kinds}"),
+        ("o", AIRCRAFT_LOOKS["ferry"].colour, f"one {days_word(sets)}"),
         ("|", INK, "a bad one: 9 in 10 reach it (P10)"),
         ("D", MARK, "mean of all runs, with its 95 % interval"),
     )
@@ -149,7 +149,7 @@ def job_panels(document: Mapping[str, Any]) -> list[tuple[str, Bars]]:
     if any(costs):
         bars: Bars = []
         for entry, cost in zip(sets, costs, strict=True):
-            text = "no prices" if cost is None else cost_text(entry["job"], shown)
+            text = "no prices" if cost is None else cost_text(document, entry)
             bars.append((None if cost is None else cost["mean"] / shown.per_acre, text))
         panels.append((f"Cost per {shown.area_one}", bars))
     return panels
@@ -185,6 +185,6 @@ def _days_bar(document: Mapping[str, Any], entry: Mapping[str, Any]) -> tuple[fl
         return None, "works no list to its end"
     if job["done_share"] == 0.0:
         return None, "cannot do the job"
-    text, late = mean_text(job["work_days"]["mean"], job["work_days"]["ci95"]), job["finish"]["p90"]
+    text, late = days_text(document, entry), job["finish"]["p90"]
     late_text = "" if late is None else f"; 9 in 10 by {finish_text(document, late, 'day {day}, {time}')}"
     return job["work_days"]["mean"], f"{text}{late_text}"

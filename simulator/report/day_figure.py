@@ -88,6 +88,25 @@ def _sessions(record: Record, charger: Mapping[str, Any]) -> Iterator[tuple[floa
                 yield max(start, begin), min(end, until), state, ""
 
 
+def as_called(record: Record) -> dict[str, Any]:
+    """Return a day's record with what people call its pieces in place of names of the log."""
+    labels = record.get("labels") or {}
+
+    def called(name: str) -> str:
+        path, slash, last = name.rpartition("/")
+        key, space, number = last.rpartition(" ")
+        return f"{path}{slash}{plain(labels[key], 60)}{space}{number}" if key in labels else name
+
+    return {
+        **record,
+        "labels": {},
+        **{
+            kind: [{**one, "name": called(one["name"])} for one in record[kind]]
+            for kind in ("aircraft", "packs", "chargers")
+        },
+    }
+
+
 def lanes_of(record: Record) -> list[tuple[str, list[Lane]]]:
     """Return the lanes of a day by kind, in the order in which they are drawn."""
     rigs = [
@@ -123,6 +142,7 @@ def lanes_of(record: Record) -> list[tuple[str, list[Lane]]]:
 @styled
 def day_figure(record: Record, title: str = "", wide: bool = True, span: Span | None = None) -> Figure:
     """Draw a day's record by the clock; ``span`` (s after midnight) gives several days one axis."""
+    record = as_called(record)
     kinds, points = lanes_of(record), record["power"][:MOST_LANES]
     heights = {kind: _PACK if kind == "packs" else 1.0 for kind, _ in kinds}
     count = sum(min(len(lanes), MOST_LANES) * heights[kind] + 0.9 for kind, lanes in kinds) + 1.8 * len(points)

@@ -7,6 +7,7 @@ from collections.abc import Iterator
 
 from simulator.analysis.explain import Page
 from simulator.analysis.explain_sheet import Line, Sheet
+from simulator.report.practice import plain_amount
 from simulator.report.writing import plain
 from simulator.scenario.provenance import Leaf
 
@@ -27,7 +28,7 @@ def page_text(page: Page, width: int, everything: bool = False) -> str:
     """Return the page for a terminal."""
     width = max(40, width)
     out = [line for paragraph in _head(page) for line in _wrapped(paragraph, width)]
-    out += _sheet_lines(page.checks, width)
+    out += _sheet_lines(page.checks, width, plainly=True)
     if not everything:
         more = ["", *_wrapped("Every value with its origin, and what the model makes of it: --all.", width)]
         if len(out) + len(more) > SCREENS:
@@ -70,13 +71,14 @@ def figure_text(line: Line) -> str:
     return f"{line.value:.0f}" if abs(line.value) >= 1000.0 else f"{line.value:.4g}"
 
 
-def _sheet_lines(sheets: tuple[Sheet, ...], width: int) -> Iterator[str]:
+def _sheet_lines(sheets: tuple[Sheet, ...], width: int, plainly: bool = False) -> Iterator[str]:
     for sheet in sheets:
         yield ""
         yield from _wrapped(sheet.title, width)
         column = max((len(plain(line.quantity)) for line in sheet.lines), default=0)
         for line in sheet.lines:
-            name, text = plain(line.quantity), f"{figure_text(line)} {line.unit}".rstrip()
+            amount = plain_amount(line.value) if plainly else figure_text(line)
+            name, text = plain(line.quantity), f"{amount} {line.unit}".rstrip()
             if line.note:
                 text += f" ({plain(line.note)})"
             if width < _NARROW or column > width // 2:

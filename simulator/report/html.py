@@ -13,7 +13,7 @@ from markupsafe import Markup
 from simulator.report import answer_figure, figures
 from simulator.report.answer import verdict_text
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.day_figure import day_figure, day_span, flight_table, hour_table, resources_of
+from simulator.report.day_figure import as_called, day_figure, day_span, flight_table, hour_table, resources_of
 from simulator.report.day_output import legend_text
 from simulator.report.html_inputs import Input, differing, group_words, inputs_of
 from simulator.report.html_page import PageFigure, asset, clean, manifest_table, page_figure, render, write
@@ -51,20 +51,19 @@ def write_report(stored: StoredResult, out_html: Path) -> None:
 def report_page(stored: StoredResult) -> str:
     """Return the report of one result as HTML text."""
     document, manifest = clean(stored.document), clean(stored.manifest)
-    records = {plain(name): clean(record) for name, record in stored.day_records.items()}
+    records = {plain(name): clean(as_called(record)) for name, record in stored.day_records.items()}
     units = units_of(document)
     ranked = [entry for _, entry in best_first(document)]
     called = {entry["name"]: shown_name(entry) for entry in ranked}
     if len(set(called.values())) < len(called):
         called = {name: name for name in called}
     records = {called[entry["name"]]: records[entry["name"]] for entry in ranked if entry["name"] in records}
-    resolved = {plain(name): table for name, table in (manifest.get("resolved") or {}).items()}
+    resolved = {called.get(plain(name), plain(name)): table for name, table in (manifest.get("resolved") or {}).items()}
     base: Mapping[str, Any] = next(iter(resolved.values()), {})
     span = day_span(records.values()) if records else None
     return render(
         "report.html.j2",
         title=base.get("title") or document["scenario"],
-        scenario=document["scenario"],
         warnings=[(called[entry["name"]], text) for entry in ranked if (text := warning_text(document, entry))],
         answer=_answer(document, _named(stored.runs), units),
         job=_job(document),
@@ -110,7 +109,7 @@ def _answer(document: Mapping[str, Any], runs: pd.DataFrame, units: ReportUnits)
     sets = document["equipment_sets"]
     return page_figure(
         "answer",
-        f"{units.area.capitalize() if units.name == 'us' else 'Hectares'} a day, best set first",
+        f"{units.heading} a day, best set first",
         legend_text(sets),
         lambda wide: answer_figure.acres_figure(document, runs, units.name, wide),
         answer_table(document),

@@ -11,15 +11,24 @@ from numpy.typing import NDArray
 
 from simulator.errors import InputError
 from simulator.experiment.estimates import independent_interval, paired_interval
+from simulator.report.answer import lead_text
 from simulator.report.answer_figure import SpreadRow, spread_figure
 from simulator.report.cautions import CAUTIONS, SIMULATION_NOTE
-from simulator.report.day_output import day_spread, day_values, days_words, legend_text
+from simulator.report.day_output import (
+    PERCENTILES,
+    bad_text,
+    day_spread,
+    day_values,
+    finest_decimals,
+    legend_text,
+    output_texts,
+)
 from simulator.report.figures import interval_figure
 from simulator.report.folder import INPUT_COPY
 from simulator.report.html_inputs import differing
 from simulator.report.html_page import PageFigure, clean, page_figure, render, write
-from simulator.report.job_text import hold_text
-from simulator.report.numbers import ReportUnits, mean_text, quantile_text, range_text, units_of
+from simulator.report.job_text import hold_text, limit_text
+from simulator.report.numbers import ReportUnits, shown_name, units_of
 from simulator.report.table import Cell, DataTable, text_row
 from simulator.report.tables import Interval, per_day_table
 from simulator.report.writing import plain
@@ -40,10 +49,10 @@ class _Column:
         self._stored = stored, entry
         self.resolved = clean((stored.manifest.get("resolved") or {}).get(entry["name"], {}))
 
-    def days(self, units: ReportUnits) -> NDArray[np.float64]:
+    def days(self, sets: Sequence[Mapping[str, Any]], units: ReportUnits) -> NDArray[np.float64]:
         """Return the output of the days that percentiles are of."""
         stored, entry = self._stored
-        return day_values(stored.runs, entry, units)
+        return day_values(stored.runs, entry, sets, units)
 
 
 def write_comparison(results: Sequence[StoredResult], out_html: Path) -> None:
@@ -57,7 +66,7 @@ def comparison_page(results: Sequence[StoredResult]) -> str:
         raise InputError.single(f"got {len(results)} result; allowed is two or more to set side by side", "compare")
     units = units_of(results[0].document)
     columns = _columns(results)
-    entries = [{**column.entry, "name": column.heading} for column in columns]
+    entries = [{**column.entry, "name": column.heading, "label": column.heading} for column in columns]
     changed = differing({column.heading: column.resolved for column in columns})
     heads = ("setting", *(column.heading for column in columns))
     rows = tuple(text_row(key, *values) for key, values in changed)
@@ -70,7 +79,7 @@ def comparison_page(results: Sequence[StoredResult]) -> str:
         spread=_spread(columns, entries, units),
         difference=_differences(columns, units),
         inputs=DataTable("Settings that are not the same in all", heads, rows, len(heads)) if changed else None,
-        per_day=per_day_table({"units": units.name, "equipment_sets": entries}),
+        per_day=per_day_table({"units": units.name, "equipment_sets": entries}, ranking=False),
         cautions=CAUTIONS,
         simulation_note=SIMULATION_NOTE,
     )
@@ -90,30 +99,42 @@ def _fields_differ(results: Sequence[StoredResult], changed: Sequence[str]) -> b
     return any(key.split(".")[0] in ("field", "field_file") for key in changed) or any(one != files[0] for one in files)
 
 
-def _answer(columns: Sequence[_Column], units: ReportUnits) -> str:
-    """Return in a sentence which set of which result does most, and by how much."""
-    best, second = sorted(columns, key=lambda column: -column.entry["acres_per_day"]["mean"])[:2]
-    spread, ahead = day_spread(best.entry, units), _compared(best, second, units)
-    lead = (
-        f"{range_text(ahead.value, ahead.limits)} more than {second.heading}"
-        if ahead.verdict == "adds"
-        else f"hardly told apart from {second.heading}"
-    )
-    return f"{best.heading} does most: {mean_text(spread['mean'], spread['ci95'])} {units.area} a day, {lead}."
+def _answer(columns: Sequence[_Column], units: ReportUnits) -> list[tuple[str, str]]:
+    """Return the output of each set of each result, and by how much it differs from the first."""
+    sets, first = [column.entry for column in columns], columns[0]
+    texts = output_texts(sets, units)
+    said = []
+    for column, text in zip(columns, texts, strict=True):
+        words = f"{text['mean']} {units.area} a day ({bad_text(sets, text)})"
+        if column is not first:
+            difference = _compared(column, first, units)
+            told = difference.verdict in ("adds", "takes away")
+            words += f", {lead_text(difference if told else None, first.heading)}"
+        said.append((column.heading, f"{words}."))
+    return said
 
 
 def _spread(columns: Sequence[_Column], entries: Sequence[Mapping[str, Any]], units: ReportUnits) -> PageFigure:
     rows = []
     for column in columns:
-        limit = f"Limited by: {column.entry['bottleneck']['resource']}."
-        spread = day_spread(column.entry, units)
-        rows.append(SpreadRow(column.heading, spread, column.days(units), limit, days_words(column.entry)))
+        spread = day_spread(column.entry, entries, units)
+        rows.append(
+            SpreadRow(column.entry, column.heading, spread, column.days(entries, units), limit_text(column.entry))
+        )
     table = DataTable(
         f"{units.area} per day",
-        ("result and set", "runs", "mean (95 % interval)", "P10", "P50", "P90"),
-        tuple(_row(column, units) for column in columns),
+        ("result and set", "runs", "mean ± half its 95 % interval", *map(str.upper, PERCENTILES)),
+        tuple(
+            (
+                Cell(column.heading),
+                Cell(str(column.entry["runs"]), column.entry["runs"]),
+                Cell(text["interval"], column.entry[units.spread_key]["mean"]),
+                *(Cell(text[name], day_spread(column.entry, entries, units)[name]) for name in PERCENTILES),
+            )
+            for column, text in zip(columns, output_texts([column.entry for column in columns], units), strict=True)
+        ),
     )
-    title = f"{units.area.capitalize() if units.name == 'us' else 'Hectares'} a day side by side"
+    title = f"{units.heading} a day side by side"
     return page_figure("spread", title, legend_text(entries), lambda wide: spread_figure(rows, units, wide), table)
 
 
@@ -123,29 +144,19 @@ def _columns(results: Sequence[StoredResult]) -> list[_Column]:
     for place, stored in enumerate(results):
         name = names[place] if names.count(names[place]) == 1 else f"{names[place]} ({place + 1})"
         for entry in stored.document["equipment_sets"]:
-            columns.append(_Column(f"{name}: {plain(entry['name'])}", stored.document, entry, stored))
+            columns.append(_Column(f"{name}: {shown_name(entry)}", stored.document, entry, stored))
     return columns
-
-
-def _row(column: _Column, units: ReportUnits) -> tuple[Cell, ...]:
-    spread = day_spread(column.entry, units)
-    return (
-        Cell(column.heading),
-        Cell(str(column.entry["runs"]), column.entry["runs"]),
-        Cell(range_text(spread["mean"], spread["ci95"]), spread["mean"]),
-        *(Cell(quantile_text(spread, name), spread[name]) for name in ("p10", "p50", "p90")),
-    )
 
 
 def _compared(column: _Column, base: _Column, units: ReportUnits) -> Interval:
     """Return by how much a column is ahead of another; run by run where both used the same seed."""
-    name = "acres" if units.name == "us" else "hectares"
+    name, finest = "acres" if units.name == "us" else "hectares", finest_decimals([column.entry, base.entry], units)
     shared = np.intersect1d(base.runs.index, column.runs.index)
     if column.seed == base.seed and len(shared) >= 2:
         pair = paired_interval(column.runs.loc[shared, name], base.runs.loc[shared, name])
-        return Interval(column.heading, pair.mean, (pair.low, pair.high), f"same draws, {len(shared)} runs")
+        return Interval(column.heading, pair.mean, (pair.low, pair.high), f"same draws, {len(shared)} runs", "", finest)
     apart = independent_interval(column.runs[name], base.runs[name])
-    return Interval(column.heading, apart.mean, (apart.low, apart.high), "independent runs")
+    return Interval(column.heading, apart.mean, (apart.low, apart.high), "independent runs", "", finest)
 
 
 def _differences(columns: Sequence[_Column], units: ReportUnits) -> PageFigure:

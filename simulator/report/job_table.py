@@ -5,8 +5,8 @@ from __future__ import annotations
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from simulator.report.job_text import cost_text, finish_text, job_area
-from simulator.report.numbers import NOTHING, mean_text, share_text, shown_name, units_of
+from simulator.report.job_text import cost_text, days_text, finish_text, job_area
+from simulator.report.numbers import NOTHING, share_text, shown_name, units_of
 from simulator.report.table import Cell, DataTable, text_row
 from simulator.report.tables import best_first
 
@@ -29,10 +29,10 @@ def job_table(document: Mapping[str, Any], chances: bool = True) -> DataTable | 
     for place, entry, job in sets:
         cells, path = [Cell(shown_name(entry))], f"equipment_sets.{place}.job"
         if area:
-            cells += _finish_cells(document, job, path) if job.get("work") == "once" else text_row(*[NOTHING] * 3)
+            cells += _finish_cells(document, entry, path) if job.get("work") == "once" else text_row(*[NOTHING] * 3)
         if priced:
             cost = job.get("cost_per_acre")
-            text = cost_text(job, units_of(document))
+            text = cost_text(document, entry)
             cells.append(Cell(text, cost["mean"], f"{path}.cost_per_acre.mean") if cost else Cell(NOTHING))
         reached = job.get("done_by_work_day") or [0.0]
         cells += [Cell(share_text(reached[min(day, len(reached)) - 1])) for day in days]
@@ -43,10 +43,9 @@ def job_table(document: Mapping[str, Any], chances: bool = True) -> DataTable | 
     return DataTable(title if area else "Cost", (*columns, *(f"by day {day}" for day in days)), tuple(rows))
 
 
-def _finish_cells(document: Mapping[str, Any], job: Mapping[str, Any], path: str) -> list[Cell]:
-    spread = job["work_days"]
-    cells = [Cell(mean_text(spread["mean"], spread["ci95"]), spread["mean"], f"{path}.work_days.mean")]
-    for finish in (job["finish"][name] for name in ("p50", "p90")):
+def _finish_cells(document: Mapping[str, Any], entry: Mapping[str, Any], path: str) -> list[Cell]:
+    cells = [Cell(days_text(document, entry), entry["job"]["work_days"]["mean"], f"{path}.work_days.mean")]
+    for finish in (entry["job"]["finish"][name] for name in ("p50", "p90")):
         cells.append(Cell("not done" if finish is None else finish_text(document, finish, "day {day} {time}")))
     return cells
 

@@ -5,15 +5,16 @@ from __future__ import annotations
 from collections.abc import Mapping
 from typing import Any
 
+from simulator.analysis.digits import fixed
 from simulator.report.numbers import (
     NOTHING,
-    ReportUnits,
     clock_text,
     count_text,
     day_start_s,
     hours_text,
     mean_text,
     share_text,
+    shared_decimals,
     units_of,
 )
 from simulator.report.writing import plain
@@ -39,8 +40,7 @@ def job_text(document: Mapping[str, Any], entry: Mapping[str, Any]) -> str:
             else f" None of {entry['runs']} runs was done within {job['most_work_days']} work days."
         )
         return f"CANNOT DO THE JOB of {area}.{why}"
-    days = job["work_days"]
-    text = f"The job of {area} takes {mean_text(days['mean'], days['ci95'])} work days"
+    text = f"The job of {area} takes {days_text(document, entry)} work days"
     finish = job["finish"]
     said = [
         f"{words} by {finish_text(document, finish[name], '{time} on work day {day}')}"
@@ -71,13 +71,32 @@ def job_area(document: Mapping[str, Any]) -> str:
     return ""
 
 
-def cost_text(job: Mapping[str, Any], shown: ReportUnits) -> str:
-    """Return the cost per acre or hectare of a set's job; a dash without prices."""
+def days_text(document: Mapping[str, Any], entry: Mapping[str, Any], interval: bool = True) -> str:
+    """Return the work days that a set takes for its job, in the digits of all sets: tenths, or coarser."""
+    days, spreads = entry["job"]["work_days"], [job["work_days"] for job in _jobs(document)]
+    finest = 1 if max(spread["mean"] for spread in spreads) >= 1.0 else 2
+    decimals = shared_decimals([spread["ci95"] for spread in spreads], finest)
+    return mean_text(days["mean"], days["ci95"], decimals) if interval else fixed(days["mean"], decimals)
+
+
+def cost_text(document: Mapping[str, Any], entry: Mapping[str, Any], interval: bool = True) -> str:
+    """Return the cost per acre or hectare of a set's job, in the digits of all sets; a dash without prices."""
+    shown, job = units_of(document), entry.get("job") or {}
     cost = job.get("cost_per_acre")
     if not cost:
         return NOTHING
-    limits = [None if limit is None else limit / shown.per_acre for limit in cost["ci95"]]
-    return f"{leading(plain(job.get('currency', '$'), 5))}{mean_text(cost['mean'] / shown.per_acre, limits)}"
+
+    def limits(cost: Mapping[str, Any]) -> list[float | None]:
+        return [None if limit is None else limit / shown.per_acre for limit in cost["ci95"]]
+
+    decimals = shared_decimals([limits(one["cost_per_acre"]) for one in _jobs(document) if one.get("cost_per_acre")], 2)
+    amount = cost["mean"] / shown.per_acre
+    text = mean_text(amount, limits(cost), decimals) if interval else fixed(amount, decimals)
+    return f"{leading(plain(job.get('currency', '$'), 5))}{text}"
+
+
+def _jobs(document: Mapping[str, Any]) -> list[Mapping[str, Any]]:
+    return [one["job"] for one in document.get("all_sets") or document["equipment_sets"] if one.get("job")]
 
 
 def hold_text(entry: Mapping[str, Any]) -> str:
@@ -86,6 +105,12 @@ def hold_text(entry: Mapping[str, Any]) -> str:
     power = "" if entry.get("practice") else power_words(entry.get("power") or [])
     parts = (hold["sentence"], power)
     return " ".join(part for part in parts if part)
+
+
+def limit_text(entry: Mapping[str, Any]) -> str:
+    """Return in a few words what the sentence of what holds a set back names."""
+    hold = entry["bottleneck"]
+    return f"Limited by: {plain(hold.get('short') or hold['resource'], 120)}."
 
 
 def _seldom(job: Mapping[str, Any]) -> str:

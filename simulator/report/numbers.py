@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Mapping, Sequence
+from collections.abc import Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
@@ -30,6 +30,11 @@ class ReportUnits:
     per_litre: float
     mass: str
     per_kilogram: float
+
+    @property
+    def heading(self) -> str:
+        """The unit of area as a heading begins with it."""
+        return "Acres" if self.name == "us" else "Hectares"
 
 
 _US = ReportUnits(
@@ -67,41 +72,24 @@ def half_width(limits: Limits | None) -> float | None:
     return half if half > SAME * max(map(abs, (limits[0], limits[1]))) and math.isfinite(half) else None
 
 
-def mean_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
+def shared_decimals(intervals: Iterable[Limits | None], finest: int = 9) -> int:
+    """Return the last decimal place that all of some intervals support, and no finer one than is allowed."""
+    return min([finest, *(supported_decimals(half) for limits in intervals if (half := half_width(limits)))])
+
+
+def mean_text(mean: float, limits: Limits | None, decimals: int | None = None) -> str:
     """Return ``"226.1 ± 0.7"`` or ``"226 (no variation seen)"``; without an interval three significant digits."""
     half = half_width(limits)
     if half is None:
-        return range_text(mean, limits, sign)
-    decimals = supported_decimals(half)
-    return f"{fixed(mean, decimals, sign)} ± {fixed(half, decimals)}"
+        return range_text(mean, limits)
+    decimals = supported_decimals(half) if decimals is None else decimals
+    return f"{fixed(mean, decimals)} ± {fixed(max(half, 10.0**-decimals), decimals)}"
 
 
-def range_text(mean: float, limits: Limits | None, sign: bool = False) -> str:
+def range_text(mean: float, limits: Limits | None, sign: bool = False, finest: int = 9) -> str:
     """Return ``"226.1 (225.4 to 226.8)"`` or ``"226 (no variation seen)"``; without an interval three digits."""
     low, high = limits if limits is not None and len(limits) == 2 and None not in limits else (None, None)
-    return format_estimate(mean, low, high, sign=sign)
-
-
-def quantile_text(spread: Mapping[str, Any], name: str) -> str:
-    """Return a percentile with the digits that its interval and the mean's support."""
-    value = float(spread[name])
-    limits = [limit for limit in spread.get(f"{name}_ci95") or () if limit is not None]
-    found = [half_width(spread.get(f"{name}_ci95")), half_width(spread.get("ci95"))]
-    widths = [half for half in found if half is not None]
-    widths += [abs(limit - value) for limit in limits if len(limits) == 1 and abs(limit - value) > SAME * abs(value)]
-    return fixed(value, supported_decimals(max(widths))) if widths else format_estimate(value)
-
-
-def quantile_range_text(spread: Mapping[str, Any], name: str) -> str:
-    """Return a percentile and its interval where both limits are known: ``"221 (221 to 224)"``."""
-    text = quantile_text(spread, name)
-    limits = [float(limit) for limit in spread.get(f"{name}_ci95") or () if limit is not None]
-    half = half_width(limits)
-    if half is None:
-        return text
-    decimals = supported_decimals(max(half, half_width(spread.get("ci95")) or 0.0))
-    low, high = (fixed(limit, decimals) for limit in limits)
-    return f"{text} ({low} to {high})"
+    return format_estimate(mean, low, high, sign=sign, finest=finest)
 
 
 def count_text(value: float | None) -> str:

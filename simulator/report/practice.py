@@ -9,6 +9,7 @@ from simulator.analysis.explain import mean_field, practitioner_checks
 from simulator.plan.day_plan import DayPlan
 from simulator.report.numbers import report_units
 from simulator.report.quantities import DRY_RATE, LIQUID_RATE, amount_text
+from simulator.report.tables import FIELD_WORDS
 from simulator.scenario.types import called
 from simulator.scenario.units import M2_PER_ACRE
 
@@ -25,7 +26,7 @@ def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
     shown, said = report_units(plan.scenario.units), dict[str, dict[str, str]]()
     field, area = plan.fields[mean_field(plan)], shown.area
     rate = amount_text(field.rate, shown, LIQUID_RATE if plan.scenario.product.kind == "liquid" else DRY_RATE)
-    said["on a field of"] = {"": f"{fixed(field.area_m2 / M2_PER_ACRE * shown.per_acre, 0)} {area} at {rate}"}
+    said[FIELD_WORDS] = {"": f"{fixed(field.area_m2 / M2_PER_ACRE * shown.per_acre, 0)} {area} at {rate}"}
     sheets = practitioner_checks(plan)
     several_rigs, one_case = len(plan.rigs) > 1, len(sheets) == 2 * len(plan.rigs)
     classes, packs = plan.scenario.aircraft, plan.scenario.pack
@@ -48,7 +49,7 @@ def practitioner_lines(plan: DayPlan) -> list[tuple[str, str]]:
             if line.quantity not in _LEFT_OUT:
                 named = labels.get(case, case.replace("_", " "))
                 of = ", ".join(part for part in (named, rig if several_rigs else "") if part)
-                said.setdefault(words, {})[of] = f"{_digits(line.value)} {unit}".rstrip()
+                said.setdefault(words, {})[of] = f"{plain_amount(line.value)} {unit}".rstrip()
     return [(words, _together(amounts)) for words, amounts in said.items()]
 
 
@@ -58,6 +59,7 @@ def _together(amounts: dict[str, str]) -> str:
     return "; ".join(f"{of}: {amount}" for of, amount in amounts.items())
 
 
-def _digits(value: float) -> str:
-    """Return three significant digits, or whole."""
-    return fixed(value, 0) if abs(value) >= 100.0 or value == round(value) else f"{value:.3g}"
+def plain_amount(value: float) -> str:
+    """Return no more digits than a stopwatch or a scale would show."""
+    text = fixed(value, 0 if abs(value) >= 20.0 else 1 if abs(value) >= 1.0 else 2)
+    return text.rstrip("0").rstrip(".") if "." in text else text

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import datetime
 from collections.abc import Callable, Iterable, Mapping, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import Any
 
 from simulator.analysis.digits import fixed
@@ -12,15 +12,12 @@ from simulator.errors import InputError
 from simulator.plan.day_plan import DayPlan
 from simulator.report.answer import answer_lines
 from simulator.report.cautions import CAUTIONS, INVENTED_NOTE, SIMULATION_NOTE
-from simulator.report.day_output import day_spread
-from simulator.report.job_text import finish_text, hold_text, warning_text
+from simulator.report.job_text import days_text, finish_text, warning_text
 from simulator.report.numbers import (
     NOTHING,
     clock_text,
     count_text,
     hours_text,
-    mean_text,
-    quantile_text,
     shown_name,
     units_of,
 )
@@ -31,10 +28,10 @@ from simulator.report.quote_logo import Logo
 from simulator.report.stored import StoredResult
 from simulator.report.summary import report_title
 from simulator.report.table import DataTable, text_row
-from simulator.report.tables import one_more
+from simulator.report.tables import amounts_table
 from simulator.report.writing import plain
 
-_MOST_CHANGES, _MOST_LEFT_OUT = 3, 40
+_MOST_LEFT_OUT = 40
 _OF_LOADS = "Of one load, by mean times and without waiting."
 _OTHERS = "All other numbers stand with the simulation's result and are given on request."
 _LEAVE = "What is simulated is not thereby allowed: the product label, local codes and licensed practice decide."
@@ -109,12 +106,10 @@ def quote_content(stored: StoredResult, plans: Mapping[str, DayPlan], asked: Ask
     sections = [
         Section("", tables=of_each(lambda one: _pace(document, one))),
         Section("What these figures rest on", (_basis(document, sets), SIMULATION_NOTE)),
-        Section("What to check first", (_OF_LOADS,), tables=of_each(lambda one: practitioner_lines(one.plan))),
         Section("Fields", tuple(_left_out(document)), tables=tuple(field_tables(sets)), has_map=True),
         Section("Equipment", tables=tuple(map(equipment_table, sets))),
-        Section("What limits it", tuple(_by_set(sets, lambda one: hold_text(one.entry)))),
-        Section("What one more would add, with its 95 % interval", points=tuple(_more(document, sets))),
         Section("Notes", (plain(asked.notes, 4000),)),
+        Section("What to check first", (_OF_LOADS,), tables=tuple(_checks(sets))),
         Section("What was assumed", (_OTHERS,), tables=of_each(assumption_lines)),
         Section("Cautions", (_LEAVE, *([INVENTED_NOTE] if first.scenario.invented else [])), CAUTIONS),
     ]
@@ -136,7 +131,7 @@ def quote_content(stored: StoredResult, plans: Mapping[str, DayPlan], asked: Ask
 
 
 def _of_sets(document: Document, names: Iterable[str]) -> dict[str, Any]:
-    """Return the document of some sets alone, without what the work costs who does it."""
+    """Return the document of some sets alone, without what the work costs who does it; digits stay those of all."""
     chosen = set(names)
     sets = [
         {**one, "job": one.get("job") and {**one["job"], "cost_per_acre": None}}
@@ -146,6 +141,7 @@ def _of_sets(document: Document, names: Iterable[str]) -> dict[str, Any]:
     return {
         **document,
         "equipment_sets": sets,
+        "all_sets": document["equipment_sets"],
         "paired": [one for one in document.get("paired") or [] if {one["a"], one["b"]} <= chosen],
     }
 
@@ -155,7 +151,7 @@ def _side_by_side(by_set: Mapping[str, Sequence[Pair]]) -> DataTable:
     said = {name: dict(pairs) for name, pairs in by_set.items()}
     labels = dict.fromkeys(label for pairs in by_set.values() for label, _ in pairs)
     rows = tuple(text_row(label, *(pairs.get(label, NOTHING) for pairs in said.values())) for label in labels)
-    return DataTable("", ("figure", *said), rows, words=1 + len(said))
+    return DataTable("", ("", *said), rows, words=1 + len(said))
 
 
 def _by_set(sets: Sequence[Offered], words: Callable[[Offered], str]) -> Iterable[str]:
@@ -200,10 +196,10 @@ def _prices(document: Document, sets: Sequence[Offered], asked: Asked) -> Iterab
 
 
 def _pace(document: Document, one: Offered) -> list[Pair]:
-    """Return work days, when the job is done, and the output of a day."""
-    spread, job, days = day_spread(one.entry, one.shown), one.entry.get("job") or {}, _days(one)
+    """Return work days and when the job is done."""
+    job, days = one.entry.get("job") or {}, _days(one)
     if one.plan.scenario.work == "once" and job.get("work") == "once":
-        rows = [("work days for the job", mean_text(job["work_days"]["mean"], job["work_days"]["ci95"]))]
+        rows = [("work days for the job", days_text(document, one.entry, interval=False))]
         for name, words in (("p50", "done in half of the runs by"), ("p90", "done in nine runs of ten by")):
             finish = job["finish"][name]
             rows.append((words, finish_text(document, finish, "{time} on work day {day}") if finish else "not done"))
@@ -211,10 +207,14 @@ def _pace(document: Document, one: Offered) -> list[Pair]:
         rows = [("work days for the job", "unknown" if days is None else f"about {fixed(days, 1)}, at this pace")]
     return [
         *rows,
-        (f"{one.shown.area} a day", mean_text(spread["mean"], spread["ci95"])),
-        (f"{one.shown.area} a day, reached on nine days of ten", quantile_text(spread, "p10")),
-        ("paid hours a day, with road, set-up and breaks", hours_text(one.entry["per_day"].get("paid_hours"))),
+        ("hours of a day, from leaving the yard to being back", hours_text(one.entry["per_day"].get("paid_hours"))),
     ]
+
+
+def _checks(sets: Sequence[Offered]) -> Iterable[DataTable]:
+    """Yield what a practitioner checks first of every set."""
+    found = amounts_table([(one.name, practitioner_lines(one.plan)) for one in sets])
+    return [replace(found, title="")] if found else []
 
 
 def _left_out(document: Document) -> Iterable[str]:
@@ -231,20 +231,6 @@ def _basis(document: Document, sets: Sequence[Offered]) -> str:
         f" {clock_text(start_s)}, last landing {clock_text(start_s + plan.last_landing_s)}; weather stops:"
         f" {weather_words(plan)}.{f' Stopped early: {plain(stopped, 400)}.' if stopped else ''}"
     )
-
-
-def _more(document: Document, sets: Sequence[Offered]) -> Iterable[str]:
-    """Yield what the best additions add to each set, beyond doubt."""
-    tried = {plain(name, 200): changes for name, changes in one_more(document)}
-
-    def words(one: Offered) -> str:
-        if one.name not in tried:
-            return "what one more of anything would add was not simulated."
-        sure = [added for added in tried[one.name] if added.verdict == "adds"][:_MOST_CHANGES]
-        said = [f"{added.name} {added.text} {one.shown.area} a day" for added in sure]
-        return f"{'; '.join(said)}." if said else "no single addition that was tried adds output beyond doubt."
-
-    return _by_set(sets, words)
 
 
 def _made_by(stored: StoredResult) -> str:

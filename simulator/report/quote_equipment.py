@@ -11,7 +11,6 @@ from simulator.report.numbers import NOTHING, ReportUnits
 from simulator.report.quantities import (
     FLYING_SPEED,
     HOPPER,
-    LIQUID_FLOW,
     MASS,
     ROAD,
     ROAD_SPEED,
@@ -24,6 +23,7 @@ from simulator.report.quantities import (
 )
 from simulator.report.table import DataTable, text_row
 from simulator.report.writing import plain
+from simulator.scenario.types import called
 from simulator.scenario.units import M2_PER_ACRE
 from simulator.study.money import item_table, pieces_of
 from simulator.study.words import leading
@@ -51,7 +51,7 @@ _TOLD: dict[str, tuple[tuple[str, str, Kind | None], ...]] = {
     "liquid": (("tank", "tank {}", TANK), ("swath", "swath {}", WIDTH)),
     "granules": (("hopper_mass", "hopper {}", HOPPER), ("spread_swath", "swath {}", WIDTH)),
     "pack": (("energy", "{}", None), ("mass", "{}", MASS)),
-    "charger": (("output_power", "{}", None), ("setting", "set to {}", None), ("slots", "slots: {}", None)),
+    "charger": (("output_power", "{}", None),),
     "generator": (("rated_power", "{}", None),),
 }
 """What tells a class, by kind of equipment, or of product for aircraft."""
@@ -75,29 +75,40 @@ def equipment_table(one: Offered) -> DataTable:
     prices = item_table(scenario.costs) if scenario.costs else {}
     currency = scenario.costs.currency if scenario.costs else ""
     for (kind, name), number in pieces_of(scenario).items():
-        text, item = _described(one, kind, name), prices.get((kind, name))
-        if kind == "rig":
-            crew = scenario.rig[name].crew
-            text += f", with pilots: {crew.pilots}, helpers: {crew.helpers}"
+        item = prices.get((kind, name))
         price = number * item.purchase if item else 0.0
         total, unpriced = total + price, unpriced or item is None
         paid = [money(item.purchase, currency), money(price, currency)] if item else [NOTHING, NOTHING]
-        rows.append([kind, text, str(number), *paid])
+        rows.append([_described(one, kind, name), str(number), *paid])
     mains = [point.grid_power for rig in one.plan.rigs for point in rig.rig.power.values() if point.grid_power]
-    rows += [["mains", f"{power_w / 1000.0:.3g} kW", "1", NOTHING, NOTHING] for power_w in mains]
-    rows.append(["", "all that has a price" if unpriced else "all", "", "", money(total, currency)])
-    rows = rows if prices else [row[:3] for row in rows[:-1]]
-    columns = ("equipment", "class", "number", "each", "price")[: len(rows[0])]
-    return DataTable(one.name, columns, tuple(text_row(*row) for row in rows), words=2)
+    rows += [[f"mains of {power_w / 1000.0:.3g} kW", "1", NOTHING, NOTHING] for power_w in mains]
+    rows.append(["all that has a price" if unpriced else "all", "", "", money(total, currency)])
+    rows = rows if prices else [row[:2] for row in rows[:-1]]
+    columns = ("equipment", "number", "each", "price")[: len(rows[0])]
+    return DataTable(one.name, columns, tuple(text_row(*row) for row in rows))
 
 
 def _described(one: Offered, kind: str, name: str) -> str:
+    """Return what people call a piece, and what tells it that its name does not say."""
+    if kind == "rig":
+        return _rig_words(one, name)
     values, product = sub(one.resolved, kind, name), one.plan.scenario.product.kind
+    label = called(getattr(one.plan.scenario, kind)[name], name, kind)
     told = _TOLD.get(product if kind == "aircraft" else kind, ())
     words = [form.format(quantity_text(values[key], one.shown, what)) for key, form, what in told if values.get(key)]
-    if kind == "rig" and product == "liquid":
-        words = [f"mix tank {quantity_text(sub(values, 'supply', 'mix_tank'), one.shown, TANK)}"]
-    return plain(name, 60) + (f" ({', '.join(words)})" if words else "")
+    words = [text for text in words if text.replace(",", "") not in label.replace(",", "")]
+    return plain(label, 80) + (f" ({', '.join(words)})" if words else "")
+
+
+def _rig_words(one: Offered, name: str) -> str:
+    """Return a vehicle with what stands on it and who works there."""
+    rig = one.plan.scenario.rig[name]
+    words = [f"{count} {noun}{'s' * (count > 1)}" for count, noun in
+             ((rig.crew.pilots, "pilot"), (rig.crew.helpers, "helper")) if count]  # fmt: skip
+    if one.plan.scenario.product.kind == "liquid":
+        words.insert(0, f"mix tank of {amount_text(rig.supply.mix_tank, one.shown, TANK)}")
+    named = f" {plain(name.replace('_', ' '), 60)}" if len(one.plan.rigs) > 1 else ""
+    return f"vehicle and trailer{named}: {', '.join(words)}"
 
 
 _Wanted = tuple[tuple[str, tuple[str, ...], Kind | None], ...]
@@ -112,13 +123,6 @@ _ASSUMED: _Wanted = (
 _OF_KIND: dict[str, _Wanted] = {
     "aircraft": (("Working speed", ("spray_speed",), FLYING_SPEED),),
     "pack": (("Charge kept", ("reserve",), None),),
-    "rig": (
-        ("Swap of a pack", ("crew", "tasks", "swap", "time"), None),
-        ("Fill, besides pumping", ("crew", "tasks", "fill", "time"), None),
-        ("Fill pump", ("supply", "pump_flow"), LIQUID_FLOW),
-        ("Set up at a field", ("trailer", "set_up_time"), None),
-        ("Pack up at a field", ("trailer", "pack_up_time"), None),
-    ),
 }
 
 
@@ -129,7 +133,7 @@ def _found(table: Table, wanted: _Wanted, shown: ReportUnits) -> list[Pair]:
 
 
 def assumption_lines(one: Offered) -> list[Pair]:
-    """Return what was assumed of day, weather, and of the set's own equipment and tasks."""
+    """Return what was assumed of day, weather, and of the set's own equipment."""
     rows = _found(one.resolved, _ASSUMED, one.shown)
     work = {"repeat": "fields are gone through again until the day ends", "once": "each field once"}
     geography = one.plan.geography
@@ -139,7 +143,8 @@ def assumption_lines(one: Offered) -> list[Pair]:
     for kind, name in pieces:
         several = sum(other == kind for other, _ in pieces) > 1
         found = _found(sub(one.resolved, kind, name), _OF_KIND.get(kind, ()), one.shown)
-        rows += [(f"{label}, {plain(name, 40)}" if several else label, text) for label, text in found]
+        of = f", {plain(called(getattr(one.plan.scenario, kind)[name], name, kind), 40)}" if several and found else ""
+        rows += [(f"{label}{of}", text) for label, text in found]
     return [*rows, ("Weather stops", weather_words(one.plan))]
 
 

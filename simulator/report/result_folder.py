@@ -27,7 +27,7 @@ def result_document(loaded: LoadedScenario, result: Result) -> dict[str, Any]:
     """Return ``result.json``: what the runs say, with costs and what a practitioner checks first."""
     from simulator.experiment.run import make_plans
     from simulator.report.practice import practitioner_lines
-    from simulator.study.job_cost import put_costs
+    from simulator.study.day_money import put_costs
 
     document = result.to_json()
     document["units"], document["title"] = loaded.base.units, loaded.base.title
@@ -129,7 +129,7 @@ def _write_median_day(
     from simulator.report.writing import file_stem
 
     day = simulate_day(loaded, entry.name, *chosen, seed=seed)
-    title = f"{entry.name}: a median day (run {day.replication}, work day {day.work_day})"
+    title = f"{entry.scenario.label or entry.name}: a median day (run {day.replication}, work day {day.work_day})"
     record, stem = day_record(make_plan(entry), day), file_stem(entry.name)
     folder.write_figure(f"timeline_{stem}", day_figure(record, title), ("svg",))
     folder.write_text(f"day_{stem}.json", json.dumps(record, allow_nan=False, separators=(",", ":")) + "\n")

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from matplotlib.axes import Axes
     from matplotlib.figure import Figure
 
-    from simulator.study.sensitivity_answer import Sensitivity
+    from simulator.study.sensitivity import Sensitivity
 
 _LOW, _HIGH = "#ee9a2e", "#3b56a5"
 _FIRST, _TOTAL = GAIN, "#8fcfc0"

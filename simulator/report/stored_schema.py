@@ -80,6 +80,7 @@ Change = TypedDict("Change", {
 })  # fmt: skip
 Hold = TypedDict("Hold", {
     "resource": Annotated[Text, Field(min_length=1)], "sentence": Annotated[Text, Field(min_length=1)],
+    "short": NotRequired[Text],
     "active_period_share": Shares, "alone_acres_per_day": NotRequired[Shares],
     "one_more": NotRequired[Annotated[list[Change], Field(max_length=1000)]],
 })  # fmt: skip
@@ -220,7 +221,7 @@ _Day = TypedDict("_Day", {
     "supplies": Some[DaySupply], "weather": Many[tuple[Time, Time, Text]], "sorties": Many[DaySortie],
     "bottleneck": Many[tuple[Time, Time, ResourceNumber, ResourceNumber]],
     "resources": NotRequired[Annotated[list[Text], Field(max_length=MOST_SHOWN)]],
-    "others": NotRequired[Some[DayOther]],
+    "others": NotRequired[Some[DayOther]], "labels": NotRequired[dict[Text, Text]],
 })  # fmt: skip
 _ON_RIGS: tuple[Literal["aircraft", "packs", "chargers", "power", "people", "supplies"], ...] = (
     "aircraft", "packs", "chargers", "power", "people", "supplies",

@@ -6,11 +6,13 @@ import re
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
 
-from simulator.report.writing import fit, plain, printed_width
+from simulator.report.writing import fit, plain, printed_width, wrap
 
 LONGEST_CELL = 200
 _SPECIAL = re.compile(r"([\\`*\[\]|#!~])")
 _GAP = "  "
+_LEAST_FIRST = 24
+"""The first column of a printed table is not made narrower than this."""
 
 
 @dataclass(frozen=True)
@@ -54,18 +56,22 @@ class DataTable:
         return DataTable(self.title, tuple(self.columns[place] for place in kept), rows, self.words)
 
     def _wide(self) -> list[int]:
+        """Return the width of each column: of its cells, and of its head broken in two."""
         return [
-            max(map(printed_width, [title, *(row[place].text for row in self.rows)]))
+            max([_head_width(title) if place else printed_width(title),
+                 *(printed_width(row[place].text) for row in self.rows)])
             for place, title in enumerate(self.columns)
-        ]
+        ]  # fmt: skip
 
     def lines(self, width: int, head: Callable[[str], str] = str, first: Callable[[str], str] = str) -> list[str]:
         """Return the table as text in as few blocks as a width allows, each beginning with the first column.
 
-        ``head`` paints the lines of heads, ``first`` the numbers of the second column.
+        Heads, and first cells where room is short, are broken in lines. ``head`` paints the lines of heads, ``first``
+        the numbers of the second column.
         """
         first_wide, *others = self._wide()
-        wide = [min(first_wide, 2 * width // 3)]
+        short = sum(others) + len(_GAP) * len(others) + first_wide - width
+        wide = [min(first_wide, max(_LEAST_FIRST, first_wide - short)) if short > 0 else first_wide]
         wide += [min(one, width - wide[0] - len(_GAP)) for one in others]
         lines: list[str] = []
         rest = list(range(1, len(self.columns)))
@@ -73,20 +79,35 @@ class DataTable:
             block = [rest.pop(0)]
             while rest and wide[0] + sum(len(_GAP) + wide[place] for place in [*block, rest[0]]) <= width:
                 block.append(rest.pop(0))
-            lines.append(
-                head(_GAP.join([_left(self.columns[0], wide[0]), *(self._right(None, one, wide) for one in block)]))
-            )
+            heads = [wrap(self.columns[place], wide[place]) for place in [0, *block]]
+            deep = max(map(len, heads))
+            tops = zip(*([""] * (deep - len(one)) + one for one in heads), strict=True)
+            lines += [head(_row_text(texts, [wide[place] for place in [0, *block]])) for texts in tops]
             for row in self.rows:
-                texts = [self._right(row, place, wide) for place in block]
+                called, *more = wrap(row[0].text, wide[0]) or [""]
+                texts = [_right(fit(row[place].text, wide[place]), wide[place]) for place in block]
                 if block[0] == 1:
                     texts[0] = first(texts[0])
-                lines.append(_GAP.join([_left(row[0].text, wide[0]), *texts]).rstrip())
+                lines += [_GAP.join([_left(called, wide[0]), *texts]).rstrip(), *(f"  {one}" for one in more)]
             lines.append("")
         return lines
 
-    def _right(self, row: Sequence[Cell] | None, place: int, wide: Sequence[int]) -> str:
-        text = fit(self.columns[place] if row is None else row[place].text, wide[place])
-        return " " * (wide[place] - printed_width(text)) + text
+
+def _head_width(title: str) -> int:
+    """Return how wide a head is that is broken into two lines."""
+    words = title.split(" ")
+    return min(
+        max(printed_width(" ".join(words[:cut])), printed_width(" ".join(words[cut:]))) for cut in range(len(words))
+    )
+
+
+def _row_text(texts: Sequence[str], wide: Sequence[int]) -> str:
+    first, *others = zip(texts, wide, strict=True)
+    return _GAP.join([_left(*first), *(_right(*one) for one in others)]).rstrip()
+
+
+def _right(text: str, wide: int) -> str:
+    return " " * (wide - printed_width(text)) + text
 
 
 def _left(text: str, wide: int) -> str:

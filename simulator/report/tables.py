@@ -5,9 +5,12 @@ from __future__ import annotations
 import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from itertools import pairwise
 from typing import Any
 
-from simulator.report.day_output import day_spread, days_key
+from simulator.analysis.digits import fixed
+from simulator.experiment.deciding import ALIKE
+from simulator.report.day_output import PERCENTILES, day_spread, days_key, finest_decimals, output_texts
 from simulator.report.numbers import (
     NOTHING,
     ReportUnits,
@@ -15,9 +18,9 @@ from simulator.report.numbers import (
     hours_text,
     mean_text,
     product_unit,
-    quantile_text,
     range_text,
     share_text,
+    shared_decimals,
     shown_name,
     units_of,
 )
@@ -49,13 +52,58 @@ PER_DAY: dict[str, tuple[str, str, str]] = {
 }
 """Key in ``per_day``, words, words on a terminal (none: left out there), and kind of unit."""
 _TERMINAL = ("sorties", "loads", "pack_swaps", "charge_cycles", "generator_fuel_l", "paid_hours", "overspray")
+FIELD_WORDS = "on a field of"
+_NOT_TOLD = "not told apart from nothing"
 _FAR = 5.0
 """What a resource could do alone is not shown where it is beyond so many times the output of every set."""
 
 
 def best_first(document: Document) -> list[tuple[int, Mapping[str, Any]]]:
-    """Return place and entry of each equipment set, in the order of their mean acres a day."""
-    return sorted(enumerate(document["equipment_sets"]), key=lambda one: -one[1]["acres_per_day"]["mean"])
+    """Return place and entry of each equipment set, what gets most done first; sets alike in that by their cost."""
+    return [one for group in _alike(document) for one in group]
+
+
+def leaders(document: Document) -> list[Mapping[str, Any]]:
+    """Return the sets that get most done, as far as can be told and matters."""
+    return [entry for _, entry in _alike(document)[0]]
+
+
+def _alike(document: Document) -> list[list[tuple[int, Mapping[str, Any]]]]:
+    """Return groups of sets that cannot be told apart from the first of each, or do about the same."""
+    groups: list[list[tuple[int, Mapping[str, Any]]]] = []
+    for one in sorted(enumerate(document["equipment_sets"]), key=lambda one: -one[1]["acres_per_day"]["mean"]):
+        first = groups[-1][0][1] if groups else None
+        if first and _pair(document, first, one[1]) and not ahead(document, first, one[1]):
+            groups[-1].append(one)
+        else:
+            groups.append([one])
+    for group in groups:
+        costs = [(entry.get("job") or {}).get("cost_per_acre") for _, entry in group]
+        if all(costs):
+            group.sort(key=lambda one: float(one[1]["job"]["cost_per_acre"]["mean"]))
+    return groups
+
+
+def ahead(document: Document, entry: Document, other: Document) -> Interval | None:
+    """Return by how much a set is ahead of, or behind, another on the same draws; None when in doubt or too little."""
+    pair = _pair(document, entry, other)
+    if pair is None or pair.verdict == _NOT_TOLD:
+        return None
+    little = ALIKE * entry["acres_per_day"]["mean"] * units_of(document).per_acre
+    return None if None in pair.limits or max(map(abs, pair.limits)) < little else pair  # type: ignore[arg-type]
+
+
+def _pair(document: Document, entry: Document, other: Document) -> Interval | None:
+    """Return by how much a set is ahead of another; None where they were not compared."""
+    factor, shown = units_of(document).per_acre, units_of(document)
+    for pair in document.get("paired") or []:
+        if {pair["a"], pair["b"]} == {entry["name"], other["name"]}:
+            sign, wins = (1.0, pair["a_wins_share"]) if pair["a"] == entry["name"] else (-1.0, 1 - pair["a_wins_share"])
+            limits = scaled(pair["ci95"][:: int(sign)], sign * factor)
+            finest = finest_decimals(all_sets(document), shown)
+            name = f"{shown_name(entry)} over {shown_name(other)}"
+            return Interval(name, sign * pair["difference"] * factor, limits, share_text(wins), finest=finest)
+    return None
 
 
 def scaled(limits: Limits, factor: float) -> list[float | None]:
@@ -63,22 +111,38 @@ def scaled(limits: Limits, factor: float) -> list[float | None]:
     return [None if limit is None else limit * factor for limit in limits]
 
 
+def all_sets(document: Document) -> Sequence[Mapping[str, Any]]:
+    """Return the sets of the whole result, of which a document may show some."""
+    found: Sequence[Mapping[str, Any]] = document.get("all_sets") or document["equipment_sets"]
+    return found
+
+
+def area_texts(document: Document, entry: Document) -> dict[str, str]:
+    """Return a set's areas a day as they are written wherever the result is shown, alone or beside other sets."""
+    sets = all_sets(document)
+    texts = output_texts(sets, units_of(document))
+    return next(text for one, text in zip(sets, texts, strict=True) if one["name"] == entry["name"])
+
+
 def answer_table(document: Document, terminal: bool = False) -> DataTable:
     """Return the output of each set, best first; for a terminal with what a day takes, in few words."""
     shown = units_of(document)
-    rows = []
-    for place, entry in best_first(document):
-        spread, path = day_spread(entry, shown), f"equipment_sets.{place}"
-        days, rate = f"{path}.{days_key(entry, shown)}", entry.get("acres_per_field_hour")
-        cells = [Cell(fit(shown_name(entry), 34 if terminal else 80))]
-        mean = mean_text(spread["mean"], spread["ci95"])
-        cells.append(Cell(mean, spread["mean"], f"{path}.{shown.spread_key}.mean"))
-        cells += [Cell(quantile_text(spread, name), spread[name], f"{days}.{name}") for name in ("p10", "p50", "p90")]
-        factor = shown.per_acre
-        cells.append(
-            Cell(NOTHING) if rate is None else Cell(mean_text(rate["mean"] * factor, scaled(rate["ci95"], factor)))
+    ranked, rows, factor = best_first(document), [], shown.per_acre
+    key = days_key(all_sets(document), shown)
+    rates = [entry.get("acres_per_field_hour") for _, entry in ranked]
+    rate_decimals = shared_decimals([scaled(rate["ci95"], factor) for rate in rates if rate], 1)
+    for (place, entry), rate in zip(ranked, rates, strict=True):
+        spread, texts, path = (
+            day_spread(entry, all_sets(document), shown),
+            area_texts(document, entry),
+            f"equipment_sets.{place}",
         )
-        rows.append((*cells, Cell(str(entry["runs"]), entry["runs"], f"{path}.runs")))
+        cells = [Cell(fit(shown_name(entry), 34 if terminal else 80))]
+        cells.append(Cell(texts["interval"], spread["mean"], f"{path}.{shown.spread_key}.mean"))
+        cells += [Cell(texts[name], spread[name], f"{path}.{key}.{name}") for name in PERCENTILES]
+        limits = None if rate is None else scaled(rate["ci95"], factor)
+        pace = NOTHING if rate is None else mean_text(rate["mean"] * factor, limits, rate_decimals)
+        rows.append((*cells, Cell(pace), Cell(str(entry["runs"]), entry["runs"], f"{path}.runs")))
     columns = ("set", f"{shown.area}/day", "P10", "P50", "P90", f"{shown.area}/field h", "runs")
     return DataTable(f"{shown.area} per day", columns, tuple(rows))
 
@@ -99,23 +163,28 @@ def terminal_table(document: Document, job: DataTable | None) -> DataTable:
     return DataTable(answer.title, heads, tuple(rows))
 
 
-def per_day_table(document: Document) -> DataTable:
-    """Return what an average day takes, a column a set."""
-    sets, shown = document["equipment_sets"], units_of(document)
-    rows = []
+def per_day_table(document: Document, ranking: bool = True) -> DataTable:
+    """Return what an average day takes, a column a set, best first or in their own order."""
+    shown, ranked = units_of(document), best_first(document) if ranking else [*enumerate(document["equipment_sets"])]
+    sets, rows = [entry for _, entry in ranked], []
     for key, (words, _, _) in PER_DAY.items():
         if any(entry["per_day"].get(key) for entry in sets):
             values = [entry["per_day"].get(key) for entry in sets]
-            rows.append((Cell(words), *_each(values, f"per_day.{key}", [_daily(entry, key, shown) for entry in sets])))
+            rows.append(
+                (Cell(words), *_each(ranked, values, f"per_day.{key}", [_daily(entry, key, shown) for entry in sets]))
+            )
     return DataTable("An average work day", ("a day", *map(shown_name, sets)), tuple(rows))
 
 
-def _each(values: Sequence[float | None], path: str, texts: Sequence[str] = ()) -> list[Cell]:
+_Ranked = Sequence[tuple[int, Mapping[str, Any]]]
+
+
+def _each(sets: _Ranked, values: Sequence[float | None], path: str, texts: Sequence[str] = ()) -> list[Cell]:
     """Return a cell for every set, of values that stand at a path of each; by default as shares."""
     written = texts or [share_text(value) for value in values]
     return [
         Cell(text) if value is None else Cell(text, value, f"equipment_sets.{place}.{path}")
-        for place, (value, text) in enumerate(zip(values, written, strict=True))
+        for (place, _), value, text in zip(sets, values, written, strict=True)
     ]
 
 
@@ -139,12 +208,13 @@ def _daily(entry: Mapping[str, Any], key: str, shown: ReportUnits) -> str:
 
 def time_table(document: Document) -> DataTable:
     """Return the share of aircraft time by state and reason, a column a set."""
-    sets, looks = document["equipment_sets"], aircraft_looks()
+    ranked, looks = best_first(document), aircraft_looks()
+    sets = [entry for _, entry in ranked]
     labels = list(dict.fromkeys(label for entry in sets for label in entry["time_share"]))
     labels.sort(key=lambda label: list(looks).index(time_use_group(label)))
     rows = []
     for label in labels:
-        cells = _each([entry["time_share"].get(label) for entry in sets], f"time_share.{label}")
+        cells = _each(ranked, [entry["time_share"].get(label) for entry in sets], f"time_share.{label}")
         rows.append((Cell(label), Cell(looks[time_use_group(label)].label), *cells))
     columns = ("state", "group", *map(shown_name, sets))
     return DataTable("Share of aircraft time by state and reason", columns, tuple(rows), words=2)
@@ -157,12 +227,23 @@ def practice_table(document: Document) -> DataTable | None:
 
 
 def amounts_table(sets: Sequence[tuple[str, Sequence[Sequence[str]]]]) -> DataTable | None:
-    """Return what a practitioner checks first of named sets, each a list of what it is and how much."""
-    amounts = [{words: plain(amount, 200) for words, amount in lines} for _, lines in sets]
-    rows = [text_row(plain(words), *(one.get(words, NOTHING) for one in amounts)) for words in
-            dict.fromkeys(words for one in amounts for words in one)]  # fmt: skip
-    title = "What to check first: one load, by mean times, without waiting"
-    return DataTable(title, ("", *(name for name, _ in sets)), tuple(rows)) if rows else None
+    """Return what a practitioner checks first of named sets, each a list of what it is and how much.
+
+    Sets of which the same is said share a column.
+    """
+    said: dict[tuple[tuple[str, str], ...], list[str]] = {}
+    for name, lines in sets:
+        said.setdefault(tuple((plain(words), plain(amount, 200)) for words, amount in lines), []).append(name)
+    amounts = list(map(dict, said))
+    every = dict.fromkeys(words for one in amounts for words in one)
+    where, fields = "", {one.get(FIELD_WORDS) for one in amounts}
+    if len(fields) == 1 and None not in fields:
+        where = f" {FIELD_WORDS} {fields.pop()}"
+        every.pop(FIELD_WORDS)
+    rows = tuple(text_row(words, *(one.get(words, NOTHING) for one in amounts)) for words in every)
+    names = [", ".join(group) for group in said.values()] if len(said) > 1 or len(sets) == 1 else ["every set"]
+    title = f"What to check first: one load{where}, by mean times, without waiting"
+    return DataTable(title, ("", *names), rows) if rows else None
 
 
 def alone_table(document: Document) -> DataTable | None:
@@ -182,18 +263,18 @@ def alone_table(document: Document) -> DataTable | None:
         cells = [NOTHING if area is None else count_text(max(0.0, area) * shown.per_acre) for area in areas]
         rows.append(text_row(shown_name(entry), *cells))
     heads = [look.label for look in looks.values()]
-    title = f"{shown.area.capitalize()} a day that each could do if it never waited for another"
+    title = f"{shown.heading} a day that each could do if it never waited for another"
     return DataTable(title, ("set", *heads, "done", "waits cost"), tuple(rows)) if heads else None
 
 
 def resource_table(document: Document) -> DataTable:
     """Return how busy each resource is, and how much of the day it sets the pace, by set."""
-    sets = document["equipment_sets"]
-    rows = []
+    ranked = best_first(document)
+    sets, rows = [entry for _, entry in ranked], []
     for name, look in resource_looks(name for entry in sets for name in entry["utilisation"]).items():
-        busy = _each([entry["utilisation"].get(name) for entry in sets], f"utilisation.{name}")
+        busy = _each(ranked, [entry["utilisation"].get(name) for entry in sets], f"utilisation.{name}")
         shares = [entry["bottleneck"]["active_period_share"].get(name) for entry in sets]
-        held = _each(shares, f"bottleneck.active_period_share.{name}")
+        held = _each(ranked, shares, f"bottleneck.active_period_share.{name}")
         rows.append((Cell(look.label), *(cell for pair in zip(busy, held, strict=True) for cell in pair)))
     heads = [head for entry in sets for head in (f"{shown_name(entry)}: busy", f"{shown_name(entry)}: sets the pace")]
     return DataTable(
@@ -210,11 +291,19 @@ class Interval:
     limits: Limits
     note: str = ""
     path: str = ""
+    finest: int = 9
 
     @property
     def text(self) -> str:
         """The value with its sign and its interval."""
-        return range_text(self.value, self.limits, sign=True)
+        return range_text(self.value, self.limits, sign=True, finest=self.finest)
+
+    @property
+    def amount(self) -> str:
+        """The value without sign and interval."""
+        decimals = shared_decimals([self.limits], self.finest)
+        own = decimals if round(abs(self.value), decimals) else shared_decimals([self.limits])
+        return fixed(abs(self.value), own)
 
     @property
     def verdict(self) -> str:
@@ -222,18 +311,19 @@ class Interval:
         low, high = self.limits
         if low is not None and low > 0.0:
             return "adds"
-        return "takes away" if high is not None and high < 0.0 else "not told apart from nothing"
+        return "takes away" if high is not None and high < 0.0 else _NOT_TOLD
 
 
 def one_more(document: Document) -> list[tuple[str, list[Interval]]]:
     """Return what one more, or one larger, of each adds, by set, best sets first and what adds most first."""
     factor, groups = units_of(document).per_acre, []
+    finest = finest_decimals(all_sets(document), units_of(document))
     for place, entry in best_first(document):
         changes = enumerate(entry["bottleneck"].get("one_more") or [])
         path = f"equipment_sets.{place}.bottleneck.one_more"
         found = [
             Interval(plain(one["change"]), one["acres_per_day"] * factor, scaled(one["ci95"], factor),
-                     str(one.get("runs", NOTHING)), f"{path}.{number}.acres_per_day")
+                     str(one.get("runs", NOTHING)), f"{path}.{number}.acres_per_day", finest)
             for number, one in changes
         ]  # fmt: skip
         if found:
@@ -254,27 +344,13 @@ def one_more_table(document: Document) -> DataTable:
 
 
 def paired(document: Document) -> list[Interval]:
-    """Return the sets compared two by two on the same draws, the one that does more first."""
-    factor, found = units_of(document).per_acre, []
-    names_of = {entry["name"]: shown_name(entry) for entry in document.get("equipment_sets") or []}
-    for pair in document.get("paired") or []:
-        sign, names, wins = (
-            1.0,
-            tuple(names_of.get(pair[side], plain(pair[side])) for side in "ab"),
-            pair["a_wins_share"],
-        )
-        limits = scaled(pair["ci95"], factor)
-        if pair["difference"] < 0.0:
-            sign, names, wins = -1.0, names[::-1], 1.0 - wins
-            limits = scaled(limits[::-1], -1.0)
-        found.append(
-            Interval(f"{names[0]} over {names[1]}", sign * pair["difference"] * factor, limits, share_text(wins))
-        )
-    return found
+    """Return each set compared with the next in rank on the same draws."""
+    ranked = [entry for _, entry in best_first(document)]
+    return [found for pair in pairwise(ranked) if (found := _pair(document, *pair))]
 
 
 def paired_table(document: Document) -> DataTable:
-    """Return the sets compared two by two as a table."""
+    """Return the sets compared with the next as a table."""
     rows = tuple((Cell(one.name), Cell(one.text), Cell(one.note)) for one in paired(document))
     columns = ("sets", f"{units_of(document).area} a day more (95 % interval)", "first ahead in")
-    return DataTable("Sets compared run by run on the same random draws; a tie counts half", columns, rows)
+    return DataTable("Each set and the next, run by run on the same random draws; a tie counts half", columns, rows)

@@ -1,4 +1,4 @@
-"""Field boundaries from a file (GeoJSON, KML, KMZ, shapefile, GeoPackage), on a local metre grid; and back, as GeoJSON.
+"""Field boundaries from a file (GeoJSON, KML, KMZ, shapefile, GeoPackage), on a local metre grid.
 
 Longitude and latitude (WGS 84) are projected azimuthally equidistant about the middle of the data: distances from the
 middle are true, and at 100 km from it areas are too large by 0.004 %.
@@ -9,7 +9,6 @@ them from one place; parts further apart become fields of their own, ``name-a``,
 
 from __future__ import annotations
 
-import json
 import math
 import re
 from dataclasses import dataclass
@@ -161,28 +160,6 @@ def parse_boundaries(content: bytes, file: str, *, smallest_m2: float = 500.0, r
     return BoundaryFile(fields, skipped, warnings, origin)
 
 
-def write_boundaries(path: Path, boundaries: BoundaryFile) -> None:
-    """Write fields as GeoJSON (RFC 7946), whole or not at all; read again they are the same fields."""
-    import shapely
-
-    grid = _grid_about(boundaries.origin_lon_lat)
-
-    def unproject(xy_m: FloatArray) -> FloatArray:
-        # eleven decimals are a thousandth of a millimetre
-        return np.column_stack(grid(xy_m[:, 0], xy_m[:, 1], inverse=True)).round(11)
-
-    features = []
-    for entry in boundaries.fields:
-        # exteriors anticlockwise, holes clockwise
-        drawn = shapely.transform(shapely.orient_polygons(entry.polygon), unproject)
-        geometry = json.loads(shapely.to_geojson(drawn))
-        features.append({"type": "Feature", "properties": {"name": entry.name}, "geometry": geometry})
-    text = json.dumps({"type": "FeatureCollection", "features": features}, ensure_ascii=False)
-    temporary = path.with_name(f".{path.name}.part")
-    temporary.write_text(text + "\n", encoding="utf-8")
-    temporary.replace(path)
-
-
 class _UnusableError(Exception):
     """One feature cannot be a field; the message says why."""
 
@@ -230,10 +207,7 @@ def _check_spread(features: list[RawFeature], grid: Any, file: str, warnings: li
 
 
 def _build_polygon(raw: RawFeature, grid: Any, repair: bool, budget: int) -> tuple[BaseGeometry, str, int]:
-    """Return a valid polygon or multipolygon in metres, a note on what was repaired, and the crossings it had.
-
-    ``budget`` is how many crossings may still be repaired in the file.
-    """
+    """Return a valid shape in metres, what was repaired, and the crossings it had of those left to the file."""
     import shapely
 
     if len(raw.polygons) > _PARTS_LIMIT:

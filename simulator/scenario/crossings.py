@@ -36,11 +36,7 @@ def crossings(shapes: Sequence[BaseGeometry], most: int) -> int:
 
 
 def near_pairs(shape: BaseGeometry, distance_m: float, most: int) -> int:
-    """Return about how many pairs of sides of a shape lie within a distance: what moving its boundary by that costs.
-
-    Counted on the shape with detail finer than a hundredth of the distance left out, as the buffering itself leaves it
-    out; no further than ``most`` and one.
-    """
+    """Return about how many pairs of sides lie within a distance, which tells what moving the boundary costs."""
     import shapely
 
     corners = int(shapely.get_num_coordinates(shape))

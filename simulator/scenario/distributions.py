@@ -29,14 +29,19 @@ def _require(good: bool, name: str, got: object, allowed: str) -> None:
 class Distribution(ABC):
     """Base of all distributions; the unit is that of the quantity described."""
 
-    def __init__(self, **given: float | tuple[float, ...]) -> None:
-        self._given = given
+    def __init__(self, *may_be_infinite: str, **given: float | tuple[float, ...]) -> None:
+        self._given = {name: one if isinstance(one, tuple) else float(one) for name, one in given.items()}
         # made once: lists of measured values are long, and streams look them up often
-        self._hash = hash(tuple(given.values()))
+        self._hash = hash(tuple(self._given.values()))
         self._mean = self._sd = self._lower = self._upper = math.nan
+        for name, value in self._given.items():
+            if isinstance(value, float) and name not in may_be_infinite:
+                _require(math.isfinite(value), name, value, "a finite number")
 
-    def _yields(self, mean: float, sd: float, lower: float, upper: float) -> None:
-        self._mean, self._sd, self._lower, self._upper = mean, sd, lower, upper
+    def _yields(self, mean: float, sd: float, lower: float = 0.0, upper: float = math.inf) -> None:
+        """Note what is drawn; what does not vary is constant."""
+        self._mean, self._sd = float(mean), float(sd)
+        self._lower, self._upper = (float(lower), float(upper)) if sd > 0 else (self._mean, self._mean)
 
     def parameters(self) -> dict[str, float | tuple[float, ...]]:
         """Return the keyword arguments that make this distribution again."""
@@ -96,41 +101,23 @@ class Distribution(ABC):
         return type(self)(**made)
 
 
-class _Numbers(Distribution):
-    """Base of those that are given by single finite numbers."""
-
-    def __init__(self, **given: float) -> None:
-        numbers = {name: float(value) for name, value in given.items()}
-        super().__init__(**numbers)
-        for name, value in numbers.items():
-            _require(math.isfinite(value), name, value, "a finite number")
+def _of_mean(mean: float, cv: float = 0.0) -> None:
+    _require(mean > 0, "mean", mean, "a number above 0")
+    _require(cv >= 0, "cv", cv, "a number of at least 0")
 
 
-class _Positive(_Numbers):
-    """Base of those of a mean above 0 and no upper bound; constant where nothing varies."""
-
-    def __init__(self, mean: float, **given: float) -> None:
-        super().__init__(mean=mean, **given)
-        _require(mean > 0, "mean", mean, "a number above 0")
-
-    def _varies(self, mean: float, cv: float) -> None:
-        _require(cv >= 0, "cv", cv, "a number of at least 0")
-        bounds = (0.0, math.inf) if cv > 0 else (float(mean), float(mean))
-        self._yields(float(mean), float(mean * cv), *bounds)
-
-
-class Constant(_Numbers):
+class Constant(Distribution):
     """Always the same value."""
 
     def __init__(self, value: float) -> None:
         super().__init__(value=value)
-        self._yields(float(value), 0.0, float(value), float(value))
+        self._yields(value, 0.0)
 
     def _quantiles(self, u: FloatArray) -> FloatArray:
         return np.full(u.shape, self._lower)
 
 
-class Uniform(_Numbers):
+class Uniform(Distribution):
     """Equally likely anywhere between two bounds."""
 
     def __init__(self, low: float, high: float) -> None:
@@ -142,7 +129,7 @@ class Uniform(_Numbers):
         return self._lower + (self._upper - self._lower) * u
 
 
-class Triangular(_Numbers):
+class Triangular(Distribution):
     """Triangle between two bounds: what people mean by "usually 60, between 45 and 120"."""
 
     def __init__(self, low: float, mode: float, high: float) -> None:
@@ -170,14 +157,13 @@ class TruncatedNormal(Distribution):
 
     def __init__(self, mean: float, sd: float, low: float = 0.0, high: float = math.inf) -> None:
         mean, sd, low, high = float(mean), float(sd), float(low), float(high)
-        super().__init__(mean=mean, sd=sd, low=low, high=high)
-        _require(math.isfinite(mean), "mean", mean, "a finite number")
+        super().__init__("sd", "low", "high", mean=mean, sd=sd, low=low, high=high)
         _require(math.isfinite(sd) and sd >= 0, "sd", sd, "a number of at least 0")
         _require(not math.isnan(low) and low < math.inf, "low", low, "a number")
         _require(high >= low and high > -math.inf, "high", high, f"at least low = {low!r}")
         if sd == 0 or low == high:
             _require(low <= mean <= high, "mean", mean, f"a number in [{low!r}, {high!r}]")
-            self._yields(mean, 0.0, mean, mean)
+            self._yields(mean, 0.0)
             return
         self._normal = mean, sd
         from_z, to_z = (low - mean) / sd, (high - mean) / sd
@@ -221,12 +207,13 @@ def _quadrature() -> tuple[FloatArray, FloatArray]:
     return np.polynomial.legendre.leggauss(128)
 
 
-class Lognormal(_Positive):
+class Lognormal(Distribution):
     """Lognormal: the usual shape of task times done by people; mean and sd over mean of the quantity itself."""
 
     def __init__(self, mean: float, cv: float) -> None:
-        super().__init__(mean, cv=cv)
-        self._varies(mean, cv)
+        super().__init__(mean=mean, cv=cv)
+        _of_mean(mean, cv)
+        self._yields(mean, mean * cv)
         self._variance = math.log1p(cv * cv)
 
     def _quantiles(self, u: FloatArray) -> FloatArray:
@@ -235,12 +222,13 @@ class Lognormal(_Positive):
         return np.exp(math.log(self._mean) - 0.5 * self._variance + math.sqrt(self._variance) * ndtri(u))
 
 
-class Gamma(_Positive):
+class Gamma(Distribution):
     """Gamma, of shape 1 / cv^2: exponential at cv = 1, nearly normal for a small cv."""
 
     def __init__(self, mean: float, cv: float) -> None:
-        super().__init__(mean, cv=cv)
-        self._varies(mean, cv)
+        super().__init__(mean=mean, cv=cv)
+        _of_mean(mean, cv)
+        self._yields(mean, mean * cv)
         self._cv = cv
 
     def _quantiles(self, u: FloatArray) -> FloatArray:
@@ -250,27 +238,29 @@ class Gamma(_Positive):
         return np.asarray(gammaincinv(shape, u) * (self._mean / shape))
 
 
-class Exponential(_Positive):
+class Exponential(Distribution):
     """Exponential: times between breakdowns, and the theory's service times."""
 
     def __init__(self, mean: float) -> None:
-        super().__init__(mean)
-        self._varies(mean, 1.0)
+        super().__init__(mean=mean)
+        _of_mean(mean)
+        self._yields(mean, mean)
 
     def _quantiles(self, u: FloatArray) -> FloatArray:
         with np.errstate(divide="ignore"):  # u = 1 is infinity, rightly
             return -self._mean * np.log1p(-u)
 
 
-class Weibull(_Positive):
+class Weibull(Distribution):
     """Weibull: lifetimes (shape above 1 is wear-out, below 1 early failures, 1 is exponential)."""
 
     def __init__(self, mean: float, shape: float) -> None:
-        super().__init__(mean, shape=shape)
+        super().__init__(mean=mean, shape=shape)
+        _of_mean(mean)
         _require(0.1 <= shape <= 1000.0, "shape", shape, "a number from 0.1 to 1000")
         self._shape, self._scale = shape, mean / math.gamma(1.0 + 1.0 / shape)
         first, second = math.lgamma(1.0 + 1.0 / shape), math.lgamma(1.0 + 2.0 / shape)
-        self._varies(mean, math.sqrt(math.expm1(second - 2.0 * first)))
+        self._yields(mean, mean * math.sqrt(math.expm1(second - 2.0 * first)))
 
     def _quantiles(self, u: FloatArray) -> FloatArray:
         with np.errstate(divide="ignore"):  # u = 1 is infinity, rightly

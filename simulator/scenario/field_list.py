@@ -90,10 +90,7 @@ def field_list(scenario: Scenario, folder: ScenarioFolder) -> FieldList:
 
 
 def fields_given(fields: str | Path) -> list[tuple[list[str], Any]]:
-    """Return the changes to a scenario that make a file its list of fields: boundaries, or a CSV table of rectangles.
-
-    The table has a row a field and the keys of ``[[field]]`` as columns, or numbers in ``acres`` or ``hectares``.
-    """
+    """Return the changes that make a file the list of fields: boundaries, or a CSV of ``[[field]]`` keys."""
     path = Path(fields)
     if path.suffix.lower() != ".csv":
         return [(["field"], []), (["field_file", "path"], str(path.absolute()))]

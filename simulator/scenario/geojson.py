@@ -107,14 +107,16 @@ def _check_crs(document: Any) -> None:
         raise RefusedError(f"{message} (RFC 7946). Export it again as EPSG:4326")
 
 
+def _need(value: Any, kind: type, what: str) -> Any:
+    if not isinstance(value, kind):
+        raise RefusedError(f"{what}, got {_kind(value)}")
+    return value
+
+
 def _features_of(document: Any) -> list[Any]:
-    if not isinstance(document, dict):
-        raise RefusedError(f"is not GeoJSON: expected an object with a type, got {_kind(document)}")
-    kind = document.get("type")
+    kind = _need(document, dict, "is not GeoJSON: expected an object with a type").get("type")
     if kind == "FeatureCollection":
-        features = document.get("features")
-        if not isinstance(features, list):
-            raise RefusedError(f"is not GeoJSON: 'features' must be a list, got {_kind(features)}")
+        features: list[Any] = _need(document.get("features"), list, "is not GeoJSON: 'features' must be a list")
         if not features:
             raise RefusedError("holds no features: the list 'features' is empty")
         return features
@@ -159,20 +161,13 @@ def _polygon_coordinates(geometry: Any, other: set[str]) -> Iterator[Any]:
     waiting = [geometry]
     while waiting:
         item = waiting.pop()
-        if not isinstance(item, dict):
-            raise RefusedError(f"geometry must be an object, got {_kind(item)}")
-        kind = item.get("type")
+        kind = _need(item, dict, "geometry must be an object").get("type")
         if kind == "Polygon":
             yield item.get("coordinates")
         elif kind == "MultiPolygon":
-            parts = item.get("coordinates")
-            if not isinstance(parts, list):
-                raise RefusedError(f"coordinates of a MultiPolygon must be a list of polygons, got {_kind(parts)}")
-            yield from parts
+            yield from _need(item.get("coordinates"), list, "coordinates of a MultiPolygon must be a list of polygons")
         elif kind == "GeometryCollection":
-            members = item.get("geometries")
-            if not isinstance(members, list):
-                raise RefusedError(f"'geometries' of a GeometryCollection must be a list, got {_kind(members)}")
+            members = _need(item.get("geometries"), list, "'geometries' of a GeometryCollection must be a list")
             waiting.extend(reversed(members))
         elif kind in _OTHER_GEOMETRIES:
             other.add(str(kind))
@@ -182,10 +177,8 @@ def _polygon_coordinates(geometry: Any, other: set[str]) -> Iterator[Any]:
 
 def _read_polygon(coordinates: Any, notes: list[str]) -> list[FloatArray]:
     """Return closed rings, or none when the exterior encloses nothing."""
-    if not isinstance(coordinates, list):
-        raise RefusedError(f"coordinates of a polygon must be a list of rings, got {_kind(coordinates)}")
     rings: list[FloatArray] = []
-    for index, item in enumerate(coordinates):
+    for index, item in enumerate(_need(coordinates, list, "coordinates of a polygon must be a list of rings")):
         ring = _read_ring(item)
         if len(ring) > 1 and not np.array_equal(ring[0], ring[-1]):
             ring = np.concatenate((ring, ring[:1]))
@@ -200,9 +193,7 @@ def _read_polygon(coordinates: Any, notes: list[str]) -> list[FloatArray]:
 
 
 def _read_ring(item: Any) -> FloatArray:
-    if not isinstance(item, list):
-        raise RefusedError(f"a ring must be a list of [longitude, latitude], got {_kind(item)}")
-    if not item:
+    if not _need(item, list, "a ring must be a list of [longitude, latitude]"):
         return np.empty((0, 2), dtype=np.float64)
     for position in item:
         if not isinstance(position, list) or len(position) < 2:
@@ -229,12 +220,9 @@ def _name_of(properties: Any) -> str:
         value = lower.get(key)
         # a whole number of thousands of digits cannot be written out
         if isinstance(value, str | float) or (type(value) is int and abs(value) < 10**15):
+            text = (f"{value:.15g}" if isinstance(value, float) else str(value))[:1000]
             # a lone surrogate escape, which no file could be written with, becomes a question mark
-            text = (
-                (f"{value:.15g}" if isinstance(value, float) else str(value))[:1000]
-                .encode("utf-8", "replace")
-                .decode("utf-8")
-            )
+            text = text.encode("utf-8", "replace").decode("utf-8")
             printable = "".join(sign if sign.isprintable() else " " for sign in text)
             name = " ".join(printable.split())[:_NAME_MAX].strip()
             if name:

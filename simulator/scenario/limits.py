@@ -32,10 +32,7 @@ LEAST_RUN_S = 60.0
 
 
 def check_size(scenario: Scenario, fields: FieldList) -> list[Problem]:
-    """Return what is too large, each with the number found and the largest allowed.
-
-    The counts of sorties, batches and stoppages are upper estimates from mean times, as if nothing was ever waited for.
-    """
+    """Return what is too large, each with the number found, of events an upper estimate, and the largest."""
     problems = Problems(most=200)
     rigs = {name: scenario.rig[name] for name in used_rigs(scenario)}
     for name, rig in rigs.items():

@@ -63,24 +63,15 @@ class EquipmentSet:
 
 @dataclass(frozen=True)
 class LoadedScenario:
-    """A scenario file, ready to run.
-
-    Parameters
-    ----------
-    name : str
-        The scenario's short name.
-    sets : tuple of EquipmentSet
-        At least one, in the file's order.
-    folder : ScenarioFolder
-        Folder that file names are relative to, and whether they may lead out of it.
-    file : str
-        Where it was read from; empty when made in Python.
-    """
+    """A scenario file, ready to run."""
 
     name: str
     sets: tuple[EquipmentSet, ...]
+    """At least one, in the file's order."""
     folder: ScenarioFolder
+    """Folder that file names are relative to, and whether they may lead out of it."""
     file: str = ""
+    """Where it was read from; empty when made in Python."""
 
     @property
     def base(self) -> Scenario:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections.abc import Iterable, Mapping
 from typing import Any, NamedTuple
 
-from simulator.physics.generator import DerateRule, derate_share
+from simulator.physics.generator import derate_share
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_equipment import Charger, Generator
@@ -41,7 +41,7 @@ def given_w(scenario: Scenario, point: PowerPoint) -> float:
 
 def continuous_w(scenario: Scenario, generator: Generator) -> float:
     """Return what a generator gives continuously in the scenario's air, W."""
-    share = derate_share(DerateRule(generator.derate), scenario.weather.altitude, scenario.weather.air_temperature)
+    share = derate_share(generator.derate, scenario.weather.altitude, scenario.weather.air_temperature)
     return generator.rated_power * generator.continuous_share * share
 
 

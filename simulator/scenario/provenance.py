@@ -7,7 +7,6 @@ cannot drift from what loading does, and a key that is new in the schema appears
 from __future__ import annotations
 
 import re
-import typing
 from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import dataclass
 from pathlib import Path
@@ -22,7 +21,7 @@ from simulator.scenario.layers import LIKE_TABLES, merge_set
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.merge import apply_setting, parse_setting
 from simulator.scenario.schema import Scenario
-from simulator.scenario.types import Drawn, Quantity, bare_type
+from simulator.scenario.types import Drawn, Quantity, bare_type, item_of, table_of
 from simulator.scenario.validate import fill_defaults
 
 DEFAULT = "default"
@@ -107,14 +106,14 @@ def _mark(value: Any, origin: str, place: str = "") -> Any:
 def _leaves(
     node: Any, annotation: Any, metadata: tuple[Any, ...], instance: Any, key: str, note: str, table: str
 ) -> Iterator[Leaf]:
-    inner, found = bare_type(annotation)
-    metadata = (*metadata, *found)
-    if isinstance(node, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
-        yield from _table(node, inner, instance, key, note or table)
+    metadata = (*metadata, *bare_type(annotation)[1])
+    model = table_of(annotation)
+    if isinstance(node, Mapping) and model is not None:
+        yield from _table(node, model, instance, key, note or table)
     elif (isinstance(node, Mapping) and node and "dist" not in node) or (
         isinstance(node, list) and any(isinstance(child, Mapping) for child in node)
     ):
-        item = (Any, *typing.get_args(inner))[-1]
+        item = item_of(annotation)
         for name, child in node.items() if isinstance(node, Mapping) else enumerate(node):
             yield from _leaves(child, item, metadata, _step(instance, name), f"{key}.{name}", note, table)
     else:

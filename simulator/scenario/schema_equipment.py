@@ -6,6 +6,7 @@ from typing import Annotated, Any, Literal
 
 from pydantic import model_validator
 
+from simulator.physics.generator import DerateRule
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
 from simulator.scenario.types import (
@@ -259,13 +260,6 @@ class Charger(Table):
     balance_time: Time = may("0 s", "Time a slot is held after charging while cells are balanced; assumption.")
 
 
-Derate = Literal[
-    "none", "naturally_aspirated", "alternator", "msha_naturally_aspirated", "msha_turbocharged", "turbocharged",
-    "petrol_customary", "iso3046_naturally_aspirated", "iso3046_spark_ignition", "iso3046_turbocharged",
-    "iso3046_aftercooled",
-]  # fmt: skip
-
-
 class FuelPoint(Table):
     """Fuel use at a load."""
 
@@ -282,7 +276,7 @@ class Generator(Table):
     continuous_share: PositiveShare = may(
         "80 %", "Part of the rating it is loaded to; source: the 80 % continuous-load rule, from memory."
     )
-    derate: Derate = may(
+    derate: DerateRule = may(
         "naturally_aspirated", "Rule for altitude and temperature; source: 3 % per 1000 ft above 500 ft, handbook."
     )
     fuel: Literal["diesel", "petrol"] = may("petrol", "Fuel; assumption.")

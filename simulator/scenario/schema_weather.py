@@ -53,6 +53,14 @@ class WeatherFile(Table):
     rain_most: Annotated[float, Field(ge=0.0)] | None = may(0.0, "Most rain in an hour, mm; assumption: none.")
     daylight_only: bool = may(True, "True: dark hours are lost, where the file says the place; assumption.")
 
+    @model_validator(mode="after")
+    def _limits(self) -> WeatherFile:
+        for name in ("wind", "delta_t", "temperature"):
+            least, most = getattr(self, f"{name}_least"), getattr(self, f"{name}_most")
+            if least is not None and most is not None and most < least:
+                raise fail(f"got {name}_most = {most!r}; allowed is at least the lower limit {least!r}")
+        return self
+
 
 class Weather(Table):
     """Air and weather of the day."""

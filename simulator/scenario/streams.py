@@ -14,9 +14,8 @@ replications are best handed to workers in runs of `BLOCK_RUNS`.
 from __future__ import annotations
 
 import itertools
-from collections import OrderedDict
 from collections.abc import Callable, Iterator
-from functools import lru_cache
+from functools import lru_cache, partial
 from hashlib import blake2b
 from typing import Protocol
 
@@ -108,51 +107,32 @@ class _BlockStream:
         return values
 
 
-_Block = dict[tuple[str, Distribution | None], _BlockStream]
-
-
 class StreamBank:
     """All streams of an experiment.
 
-    ``memory_streams`` of them (name times block of replications and work day), about 35 kB each and more for long ones,
-    are kept ready; the least recently used blocks go first. That affects speed and memory only, never a draw.
+    Those of one block of replications are kept ready, at most ``memory_streams`` of them (about 35 kB each and more for
+    long ones): runs come in order, so a block that has passed is not asked for again. What is kept changes no draw.
     """
 
     def __init__(self, seed: int, memory_streams: int = 2048) -> None:
         self.seed = _check_count("seed", seed)
-        self._memory_streams = max(1, memory_streams)
-        self._blocks: OrderedDict[tuple[int, int], _Block] = OrderedDict()
-        """By block of replications and work day."""
-        self._held = 0
+        self._block = 0
+        self._shared = lru_cache(memory_streams)(partial(_BlockStream, shared=True))
 
     def day(self, replication: int, work_day: int = 0) -> DayStreams:
         """Return the streams of one work day of a replication, both from 0, at their beginning."""
-        return DayStreams(self, _check_count("replication", replication), _check_count("work_day", work_day))
+        day = DayStreams(self, _check_count("replication", replication), _check_count("work_day", work_day))
+        if day.block != self._block:
+            self._block = day.block
+            self._shared.cache_clear()
+        return day
 
-    def stream(self, block_day: tuple[int, int], name: str, distribution: Distribution | None) -> _BlockStream:
+    def stream(self, block: int, work_day: int, name: str, distribution: Distribution | None) -> _BlockStream:
         """Return a stream for a block of replications and a work day."""
-        number, work_day = block_day
         key = _key(self.seed, f"{name}\0{work_day}" if work_day else name)
         if work_day >= _SHARED_WORK_DAYS:
-            return _BlockStream(key, number, distribution, shared=False)
-        stream = self._blocks.setdefault(block_day, {}).get((name, distribution))
-        if stream is None:
-            self._make_room(block_day)
-            stream = _BlockStream(key, number, distribution, shared=True)
-            self._blocks[block_day][name, distribution] = stream
-            self._held += 1
-        return stream
-
-    def _make_room(self, block_day: tuple[int, int]) -> None:
-        """Forget whole blocks, oldest use first, until one more stream fits; days in progress keep their own."""
-        self._blocks.move_to_end(block_day)
-        while self._held >= self._memory_streams:
-            oldest = next(iter(self._blocks))
-            self._held -= len(self._blocks[oldest])
-            if oldest == block_day:
-                self._blocks[oldest] = {}
-            else:
-                del self._blocks[oldest]
+            return _BlockStream(key, block, distribution, shared=False)
+        return self._shared(key, block, distribution)
 
 
 @lru_cache(maxsize=65536)
@@ -166,8 +146,8 @@ class DayStreams:
 
     def __init__(self, bank: StreamBank, replication: int, work_day: int) -> None:
         self._bank = bank
-        block, self._row = divmod(replication, BLOCK_RUNS)
-        self._block_day = block, work_day
+        self.block, self._row = divmod(replication, BLOCK_RUNS)
+        self._work_day = work_day
         self._made: dict[str, tuple[Distribution | None, Draws]] = {}
 
     def draws(self, name: str, distribution: Distribution) -> Draws:
@@ -184,7 +164,7 @@ class DayStreams:
             if distribution is not None and distribution.is_constant:
                 draws: Draws = itertools.repeat(distribution.mean()).__next__
             else:
-                draws = self._bank.stream(self._block_day, name, distribution).draws(self._row)
+                draws = self._bank.stream(self.block, self._work_day, name, distribution).draws(self._row)
             made = self._made[name] = (distribution, draws)
         elif made[0] is not distribution and made[0] != distribution:
             raise ValueError(f"stream {name!r}: got {distribution!r}; the day already draws {made[0]!r} from it")

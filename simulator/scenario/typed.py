@@ -8,12 +8,10 @@ import typing
 from collections.abc import Mapping, Sequence
 from typing import Any
 
-from pydantic import BaseModel
-
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution
-from simulator.scenario.schema import Scenario
 from simulator.scenario.types import Drawn, Quantity, bare_type
+from simulator.scenario.validate import annotation_of
 
 At = Sequence[str | int]
 """Where a value stands in a scenario: keys, and places in lists."""
@@ -35,28 +33,13 @@ _OWN = {
 """By key, where it is another than that of its kind."""
 
 
-def annotation_of(at: At) -> Any:
-    """Return the type that the schema gives a place of a scenario; None where there is no such key."""
-    parts = list(at[2:] if at[:1] == ["equipment_set"] or at[:1] == ("equipment_set",) else at)
-    current: Any = Scenario
-    for part in parts:
-        inner = bare_type(current)[0]
-        if isinstance(inner, type) and issubclass(inner, BaseModel):
-            field = inner.model_fields.get(str(part))
-            if field is None:
-                return None
-            current = typing.Annotated[(field.annotation, *field.metadata)] if field.metadata else field.annotation
-        else:
-            arguments = typing.get_args(inner)
-            if not arguments:
-                return None
-            current = arguments[-1]
-    return current
+def _annotation_of(at: At) -> Any:
+    return annotation_of(at[2:] if at[:1] in (["equipment_set"], ("equipment_set",)) else at)
 
 
 def unit_of(at: At, metric: bool) -> str:
     """Return the unit that a bare number typed at a place is in; empty where it has none."""
-    inner, marks = bare_type(annotation_of(at))
+    inner, marks = bare_type(_annotation_of(at))
     if typing.get_origin(inner) is list:
         inner, marks = bare_type(typing.get_args(inner)[0])
     dimension = next((mark.dimension for mark in marks if isinstance(mark, Quantity | Drawn)), None)
@@ -70,7 +53,7 @@ def unit_of(at: At, metric: bool) -> str:
 def typed_value(at: At, typed: str, metric: bool) -> Any:
     """Return the value that was meant; what cannot be read stays text, for the loader to refuse with its words."""
     text = " ".join(typed.split())
-    inner, marks = bare_type(annotation_of(at))
+    inner, marks = bare_type(_annotation_of(at))
     if inner is bool:
         return _YES_NO.get(text.lower(), text)
     if typing.get_origin(inner) is list:

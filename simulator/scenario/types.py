@@ -84,6 +84,17 @@ def bare_type(annotation: Any) -> tuple[Any, tuple[Any, ...]]:
             return annotation, marks
 
 
+def table_of(annotation: Any) -> type[BaseModel] | None:
+    """Return the table that a type is, whatever it is marked with; None for any other type."""
+    inner = bare_type(annotation)[0]
+    return inner if isinstance(inner, type) and issubclass(inner, BaseModel) else None
+
+
+def item_of(annotation: Any) -> Any:
+    """Return the type of what a table of names, or a list, holds; None where it holds nothing."""
+    return (None, *typing.get_args(bare_type(annotation)[0]))[-1]
+
+
 def fail(message: str) -> PydanticCustomError:
     """Make the error that a validator raises: shown to the user as it stands."""
     return PydanticCustomError("acreday", "{message}", {"message": message})

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import re
 import typing
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from pydantic import BaseModel, ValidationError
@@ -17,7 +17,7 @@ from simulator.scenario.merge import nearest
 from simulator.scenario.references import check_references
 from simulator.scenario.schema import Scenario
 from simulator.scenario.shown import shown
-from simulator.scenario.types import bare_type
+from simulator.scenario.types import item_of, table_of
 
 MOST_PROBLEMS = 200
 """Problems of one scenario that are worked out; more help nobody."""
@@ -51,7 +51,7 @@ def validate(raw: Mapping[str, Any], folder: ScenarioFolder) -> tuple[Scenario |
 def _problem(entry: Any) -> Problem:
     where = [str(part) for part in entry["loc"]]
     kind, got = entry["type"], shown(entry.get("input"))
-    model = _model_at(where[:-1])
+    model = table_of(annotation_of(where[:-1]))
     if kind == "extra_forbidden":
         message = f"unknown key {where[-1]!r}{nearest(where[-1], model.model_fields if model is not None else ())}"
     elif kind == "missing":
@@ -107,18 +107,18 @@ def _check_all_names(scenario: Scenario) -> list[Problem]:
     return problems.found[:MOST_PROBLEMS]
 
 
-def _model_at(where: list[str]) -> type[BaseModel] | None:
-    """Return the table at a dotted place of a scenario; None where any key goes."""
+def annotation_of(place: Sequence[str | int]) -> Any:
+    """Return the type that the schema gives a place of a scenario; None where there is no such key."""
     current: Any = Scenario
-    for part in where:
-        inner = bare_type(current)[0]
-        if isinstance(inner, type) and issubclass(inner, BaseModel):
-            field = inner.model_fields.get(part)
-            current = field.annotation if field is not None else None
+    for part in place:
+        table = table_of(current)
+        if table is None:
+            current = item_of(current)
+        elif field := table.model_fields.get(str(part)):
+            current = typing.Annotated[(field.annotation, *field.metadata)] if field.metadata else field.annotation
         else:
-            current = (None, *typing.get_args(inner))[-1]
-    inner = bare_type(current)[0]
-    return inner if isinstance(inner, type) and issubclass(inner, BaseModel) else None
+            return None
+    return current
 
 
 def fill_defaults(raw: Mapping[str, Any], model: type[BaseModel] = Scenario) -> dict[str, Any]:
@@ -132,10 +132,9 @@ def fill_defaults(raw: Mapping[str, Any], model: type[BaseModel] = Scenario) -> 
 
 
 def _fill(value: Any, annotation: Any) -> Any:
-    inner = bare_type(annotation)[0]
-    if isinstance(value, Mapping) and isinstance(inner, type) and issubclass(inner, BaseModel):
-        return fill_defaults(value, inner)
-    item = (None, *typing.get_args(inner))[-1]
+    table, item = table_of(annotation), item_of(annotation)
+    if isinstance(value, Mapping) and table is not None:
+        return fill_defaults(value, table)
     if isinstance(value, Mapping) and item is not None:
         return {key: _fill(one, item) for key, one in value.items()}
     return [_fill(one, item) for one in value] if isinstance(value, list) and item is not None else value

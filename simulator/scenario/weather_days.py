@@ -6,9 +6,11 @@ from collections.abc import Sequence
 from datetime import date
 
 import numpy as np
+from numpy.typing import ArrayLike, NDArray
 
 from simulator.errors import InputError, Problem
-from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
+from simulator.physics.wet_bulb import delta_t_c
+from simulator.physics.workable import solar_elevation_deg, windows_s
 from simulator.scenario.files import CSV, ScenarioFolder
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_weather import WeatherFile
@@ -25,14 +27,13 @@ def weather_days(scenario: Scenario, folder: ScenarioFolder) -> tuple[tuple[Wind
         return None, ()
     path = folder.file(table.path, CSV)
     record = read_weather(path, table.columns, table.column_units)
-    limits = work_limits(table)
     notes = [Problem("weather.file", text, path.name) for text in record.notes]
     if table.daylight_only and None in (record.latitude_deg, record.longitude_deg, record.utc_offset_h):
         text = "the file does not say the place, so dark hours are not taken off"
         notes.append(Problem("weather.file.daylight_only", text, path.name))
     start = scenario.day.start
     days = [
-        tuple((begin - start, end - start) for begin, end in workable_spans_s(record, day, limits))
+        tuple((begin - start, end - start) for begin, end in workable_spans_s(record, day, table))
         for day in record.whole_days()
         if day.month in table.months
     ]
@@ -41,18 +42,31 @@ def weather_days(scenario: Scenario, folder: ScenarioFolder) -> tuple[tuple[Wind
     return tuple(days), tuple(notes)
 
 
-def work_limits(table: WeatherFile) -> WorkLimits:
-    """Return the limits that a scenario sets; `InputError` when a lower one is above an upper."""
-    try:
-        return WorkLimits(
-            table.wind_least, table.wind_most, table.delta_t_least, table.delta_t_most,
-            table.temperature_least, table.temperature_most, table.rain_most, table.daylight_only,
-        )  # fmt: skip
-    except ValueError as error:
-        raise InputError.single(str(error), "weather.file") from error
+def workable_hours(
+    wind_m_per_s: ArrayLike,
+    temperature_c: ArrayLike,
+    humidity_percent: ArrayLike,
+    rain_mm: ArrayLike,
+    daylight: ArrayLike,
+    limits: WeatherFile,
+) -> NDArray[np.bool_]:
+    """Return in which hours all limits hold; NaN is unknown and breaks any limit set on it. All of shape (n,)."""
+    good = np.asarray(daylight, dtype=np.bool_) | (not limits.daylight_only)
+    for weather, least, most in (
+        (wind_m_per_s, limits.wind_least, limits.wind_most),
+        (temperature_c, limits.temperature_least, limits.temperature_most),
+        (rain_mm, None, limits.rain_most),
+        (delta_t_c(temperature_c, humidity_percent), limits.delta_t_least, limits.delta_t_most),
+    ):
+        values = np.asarray(weather, dtype=np.float64)
+        if least is not None:
+            good = good & (values >= least)
+        if most is not None:
+            good = good & (values <= most)
+    return good
 
 
-def workable_spans_s(record: HourlyWeather, day: date, limits: WorkLimits) -> Sequence[tuple[float, float]]:
+def workable_spans_s(record: HourlyWeather, day: date, limits: WeatherFile) -> Sequence[tuple[float, float]]:
     """Return the stretches of a date in which take-offs are allowed, s after midnight."""
     hours = record.on(day)
     daylight = np.ones(len(hours), dtype=np.bool_)

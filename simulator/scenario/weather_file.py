@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Callable, Mapping
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from datetime import date, datetime, timedelta
 from pathlib import Path
@@ -26,18 +27,13 @@ _MOST_ROWS = 200_000
 """More than twenty years; every date is looked for among all rows."""
 _LARGEST_FILE_BYTES = 100_000_000
 _NEEDED = ("time", "wind", "temperature", "humidity")
-_RANGES = {
-    "wind": (0.0, 110.0, "m/s"),
-    "temperature": (-90.0, 60.0, "degC"),
-    "humidity": (0.0, 100.0, "%"),
-    "rain": (0.0, 1000.0, "mm"),
+_MEASURED: dict[str, tuple[float, float, dict[str, tuple[float, float]]]] = {
+    "wind": (0.0, 110.0, {"m/s": (1.0, 0.0), "mph": (0.44704, 0.0), "km/h": (1 / 3.6, 0.0), "kt": (1852 / 3600, 0.0)}),
+    "temperature": (-90.0, 60.0, {"degC": (1.0, 0.0), "degF": (5 / 9, -32.0), "K": (1.0, -273.15)}),
+    "humidity": (0.0, 100.0, {"%": (1.0, 0.0), "share": (100.0, 0.0)}),
+    "rain": (0.0, 1000.0, {"mm": (1.0, 0.0), "in": (25.4, 0.0)}),
 }
-_UNITS: dict[str, dict[str, tuple[float, float]]] = {  # unit: (factor, offset before the factor)
-    "wind": {"m/s": (1.0, 0.0), "mph": (0.44704, 0.0), "km/h": (1 / 3.6, 0.0), "kt": (1852 / 3600, 0.0)},
-    "temperature": {"degC": (1.0, 0.0), "degF": (5 / 9, -32.0), "K": (1.0, -273.15)},
-    "humidity": {"%": (1.0, 0.0), "share": (100.0, 0.0)},
-    "rain": {"mm": (1.0, 0.0), "in": (25.4, 0.0)},
-}
+"""Least and most, and by unit, the inner one first, factor and offset before the factor."""
 _TMY3_COLUMNS = {
     "date": "Date (MM/DD/YYYY)",
     "clock": "Time (HH:MM)",
@@ -124,8 +120,8 @@ def _check_keys(columns: Mapping[str, str], units: Mapping[str, str], problems: 
         if key not in columns:
             problems.add("columns", f"no column is named for {key!r}; needed are {', '.join(_NEEDED)}")
     for key, unit in units.items():
-        if key in _UNITS and unit not in _UNITS[key]:
-            problems.add("units", f"got {key} in {shown(unit)}; allowed is one of {', '.join(_UNITS[key])}")
+        if key in _MEASURED and unit not in _MEASURED[key][2]:
+            problems.add("units", f"got {key} in {shown(unit)}; allowed is one of {', '.join(_MEASURED[key][2])}")
         if key == "time":
             problems.add("units", "got a unit of the time; allowed is none, it is a date and a clock")
     problems.refuse()
@@ -149,15 +145,14 @@ def _read_columns(
         problems.add("", "is empty; allowed is a header line and hours")
         problems.refuse()
 
-    def read_time(cells: list[str]) -> datetime | str:
-        text = cell(cells, places["time"])
-        try:
-            moment = datetime.fromisoformat(text)
-        except ValueError:
-            return f"got time = {cell_shown(text)}; allowed is a date and time such as '2024-06-01 07:00'"
-        if moment.tzinfo is not None:
-            return f"got time = {cell_shown(text)}; allowed is local clock time without an offset"
-        return moment
+    def read_time(cells: list[str]) -> datetime:
+        got, allowed = cell(cells, places["time"]), "a date and time such as '2024-06-01 07:00'"
+        with suppress(ValueError):
+            moment = datetime.fromisoformat(got)
+            if moment.tzinfo is None:
+                return moment
+            allowed = "local clock time without an offset"
+        raise _TimeError(f"got time = {cell_shown(got)}; allowed is {allowed}")
 
     places = _places(rows[0], columns, problems)
     table = _hours(rows[1:], read_time, places, units, problems, least_hours)
@@ -178,7 +173,7 @@ def _read_tmy3(rows: list[Row], problems: Problems, least_hours: int) -> HourlyW
             got = f"got {name} = {cell_shown(station[column])}"
             problems.add(f"line {line}", f"{got}; allowed is from {-most:g} to {most:g}")
 
-    def read_time(cells: list[str]) -> datetime | str:
+    def read_time(cells: list[str]) -> datetime:
         day, clock = cell(cells, places["date"]), cell(cells, places["clock"])
         try:
             month, number = (int(part) for part in day.split("/")[:2])
@@ -187,8 +182,8 @@ def _read_tmy3(rows: list[Row], problems: Problems, least_hours: int) -> HourlyW
                 raise ValueError
             return datetime(TYPICAL_YEAR, month, number) + timedelta(hours=hour - 1)
         except (ValueError, OverflowError):
-            got = f"{cell_shown(day)} {cell_shown(clock)}"
-            return f"got {got}; allowed is a date such as '06/01/1997' and an hour from 01:00 to 24:00"
+            allowed = "a date such as '06/01/1997' and an hour from 01:00 to 24:00"
+            raise _TimeError(f"got {cell_shown(day)} {cell_shown(clock)}; allowed is {allowed}") from None
 
     places = _places(rows[1], _TMY3_COLUMNS, problems)
     table = _hours(rows[2:], read_time, places, {}, problems, least_hours)
@@ -201,7 +196,7 @@ def _read_tmy3(rows: list[Row], problems: Problems, least_hours: int) -> HourlyW
 
 def _hours(
     rows: list[Row],
-    read_time: Callable[[list[str]], datetime | str],
+    read_time: Callable[[list[str]], datetime],
     places: Mapping[str, int],
     units: Mapping[str, str],
     problems: Problems,
@@ -210,23 +205,13 @@ def _hours(
     if len(rows) < least_hours:
         problems.add("", f"got {len(rows)} hours; allowed is at least {least_hours}")
     problems.refuse()
-    times = _times(rows, read_time, problems)
-    zeros = np.zeros(len(rows))
-    wind, temperature, humidity, rain = (
-        _measured(rows, key, places[key], units.get(key), problems) if key in places else zeros for key in _RANGES
-    )
-    problems.refuse()
-    return HourlyWeather(np.array(times, dtype="datetime64[s]"), wind, temperature, humidity, rain)
-
-
-def _times(rows: list[Row], read_time: Callable[[list[str]], datetime | str], problems: Problems) -> list[datetime]:
-    """Return the hours' beginnings; one that does not follow its forerunner by an hour is a problem."""
     times: list[datetime] = []
     before: datetime | None = None
     for line, cells in rows:
-        got = read_time(cells)
-        if isinstance(got, str):
-            problems.add(f"line {line}", got)
+        try:
+            got = read_time(cells)
+        except _TimeError as error:
+            problems.add(f"line {line}", str(error))
             before = None
             continue
         if before is not None and got - before != timedelta(hours=1):
@@ -235,7 +220,16 @@ def _times(rows: list[Row], read_time: Callable[[list[str]], datetime | str], pr
             problems.add(f"line {line}", f"got the time {got}, {told} the row before; allowed is one hour after it")
         before = got
         times.append(got)
-    return times
+    zeros = np.zeros(len(rows))
+    wind, temperature, humidity, rain = (
+        _measured(rows, key, places[key], units.get(key), problems) if key in places else zeros for key in _MEASURED
+    )
+    problems.refuse()
+    return HourlyWeather(np.array(times, dtype="datetime64[s]"), wind, temperature, humidity, rain)
+
+
+class _TimeError(ValueError):
+    """A time that cannot be read; the message says why."""
 
 
 def _number(text: str) -> float:
@@ -249,8 +243,9 @@ def _number(text: str) -> float:
 
 def _measured(rows: list[Row], key: str, place: int, unit: str | None, problems: Problems) -> FloatArray:
     """Return a column in its inner unit; what is no number or impossible is a problem with its line."""
-    least, most, inner = _RANGES[key]
-    factor, offset = _UNITS[key][unit or inner]
+    least, most, units = _MEASURED[key]
+    inner = next(iter(units))
+    factor, offset = units[unit or inner]
     values = np.array([(_number(cell(cells, place)) + offset) * factor for _, cells in rows])
     # a hair beyond 100 % is rounding of the station, more is a wrong column or unit
     slack = 0.5 if key == "humidity" else 0.0

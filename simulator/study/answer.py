@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-import dataclasses
 import math
 from collections.abc import Callable, Iterable, Mapping
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING, Any, ClassVar, Literal
 
 import numpy as np
@@ -12,6 +12,7 @@ from numpy.typing import NDArray
 
 from simulator.experiment.document import as_json
 from simulator.scenario.schema_costs import Costs
+from simulator.scenario.units import AreaUnit
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -20,24 +21,29 @@ Columns = Mapping[str, Callable[[Any], Any]]
 """Heads of a table, and what stands under each for a row."""
 
 
-@dataclasses.dataclass(frozen=True)
+@dataclass(frozen=True, kw_only=True)
 class Answer:
     """The answer of a study; what it is made of stands in its fields."""
 
     study: ClassVar[str]
     document: ClassVar[tuple[str, ...]] = ()
     """Names of what goes into the JSON document, in order; ``key=attribute`` where the two differ."""
-
     files: ClassVar[tuple[str, ...]] = ()
     """Files and the attributes that hold their tables, as ``file=attribute``; None: no such table."""
 
-    stopped: str = dataclasses.field(default="", kw_only=True)
+    unit: AreaUnit
+    simulated: dict[str, int] = field(default_factory=dict)
+    """Runs simulated, by equipment set."""
+    stopped: str = ""
     """Why the study ended early; empty when it did not."""
-    costs: Costs | None = dataclasses.field(default=None, kw_only=True)
+    costs: Costs | None = None
 
     @property
     def sentences(self) -> list[str]:
         """The answer as one would tell it, the first sentence alone being enough."""
+        return self._sentences()
+
+    def _sentences(self) -> list[str]:
         raise NotImplementedError
 
     @property
@@ -48,11 +54,17 @@ class Answer:
     @property
     def rows(self) -> list[list[str]]:
         """The table for people, its head first."""
+        return self._rows()
+
+    def _rows(self) -> list[list[str]]:
         raise NotImplementedError
 
     @property
     def remarks(self) -> list[str]:
         """What to know beside it."""
+        return self._remarks()
+
+    def _remarks(self) -> list[str]:
         raise NotImplementedError
 
     @property
@@ -62,14 +74,19 @@ class Answer:
         return {name: table for name, table in found if table is not None}
 
     @property
-    def simulated(self) -> dict[str, int]:
-        """Runs simulated, by equipment set."""
-        return {}
-
-    @property
     def currency(self) -> str:
         """Currency of the scenario; empty without costs."""
         return "" if self.costs is None else self.costs.currency
+
+    @property
+    def money(self) -> str | None:
+        """Currency of the scenario; None without costs."""
+        return self.currency or None
+
+    @property
+    def per_day(self) -> str:
+        """The unit of output."""
+        return f"{self.unit.name} a day"
 
     def to_json(self) -> dict[str, Any]:
         """Return the answer as a JSON-able document; infinity (never) and what is missing are null."""
@@ -80,10 +97,8 @@ def frame(rows: Iterable[Any], columns: Columns) -> pd.DataFrame:
     """Return a table of data, NaN where a number is missing."""
     import pandas as pd
 
-    found = [[get(row) for get in columns.values()] for row in rows]
-    return pd.DataFrame(
-        [[math.nan if value is None else value for value in values] for values in found], columns=list(columns)
-    )
+    found = [[math.nan if (value := get(row)) is None else value for get in columns.values()] for row in rows]
+    return pd.DataFrame(found, columns=list(columns))
 
 
 def shown(rows: Iterable[Any], columns: Columns) -> list[list[str]]:
@@ -91,22 +106,22 @@ def shown(rows: Iterable[Any], columns: Columns) -> list[list[str]]:
     return [list(columns), *(["–" if (text := get(row)) is None else text for get in columns.values()] for row in rows)]
 
 
-def limits(name: str, get: Callable[[Any], Any], scale: float = 1.0, mean: str = "") -> Columns:
-    """Return the columns of an interval, divided by a scale: its mean and, under the name, its limits."""
+def attributes(*names: str, per: float = 1.0) -> Columns:
+    """Return columns of attributes, each ``head=attribute``; a ``/`` behind divides, and of None all is None."""
 
-    def part(end: str) -> Callable[[Any], float | None]:
-        def value(row: Any) -> float | None:
-            interval = get(row)
-            found = None if interval is None else getattr(interval, end)
-            return None if found is None else float(found) / scale
+    def reader(path: str) -> Callable[[Any], Any]:
+        def read(row: Any) -> Any:
+            for part in path.removesuffix("/").split("."):
+                row = None if row is None else getattr(row, part)
+            return float(row) / per if path.endswith("/") and row is not None else row
 
-        return value
+        return read
 
-    ends = {f"{name}_{end}".lstrip("_"): part(end) for end in ("low", "high")}
-    return {mean or name: part("mean"), **ends}
+    split = (name.partition("=") for name in names)
+    return {head: reader(path or head) for head, _, path in split}
 
 
-@dataclasses.dataclass(frozen=True)
+@dataclass(frozen=True)
 class Spread:
     """The 10th, 50th and 90th percentile over drawn futures; infinity is never."""
 

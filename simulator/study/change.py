@@ -27,7 +27,7 @@ from simulator.study.money import (
     pieces_of,
     yearly_cost,
 )
-from simulator.study.words import interval_text, money_range, scaled, sure_limits
+from simulator.study.words import direction, interval_text, money_range, scaled
 
 _K = len(LEDGER)
 
@@ -36,9 +36,8 @@ _K = len(LEDGER)
 class Case:
     """The money of a change over seasons of so many work days in which so many acres can be sold.
 
-    Items of its own are prices of what is no number of pieces: a change as a whole, a larger generator, a faster pump;
-    ``only_own`` lets these stand instead of the prices of the pieces bought. All functions take ledgers of both sets
-    side by side, of shape (..., 2 len(LEDGER)).
+    ``own_items`` are what is no number of pieces, or with ``only_own`` the change as a whole, whatever pieces cost. All
+    functions take ledgers of both sets side by side, of shape (..., 2 len(LEDGER)).
     """
 
     costs: Costs
@@ -59,13 +58,8 @@ class Case:
     def seasons(self, joint: FloatArray) -> tuple[SeasonMoney, SeasonMoney, FloatArray, FloatArray, FloatArray]:
         """Return both sets' seasons, and by season: gain before the purchase, upkeep and capital of what is bought."""
         kept = self.before & self.after
-
-        def money(after: bool, charged: Pieces) -> SeasonMoney:
-            means, pieces = (joint[..., _K:], self.after) if after else (joint[..., :_K], self.before)
-            return season_money(means, self.costs, pieces, self.days, self.demand, charged)
-
-        one, two = money(False, kept), money(True, kept)
-        gone, new = money(False, self.before - self.after), money(True, self.bought)
+        one, two = self._money(joint, False, kept), self._money(joint, True, kept)
+        gone, new = self._money(joint, False, self.before - self.after), self._money(joint, True, self.bought)
         gain = two.margin - one.margin + gone.upkeep + gone.capital
         upkeep, capital = new.upkeep, new.capital
         for item in self.own_items:
@@ -74,6 +68,10 @@ class Case:
             capital = capital + float(yearly_cost(item, item.life_years, self.costs.interest)) - kept_up
         return one, two, gain, upkeep, capital
 
+    def _money(self, joint: FloatArray, after: bool, charged: Pieces | None = None) -> SeasonMoney:
+        means, pieces = (joint[..., _K:], self.after) if after else (joint[..., :_K], self.before)
+        return season_money(means, self.costs, pieces, self.days, self.demand, charged)
+
     def extra_sold(self, joint: FloatArray) -> FloatArray:
         """Return the acres a season that the change adds and that are sold."""
         one, two, _, _, _ = self.seasons(joint)
@@ -81,7 +79,7 @@ class Case:
 
     def extra_cost_per_acre(self, joint: FloatArray) -> FloatArray:
         """Return what an acre costs with the change, everything counted, less what it costs without."""
-        one = season_money(joint[..., :_K], self.costs, self.before, self.days, self.demand)
+        one = self._money(joint, False)
         _, two, _, upkeep, capital = self.seasons(joint)
         return np.asarray(two.cost_per_acre + (upkeep + capital) / two.acres - one.cost_per_acre)
 
@@ -91,29 +89,21 @@ class Case:
         return gain - upkeep - capital
 
     def value(self, joint: FloatArray) -> FloatArray:
-        """Return the net present value of equal seasons over the horizon.
-
-        Equipment is counted at its yearly equivalent cost, so what outlives the horizon, or is replaced within it, is
-        counted for the years used.
-        """
+        """Return the net present value of equal seasons over the horizon, at yearly equivalent cost of equipment."""
         return float(annuity_factor(self.costs.interest, self.costs.horizon_years)) * self.margin(joint)
 
     def life(self, joint: FloatArray) -> float:
         """Return how long the shortest-lived piece bought lasts, in years; infinity when nothing is bought."""
         items = item_table(self.costs)
-        cycles = float(season_money(joint[..., _K:], self.costs, self.after, self.days, self.demand).cycles_per_pack)
+        cycles = float(self._money(joint, True).cycles_per_pack)
         lives = [float(life_years(items[one], cycles if one[0] == "pack" else 0.0)) for one in self.bought]
         return min([*lives, *(item.life_years for item in self.own_items)], default=math.inf)
 
 
 def make_case(
-    base: EquipmentSet,
-    changed: EquipmentSet,
-    costs: Costs,
-    price: Item | None,
-    question: str,
+    base: EquipmentSet, changed: EquipmentSet, costs: Costs, price: Item | None, question: str,
     extra: Sequence[Item] = (),
-) -> tuple[Case, str]:
+) -> tuple[Case, str]:  # fmt: skip
     """Return the money of a change and its name in plain words (empty when no number of pieces or people changes)."""
     before, after = pieces_of(base.scenario), pieces_of(changed.scenario)
     words = change_words(base.scenario, changed.scenario)
@@ -133,11 +123,7 @@ def make_case(
 
 @dataclass(frozen=True)
 class BreakEven:
-    """Where the change just pays over the horizon, all else as it is; None where it never turns.
-
-    The highest price of what is bought, the lowest price of an acre, the fewest work days and the least demand of a
-    season.
-    """
+    """Highest price and least rest of what makes the change just pay over the horizon; None where it never turns."""
 
     purchase_price: Interval | None
     price_per_acre: float | None
@@ -159,12 +145,9 @@ def break_even(case: Case, joint: FloatArray) -> BreakEven:
     if case.costs.price_per_acre is not None and acres > 1e-9:
         lowest = max(0.0, case.costs.price_per_acre - float(case.margin(means)) / acres)
     most = float(max(means[0], means[_K]))
-    return BreakEven(
-        price,
-        lowest,
-        _least(lambda x: float(replace(case, days=x).margin(means)), 366.0),
-        _least(lambda x: float(replace(case, demand=x).margin(means)), most * min(366.0, case.days)),
-    )
+    season = _least(lambda x: float(replace(case, days=x).margin(means)), 366.0)
+    demand = _least(lambda x: float(replace(case, demand=x).margin(means)), most * min(366.0, case.days))
+    return BreakEven(price, lowest, season, demand)
 
 
 def _least(margin: Callable[[float], float], most: float) -> float | None:
@@ -196,43 +179,31 @@ class JobChange:
 
     def sentence(self, unit: AreaUnit, currency: str) -> str:
         """Return both in a sentence."""
-        way = _way(self.work_days)
+        way = direction(self.work_days)
         days = interval_text(scaled(self.work_days, way or 1.0), unit=f"{'more' if way > 0 else 'fewer'} work days")
         text = f"The job takes {days if way else 'as long as far as the runs can tell'}"
         if self.cost_per_acre is not None:
-            way = _way(self.cost_per_acre)
+            way = direction(self.cost_per_acre)
             size = money_range(scaled(self.cost_per_acre, (way or 1.0) / unit.acres), currency)
             more = f"{size} {'more' if way > 0 else 'less'}" if way else "the same as far as the runs can tell"
             text += f", and {unit.an} costs {more}"
         return f"{text}."
 
 
-def _way(change: Interval) -> float:
-    """Return 1 or -1 where a change is up or down beyond doubt, else 0."""
-    low, high = sure_limits(change)
-    return 0.0 if low <= 0.0 <= high else math.copysign(1.0, change.mean)
-
-
 def job_change(
-    sets: tuple[EquipmentSet, EquipmentSet],
-    tables: tuple[FloatArray, FloatArray],
-    case: Case | None,
-    level: float = 0.95,
+    sets: Sequence[EquipmentSet], tables: Sequence[FloatArray], case: Case | None, level: float = 0.95
 ) -> JobChange | None:
     """Return what a change does to the job; None where the list repeats or some run has not done it."""
     done = all((rows[:, place_of("job_done")] > 0.0).all() for rows in tables)
     if not done or any(entry.scenario.work != "once" for entry in sets):
         return None
-    days = [rows[:, place_of("work_days")] for rows in tables]
+    before, after = (rows[:, place_of("work_days")] for rows in tables)
     cost = None
-    if case is not None and _priced(case):
-        cost = jackknife(case.extra_cost_per_acre, joint_ledger(tables, sets, case.costs), level)
-    return JobChange(paired_interval(days[1], days[0], level), cost)
-
-
-def _priced(case: Case) -> bool:
-    needed = case.before if case.only_own else case.before + case.after
-    return needed.keys() <= item_table(case.costs).keys()
+    if case is not None:
+        needed = case.before if case.only_own else case.before + case.after
+        if needed.keys() <= item_table(case.costs).keys():
+            cost = jackknife(case.extra_cost_per_acre, joint_ledger(tables, sets, case.costs), level)
+    return JobChange(paired_interval(after, before, level), cost)
 
 
 def joint_ledger(tables: Sequence[FloatArray], sets: Sequence[EquipmentSet], costs: Costs) -> FloatArray:

@@ -16,16 +16,14 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList, FieldSite
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import AreaUnit, area_unit
+from simulator.scenario.units import area_unit
 from simulator.study.answer import Answer, shown
-from simulator.study.cases import CaseRuns, Trials
-from simulator.study.day_money import jackknife, ledger_of
-from simulator.study.job_cost import cost_of_an_acre
+from simulator.study.cases import CaseRuns, FloatArray, Report, Trials, changed_set, check_runs
+from simulator.study.day_money import cost_of_an_acre, jackknife, ledger_of
 from simulator.study.money import item_table, pieces_of
 from simulator.study.reading import parse_rates
 from simulator.study.splits import MOST_FIELDS
-from simulator.study.trial import FloatArray, Report, changed_set, check_runs
-from simulator.study.words import never_done, number_text
+from simulator.study.words import never_done, number_text, size_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -37,11 +35,7 @@ MEASURE_WORDS = {"day": "per day", "person_hour": "per person-hour", "cost": "pe
 
 @dataclass(frozen=True)
 class Crossover(Answer):
-    """Map of winners: differences above 0 are always in favour of set a.
-
-    The cells have one row a cell and measure; each interval holds at ``level``, raised over 95 % because borders are
-    looked at up to ``looks`` times. Costs leave out equipment that is unpriced.
-    """
+    """Map of winners, a row a cell and measure: differences above 0 are always in favour of set a."""
 
     study = "crossover"
     files = ("cells.csv=cells",)
@@ -58,39 +52,29 @@ class Crossover(Answer):
     level: float
     looks: int
     unpriced: tuple[str, ...]
-    unit: AreaUnit
     job_m2: float
 
-    @property
-    def sentences(self) -> list[str]:
-        """Who wins where, and the widest gap."""
-        unit, cells, said = self.unit, self.cells, []
-        for measure in dict.fromkeys(cells["measure"]):
-            own = cells[cells["measure"] == measure]
+    def _sentences(self) -> list[str]:
+        unit, said = self.unit, []
+        for measure, own in self.cells.groupby("measure", sort=False):
             won = {name: own[own["winner"] == name] for name in (self.a, self.b, "")}
-            words = MEASURE_WORDS[measure]
-            whole = next((name for name in (self.a, self.b) if len(won[name]) == len(own)), None)
-            if whole is not None:
-                said.append(f"{words} {whole} wins everywhere on this map")
-                continue
             parts = [
-                f"{name} wins {len(won[name])} of {len(own)} cells ({self._where(won[name])})"
-                for name in (self.a, self.b)
-                if len(won[name])
-            ]
+                f"{name} wins {len(part)} of {len(own)} cells ({self._where(part)})" if len(part) < len(own)
+                else f"{name} wins everywhere on this map"
+                for name, part in won.items()
+                if name and len(part)
+            ]  # fmt: skip
             if len(won[""]):
                 parts.append(f"{len(won[''])} {'is' if len(won['']) == 1 else 'are'} too close to call")
-            said.append(f"{words} " + ", ".join(parts))
-        best = cells[cells["measure"] == "day"]
+            said.append(f"{MEASURE_WORDS[str(measure)]} {', '.join(parts)}")
+        best = self.cells[self.cells["measure"] == "day"]
         row = best.iloc[int(np.argmax(np.abs(best["difference"].to_numpy())))]
-        low, high, gap = (float(row[name]) / unit.acres for name in ("low", "high", "difference"))
+        gap, low, high = (float(row[name]) / unit.acres for name in ("difference", "low", "high"))
         tail = ""
         if low * high > 0:
-            amount = format_estimate(abs(gap), *sorted((abs(low), abs(high))))
-            tail = (
-                f" The widest gap is {amount} {unit.name} a day for {self.a if gap > 0 else self.b}, "
-                f"at {row['rate']} on fields of {unit.of_m2(float(row['field_area_m2'])):.3g} {unit.name}."
-            )
+            size = f"{unit.of_m2(float(row['field_area_m2'])):.3g} {unit.name}"
+            lead = f"{size_text(gap, low, high)} {self.per_day} for {self.a if gap > 0 else self.b}"
+            tail = f" The widest gap is {lead}, at {row['rate']} on fields of {size}."
         return [f"On a job of about {unit.of_m2(self.job_m2):,.0f} {unit.name}, {'; '.join(said)}.{tail}"]
 
     def _where(self, cells: pd.DataFrame) -> str:
@@ -100,15 +84,10 @@ class Crossover(Answer):
         size, rate = (" to ".join(dict.fromkeys(ends)) for ends in (sizes, rates))
         return f"fields of {size} {unit.name}, {rate}"
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a cell and measure."""
+    def _rows(self) -> list[list[str]]:
         unit = self.unit
-        labels = {
-            "day": f"{unit.name}/day",
-            "person_hour": f"{unit.name}/person-hour",
-            "cost": f"{self.currency}/{unit.one} (the cheaper wins)",
-        }
+        cheaper = f"{self.currency}/{unit.one} (the cheaper wins)"
+        labels = {"day": f"{unit.name}/day", "person_hour": f"{unit.name}/person-hour", "cost": cheaper}
 
         def per(row: dict[Hashable, Any]) -> float:
             return unit.acres if row["measure"] == "cost" else 1.0 / unit.acres
@@ -126,9 +105,7 @@ class Crossover(Answer):
             "runs": lambda row: number_text(row["runs"]),
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """How sure borders are, jobs that are not done, and what costs leave out."""
+    def _remarks(self) -> list[str]:
         often = "once" if self.looks == 1 else f"up to {self.looks} times"
         said = [
             f"Every cell was looked at {often}; each interval holds at {100 * self.level:.3g} %, "
@@ -143,27 +120,12 @@ class Crossover(Answer):
             said.append(f"Costs leave out what has no price: {', '.join(self.unpriced)}.")
         return said
 
-    @property
-    def simulated(self) -> dict[str, int]:
-        """Both sets."""
-        return {name: int(self.cells["runs"].max()) for name in (self.a, self.b)}
-
 
 def crossover(
-    loaded: LoadedScenario,
-    a: str,
-    b: str,
-    areas_m2: Sequence[float],
-    rates: Sequence[str],
-    runs: int = 16,
-    most_runs: int = 256,
-    distance_m: float | None = None,
-    length_to_width: float = 2.0,
-    job_m2: float | None = None,
-    seed: int | None = None,
-    workers: int = 1,
-    report: Report | None = None,
-) -> Crossover:
+    loaded: LoadedScenario, a: str, b: str, areas_m2: Sequence[float], rates: Sequence[str], runs: int = 16,
+    most_runs: int = 256, distance_m: float | None = None, length_to_width: float = 2.0, job_m2: float | None = None,
+    seed: int | None = None, workers: int = 1, report: Report | None = None,
+) -> Crossover:  # fmt: skip
     """Map which of two equipment sets wins over field size and application rate.
 
     Every cell begins with ``runs`` runs; cells where a measure's interval straddles zero are given twice as many again
@@ -242,68 +204,53 @@ def crossover(
             simulated.extend(last, [case for cell in open_cells for case in (cell, cell + count)])
             if last >= most_runs:
                 break
-            open_cells = [cell for cell in open_cells if not _decided(simulated, cell, count, measures, level)]
+            open_cells = [cell for cell in open_cells if not _decided(simulated, (cell, cell + count), measures, level)]
             last = min(2 * last, most_runs)
     except KeyboardInterrupt:
         stopped = "interrupted; only the cells that had finished are in the table"
     rows = []
     for cell, (area, text, value) in enumerate(grid):
-        n = min(simulated.runs(cell), simulated.runs(cell + count))
+        pair = (cell, cell + count)
+        n = min(map(simulated.runs, pair))
         if n < 3:
             continue
         known = {"field_area_m2": area, "fields": numbers[area], "rate": text, "rate_si": value}
-        for side, case in (("a", cell), ("b", cell + count)):
+        for side, case in zip("ab", pair, strict=True):
             for short, name in (("work_days", "work_days"), ("done_share", "job_done")):
                 known[f"{side}_{short}"] = float(simulated.column(case, name)[:n].mean())
         for measure in measures:
-            difference, *both = _compare(simulated, cell, cell + count, measure, level)
-            found = difference or Interval(math.nan, None, None, n, None)
+            found, *values = _compare(simulated, pair, measure, level)
             winner = a if (found.low or 0.0) > 0 else b if (found.high or 0.0) < 0 else ""
             told = {"difference": found.mean, "low": found.low, "high": found.high, "winner": winner, "runs": n}
-            rows.append({**known, "measure": measure, **told, "a_value": both[0], "b_value": both[1]})
+            rows.append({**known, "measure": measure, **told, "a_value": values[0], "b_value": values[1]})
     if not rows:
         raise KeyboardInterrupt
+    cells = pd.DataFrame(rows)
     return Crossover(
-        a,
-        b,
-        pd.DataFrame(rows),
-        tuple(rates),
-        tuple(areas_m2),
-        measures,
-        level,
-        looks,
-        _unpriced(plans[::count]) if "cost" in measures else (),
-        area_unit(loaded.base.units),
-        total_m2,
-        costs=loaded.base.costs,
-        stopped=stopped,
-    )
+        a, b, cells, tuple(rates), tuple(areas_m2), measures, level, looks,
+        _unpriced(plans[::count]) if "cost" in measures else (), total_m2, costs=loaded.base.costs, stopped=stopped,
+        unit=area_unit(loaded.base.units), simulated=dict.fromkeys((a, b), int(cells["runs"].max())),
+    )  # fmt: skip
 
 
-def _compare(
-    simulated: CaseRuns, first: int, second: int, measure: str, level: float
-) -> tuple[Interval | None, float, float]:
+def _compare(simulated: CaseRuns, pair: Sequence[int], measure: str, level: float) -> tuple[Interval, float, float]:
     """Return the difference in favour of the first, and the two values."""
-    cases = (first, second)
-    count = min(map(simulated.runs, cases))
-    acres = [simulated.column(case, "acres")[:count] for case in cases]
+    count = min(map(simulated.runs, pair))
+    acres = [simulated.column(case, "acres")[:count] for case in pair]
     if measure == "day":
         return paired_interval(acres[0], acres[1], level), float(acres[0].mean()), float(acres[1].mean())
     if min(acres[0].sum(), acres[1].sum()) <= 0:
-        return None, math.nan, math.nan
+        return Interval(math.nan, None, None, count, None), math.nan, math.nan
     values: list[Callable[[FloatArray], FloatArray]]
     if measure == "person_hour":
-        tables = [
-            np.column_stack([acres[n], simulated.column(case, "crew_hours")[:count]]) for n, case in enumerate(cases)
-        ]
-        values = [_per_hour, _per_hour]
+        hours = [simulated.column(case, "crew_hours")[:count] for case in pair]
+        tables = [np.column_stack(both) for both in zip(acres, hours, strict=True)]
+        values = [lambda means: np.asarray(means[..., 0] / means[..., 1])] * 2
     else:
-        plans = [simulated.plans[case] for case in cases]
-        tables = [
-            ledger_of(simulated.rows(case)[:count], plan.scenario, _costs(plan))
-            for case, plan in zip(cases, plans, strict=True)
-        ]
-        values = [cost_of_an_acre(plan.scenario, _costs(plan)) for plan in plans]
+        scenarios = [(simulated.plans[case].scenario, _costs(simulated.plans[case])) for case in pair]
+        rows = (simulated.rows(case)[:count] for case in pair)
+        tables = [ledger_of(table, *scenario) for table, scenario in zip(rows, scenarios, strict=True)]
+        values = [cost_of_an_acre(*scenario) for scenario in scenarios]
     width = tables[0].shape[1]
     # a lower cost wins, so its order is turned round
     sign = -1.0 if measure == "cost" else 1.0
@@ -313,10 +260,6 @@ def _compare(
 
     one, two = (float(value(table.mean(axis=0))) for value, table in zip(values, tables, strict=True))
     return jackknife(difference, np.hstack(tables), level), one, two
-
-
-def _per_hour(means: FloatArray) -> FloatArray:
-    return np.asarray(means[..., 0] / means[..., 1])
 
 
 def _costs(plan: DayPlan) -> Costs:
@@ -330,12 +273,11 @@ def _unpriced(plans: Sequence[DayPlan]) -> tuple[str, ...]:
     return tuple(dict.fromkeys(f"costs.{kind}.{name}" for kind, name in missing))
 
 
-def _decided(simulated: CaseRuns, cell: int, shift: int, measures: Sequence[str], level: float) -> bool:
-    for measure in measures:
-        difference, _, _ = _compare(simulated, cell, cell + shift, measure, level)
-        if difference is None or difference.low is None or difference.high is None:
+def _decided(simulated: CaseRuns, pair: Sequence[int], measures: Sequence[str], level: float) -> bool:
+    for found, _, _ in (_compare(simulated, pair, measure, level) for measure in measures):
+        if found.low is None or found.high is None:
             return False
         # two sets that never differ are as decided as they will ever be
-        if difference.low <= 0 <= difference.high and difference.high > difference.low:
+        if found.low <= 0 <= found.high and found.high > found.low:
             return False
     return True

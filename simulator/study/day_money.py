@@ -4,31 +4,37 @@ from __future__ import annotations
 
 from collections.abc import Callable
 from dataclasses import dataclass
+from typing import Any
 
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
 from simulator.analysis.summary import place_of
+from simulator.errors import InputError
+from simulator.experiment.document import as_json
 from simulator.experiment.estimates import Interval, mean_interval
+from simulator.experiment.result import Result
+from simulator.experiment.set_result import SetResult
 from simulator.operation.log import FLIGHT_STATES
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.references import used_rigs
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs
-from simulator.study.money import FloatArray, Pieces, item_table, life_years, yearly_cost
+from simulator.study.money import (
+    FloatArray,
+    Pieces,
+    demand_acres,
+    item_table,
+    life_years,
+    need_prices,
+    pieces_of,
+    yearly_cost,
+)
 
 LEDGER = (
-    "acres",
-    "rig_hours",
-    "crew_hours",
-    "fuel_l",
-    "grid_kwh",
-    "drive_km",
-    "charge_cycles",
-    "airborne_hours",
-    "charger_hours",
-    "generator_hours",
-    "work_days",
-)
+    "acres", "rig_hours", "crew_hours", "fuel_l", "grid_kwh", "drive_km", "charge_cycles", "airborne_hours",
+    "charger_hours", "generator_hours", "work_days",
+)  # fmt: skip
 """What a work day's money depends on: columns of a ledger. Hours of a charger and a generator are those of one piece;
 ``work_days`` are those of the run that the day is the mean of.
 """
@@ -36,11 +42,7 @@ _AT = {name: place for place, name in enumerate(LEDGER)}
 
 
 def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> FloatArray:
-    """Return what a work day of each run used.
-
-    Where rigs mix generators and a grid supply, energy is split in proportion to their power (assumption). A generator
-    is taken to run while its rig stands at a field (assumption).
-    """
+    """Return what a work day of each run used."""
 
     def column(name: str) -> FloatArray:
         values: FloatArray = rows[:, place_of(name)]
@@ -48,27 +50,21 @@ def ledger_of(rows: NDArray[np.float64], scenario: Scenario, costs: Costs) -> Fl
 
     rigs = used_rigs(scenario)
     points = [point for name in rigs for point in scenario.rig[name].power.values()]
+    # assumptions: energy of grid and engines is as their power, and generators run while their rig is at a field
     grid = sum(point.grid_power or 0.0 for point in points)
     engine = sum(scenario.generator[point.generator].rated_power for point in points if point.generator is not None)
     rig_hours, field_hours, crew_hours = column("paid_hours"), column("field_hours"), column("crew_hours")
     if costs.pay == "field hours":
         crew_hours = crew_hours * field_hours / np.where(rig_hours > 0, rig_hours, 1.0)
-    ledger = np.column_stack(
-        [
-            column("acres"),
-            rig_hours,
-            crew_hours,
-            column("generator_fuel_l"),
-            column("energy_kwh") * (grid / (grid + engine)),
-            column("drive_km"),
-            column("charge_cycles"),
-            sum((column(f"time_s/{state.value}") for state in FLIGHT_STATES), np.zeros(len(rows))) / 3600.0,
-            column("utilisation/chargers") * rig_hours / len(rigs),
-            field_hours / len(rigs),
-            column("work_days"),
-        ]
-    )
-    return np.asarray(ledger)
+    airborne_s = sum((column(f"time_s/{state.value}") for state in FLIGHT_STATES), np.zeros(len(rows)))
+    used = {
+        "acres": column("acres"), "rig_hours": rig_hours, "crew_hours": crew_hours,
+        "fuel_l": column("generator_fuel_l"), "grid_kwh": column("energy_kwh") * (grid / (grid + engine)),
+        "drive_km": column("drive_km"), "charge_cycles": column("charge_cycles"), "airborne_hours": airborne_s / 3600.0,
+        "charger_hours": column("utilisation/chargers") * rig_hours / len(rigs),
+        "generator_hours": field_hours / len(rigs), "work_days": column("work_days"),
+    }  # fmt: skip
+    return np.column_stack([used[name] for name in LEDGER])
 
 
 @dataclass(frozen=True)
@@ -92,20 +88,16 @@ class SeasonMoney:
     @property
     def margin(self) -> FloatArray:
         """Revenue less everything: running, upkeep and capital."""
-        margin: FloatArray = self.revenue - self.running - self.upkeep - self.capital
-        return margin
+        return np.asarray(self.revenue - self.running - self.upkeep - self.capital)
 
 
 def running_per_day(means: FloatArray, costs: Costs) -> FloatArray:
     """Return wages, fuel, energy, driving and other costs of a day."""
-    spent: FloatArray = (
-        means[..., _AT["crew_hours"]] * costs.wage_per_hour
-        + means[..., _AT["fuel_l"]] * costs.fuel_per_litre
-        + means[..., _AT["grid_kwh"]] * costs.grid_per_kwh
-        + means[..., _AT["drive_km"]] * costs.drive_per_km
-        + costs.other_per_day
-    )
-    return spent
+    prices = {
+        "crew_hours": costs.wage_per_hour, "fuel_l": costs.fuel_per_litre, "grid_kwh": costs.grid_per_kwh,
+        "drive_km": costs.drive_per_km,
+    }  # fmt: skip
+    return np.asarray(sum(means[..., _AT[name]] * price for name, price in prices.items()) + costs.other_per_day)
 
 
 def revenue_per_day(means: FloatArray, costs: Costs) -> FloatArray:
@@ -116,17 +108,12 @@ def revenue_per_day(means: FloatArray, costs: Costs) -> FloatArray:
 
 
 def season_money(
-    means: FloatArray,
-    costs: Costs,
-    pieces: Pieces,
-    days: ArrayLike,
-    demand: float | None = None,
+    means: FloatArray, costs: Costs, pieces: Pieces, days: ArrayLike, demand: float | None = None,
     charged: Pieces | None = None,
-) -> SeasonMoney:
-    """Return the money of a season from what its days are on average.
+) -> SeasonMoney:  # fmt: skip
+    """Return the money of a season of such days, until the demand (acres) is met; the last day counts as far as needed.
 
-    Work stops when the demand (acres) is met; the last day counts as far as it is needed. Upkeep and capital are those
-    of the pieces that are charged, all by default.
+    Upkeep and capital are those of the pieces that are charged, all by default.
     """
     acres_day = means[..., _AT["acres"]]
     most = np.broadcast_to(np.asarray(days, dtype=np.float64), acres_day.shape)
@@ -152,23 +139,15 @@ def season_money(
         kept = item.upkeep_share * item.purchase
         upkeep = upkeep + number * kept
         capital = capital + number * (yearly_cost(item, life, costs.interest) - kept)
-    return SeasonMoney(
-        worked,
-        acres_day * worked,
-        acres_day * most,
-        revenue_per_day(means, costs) * worked,
-        running_per_day(means, costs) * worked,
-        upkeep,
-        capital,
-        cycles,
-    )
+    revenue, running = (each(means, costs) * worked for each in (revenue_per_day, running_per_day))
+    return SeasonMoney(worked, acres_day * worked, acres_day * most, revenue, running, upkeep, capital, cycles)
 
 
 def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, level: float = 0.95) -> Interval:
     """Return a smooth function of mean days with its interval, by leaving out one run after another.
 
-    For a linear function this is the t interval of the mean (Efron & Tibshirani, *An Introduction to the Bootstrap*,
-    chapter 11; from memory). Runs of several sets that share random numbers go in as columns side by side.
+    Source: Efron & Tibshirani, *An Introduction to the Bootstrap*, chapter 11; from memory. Runs of several sets that
+    share random numbers go in as columns side by side.
     """
     n = len(ledger)
     total = ledger.sum(axis=0)
@@ -184,13 +163,12 @@ def jackknife(function: Callable[[FloatArray], FloatArray], ledger: FloatArray, 
 def season_draws(
     ledger: FloatArray, season_days: float, years: int, worlds: int, rng: np.random.Generator, run_days: int = 1
 ) -> FloatArray:
-    """Return mean days of made-up seasons, drawn from the simulated runs.
+    """Return mean days of made-up seasons, drawn from the simulated runs, of shape (worlds, years, columns).
 
-    Each world first draws its own set of runs (what is not known for want of more of them), then the runs of each of
-    its seasons out of them (chance from season to season). Runs of sets side by side are drawn together. A row of the
-    ledger stands for ``run_days`` days in a row, whose mean varies less than a day does. Of shape
-    (worlds, years, columns).
+    A row of the ledger stands for ``run_days`` days in a row, whose mean varies less than a day does.
     """
+    # each world first draws its own set of runs (what is not known for want of more of them), then the runs of each of
+    # its seasons out of them (chance from season to season)
     n, draws = len(ledger), max(1, int(np.ceil(season_days - 1e-9)))
     runs = -(-draws // run_days)
     weights = np.array([run_days] * (runs - 1) + [draws - run_days * (runs - 1)], dtype=np.float64)
@@ -216,3 +194,33 @@ def resampler(seed: int, purpose: str) -> np.random.Generator:
 
     key = int.from_bytes(blake2b(f"resample/{purpose}/{seed}".encode(), digest_size=16).digest(), "little")
     return np.random.Generator(np.random.Philox(key=key))
+
+
+def job_cost_per_acre(equipment: EquipmentSet, result: SetResult) -> Interval | None:
+    """Return what an acre of the job costs, upkeep and capital by its days of the season; None without prices."""
+    scenario = equipment.scenario
+    costs = scenario.costs
+    if costs is None or result.runs < 2:
+        return None
+    try:
+        need_prices(pieces_of(scenario), costs, "the cost of the job")
+    except InputError:
+        return None
+    ledger = np.vstack([ledger_of(rows, scenario, costs) for _, rows in result.parts()])
+    return jackknife(cost_of_an_acre(scenario, costs), ledger) if ledger[:, 0].any() else None
+
+
+def cost_of_an_acre(scenario: Scenario, costs: Costs) -> Callable[[FloatArray], FloatArray]:
+    """Return the function from a mean day of a set's jobs to what an acre of them costs."""
+    pieces, days, demand = pieces_of(scenario), costs.season_days, demand_acres(costs)
+    return lambda means: season_money(means, costs, pieces, days, demand).cost_per_acre
+
+
+def put_costs(document: dict[str, Any], loaded: LoadedScenario, result: Result) -> None:
+    """Put the cost of the job into every set of a result document (``job.cost_per_acre``)."""
+    for table, entry in zip(document["equipment_sets"], result.sets, strict=True):
+        equipment = loaded.equipment_set(entry.name)
+        cost = job_cost_per_acre(equipment, entry)
+        if cost is not None and equipment.scenario.costs is not None:
+            table["job"]["cost_per_acre"] = as_json(cost)
+            table["job"]["currency"] = equipment.scenario.costs.currency

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from collections.abc import Hashable, Mapping, Sequence
+from collections.abc import Hashable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
@@ -17,10 +17,11 @@ from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.merge import deep_merge
 from simulator.scenario.stopwatch import PastDays, StopwatchLog, Timing, dates_text
 from simulator.scenario.toml_text import distribution_table, quantity_text, toml_document
-from simulator.study.answer import Answer, frame, limits, shown
+from simulator.scenario.units import area_unit
+from simulator.study.answer import Answer, attributes, frame, shown
+from simulator.study.cases import one_set
 from simulator.study.measured import Measured, measured_values
 from simulator.study.shapes import KINDS, Shape, fit_shape
-from simulator.study.trial import one_set
 from simulator.study.words import number_text, sure_limits
 
 if TYPE_CHECKING:
@@ -29,10 +30,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, kw_only=True)
 class TaskFit(Measured):
-    """One fitted quantity; ``setting`` is what goes to its key, ``source`` the file, digest, dates and lines.
-
-    Without a key it is for the reader alone.
-    """
+    """One fitted quantity, its source being file, digest, dates and lines; without a key it is for the reader alone."""
 
     shape: Shape
     setting: dict[str, Any] | str
@@ -42,6 +40,16 @@ class TaskFit(Measured):
     def mean(self) -> Interval:
         """Their mean."""
         return mean_interval(self.values)
+
+    @property
+    def count(self) -> int:
+        """How many there are."""
+        return len(self.values)
+
+    @property
+    def sd(self) -> float | None:
+        """Their standard deviation; None of one alone."""
+        return float(self.values.std(ddof=1)) if self.count > 1 else None
 
     @property
     def mean_text(self) -> str:
@@ -75,27 +83,16 @@ class Fit(Answer):
     fragment: dict[str, Any]
     told: str
 
-    @property
-    def sentences(self) -> list[str]:
-        """What is furthest from the scenario."""
+    def _sentences(self) -> list[str]:
         return [self.told]
 
     @property
     def table(self) -> pd.DataFrame:
         """One row a quantity."""
-        return frame(self.fits, {
-            "task": lambda one: one.task,
-            "key": lambda one: one.key,
-            "values": lambda one: len(one.values),
-            "unit": lambda one: one.unit,
-            **limits("ci95", lambda one: one.mean, mean="mean"),
-            "sd": lambda one: float(one.values.std(ddof=1)) if len(one.values) > 1 else None,
-            "scenario_had": lambda one: one.before,
-            "kind": lambda one: one.shape.kind,
-            "anderson_darling": lambda one: one.shape.statistic,
-            "p": lambda one: one.shape.p,
-            "why": lambda one: one.shape.why,
-        })  # fmt: skip
+        return frame(self.fits, attributes(
+            "task", "key", "values=count", "unit", "mean=mean.mean", "ci95_low=mean.low", "ci95_high=mean.high", "sd",
+            "scenario_had=before", "kind=shape.kind", "anderson_darling=shape.statistic", "p=shape.p", "why=shape.why",
+        ))  # fmt: skip
 
     @property
     def documents(self) -> list[dict[Hashable, Any]]:
@@ -105,9 +102,7 @@ class Fit(Answer):
             for row, one in zip(self.table.to_dict(orient="records"), self.fits, strict=True)
         ]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a quantity."""
+    def _rows(self) -> list[list[str]]:
         return shown(self.fits, {
             "what": lambda one: one.name,
             "values": lambda one: str(len(one.values)),
@@ -118,24 +113,17 @@ class Fit(Answer):
             "why": lambda one: one.shape.why,
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """What was taken off, and what p means."""
+    def _remarks(self) -> list[str]:
         taken = [f"{one.name}: {one.note}." for one in self.fits if one.note]
         return [*taken, "p: Anderson-Darling test with the parameters fitted; below 0.05 the shape does not fit."]
 
     @property
     def text(self) -> str:
-        """The scenario fragment as TOML."""
-        return self.fragment_text()
-
-    def fragment_text(self) -> str:
-        """Return the scenario fragment as TOML, with where each number comes from."""
+        """The scenario fragment as TOML, with where each number comes from."""
         head = (
-            "# Part of a scenario, fitted from measurements; lay it over a scenario: each key replaces the one there.\n"
+            "# Part of a scenario, fitted from measurements; lay it over a scenario: each key replaces the one there."
         )
-        loose = [f"# {line}" for one in self.fits if not one.key for line in one.comment.splitlines()]
-        head += "".join(f"{line}\n" for line in loose)
+        head += "\n" + "".join(f"# {line}\n" for one in self.fits if not one.key for line in one.comment.splitlines())
         notes = {one.key: one.comment for one in self.fits if one.key}
         return head + ("\n" + toml_document(self.fragment, notes) if self.fragment else "")
 
@@ -168,8 +156,7 @@ def fit(
     keys = [one.key for one in fits]
     for key in dict.fromkeys(key for key in keys if keys.count(key) > 1):
         names = ", ".join(one.task for one in fits if one.key == key)
-        message = f"is set by more than one task or name ({names}); allowed is one"
-        problems.found.append(Problem(key, message, log.file))
+        problems.found.append(Problem(key, f"is set by more than one task or name ({names}); allowed is one", log.file))
     problems.refuse()
     fragment: dict[str, Any] = {}
     for one in fits:
@@ -178,31 +165,31 @@ def fit(
         for part in parents:
             place = place.setdefault(part, {})
         place[last] = one.setting
-    return Fit(tuple(fits), fragment, _sentence(fits))
+    return Fit(tuple(fits), fragment, _sentence(fits), unit=area_unit(loaded.base.units))
+
+
+def _source(file: str, sha256: str, lines: str, dates: Iterable[str]) -> str:
+    told = dates_text(dates)
+    return f"{file} (sha256 {sha256[:12]}){lines}" + (f", {told}" if told else "")
 
 
 def _fit_one(log: StopwatchLog, timings: Sequence[Timing], measured: Measured, kind: str, seed: int) -> TaskFit:
     values = measured.values
     if measured.fixed:
         # a scenario takes a plain number there, so the mean is all that can be handed on
-        shape = Shape(
-            "constant", Constant(float(values.mean())), {}, math.nan, math.nan, "the scenario takes a fixed value"
-        )
+        why = "the scenario takes a fixed value"
+        shape = Shape("constant", Constant(float(values.mean())), {}, math.nan, math.nan, why)
         setting: dict[str, Any] | str = quantity_text(float(values.mean()), measured.unit, 4)
     else:
         shape = fit_shape(values, kind, seed)
         setting = distribution_table(shape.distribution, measured.unit, 4)
-    dates = dates_text(timing.date for timing in timings)
-    lines = f"lines {timings[0].line} to {timings[-1].line}" if len(timings) > 1 else f"line {timings[0].line}"
-    source = f"{log.file} (sha256 {log.sha256[:12]}), {lines}" + (f", {dates}" if dates else "")
+    lines = f", lines {timings[0].line} to {timings[-1].line}" if len(timings) > 1 else f", line {timings[0].line}"
+    source = _source(log.file, log.sha256, lines, (timing.date for timing in timings))
     return TaskFit(**vars(measured), shape=shape, setting=setting, source=source)
 
 
 def fit_past(past: PastDays, kind: str = "auto", seed: int = 1) -> Fit:
-    """Fit the outcome of past days: acres a day, and hours and acres an hour where hours were noted.
-
-    No key of a scenario takes an outcome, so the fragment stays empty; see `hindcast` for what to do with it.
-    """
+    """Fit the outcome of past days, which no key of a scenario takes: acres a day, and an hour if noted."""
     if kind not in KINDS:
         raise InputError.single(f"got {kind!r}; allowed is one of {', '.join(KINDS)}", "--kind")
     worked = [day for day in past.days if day.acres > 0]
@@ -213,29 +200,27 @@ def fit_past(past: PastDays, kind: str = "auto", seed: int = 1) -> Fit:
     if timed:
         parts.append(("paid hours a day", "h", np.array([hours for _, hours in timed])))
         parts.append(("acres a paid hour", "acres/h", np.array([acres / hours for acres, hours in timed])))
-    dates = dates_text(day.date for day in worked)
-    source = f"{past.file} (sha256 {past.sha256[:12]})" + (f", {dates}" if dates else "")
+    source = _source(past.file, past.sha256, "", (day.date for day in worked))
     fits = []
     for task, unit, values in parts:
         try:
             shape = fit_shape(values, kind, seed)
         except ValueError as error:
             raise InputError.single(f"{task}: {error}", "--kind") from error
-        one = Measured("", task, values, unit, None)
-        fits.append(TaskFit(**vars(one), shape=shape, setting="", source=source))
+        fits.append(TaskFit("", task, values, unit, None, shape=shape, setting="", source=source))
     sentence = f"On {len(worked)} past days {fits[0].mean_text} were done a day on average"
-    return Fit(tuple(fits), {}, f"{sentence}; to hold the simulation against them, use hindcast.")
+    told = f"{sentence}; to hold the simulation against them, use hindcast."
+    return Fit(tuple(fits), {}, told, unit=area_unit("us"))
 
 
 def _sentence(fits: Sequence[TaskFit]) -> str:
-    total = len(fits)
 
     def off(one: TaskFit) -> float:
         return abs(math.log(one.mean.mean / one.before)) if one.before and one.mean.mean > 0 else 0.0
 
     first = max(fits, key=off)
     poor = [one.task for one in fits if one.shape.p < 0.05]
-    text = f"{total} {'quantity' if total == 1 else 'quantities'} fitted."
+    text = f"{len(fits)} {'quantity' if len(fits) == 1 else 'quantities'} fitted."
     if first.before:
         low, high = sure_limits(first.mean)
         told = low < high and not low <= first.before <= high

@@ -17,11 +17,10 @@ from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import LoadedScenario
 from simulator.scenario.units import AreaUnit, area_unit
 from simulator.study.answer import Answer, shown
-from simulator.study.cases import Trials
+from simulator.study.cases import FloatArray, Report, Trials, changed_set, check_runs, sets_of
 from simulator.study.response import Response, fit_response
 from simulator.study.splits import MOST_FIELDS, Split, properties
-from simulator.study.trial import FloatArray, Report, changed_set, check_runs, sets_of
-from simulator.study.words import capital, never_done, number_text, scaled, sure_limits
+from simulator.study.words import capital, interval_text, never_done, number_text, scaled, size_text, sure_limits
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -33,11 +32,7 @@ _COLUMNS = (
 
 @dataclass(frozen=True)
 class Fragmentation(Answer):
-    """Throughput against how the same acres are split.
-
-    One row a run with the case's properties; one row a case and set with its means and intervals; and by set, where
-    there are cases enough, the fitted response.
-    """
+    """Throughput against how the same acres are split: a row a run, a row a case and set, and the fitted responses."""
 
     study = "fragmentation"
     files = ("runs.csv=runs", "cases.csv=cases")
@@ -46,19 +41,14 @@ class Fragmentation(Answer):
     runs: pd.DataFrame = field(repr=False)
     cases: pd.DataFrame = field(repr=False)
     responses: dict[str, Response]
-    unit: AreaUnit
     told: str
     runs_each: int
     skipped: tuple[str, ...] = ()
 
-    @property
-    def sentences(self) -> list[str]:
-        """What smaller fields do to each set."""
+    def _sentences(self) -> list[str]:
         return [self.told]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a case and set."""
+    def _rows(self) -> list[list[str]]:
         unit = self.unit
         return shown(self.cases.to_dict(orient="records"), {
             "set": lambda row: row["equipment_set"],
@@ -73,9 +63,7 @@ class Fragmentation(Answer):
                 lambda row: format_estimate(*(row[f"work_days{end}"] for end in ("", "_ci95_low", "_ci95_high"))),
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """What a case is, jobs that are not done, how well the response fits, and what maps left out."""
+    def _remarks(self) -> list[str]:
         unit = self.unit
         said = [
             f"{self.runs_each} runs of each case, the same random runs for all; each case is a job that is worked off "
@@ -97,11 +85,6 @@ class Fragmentation(Answer):
             said.append(f"{len(self.skipped)} parts of maps were skipped or mended, such as: {self.skipped[0]}")
         return said
 
-    @property
-    def simulated(self) -> dict[str, int]:
-        """All sets."""
-        return {str(name): self.runs_each for name in dict.fromkeys(self.cases["equipment_set"])}
-
 
 def _estimate(value: float, low: float, high: float) -> str:
     """Return an estimate; days that hardly differ are no reason for more than one decimal."""
@@ -111,15 +94,9 @@ def _estimate(value: float, low: float, high: float) -> str:
 
 
 def fragmentation(
-    loaded: LoadedScenario,
-    splits: Sequence[Split],
-    runs: int = 30,
-    sets: Sequence[str] = (),
-    seed: int | None = None,
-    workers: int = 1,
-    report: Report | None = None,
-    skipped: Sequence[str] = (),
-) -> Fragmentation:
+    loaded: LoadedScenario, splits: Sequence[Split], runs: int = 30, sets: Sequence[str] = (), seed: int | None = None,
+    workers: int = 1, report: Report | None = None, skipped: Sequence[str] = (),
+) -> Fragmentation:  # fmt: skip
     """Simulate every split with every equipment set on the same random runs.
 
     Each case is a job: its fields are worked off once, however many work days it takes.
@@ -187,21 +164,16 @@ def fragmentation(
             "work_days": days.mean, "work_days_ci95_low": days.low, "work_days_ci95_high": days.high,
             "done_share": float(columns["job_done"].mean()),
         })  # fmt: skip
-    cases = pd.DataFrame(rows)
+    cases, unit = pd.DataFrame(rows), area_unit(loaded.base.units)
     able = cases[cases["acres_per_day"] > 0]
     fitted = {str(name): fit_response(own) for name, own in able.groupby("equipment_set", sort=False)}
-    told = Told([labels[case] for case in whole], [simulated.column(case, "acres") for case in whole],
-                [simulated.column(case, "work_days") for case in whole], area_unit(loaded.base.units))  # fmt: skip
+    outputs, times = ([simulated.column(case, column) for case in whole] for column in ("acres", "work_days"))
     return Fragmentation(
-        pd.concat(frames, ignore_index=True),
-        cases,
+        pd.concat(frames, ignore_index=True), cases,
         {name: response for name, response in fitted.items() if response is not None},
-        area_unit(loaded.base.units),
-        told.sentence(),
-        runs,
-        tuple(skipped),
-        stopped=stopped,
-    )
+        Told([labels[case] for case in whole], outputs, times, unit).sentence(), runs, tuple(skipped), stopped=stopped,
+        unit=unit, simulated=dict.fromkeys(cases["equipment_set"], runs),
+    )  # fmt: skip
 
 
 @dataclass(frozen=True)
@@ -247,16 +219,14 @@ class Told:
         if coarse == fine:
             return ""
         unit = self.unit
-        n = min(len(self.acres[coarse]), len(self.acres[fine]))
-        lost = scaled(self.more(coarse, fine), 1.0 / (float(self.acres[coarse][:n].mean()) or math.nan))
+        more = self.more(coarse, fine)
+        lost = scaled(more, 1.0 / (float(self.acres[coarse][: more.n].mean()) or math.nan))
         low, high = sure_limits(lost)
         amount = "nothing that can be told from chance"
         if low * high > 0:
-            share = format_estimate(100 * abs(lost.mean), *sorted((100 * abs(low), 100 * abs(high))))
-            amount = f"{share} % of its {unit.name} a day"
+            amount = f"{size_text(100 * lost.mean, 100 * low, 100 * high)} % of its {unit.name} a day"
         if abs(self.job_m2(fine) / self.job_m2(coarse) - 1.0) < 0.01:
-            means = [mean_interval(self.days[case]) for case in (fine, coarse)]
-            longer, shorter = (format_estimate(one.mean, one.low, one.high) for one in means)
+            longer, shorter = (interval_text(mean_interval(self.days[case])) for case in (fine, coarse))
             job = f"the job of {unit.of_m2(self.job_m2(coarse)):,.0f} {unit.name}"
             amount += f", and takes {longer} work days for {job} instead of {shorter},"
         when = f"when fields of {self.size(coarse):.3g} {unit.name} become fields of {self.size(fine):.3g}"
@@ -282,9 +252,11 @@ class Told:
                 sizes[winner].append(self.size(case))
         if sizes[first] and sizes[second]:
             large, small = (first, second) if np.mean(sizes[first]) > np.mean(sizes[second]) else (second, first)
+            ends = ([f"{end(sizes[name]):.3g}" for end in (min, max)] for name in (large, small))
+            spans = [" to ".join(dict.fromkeys(both)) for both in ends]
             return (
-                f"{large} does more in {len(sizes[large])} of the cases (fields of {_span(sizes[large])} "
-                f"{self.unit.name}), {small} in {len(sizes[small])} ({_span(sizes[small])} {self.unit.name}), "
+                f"{large} does more in {len(sizes[large])} of the cases (fields of {spans[0]} "
+                f"{self.unit.name}), {small} in {len(sizes[small])} ({spans[1]} {self.unit.name}), "
                 f"undecided {len(sizes[''])}."
             )
         if sizes[first] or sizes[second]:
@@ -292,7 +264,3 @@ class Told:
             count = len(sizes[always])
             return f"{always} does more in {count} of {count + len(sizes[''])} cases; the other in none."
         return "Neither set does more by more than chance in any case."
-
-
-def _span(sizes: Sequence[float]) -> str:
-    return " to ".join(dict.fromkeys(f"{size:.3g}" for size in (min(sizes), max(sizes))))

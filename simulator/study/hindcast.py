@@ -8,18 +8,16 @@ from typing import TYPE_CHECKING, Any, ClassVar
 
 import numpy as np
 
-from simulator.analysis.digits import format_estimate
 from simulator.errors import InputError, Problems
 from simulator.experiment.estimates import Interval, mean_interval
 from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.field_list import FieldList
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.stopwatch import PastDay
-from simulator.scenario.units import AreaUnit, area_unit
+from simulator.scenario.units import area_unit
 from simulator.study.answer import Answer, shown
-from simulator.study.cases import Trials
-from simulator.study.trial import FloatArray, Report, changed_set, check_runs, one_set
-from simulator.study.words import capital, number_text
+from simulator.study.cases import FloatArray, Report, Trials, changed_set, check_runs, one_set
+from simulator.study.words import capital, number_text, size_text
 
 if TYPE_CHECKING:
     import pandas as pd
@@ -34,38 +32,27 @@ RECORD_ERROR = 0.005
 
 @dataclass(frozen=True)
 class Coverage:
-    """How many days a band held of what was observed, and the exact 95 % interval of the share in the long run.
-
-    The interval is that of Clopper & Pearson (1934).
-    """
+    """How many days a band held of what was observed, and the exact 95 % interval of the share (Clopper & Pearson)."""
 
     document: ClassVar = ("measure", "band", "inside", "days", "ci95", "agrees")
     measure: str
     band: float
     inside: int
     days: int
-    low: float
-    high: float
-
-    @property
-    def ci95(self) -> tuple[float, float]:
-        """The interval."""
-        return self.low, self.high
+    ci95: tuple[float, float]
 
     @property
     def agrees(self) -> bool:
         """Whether the share that the band should hold is within the interval."""
-        return self.low <= self.band <= self.high
+        return self.ci95[0] <= self.band <= self.ci95[1]
 
 
 @dataclass(frozen=True)
 class Hindcast(Answer):
-    """Observed against predicted.
+    """Observed against predicted, a row a past day and measure.
 
-    The days have one row a past day and measure; its rank is the share of simulated days below what was observed, ties
-    counted half, and it tells nothing where the list was finished in every simulation and in fact. By measure: the mean
-    of (predicted - observed) / mean observed, and the p value of the ranks being spread evenly (Kolmogorov-Smirnov);
-    None with too few days.
+    A rank is the share of simulated days below what was observed, ties counted half; the bias is the mean of
+    (predicted - observed) / mean observed; the p value that of evenly spread ranks (Kolmogorov-Smirnov).
     """
 
     study = "hindcast"
@@ -79,21 +66,16 @@ class Hindcast(Answer):
     bias: dict[str, Interval | None]
     rank_p: dict[str, float | None]
     runs: int
-    unit: AreaUnit
 
     @property
     def bias_document(self) -> dict[str, Any]:
         """The bias as a document."""
         return {name: one and {"share": one.mean, "ci95": [one.low, one.high]} for name, one in self.bias.items()}
 
-    @property
-    def sentences(self) -> list[str]:
-        """How often the widest band held, and which way the simulation errs."""
+    def _sentences(self) -> list[str]:
         names = {"acres": f"{self.unit.name} done", "paid_hours": "paid hours"}
         said = []
-        for entry in self.coverage:
-            if entry.band != max(BANDS):
-                continue
+        for entry in (one for one in self.coverage if one.band == max(BANDS)):
             text = (
                 f"on {entry.inside} of {entry.days} past days the {names[entry.measure]} lay within the band "
                 f"for nine days in ten ({'in keeping' if entry.agrees else 'not in keeping'} with it)"
@@ -101,19 +83,16 @@ class Hindcast(Answer):
             off = self.bias.get(entry.measure)
             if off is not None and off.low is not None and off.high is not None:
                 low, mean, high = 100 * off.low, 100 * off.mean, 100 * off.high
-                if low <= 0 <= high:
-                    text += f" and on average the simulation is right to within {max(-low, high):.2g} %"
-                else:
-                    amount = format_estimate(abs(mean), *sorted((abs(low), abs(high))))
-                    text += f" and on average the simulation is {amount} % too {'high' if mean > 0 else 'low'}"
+                error = f"is right to within {max(-low, high):.2g} %"
+                if low > 0 or high < 0:
+                    error = f"is {size_text(mean, low, high)} % too {'high' if mean > 0 else 'low'}"
+                text += f" and on average the simulation {error}"
             said.append(text)
         mute = int((~self.days["tells"]).sum())
         tail = f" On {mute} days the whole list was done, in fact and in every simulation: their acres prove nothing."
         return [f"{capital('; '.join(said) or 'no past day tells anything')}.{tail if mute else ''}"]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a past day and measure."""
+    def _rows(self) -> list[list[str]]:
         unit = self.unit
 
         def number(row: dict[Hashable, Any], key: str) -> str:
@@ -121,9 +100,7 @@ class Hindcast(Answer):
             return number_text(row[key] / unit.acres, 0) if acres else number_text(row[key], 1)
 
         def inside(row: dict[Hashable, Any]) -> str:
-            slack = RECORD_ERROR * row["observed"]
-            held = row["p5"] - slack <= row["observed"] <= row["p95"] + slack
-            return "list done" if not row["tells"] else "yes" if held else "no"
+            return ("yes" if _held(row, "p5", "p95") else "no") if row["tells"] else "list done"
 
         return shown(self.days.to_dict(orient="records"), {
             "date": lambda row: row["date"],
@@ -135,27 +112,23 @@ class Hindcast(Answer):
             "inside": inside,
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """How often each band held."""
+    def _remarks(self) -> list[str]:
         held = [
             f"{one.measure.replace('_', ' ')}: {one.inside} of {one.days} in the band for {100 * one.band:.0f} % "
-            f"(in the long run {100 * one.low:.0f} to {100 * one.high:.0f} %)."
+            f"(in the long run {100 * one.ci95[0]:.0f} to {100 * one.ci95[1]:.0f} %)."
             for one in self.coverage
         ]
         return [*held, f"{self.runs} runs for each past day."]
 
-    @property
-    def simulated(self) -> dict[str, int]:
-        """All sets."""
-        return {str(name): self.runs for name in dict.fromkeys(self.days["equipment_set"])}
+
+def _held(days: Any, low: str, high: str) -> Any:
+    """Tell whether a band of a day, or of each row of a table of days, holds what was observed."""
+    slack = RECORD_ERROR * days["observed"]
+    return (days["observed"] >= days[low] - slack) & (days["observed"] <= days[high] + slack)
 
 
 def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
-    """Return the equipment set of a past day, with its settings and fields.
-
-    It is one work day; with its own fields it goes through them once and then stops, as crews do.
-    """
+    """Return the set of a past day: one work day, of its own fields, if it has any, once."""
     entry = one_set(loaded, day.equipment_set or None)
     settings = [*day.settings, "most_work_days=1", "work_days=1"]
     if day.fields and not any(text.split("=", 1)[0].strip() == "work" for text in settings):
@@ -165,13 +138,9 @@ def day_set(loaded: LoadedScenario, day: PastDay) -> EquipmentSet:
 
 
 def hindcast(
-    loaded: LoadedScenario,
-    past: Sequence[PastDay],
-    runs: int = 200,
-    seed: int | None = None,
-    workers: int = 1,
+    loaded: LoadedScenario, past: Sequence[PastDay], runs: int = 200, seed: int | None = None, workers: int = 1,
     report: Report | None = None,
-) -> Hindcast:
+) -> Hindcast:  # fmt: skip
     """Simulate past days from what was known before them, and hold the outcome against what was observed."""
     import pandas as pd
 
@@ -190,59 +159,54 @@ def hindcast(
     problems.refuse()
     simulated = trials.cases(plans, "past days")
     stopped = simulated.finish(runs, "past days")
-    rows = []
-    for case, day in enumerate(past):
-        if simulated.runs(case) < _LEAST_RUNS:
-            continue
-        observed = {"acres": day.acres, "paid_hours": day.hours}
-        for measure, value in observed.items():
-            if value is not None:
-                values = simulated.column(case, measure) * simulated.column(case, "work_days")
-                rows.append(_row(day, plans[case].name, measure, value, values))
+
+    def outcome(case: int, measure: str) -> FloatArray:
+        return simulated.column(case, measure) * simulated.column(case, "work_days")
+
+    rows = [
+        _row(day, plans[case].name, measure, value, outcome(case, measure))
+        for case, day in enumerate(past)
+        if simulated.runs(case) >= _LEAST_RUNS
+        for measure, value in (("acres", day.acres), ("paid_hours", day.hours))
+        if value is not None
+    ]
     if not rows:
         raise KeyboardInterrupt
-    frame = pd.DataFrame(rows)
-    measures = [str(name) for name in dict.fromkeys(frame["measure"])]
-    parts = {name: frame[(frame["measure"] == name) & frame["tells"]] for name in measures}
-    coverage = tuple(_coverage(parts[name], name, band) for name in measures for band in BANDS if len(parts[name]))
+    days = pd.DataFrame(rows)
+    parts = {str(name): part[part["tells"]] for name, part in days.groupby("measure", sort=False)}
+    coverage = tuple(_coverage(part, name, band) for name, part in parts.items() for band in BANDS if len(part))
     bias = {name: _bias(part) for name, part in parts.items()}
     rank_p = {name: _rank_p(part) for name, part in parts.items()}
-    return Hindcast(frame, coverage, bias, rank_p, runs, area_unit(loaded.base.units), stopped=stopped)
+    return Hindcast(
+        days, coverage, bias, rank_p, runs, unit=area_unit(loaded.base.units), stopped=stopped,
+        simulated=dict.fromkeys(days["equipment_set"], runs),
+    )  # fmt: skip
 
 
 def _row(day: PastDay, name: str, measure: str, observed: float, values: FloatArray) -> dict[str, Any]:
-    row: dict[str, Any] = {
-        "date": day.date,
-        "line": day.line,
-        "equipment_set": name,
-        "measure": measure,
-        "observed": observed,
-        "predicted": float(values.mean()),
-    }
-    for percent in (5, 10, 25, 75, 90, 95):
-        row[f"p{percent}"] = float(np.quantile(values, percent / 100.0))
     slack = RECORD_ERROR * observed
     below, same = float(np.mean(values < observed - slack)), float(np.mean(np.abs(values - observed) <= slack))
-    row["rank"] = below + 0.5 * same
-    row["tells"] = not (float(np.ptp(values)) <= slack and same == 1.0)
-    return row
+    return {
+        "date": day.date, "line": day.line, "equipment_set": name, "measure": measure, "observed": observed,
+        "predicted": float(values.mean()),
+        **{f"p{percent}": float(np.quantile(values, percent / 100.0)) for percent in (5, 10, 25, 75, 90, 95)},
+        "rank": below + 0.5 * same, "tells": not (float(np.ptp(values)) <= slack and same == 1.0),
+    }  # fmt: skip
 
 
 def _coverage(part: pd.DataFrame, measure: str, band: float) -> Coverage:
     from scipy.stats import binomtest
 
-    low, high = f"p{round(50 * (1 - band))}", f"p{round(50 * (1 + band))}"
-    slack = RECORD_ERROR * part["observed"]
-    inside = int(((part["observed"] >= part[low] - slack) & (part["observed"] <= part[high] + slack)).sum())
+    inside = int(_held(part, f"p{round(50 * (1 - band))}", f"p{round(50 * (1 + band))}").sum())
     limits = binomtest(inside, len(part)).proportion_ci(0.95, method="exact")
-    return Coverage(measure, band, inside, len(part), float(limits.low), float(limits.high))
+    return Coverage(measure, band, inside, len(part), (float(limits.low), float(limits.high)))
 
 
 def _bias(part: pd.DataFrame) -> Interval | None:
-    observed = part["observed"].to_numpy(dtype=np.float64)
+    predicted, observed = (part[name].to_numpy(dtype=np.float64) for name in ("predicted", "observed"))
     if len(observed) < 2 or observed.mean() <= 0:
         return None
-    return mean_interval((part["predicted"].to_numpy(dtype=np.float64) - observed) / observed.mean())
+    return mean_interval((predicted - observed) / observed.mean())
 
 
 def _rank_p(part: pd.DataFrame) -> float | None:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from collections.abc import Sequence
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 import numpy as np
 
@@ -14,12 +14,11 @@ from simulator.experiment.estimates import Interval
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario, vary
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import AreaUnit, area_unit
-from simulator.study.answer import Answer, frame, limits, shown
-from simulator.study.cases import Trials, judged
+from simulator.scenario.units import area_unit
+from simulator.study.answer import Answer, attributes, frame, shown
+from simulator.study.cases import ACRES, FloatArray, Report, Trials, check_runs, judged, one_set
 from simulator.study.ladder_climb import Climb, Step
 from simulator.study.money import demand_acres, need_costs
-from simulator.study.trial import ACRES, FloatArray, Report, check_runs, one_set
 from simulator.study.words import held_words, interval_text, money_range, money_text, number_text
 
 if TYPE_CHECKING:
@@ -43,12 +42,34 @@ class Rung:
     steps: tuple[Step, ...]
     taken: Step | None
 
+    @property
+    def next(self) -> str:
+        """The change taken, in words."""
+        return "nothing" if self.taken is None else self.taken.change
+
+    @property
+    def added(self) -> str:
+        """Its settings."""
+        return "" if self.taken is None else " ".join(self.taken.settings)
+
+    @property
+    def worth(self) -> Interval | None:
+        """What the step taken is worth."""
+        return None if self.taken is None else self.taken.net_present_value
+
+
+class _Tried(NamedTuple):
+    rung: Rung
+    step: Step
+    taken: bool
+
 
 @dataclass(frozen=True)
 class Ladder(Answer):
     """What to buy next, and next after that."""
 
     study = "ladder"
+    files = ("ladder.csv=rung_table", "tried.csv=step_table")
     document = (
         "equipment_set=set_name", "runs", "sentence", "ended", "notes", "settings", "currency=money", "rungs",
     )  # fmt: skip
@@ -58,127 +79,89 @@ class Ladder(Answer):
     rungs: tuple[Rung, ...]
     ended: str
     settings: tuple[str, ...]
-    unit: AreaUnit
     notes: tuple[str, ...]
-
-    @property
-    def money(self) -> str | None:
-        """Currency, if steps are judged by money."""
-        return self.currency or None
 
     @property
     def taken(self) -> list[Step]:
         """The steps taken, in order."""
         return [rung.taken for rung in self.rungs if rung.taken is not None]
 
-    @property
-    def sentences(self) -> list[str]:
-        """What to buy, and what not yet."""
-        taken, unit = self.taken, self.unit
-        first, last = self.rungs[0].acres_per_day / unit.acres, self.rungs[-1].acres_per_day / unit.acres
-        hold = f"at the end {held_words(*self.rungs[-1].bottleneck.resources)} it back"
+    def _sentences(self) -> list[str]:
+        taken, first, last = self.taken, self.rungs[0], self.rungs[-1]
+        hold = f"at the end {held_words(*last.bottleneck.resources)} it back"
         if not taken:
             what = "adds output beyond doubt" if self.costs is None else "pays beyond doubt"
-            tried = f"none of the {len(self.rungs[0].steps)} changes tried {what} ({self.runs} runs each)"
+            tried = f"none of the {len(first.steps)} changes tried {what} ({self.runs} runs each)"
             return [f"Buy nothing yet: {tried}; {hold}."]
-        steps = ", then ".join(step.change for step in taken)
         price = sum(step.price or 0.0 for step in taken)
         spent = "" if self.costs is None else f", for {money_text(price, self.currency)} in all"
-        left = [step.change for step in self.rungs[-1].steps[:1]]
         after = {
             "money": "; nothing more pays beyond doubt",
             "acres": "; nothing more adds 1 % beyond doubt",
             "rungs": "; there the ladder was cut",
         }[self.ended]
-        not_yet = f" Not yet: {left[0]}." if left and self.ended != "rungs" else ""
-        return [f"Buy: {steps}{spent}.{not_yet} From {first:.0f} to {last:.0f} {unit.name} a day{after}, and {hold}."]
+        not_yet = f" Not yet: {last.steps[0].change}." if last.steps and self.ended != "rungs" else ""
+        change = " to ".join(f"{rung.acres_per_day / self.unit.acres:.0f}" for rung in (first, last))
+        bought = ", then ".join(step.change for step in taken)
+        return [f"Buy: {bought}{spent}.{not_yet} From {change} {self.per_day}{after}, and {hold}."]
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """One row a rung."""
+    def _rows(self) -> list[list[str]]:
         per = self.unit.acres
         return shown(self.rungs, {
             "rung": lambda rung: str(rung.number),
             f"{self.unit.name}/day": lambda rung: number_text(rung.acres_per_day / per),
             "held back by": lambda rung: " or ".join(rung.bottleneck.resources),
-            "next": lambda rung: rung.taken.change if rung.taken else "nothing",
+            "next": lambda rung: rung.next,
             "adds a day": lambda rung: interval_text(rung.taken.extra_acres_per_day, per) if rung.taken else None,
             f"price {self.currency}".strip(): lambda rung: number_text(rung.taken.price if rung.taken else None),
-            f"worth {self.currency}".strip(): _worth_text,
+            f"worth {self.currency}".strip(): lambda rung: rung.worth and interval_text(rung.worth),
         })  # fmt: skip
 
     @property
-    def tables(self) -> dict[str, pd.DataFrame]:
-        """One row a rung, and one row a change tried."""
-        per = self.unit.acres
-        rungs = frame(self.rungs, {
-            "rung": lambda rung: rung.number,
-            f"{self.unit.name}_per_day": lambda rung: rung.acres_per_day / per,
-            "bottleneck": lambda rung: rung.bottleneck.resource,
-            "next_change": lambda rung: rung.taken.change if rung.taken else "nothing",
-            "settings": lambda rung: " ".join(rung.taken.settings) if rung.taken else "",
-            **limits("adds", lambda rung: rung.taken and rung.taken.extra_acres_per_day, per, "adds_per_day"),
-            "price": lambda rung: rung.taken and rung.taken.price,
-            **limits("net_present_value", _worth),
-            "job_work_days_more": lambda rung: rung.taken and rung.taken.job and rung.taken.job.work_days.mean,
-        })  # fmt: skip
-        tried = [(rung, step) for rung in self.rungs for step in rung.steps]
-        steps = frame(tried, {
-            "rung": lambda one: one[0].number,
-            "change": lambda one: one[1].change,
-            "resource": lambda one: one[1].resource,
-            "taken": lambda one: one[1] is one[0].taken,
-            **limits("adds", lambda one: one[1].extra_acres_per_day, per, "adds_per_day"),
-            "price": lambda one: one[1].price,
-            **limits("net_present_value", lambda one: one[1].net_present_value),
-        })  # fmt: skip
-        return {"ladder.csv": rungs, "tried.csv": steps}
+    def rung_table(self) -> pd.DataFrame:
+        """One row a rung."""
+        return frame(self.rungs, attributes(
+            "rung=number", f"{self.unit.name}_per_day=acres_per_day/", "bottleneck=bottleneck.resource",
+            "next_change=next", "settings=added", "adds_per_day=taken.extra_acres_per_day.mean/",
+            "adds_low=taken.extra_acres_per_day.low/", "adds_high=taken.extra_acres_per_day.high/", "price=taken.price",
+            "net_present_value=worth.mean", "net_present_value_low=worth.low", "net_present_value_high=worth.high",
+            "job_work_days_more=taken.job.work_days.mean", per=self.unit.acres,
+        ))  # fmt: skip
 
     @property
-    def remarks(self) -> list[str]:
-        """Each rung in a sentence, and what to know beside it."""
+    def step_table(self) -> pd.DataFrame:
+        """One row a change tried."""
+        tried = [_Tried(rung, step, step is rung.taken) for rung in self.rungs for step in rung.steps]
+        return frame(tried, attributes(
+            "rung=rung.number", "change=step.change", "resource=step.resource", "taken",
+            "adds_per_day=step.extra_acres_per_day.mean/", "adds_low=step.extra_acres_per_day.low/",
+            "adds_high=step.extra_acres_per_day.high/", "price=step.price",
+            "net_present_value=step.net_present_value.mean", "net_present_value_low=step.net_present_value.low",
+            "net_present_value_high=step.net_present_value.high", per=self.unit.acres,
+        ))  # fmt: skip
+
+    def _remarks(self) -> list[str]:
         return [*map(self.rung_sentence, self.rungs), *self.notes]
-
-    @property
-    def simulated(self) -> dict[str, int]:
-        """The set at the foot."""
-        return {self.set_name: self.runs}
 
     def rung_sentence(self, rung: Rung) -> str:
         """Return one rung in a sentence."""
-        step, unit = rung.taken, self.unit
+        step = rung.taken
         if step is None:
-            output = f"{rung.acres_per_day / unit.acres:.0f} {unit.name} a day"
+            output = f"{rung.acres_per_day / self.unit.acres:.0f} {self.per_day}"
             return f"Rung {rung.number}: {output}. {rung.bottleneck.sentence}"
-        gain = interval_text(step.extra_acres_per_day, unit.acres, f"{unit.name} a day")
-        worth = ""
+        gain = interval_text(step.extra_acres_per_day, self.unit.acres, self.per_day)
+        text = f"Rung {rung.number}: {held_words(*rung.bottleneck.resources)} it back; {step.change} adds {gain}"
         if self.costs is not None and step.net_present_value is not None:
             value = money_range(step.net_present_value, self.currency)
-            worth = f": {value} over {self.costs.horizon_years:g} years, before tax"
-        text = f"Rung {rung.number}: {held_words(*rung.bottleneck.resources)} it back; {step.change} adds {gain}"
-        return f"{text}{worth}." + ("" if step.job is None else f" {step.job.sentence(unit, self.currency)}")
-
-
-def _worth_text(rung: Rung) -> str | None:
-    worth = _worth(rung)
-    return None if worth is None else interval_text(worth)
-
-
-def _worth(rung: Rung) -> Interval | None:
-    return None if rung.taken is None else rung.taken.net_present_value
+            text += f": {value} over {self.costs.horizon_years:g} years, before tax"
+        return f"{text}." + ("" if step.job is None else f" {step.job.sentence(self.unit, self.currency)}")
 
 
 def ladder(
-    loaded: LoadedScenario,
-    set_name: str | None = None,
-    runs: int | None = None,
-    seed: int | None = None,
-    workers: int = 1,
-    most_rungs: int = MOST_RUNGS,
-    by: str | None = None,
-    pairs: bool = False,
+    loaded: LoadedScenario, set_name: str | None = None, runs: int | None = None, seed: int | None = None,
+    workers: int = 1, most_rungs: int = MOST_RUNGS, by: str | None = None, pairs: bool = False,
     report: Report | None = None,
-) -> Ladder:
+) -> Ladder:  # fmt: skip
     """Climb from a set by the best single change, again and again, until nothing pays.
 
     Parameters
@@ -227,32 +210,33 @@ def ladder(
     current, ended = entry, "rungs"
     whole = len(rows) == wanted
     for number in range(most_rungs + 1):
-        tables: list[FloatArray] = []
+        output = float(rows[:, ACRES].mean())
         if whole:
             try:
                 steps, tables, hold = climb.look(current, rows, pairs)
+                whole = all(len(table) == len(rows) for table in tables)
             except KeyboardInterrupt:
                 if not rungs:
                     raise
                 whole = False
-            whole = whole and all(len(table) == len(rows) for table in tables)
         if not whole:
             # interrupted: the last finished step was taken; the rung above it was not looked at to the end
-            rungs.append(Rung(number, float(rows[:, ACRES].mean()), judged(current, rows), (), None))
+            rungs.append(Rung(number, output, judged(current, rows), (), None))
             break
         best = climb.best(steps, rows)
         taken = None if number == most_rungs else best
-        ranked = sorted(steps, key=climb.merit, reverse=True)
-        rungs.append(Rung(number, float(rows[:, ACRES].mean()), hold, tuple(ranked), taken))
+        rungs.append(Rung(number, output, hold, tuple(sorted(steps, key=climb.merit, reverse=True)), taken))
         if taken is None:
             ended = "rungs" if best is not None else ("acres" if costs is None else "money")
             break
         settings += taken.settings
         rows = tables[steps.index(taken)]
         current = vary(current, taken.settings, loaded.folder)
-    unit = area_unit(entry.scenario.units)
     notes = (*capped(entry, costs, foot, rows), *notes_of(costs, rungs))
-    return Ladder(entry.name, len(rows), tuple(rungs), ended, tuple(settings), unit, notes, costs=costs)
+    return Ladder(
+        entry.name, len(rows), tuple(rungs), ended, tuple(settings), notes, unit=area_unit(entry.scenario.units),
+        costs=costs, simulated={entry.name: len(rows)},
+    )  # fmt: skip
 
 
 def capped(entry: EquipmentSet, costs: Costs | None, foot: FloatArray, top: FloatArray) -> tuple[str, ...]:

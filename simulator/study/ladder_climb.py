@@ -17,22 +17,20 @@ from simulator.plan.day_plan import DayPlan, make_plan
 from simulator.scenario.loading import EquipmentSet, vary
 from simulator.scenario.schema import Scenario
 from simulator.scenario.schema_costs import Costs, Item
-from simulator.study.cases import Trials
-from simulator.study.change import Case, JobChange, job_change, joint_ledger, make_case
+from simulator.study.cases import ACRES, FloatArray, Trials
+from simulator.study.change import JobChange, job_change, joint_ledger, make_case
 from simulator.study.day_money import jackknife
 from simulator.study.money import item_table, pieces_of
-from simulator.study.trial import ACRES, FloatArray
 
 LEAST_GAIN = 0.01
 """Without prices, a step must add this share of acres per day."""
+Try = tuple[tuple[Variation, ...], EquipmentSet, DayPlan]
+"""Changes, the set that they make, and its plan."""
 
 
 @dataclass(frozen=True)
 class Step:
-    """One change tried on a rung: one, or two of a pair, against the set of the rung.
-
-    Intervals hold for all changes of the rung together; price, margin and worth are None for what has no price.
-    """
+    """Changes tried on a rung; intervals hold for all of the rung together, and are None for what has no price."""
 
     document: ClassVar = (
         "change", "resource", "settings", "extra_acres_per_day", "price", "extra_margin_per_season",
@@ -43,14 +41,10 @@ class Step:
     settings: tuple[str, ...]
     parts: int
     extra_acres_per_day: PairedInterval
+    job: JobChange | None
     price: float | None
     extra_margin_per_season: Interval | None
     net_present_value: Interval | None
-    job: JobChange | None
-
-
-Try = tuple[tuple[Variation, ...], EquipmentSet, DayPlan]
-"""Changes, the set that they make, and its plan."""
 
 
 @dataclass(frozen=True)
@@ -78,8 +72,8 @@ class Climb:
     def _couples(self, entry: EquipmentSet, singles: Sequence[Variation]) -> list[Try]:
         couples: list[Try] = []
         for both in itertools.combinations(singles, 2):
-            keys = [{setting_key(setting) for setting in one.settings} for one in both]
-            if keys[0] & keys[1]:
+            first, second = ({setting_key(setting) for setting in one.settings} for one in both)
+            if first & second:
                 continue  # such as two sizes of one generator
             try:
                 changed = vary(entry, [*both[0].settings, *both[1].settings], self.trials.loaded.folder)
@@ -96,45 +90,37 @@ class Climb:
         steps = []
         for (variations, changed, _), table in zip(tries, tables, strict=True):
             n = min(len(rows), len(table))
-            both = (rows[:n], table[:n])
-            price = margin = value = None
-            case = None if self.costs is None else self._case(entry, changed, self.costs)
+            sets, both = (entry, changed), (rows[:n], table[:n])
+            case, price, margin, value = None, None, None, None
+            try:
+                larger = None if self.costs is None else _enlarged(entry.scenario, changed.scenario, self.costs)
+                if self.costs is not None and larger is not None:
+                    case, _ = make_case(entry, changed, self.costs, None, "ladder", larger)
+            except InputError:
+                pass  # something in it has no price
             if case is not None:
-                joint = joint_ledger(both, (entry, changed), case.costs)
+                joint = joint_ledger(both, sets, case.costs)
                 price = case.price - case.resale
-                margin, value = jackknife(case.margin, joint, level), jackknife(case.value, joint, level)
-            steps.append(
-                Step(
-                    " with ".join(variation.change for variation in variations),
-                    variations[0].resource,
-                    tuple(setting for variation in variations for setting in variation.settings),
-                    len(variations),
-                    paired_interval(both[1][:, ACRES], both[0][:, ACRES], level),
-                    price,
-                    margin,
-                    value,
-                    job_change((entry, changed), both, case, level),
-                )
+                margin, value = (jackknife(each, joint, level) for each in (case.margin, case.value))
+            step = Step(
+                " with ".join(variation.change for variation in variations),
+                variations[0].resource,
+                tuple(setting for variation in variations for setting in variation.settings),
+                len(variations),
+                paired_interval(both[1][:, ACRES], both[0][:, ACRES], level),
+                job_change(sets, both, case, level),
+                price,
+                margin,
+                value,
             )
+            steps.append(step)
         return steps
-
-    def _case(self, entry: EquipmentSet, changed: EquipmentSet, costs: Costs) -> Case | None:
-        """Return the money of a change; None when something in it has no price."""
-        try:
-            larger = _enlarged(entry.scenario, changed.scenario, costs)
-            return None if larger is None else make_case(entry, changed, costs, None, "ladder", larger)[0]
-        except InputError:
-            return None
 
     def best(self, steps: Sequence[Step], rows: FloatArray) -> Step | None:
         """Return the change to take: the best of those that pay beyond doubt."""
-        judged_by = [step.extra_acres_per_day if self.costs is None else step.net_present_value for step in steps]
         least = LEAST_GAIN * float(rows[:, ACRES].mean()) if self.costs is None else -np.inf
-        good = [
-            step
-            for step, gain in zip(steps, judged_by, strict=True)
-            if gain is not None and gain.mean >= least and (gain.low or 0.0) > 0
-        ]
+        judged = [(step, step.extra_acres_per_day if self.costs is None else step.net_present_value) for step in steps]
+        good = [step for step, gain in judged if gain is not None and gain.mean >= least and (gain.low or 0.0) > 0]
         return max(good, key=self.merit, default=None)
 
     def merit(self, step: Step) -> float:
@@ -150,8 +136,8 @@ def _enlarged(before: Scenario, after: Scenario, costs: Costs) -> list[Item] | N
     for name, generator in before.generator.items():
         number = pieces["generator", name]
         share = after.generator[name].rated_power / generator.rated_power - 1.0
-        item = table.get(("generator", name))
         if number and share > 0.0:
+            item = table.get(("generator", name))
             if item is None:
                 return None
             items.append(item.model_copy(update={"purchase": number * item.purchase * share}))

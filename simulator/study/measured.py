@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from collections.abc import Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 import numpy as np
 
@@ -19,11 +19,13 @@ from simulator.scenario.merge import nearest
 from simulator.scenario.references import used_rigs
 from simulator.scenario.stopwatch import Timing
 from simulator.scenario.units import Dimension, UnitError
-from simulator.study.design import locate
-from simulator.study.trial import FloatArray
+from simulator.study.cases import FloatArray
+from simulator.study.reading import locate
 
 FEWEST_FOR_LINE = 8
 """Times with amounts that it takes to tell the fixed part from the part that grows. An assumption."""
+_MPH = 0.44704
+"""Metres a second."""
 _RIG = {
     **{task: f"crew.tasks.{task}.time" for task in ("swap", "fill", "plug_in", "mix", "refuel", "launch_check")},
     **{task: f"trailer.{task}_time" for task in ("pack_up", "set_up", "yard", "relocate")},
@@ -34,10 +36,7 @@ _AIRCRAFT = {task: f"{task}_time" for task in ("turn", "take_off", "landing", "h
 
 @dataclass(frozen=True)
 class Measured:
-    """Values for one key, in the unit that a scenario writes, with the mean that the scenario had there.
-
-    ``fixed`` where the scenario takes one number and no distribution; the note says what was taken off.
-    """
+    """Values for one key, in its unit, with the mean that the scenario had; ``fixed`` where it takes one number."""
 
     key: str
     task: str
@@ -51,28 +50,31 @@ class Measured:
 def measured_values(entry: EquipmentSet, task: str, of: str, timings: Sequence[Timing]) -> list[Measured]:
     """Return the keys that a timed task sets, with their values."""
     seconds = np.array([timing.seconds for timing in timings])
+    rigs = {name: entry.scenario.rig[name] for name in used_rigs(entry.scenario)}
+
+    def plain(key: str, note: str = "") -> list[Measured]:
+        value, _ = locate(entry, key)
+        mean = value.mean() if isinstance(value, Distribution) else None
+        return [Measured(key, task, seconds, "s", mean, note=note)]
+
     if task in _RIG:
-        rig = _only(task, of, used_rigs(entry.scenario), "rig")
+        rig = _only(task, of, list(rigs), "rig")
         key = f"rig.{rig}.{_RIG[task]}"
-        if task == "fill" and any(timing.amount for timing in timings):
-            return _fill(entry, rig, key, seconds, timings)
-        note = "pumping comes on top; give the amount to have it taken off" if task == "fill" else ""
-        return [Measured(key, task, seconds, "s", _mean(entry, key), note=note)]
+        if task != "fill":
+            return plain(key)
+        if not any(timing.amount for timing in timings):
+            return plain(key, "pumping comes on top; give the amount to have it taken off")
+        return _fill(entry, rig, plain(key)[0], timings)
     if task in _AIRCRAFT:
-        flown = [name for rig in used_rigs(entry.scenario) for name, n in entry.scenario.rig[rig].aircraft.items() if n]
-        key = f"aircraft.{_only(task, of, flown, 'aircraft class')}.{_AIRCRAFT[task]}"
-        return [Measured(key, task, seconds, "s", _mean(entry, key))]
+        flown = [name for rig in rigs.values() for name, n in rig.aircraft.items() if n]
+        return plain(f"aircraft.{_only(task, of, flown, 'aircraft class')}.{_AIRCRAFT[task]}")
     if task in ("cooling", "charge"):
-        used = [name for rig in used_rigs(entry.scenario) for name, n in entry.scenario.rig[rig].packs.items() if n]
+        used = [name for rig in rigs.values() for name, n in rig.packs.items() if n]
         pack = _only(task, of, used, "pack type")
-        if task == "charge":
-            return _charge(entry, pack, seconds, timings)
-        key = f"pack.{pack}.cooling_time"
-        return [Measured(key, task, seconds, "s", _mean(entry, key))]
+        return _charge(entry, pack, seconds, timings) if task == "charge" else plain(f"pack.{pack}.cooling_time")
     if task == "drive":
-        distances = _amounts(task, timings, units.LENGTH)
-        before = entry.scenario.route.road_speed.mean() / 0.44704
-        return [Measured("route.road_speed", task, distances / seconds / 0.44704, "mph", before)]
+        speeds = _amounts(task, timings, units.LENGTH) / seconds / _MPH
+        return [Measured("route.road_speed", task, speeds, "mph", entry.scenario.route.road_speed.mean() / _MPH)]
     return _move(entry, of, seconds, timings)
 
 
@@ -88,22 +90,16 @@ def _only(task: str, of: str, names: Sequence[str], what: str) -> str:
     return known[0]
 
 
-def _mean(entry: EquipmentSet, key: str) -> float | None:
-    value, _ = locate(entry, key)
-    return value.mean() if isinstance(value, Distribution) else None
-
-
 def _amounts(task: str, timings: Sequence[Timing], dimension: Dimension) -> FloatArray:
     values, problems = [], Problems()
     for timing in timings:
-        with problems.of():
+        with problems.of(f"line {timing.line}"):
             try:
-                value = units.parse(timing.amount, dimension)
+                values.append(units.parse(timing.amount, dimension))
             except UnitError as error:
-                raise InputError.single(f"the amount of {task!r}: {error}", f"line {timing.line}") from error
-            if not value > 0:
-                raise InputError.single(f"got the amount {timing.amount!r}; allowed is above 0", f"line {timing.line}")
-            values.append(value)
+                raise InputError.single(f"the amount of {task!r}: {error}") from error
+            if not values[-1] > 0:
+                raise InputError.single(f"got the amount {timing.amount!r}; allowed is above 0")
     problems.refuse()
     return np.array(values)
 
@@ -121,29 +117,26 @@ def split_times(seconds: FloatArray, amounts: FloatArray) -> float | None:
 
 
 def _fixed_part(task: str, rest: FloatArray, what: str) -> FloatArray:
-    if (rest <= 0).any():
-        count = int((rest <= 0).sum())
+    count = int((rest <= 0).sum())
+    if count:
         message = f"{count} of {len(rest)} times are shorter than {what} alone takes; are the amounts right?"
         raise InputError.single(message, task)
     return rest
 
 
-def _fill(entry: EquipmentSet, rig: str, key: str, seconds: FloatArray, timings: Sequence[Timing]) -> list[Measured]:
+def _fill(entry: EquipmentSet, rig: str, timed: Measured, timings: Sequence[Timing]) -> list[Measured]:
+    """Take pumping off, at the flow that the times and amounts show, or else the scenario's."""
     liquid = entry.scenario.product.kind == "liquid"
     amounts = _amounts("fill", timings, units.VOLUME if liquid else units.MASS)
     name, unit = ("pump_flow", "L/s") if liquid else ("dry_flow", "kg/s")
-    supply = entry.scenario.rig[rig].supply
-    flow = supply.pump_flow if liquid else supply.dry_flow
-    slope = split_times(seconds, amounts)
-    found = []
+    flow: float = getattr(entry.scenario.rig[rig].supply, name)
+    slope, found, whose = split_times(timed.values, amounts), [], " (the scenario's flow)"
     if slope is not None:
-        flow_key = f"rig.{rig}.supply.{name}"
-        note = "slope of the fill times against the amounts"
-        found.append(Measured(flow_key, "pump flow", np.array([1.0 / slope]), unit, flow, True, note))
-        flow = 1.0 / slope
-    rest = _fixed_part("fill", seconds - amounts / flow, "pumping")
-    note = f"pumping at {flow:.3g} {unit} is taken off" + ("" if slope is not None else " (the scenario's flow)")
-    return [Measured(key, "fill", rest, "s", _mean(entry, key), note=note), *found]
+        key, note = f"rig.{rig}.supply.{name}", "slope of the fill times against the amounts"
+        found = [Measured(key, "pump flow", np.array([1.0 / slope]), unit, flow, True, note)]
+        flow, whose = 1.0 / slope, ""
+    rest = _fixed_part("fill", timed.values - amounts / flow, "pumping")
+    return [replace(timed, values=rest, note=f"pumping at {flow:.3g} {unit} is taken off{whose}"), *found]
 
 
 def _charge(entry: EquipmentSet, pack: str, seconds: FloatArray, timings: Sequence[Timing]) -> list[Measured]:
@@ -154,8 +147,7 @@ def _charge(entry: EquipmentSet, pack: str, seconds: FloatArray, timings: Sequen
     amounts = _amounts("charge", timings, units.SHARE if share else units.ENERGY)
     energies = amounts * plan.capacity_wh if share else amounts
     if (energies > plan.capacity_wh * (1 + 1e-9)).any():
-        message = f"an amount is more than the pack {pack!r} holds ({plan.capacity_wh:.0f} Wh)"
-        raise InputError.single(message, "charge")
+        raise InputError.single(f"an amount is more than the pack {pack!r} holds ({plan.capacity_wh:.0f} Wh)", "charge")
     slots = {one.name: one for rig in rigs for point in rig.power for one, _ in point.chargers if pack in one.serves}
     charger = _only("charge", "", list(slots), "charger class")
     declared, stored = entry.scenario.charger[charger], plan.curve
@@ -174,8 +166,7 @@ def _charge(entry: EquipmentSet, pack: str, seconds: FloatArray, timings: Sequen
     if not mean_time_s(high) < wanted < mean_time_s(low):
         raise InputError.single(f"got a mean of {wanted:.0f} s, which no charger power explains", "charge")
     power = float(brentq(lambda watts: mean_time_s(watts) - wanted, low, high, xtol=0.01))
-    slot = power / declared.setting
-    minutes = wanted / 60.0
+    slot, minutes = power / declared.setting, wanted / 60.0
     note = f"power at which the model's charges take {minutes:.1f} min on average ({len(seconds)} timed to full)"
 
     def fixed(key: str, task: str, value: float, before: float) -> Measured:
@@ -183,8 +174,8 @@ def _charge(entry: EquipmentSet, pack: str, seconds: FloatArray, timings: Sequen
 
     found = [fixed(f"charger.{charger}.slot_power", "charge power", slot, slots[charger].slot_w / declared.setting)]
     if slot > declared.output_power:
-        key, total = f"charger.{charger}.output_power", slot * declared.slots
-        found.append(fixed(key, "charger output", total, declared.output_power))
+        total = slot * declared.slots
+        found.append(fixed(f"charger.{charger}.output_power", "charger output", total, declared.output_power))
     most = entry.scenario.pack[pack].charge_power_max
     if power > most:
         found.append(fixed(f"pack.{pack}.charge_power_max", "pack power", power, most))
@@ -213,13 +204,10 @@ def _move(entry: EquipmentSet, of: str, seconds: FloatArray, timings: Sequence[T
         widened = 1.0 / math.hypot(share, 1.0 - share)
         values = rest.mean() * share + (rest - rest.mean()) * share * widened
         values = np.maximum(values, 0.05 * share * rest.mean())
-        note = (
-            f"part of whole moves: driving by {how} and loading of {2 * handling:.0f} s taken off, "
-            "split as the scenario has it"
-        )
+        off = f"driving by {how} and loading of {2 * handling:.0f} s taken off"
+        note = f"part of whole moves: {off}, split as the scenario has it"
         found.append(Measured(f"rig.{rig}.trailer.{name}_time", f"move, {name}", values, "s", part.mean(), note=note))
     if slope is not None:
-        mph = np.array([1.0 / slope / 0.44704])
-        scaled = Measured("route.road_speed", "move, drive", mph, "mph", speed.mean() / 0.44704, True, f"by {how}")
-        found.append(scaled)
+        mph, before = np.array([1.0 / slope / _MPH]), speed.mean() / _MPH
+        found.append(Measured("route.road_speed", "move, drive", mph, "mph", before, True, f"by {how}"))
     return found

@@ -1,7 +1,6 @@
-"""Money over years: annuities, present value, payback, and what a piece of equipment costs a year.
+"""Money over years: annuities, payback, and what a piece of equipment costs a year, interest paid at year ends.
 
-Formulas are those of engineering economics (Grant, Ireson & Leavenworth, *Principles of Engineering Economy*; from
-memory). Interest is a share a year, paid at year ends; times are in years; amounts are in the scenario's currency.
+Formulas: Grant, Ireson & Leavenworth, *Principles of Engineering Economy*; from memory.
 """
 
 from __future__ import annotations
@@ -13,7 +12,7 @@ from collections.abc import Iterable
 import numpy as np
 from numpy.typing import ArrayLike, NDArray
 
-from simulator.errors import InputError, Problem
+from simulator.errors import InputError, Problem, Problems
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.merge import nearest
 from simulator.scenario.references import used_rigs
@@ -35,8 +34,7 @@ def annuity_factor(interest: float, years: ArrayLike) -> FloatArray:
         raise ValueError(f"got interest = {interest!r} and years = {years!r}; allowed is at least 0")
     if interest == 0:
         return n.copy()
-    factor: FloatArray = -np.expm1(-n * math.log1p(interest)) / interest
-    return factor
+    return np.asarray(-np.expm1(-n * math.log1p(interest)) / interest)
 
 
 def payback_years(price: float, yearly: ArrayLike) -> FloatArray:
@@ -47,10 +45,8 @@ def payback_years(price: float, yearly: ArrayLike) -> FloatArray:
     total = np.cumsum(gains, axis=-1)
     reached = total >= price
     year = np.argmax(reached, axis=-1)
-    before = np.take_along_axis(np.concatenate([np.zeros_like(total[..., :1]), total], axis=-1), year[..., None], -1)[
-        ..., 0
-    ]
-    gain = np.take_along_axis(gains, year[..., None], -1)[..., 0]
+    started = np.concatenate([np.zeros_like(total[..., :1]), total[..., :-1]], axis=-1)
+    before, gain = (np.take_along_axis(values, year[..., None], -1)[..., 0] for values in (started, gains))
     mean = gains.mean(axis=-1)
     with np.errstate(divide="ignore", invalid="ignore"):
         inside = year + (price - before) / gain
@@ -61,25 +57,19 @@ def payback_years(price: float, yearly: ArrayLike) -> FloatArray:
 
 def life_years(item: Item, cycles_per_year: ArrayLike = 0.0, hours_per_year: ArrayLike = 0.0) -> FloatArray:
     """Return how long one piece lasts: its years, or sooner the cycles or hours that it stands."""
-    cycles, hours = np.broadcast_arrays(
-        np.asarray(cycles_per_year, dtype=np.float64), np.asarray(hours_per_year, dtype=np.float64)
-    )
-    life = np.full(cycles.shape, item.life_years)
-    for limit, use in ((item.life_cycles, cycles), (item.life_hours, hours)):
+    uses = [np.asarray(use, dtype=np.float64) for use in (cycles_per_year, hours_per_year)]
+    life = np.full(np.broadcast_shapes(*(use.shape for use in uses)), item.life_years)
+    for limit, use in zip((item.life_cycles, item.life_hours), uses, strict=True):
         if limit is not None:
             life = np.where(use > 0, np.minimum(life, limit / np.where(use > 0, use, 1.0)), life)
     return np.asarray(life)
 
 
 def yearly_cost(item: Item, life: ArrayLike, interest: float) -> FloatArray:
-    """Return the equivalent uniform yearly cost of owning one piece: capital recovery and upkeep.
-
-    (P - S) / annuity(i, life) + S i + u P, with price P, resale S and upkeep share u.
-    """
+    """Return the yearly cost of owning one piece, (P - S) / annuity(i, life) + S i + u P: recovery and upkeep."""
     resale = item.resale_share * item.purchase
-    factor = annuity_factor(interest, life)
-    cost: FloatArray = (item.purchase - resale) / factor + resale * interest + item.upkeep_share * item.purchase
-    return cost
+    recovery = (item.purchase - resale) / annuity_factor(interest, life)
+    return np.asarray(recovery + resale * interest + item.upkeep_share * item.purchase)
 
 
 def pieces_of(scenario: Scenario) -> Pieces:
@@ -125,16 +115,13 @@ def need_costs(equipment: EquipmentSet, question: str, income: bool = True) -> C
 
 def need_prices(pieces: Iterable[tuple[str, str]], costs: Costs, question: str) -> None:
     """Refuse equipment without a price."""
-    items = item_table(costs)
-    problems = []
-    for kind, name in pieces:
-        if (kind, name) not in items:
-            priced = [known for other, known in items if other == kind]
-            hint = nearest(name, priced) if priced else ""
-            message = f"missing; {question} needs its price, such as {{ purchase = 1500 }}, or 0 when it is free{hint}"
-            problems.append(Problem(f"costs.{kind}.{name}", message))
-    if problems:
-        raise InputError(problems)
+    items, problems = item_table(costs), Problems()
+    needs = f"missing; {question} needs its price, such as {{ purchase = 1500 }}, or 0 when it is free"
+    for kind, name in (piece for piece in pieces if piece not in items):
+        priced = [known for other, known in items if other == kind]
+        hint = nearest(name, priced) if priced else ""
+        problems.found.append(Problem(f"costs.{kind}.{name}", needs + hint))
+    problems.refuse()
 
 
 _NUMBERS = ("no", "one", "two", "three", "four", "five", "six", "seven", "eight", "nine")

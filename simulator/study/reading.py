@@ -1,19 +1,24 @@
-"""Lists, ranges and choices as people type them, each read in one way for every study."""
+"""Inputs, ranges, lists and choices as people type them, each read in one way for every study."""
 
 from __future__ import annotations
 
 import itertools
 import math
 import re
+import typing
 from collections.abc import Callable, Iterable, Mapping, Sequence
 from dataclasses import dataclass
 from typing import Any
 
+from pydantic import BaseModel
+
 from simulator.errors import InputError, Problem, Problems
 from simulator.scenario import units
 from simulator.scenario.distributions import Distribution, Uniform
-from simulator.scenario.loading import LoadedScenario
-from simulator.scenario.units import M2_PER_ACRE, UnitError
+from simulator.scenario.loading import EquipmentSet, LoadedScenario
+from simulator.scenario.toml_text import distribution_table, toml_value
+from simulator.scenario.types import Drawn, Quantity
+from simulator.scenario.units import M2_PER_ACRE, Dimension, UnitError
 
 _BOUND = re.compile(r"^\s*([+-]?(?:\d+\.?\d*|\.\d+)(?:[eE][+-]?\d+)?)\s*(.*?)\s*$")
 MOST_SETS = 1000
@@ -52,15 +57,16 @@ def make_range(key: str, low: object, high: object, where: str) -> InputRange:
         if match is None or not math.isfinite(float(match.group(1))):
             example = 'allowed is two bounds such as "40 s" and "90 s", or 2 and 4'
             raise InputError.single(f"got {bound!r}; {example}", where)
-        found.append((float(match.group(1)), match.group(2), match.group(1).lstrip("+-").isdigit()))
-    (first, first_unit, _), (last, last_unit, _) = found
+        found.append(match.groups())
+    (first, first_unit), (last, last_unit) = found
     if first_unit and last_unit and first_unit != last_unit:
         message = f"got the units {first_unit!r} and {last_unit!r}; allowed is the same for both bounds"
         raise InputError.single(message, where)
-    if not first < last:
+    if not float(first) < float(last):
         raise InputError.single(f"got {low!r} to {high!r}; allowed is a low bound below the high one", where)
     unit = first_unit or last_unit
-    return InputRange(key, first, last, unit, not unit and all(digits for _, _, digits in found))
+    whole = not unit and all(number.lstrip("+-").isdigit() for number in (first, last))
+    return InputRange(key, float(first), float(last), unit, whole)
 
 
 def read_range(text: str, where: str = "--range") -> InputRange:
@@ -87,33 +93,67 @@ def ranges_of(loaded: LoadedScenario, texts: Iterable[str] = ()) -> tuple[InputR
             found[one.key] = one
     problems.refuse()
     if not found:
-        message = (
-            "no range is declared; allowed is --range KEY=LOW..HIGH, or in the scenario [range] with lines such as "
-            '"rig.main.crew.tasks.swap.time" = ["40 s", "90 s"]'
-        )
-        raise InputError.single(message, "range")
+        allowed = "--range KEY=LOW..HIGH, or in the scenario [range] with lines such as"
+        example = '"rig.main.crew.tasks.swap.time" = ["40 s", "90 s"]'
+        raise InputError.single(f"no range is declared; allowed is {allowed} {example}", "range")
     return tuple(found.values())
 
 
-def read_levels(text: str, where: str) -> list[str]:
-    """Read a list of levels: ``10,20,40 acre`` gives each level with the unit, ``10..160 acre`` five levels.
+def locate(equipment: EquipmentSet, key: str) -> tuple[Any, Dimension | None]:
+    """Return what stands at a dotted key of a set, and its kind of quantity; None where nothing does or it is none."""
+    place: Any = equipment.scenario
+    dimension: Dimension | None = None
+    for part in key.split("."):
+        dimension = None
+        if isinstance(place, BaseModel):
+            field = type(place).model_fields.get(part)
+            if field is None:
+                return None, None
+            dimension = _dimension([*field.metadata, field.annotation])
+            place = getattr(place, part)
+        elif isinstance(place, dict) and part in place:
+            place = place[part]
+        elif isinstance(place, list) and part.isdigit() and int(part) < len(place):
+            place = place[int(part)]
+        else:
+            return None, None
+    return place, dimension
 
-    A level without a unit takes the last one's.
-    """
-    wrong = InputError.single(
-        f"got {text!r}; allowed is a list such as 10,20,40 acre, or a range such as 10..160 acre for five levels", where
-    )
+
+def _dimension(marks: Iterable[Any]) -> Dimension | None:
+    for mark in marks:
+        if isinstance(mark, Quantity | Drawn):
+            return mark.dimension
+        found = _dimension(typing.get_args(mark)) if typing.get_args(mark) else None
+        if found is not None:
+            return found
+    return None
+
+
+def setting_at(equipment: EquipmentSet, one: InputRange, share: float) -> str:
+    """Return the ``KEY=VALUE`` that puts an input at a share of its range; a drawn one keeps its shape, scaled."""
+    value, dimension = locate(equipment, one.key)
+    text = one.text(share)
+    if isinstance(value, Distribution) and not value.is_constant and dimension is not None and value.mean() > 0:
+        where, allowed = f"--range {one.key}", "is 0 or more"
+        (target,) = read_each([text], where, lambda part: within(units.parse(part, dimension), 0.0), allowed)
+        return f"{one.key}={toml_value(distribution_table(value.scaled(target / value.mean()), dimension.unit, 12))}"
+    return f"{one.key}={text if not one.unit else toml_value(text)}"
+
+
+def read_levels(text: str, where: str) -> list[str]:
+    """Read ``10,20,40 acre`` or ``10..160 acre`` (five levels) as levels with their unit, that of the last if none."""
+    allowed = "allowed is a list such as 10,20,40 acre, or a range such as 10..160 acre for five levels"
     found: list[tuple[list[str], str]] = []
     for part in text.split(","):
         low, dots, high = part.partition("..")
-        matches = [_BOUND.match(bound) for bound in ((low, high) if dots else (part,))]
-        if not all(matches):
-            raise wrong
-        numbers, texts = zip(*((match.group(1), match.group(2)) for match in matches if match), strict=True)
+        matches = [match for bound in ((low, high) if dots else (part,)) if (match := _BOUND.match(bound))]
+        numbers, texts = [match.group(1) for match in matches], [match.group(2) for match in matches]
         # a unit stands behind the whole range
-        if dots and (texts[0] not in ("", texts[1]) or not float(numbers[0]) < float(numbers[1])):
-            raise wrong
-        found.append((_spread(*numbers) if dots else list(numbers), texts[-1]))
+        ranged = len(numbers) == 2 and texts[0] in ("", texts[1]) and float(numbers[0]) < float(numbers[1])
+        if not (ranged if dots else numbers):
+            raise InputError.single(f"got {text!r}; {allowed}", where)
+        found.append((_spread(*numbers) if dots else numbers, texts[-1]))
     last = found[-1][1]
     return [f"{number} {unit or last}".strip() for numbers, unit in found for number in numbers]
 
@@ -127,58 +167,51 @@ def _spread(low: str, high: str) -> list[str]:
     return [low, *(f"{value:.10g}" for value in dict.fromkeys(rounded) if first < value < last), high]
 
 
-@dataclass(frozen=True)
-class Choice:
-    """One key and the values it may take, as written; several keys joined by ``+`` take the same value."""
+def parse_choice(text: str, option: str = "choose") -> list[str]:
+    """Read ``KEY=LOW..HIGH`` (whole numbers) or ``KEY=value,value`` (one with a comma in quotes) as a setting each.
 
-    key: str
-    values: tuple[str, ...]
+    Several keys joined by ``+`` take the same value.
+    """
 
+    def wrong(got: str, allowed: str) -> InputError:
+        return InputError.single(f"got {got}; allowed is {allowed}", option)
 
-def parse_choice(text: str, option: str = "choose") -> Choice:
-    """Read ``KEY=LOW..HIGH`` (whole numbers) or ``KEY=value,value``; a value with a comma stands in quotes."""
-    key, equals, rest = text.partition("=")
-    key, rest = key.strip(), rest.strip()
-    if not equals or not key or not rest or not all(part.strip() for part in key.split(".")):
-        raise InputError.single(
-            f"got {text!r}; allowed is KEY=LOW..HIGH or KEY=value,value, such as rig.main.packs.big=2..5", option
-        )
+    key, equals, rest = (part.strip() for part in text.partition("="))
+    if not equals or not rest or not all(part.strip() for part in key.split(".")):
+        raise wrong(f"{text!r}", "KEY=LOW..HIGH or KEY=value,value, such as rig.main.packs.big=2..5")
     low, dots, high = rest.partition("..")
     if dots:
-        if not (low.strip().isdecimal() and high.strip().isdecimal() and len(low) < 7 and len(high) < 7):
-            raise InputError.single(f"got {rest!r} for {key}; allowed is two whole numbers such as 2..5", option)
-        first, last = int(low), int(high)
-        if not 0 <= last - first < MOST_SETS:
-            raise InputError.single(
-                f"got {rest!r} for {key}; allowed is a low number, then a high one, at most {MOST_SETS} apart", option
-            )
-        return Choice(key, tuple(str(number) for number in range(first, last + 1)))
+        if not all(end.strip().isdecimal() and len(end) < 7 for end in (low, high)):
+            raise wrong(f"{rest!r} for {key}", "two whole numbers such as 2..5")
+        if not 0 <= int(high) - int(low) < MOST_SETS:
+            raise wrong(f"{rest!r} for {key}", f"a low number, then a high one, at most {MOST_SETS} apart")
+        return [f"{key}={number}" for number in range(int(low), int(high) + 1)]
     parts = re.findall(r"""(?:^|,)((?:"[^"]*"?|'[^']*'?|[^,"'])*)""", rest)
-    values = tuple(dict.fromkeys(part.strip() for part in parts))
+    values = dict.fromkeys(part.strip() for part in parts)
     if not all(values):
-        raise InputError.single(f"got an empty value in {text!r}; allowed is KEY=value,value", option)
-    return Choice(key, values)
+        raise wrong(f"an empty value in {text!r}", "KEY=value,value")
+    return [f"{key}={value}" for value in values]
 
 
-def parse_choices(texts: Iterable[str], option: str) -> list[Choice]:
-    """Read several choices."""
-    return [parse_choice(text, option) for text in texts]
+def parse_choices(texts: Iterable[str], option: str) -> list[str]:
+    """Check several choices, which :func:`combinations` reads."""
+    return [text for text in texts if parse_choice(text, option)]
 
 
-def combinations(choices: Sequence[Choice]) -> list[tuple[str, ...]]:
+def combinations(choices: Iterable[str]) -> list[tuple[str, ...]]:
     """Return the settings of every combination, the last choice changing quickest."""
-    if not choices:
+    read = [parse_choice(text) for text in choices]
+    if not read:
         raise InputError.single("missing; allowed is at least one choice such as rig.main.packs.big=2..5", "choose")
-    keys = [choice.key for choice in choices]
+    keys = [settings[0].partition("=")[0] for settings in read]
     twice = sorted({key for key in keys if keys.count(key) > 1})
     if twice:
         raise InputError([Problem("choose", f"got {key} more than once; allowed is one choice a key") for key in twice])
-    total = math.prod(len(choice.values) for choice in choices)
+    total = math.prod(map(len, read))
     if total > MOST_SETS:
-        raise InputError.single(
-            f"got {total} combinations; allowed is {MOST_SETS} at most: narrow the choices", "choose"
-        )
-    return list(itertools.product(*([f"{choice.key}={value}" for value in choice.values] for choice in choices)))
+        allowed = f"allowed is {MOST_SETS} at most: narrow the choices"
+        raise InputError.single(f"got {total} combinations; {allowed}", "choose")
+    return list(itertools.product(*read))
 
 
 def read_each(parts: Iterable[str], option: str, read: Callable[[str], float], allowed: str) -> list[float]:
@@ -196,7 +229,7 @@ def read_each(parts: Iterable[str], option: str, read: Callable[[str], float], a
     return values
 
 
-def within(value: float, least: float, most: float) -> float:
+def within(value: float, least: float, most: float = math.inf) -> float:
     """Return a number; ValueError outside its limits."""
     if not least <= value <= most:
         raise ValueError
@@ -206,11 +239,8 @@ def within(value: float, least: float, most: float) -> float:
 def read_numbers(text: str, option: str, least: int = 1) -> list[int]:
     """Read whole numbers with commas between, each of ``least`` or more."""
     allowed = f"are whole numbers of {least} or more, such as 1,4,12"
-
-    def read(part: str) -> float:
-        return within(int(part if part.isdigit() else "x"), least, math.inf)
-
-    return [int(one) for one in read_each(text.split(","), option, read, allowed)]
+    read = read_each(text.split(","), option, lambda part: within(int(part if part.isdigit() else "x"), least), allowed)
+    return [int(one) for one in read]
 
 
 def read_shares(text: str, option: str, least: float, most: float) -> list[float]:
@@ -233,9 +263,7 @@ def read_share(text: str, option: str) -> float:
 
 def read_budget(text: str, option: str) -> float:
     """Read ``30s`` or ``5 min`` as seconds."""
-    return read_each(
-        [text], option, lambda one: within(units.parse(one, units.TIME), 1.0, math.inf), "is at least 1 s"
-    )[0]
+    return read_each([text], option, lambda one: within(units.parse(one, units.TIME), 1.0), "is at least 1 s")[0]
 
 
 def read_ratio(value: float, option: str) -> float:
@@ -245,11 +273,8 @@ def read_ratio(value: float, option: str) -> float:
 
 def read_distances(text: str, option: str) -> list[float]:
     """Read lengths with commas between, such as ``0.5,2 mi``, and return metres."""
-
-    def read(level: str) -> float:
-        return within(units.parse(level, units.LENGTH), 0.0, 1e6)
-
-    return read_each(read_levels(text, option), option, read, "is 0 to 1000 km")
+    levels = read_levels(text, option)
+    return read_each(levels, option, lambda one: within(units.parse(one, units.LENGTH), 0.0, 1e6), "is 0 to 1000 km")
 
 
 def read_areas(texts: Iterable[str], option: str) -> list[float]:
@@ -274,9 +299,7 @@ def parse_rates(loaded: LoadedScenario, texts: Sequence[str]) -> tuple[str, list
     if not texts:
         raise InputError.single(f"got none; allowed is at least one, such as {dimension.example!r}", "--rates")
     least = math.nextafter(0.0, 1.0)
-    values = read_each(
-        texts, "--rates", lambda text: within(units.parse(text, dimension), least, math.inf), "is above 0"
-    )
+    values = read_each(texts, "--rates", lambda text: within(units.parse(text, dimension), least), "is above 0")
     return ("product.rate" if liquid else "product.dry_rate"), values
 
 

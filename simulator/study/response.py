@@ -4,7 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, Any, ClassVar, NamedTuple
 
 import numpy as np
 from numpy.typing import NDArray
@@ -26,34 +26,20 @@ TERMS = {
 """Terms of the response and their meaning."""
 
 
-@dataclass(frozen=True)
-class Term:
+class Term(NamedTuple):
     """One coefficient with its interval."""
 
-    document: ClassVar = ("name", "meaning", "value", "ci95")
     name: str
     value: float
     low: float
     high: float
 
-    @property
-    def meaning(self) -> str:
-        """What it is."""
-        return TERMS[self.name]
-
-    @property
-    def ci95(self) -> tuple[float, float]:
-        """Its interval."""
-        return self.low, self.high
-
 
 @dataclass(frozen=True)
 class Response:
-    """Hours an acre as the sum of its parts: what a move, a mile and a turn cost; each acre bears its part.
+    """Hours an acre as the sum of what a move, a mile and a turn cost, fitted by least squares (own derivation).
 
-    Fitted by least squares on the cases' means (own derivation from time per area = sum of its parts, as in work-rate
-    formulas of aerial application). Mean paid hours a day turn hours an acre into acres a day; the error in acres a day
-    is the root mean square when each case is foretold from all the others.
+    The error in acres a day is the root mean square when each case is foretold from all the others.
     """
 
     form: ClassVar = (
@@ -61,13 +47,22 @@ class Response:
         "+ per_turn_length * mean(1 / length in m) + per_reach * mean(half diagonal in m)"
     )
     document: ClassVar = (
-        "form", "terms", "paid_hours_per_day=hours", "r2", "leave_one_out_error_acres_per_day=error_acres", "cases",
+        "form", "terms=coefficients", "paid_hours_per_day=hours", "r2", "leave_one_out_error_acres_per_day=error_acres",
+        "cases",
     )  # fmt: skip
     terms: tuple[Term, ...]
     hours: float
     r2: float
     error_acres: float
     cases: int
+
+    @property
+    def coefficients(self) -> list[dict[str, Any]]:
+        """The terms as a document."""
+        return [
+            {"name": term.name, "meaning": TERMS[term.name], "value": term.value, "ci95": [term.low, term.high]}
+            for term in self.terms
+        ]
 
     def acres_per_day(self, mean_area_m2: float, move_m: float, pass_inverse_per_m: float, reach_m: float) -> float:
         """Return the acres a day that the response foretells; NaN where it makes no sense."""
@@ -104,13 +99,11 @@ def fit_response(cases: pd.DataFrame) -> Response | None:
         misses = hours / left_out - hours / y
     misses = misses[np.isfinite(misses)]
     total = float(((y - y.mean()) ** 2).sum())
-    names = list(TERMS)
-    terms = tuple(
-        Term(names[column], float(b), float(b - h), float(b + h)) for column, b, h in zip(kept, beta, half, strict=True)
-    )
+    names = [list(TERMS)[column] for column in kept]
+    ends = zip(names, beta.tolist(), (beta - half).tolist(), (beta + half).tolist(), strict=True)
     r2 = 1.0 - float(residual @ residual) / total if total > 0 else math.nan
     error = math.sqrt(float(np.mean(misses**2))) if len(misses) else math.nan
-    return Response(terms, hours, r2, error, n)
+    return Response(tuple(Term(*one) for one in ends), hours, r2, error, n)
 
 
 def _independent(x: FloatArray) -> list[int]:

@@ -18,7 +18,7 @@ from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import area_unit
 from simulator.study.answer import spread_of
-from simulator.study.cases import Trials
+from simulator.study.cases import FloatArray, Report, Trials, check_runs, sets_of
 from simulator.study.change import turning
 from simulator.study.day_money import (
     LEDGER,
@@ -31,7 +31,6 @@ from simulator.study.day_money import (
 )
 from simulator.study.money import demand_acres, need_prices, pieces_of
 from simulator.study.season_answer import Goal, Season, SetSeason, SizeCost
-from simulator.study.trial import FloatArray, Report, check_runs, sets_of
 from simulator.study.workdays import Calendar, Span, calendar_of, clock_dates, read_month_day, worked_shares
 
 WORLDS = 2000
@@ -48,20 +47,11 @@ _CYCLES = LEDGER.index("charge_cycles")
 
 
 def season(
-    loaded: LoadedScenario,
-    set_names: Sequence[str] = (),
-    workable_days: float | Distribution | None = None,
-    first: str = FIRST,
-    last: str = LAST,
-    acres: Sequence[float] = (),
-    sizes_acres: Sequence[float] = (),
-    least_hours: float = LEAST_HOURS,
-    runs: int | None = None,
-    seed: int | None = None,
-    workers: int = 1,
-    worlds: int = WORLDS,
-    report: Report | None = None,
-) -> Season:
+    loaded: LoadedScenario, set_names: Sequence[str] = (), workable_days: float | Distribution | None = None,
+    first: str = FIRST, last: str = LAST, acres: Sequence[float] = (), sizes_acres: Sequence[float] = (),
+    least_hours: float = LEAST_HOURS, runs: int | None = None, seed: int | None = None, workers: int = 1,
+    worlds: int = WORLDS, report: Report | None = None,
+) -> Season:  # fmt: skip
     """Ask how far equipment sets get in a season.
 
     Parameters
@@ -129,37 +119,29 @@ def season(
         _one_set(entry, tables[place * count : (place + 1) * count], kinds, chosen, calendar, acres, sizes)
         for place, entry in enumerate(entries)
     ]
-    notes = [*calendar.notes, *_shared_out(wanted, each, count)]
+    notes = list(calendar.notes)
+    if count > 1 and each * count > wanted:
+        why = f"at least {LEAST_RUNS} of each" if each == LEAST_RUNS else f"{each} of each"
+        notes.append(
+            f"{each * count:,} runs of each set were simulated, not the {wanted:,} asked for: the weather file has "
+            f"{count} kinds of workable date, by their hours, and {why} are taken."
+        )
     if n < each:
         notes.insert(0, f"Interrupted: {n} of {each} runs.")
     if costs is None:
         notes.append("No cost per acre: the scenario has no table [costs].")
     row = "a run of one work day" if row_days == 1 else f"runs of {row_days} work days in a row"
     notes.append(f"Work days are drawn as {row}, independently of each other but for the dates that weather allows.")
-    worked = spread_of((kinds >= 0).sum(axis=1))
-    return Season(tuple(results), tuple(clock_dates(calendar.dates)), worked, worlds, tuple(notes), unit, costs=costs)
-
-
-def _shared_out(wanted: int, each: int, kinds: int) -> list[str]:
-    """Say that a weather file made more runs necessary than were asked for; nothing where it did not."""
-    if kinds <= 1 or each * kinds <= wanted:
-        return []
-    why = f"at least {LEAST_RUNS} of each" if each == LEAST_RUNS else f"{each} of each"
-    return [
-        f"{each * kinds:,} runs of each set were simulated, not the {wanted:,} asked for: the weather file has {kinds} "
-        f"kinds of workable date, by their hours, and {why} are taken."
-    ]
+    return Season(
+        tuple(results), tuple(clock_dates(calendar.dates)), spread_of((kinds >= 0).sum(axis=1)), worlds, tuple(notes),
+        unit=unit, costs=costs, simulated={entry.name: entry.runs for entry in results},
+    )  # fmt: skip
 
 
 def _one_set(
-    entry: EquipmentSet,
-    tables: Sequence[FloatArray],
-    kinds: NDArray[np.int64],
-    chosen: NDArray[np.int64],
-    calendar: Calendar,
-    acres: Sequence[float],
-    sizes_acres: Sequence[float],
-) -> SetSeason:
+    entry: EquipmentSet, tables: Sequence[FloatArray], kinds: NDArray[np.int64], chosen: NDArray[np.int64],
+    calendar: Calendar, acres: Sequence[float], sizes_acres: Sequence[float],
+) -> SetSeason:  # fmt: skip
     """Lay simulated days on the dates of drawn seasons."""
     scenario = entry.scenario
     costs, pieces = scenario.costs, pieces_of(scenario)
@@ -198,10 +180,8 @@ def _goal(total: FloatArray, worked: NDArray[np.bool_], acres: float, calendar: 
     days = np.take_along_axis(np.cumsum(worked, axis=1), last[:, None], 1)[:, 0]
     day, needed = np.sort(np.where(finished, last, len(calendar.dates))), np.sort(np.where(finished, days, np.inf))
     names = [*clock_dates(calendar.dates), ""]
-    half, most = (math.ceil(share * len(day)) - 1 for share in (0.5, 0.9))
-    return Goal(
-        acres, float(finished.mean()), names[day[half]], names[day[most]], float(needed[half]), float(needed[most])
-    )
+    at = [math.ceil(share * len(day)) - 1 for share in (0.5, 0.9)]
+    return Goal(acres, float(finished.mean()), *(names[day[one]] for one in at), *(float(needed[one]) for one in at))
 
 
 def size_cost(ledger: FloatArray, entry: EquipmentSet, costs: Costs, acres: float, capacity: float) -> SizeCost:

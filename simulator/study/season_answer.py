@@ -4,12 +4,11 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, field
-from typing import TYPE_CHECKING, ClassVar
+from typing import TYPE_CHECKING, ClassVar, NamedTuple
 
 from simulator.experiment.estimates import Interval
-from simulator.scenario.units import AreaUnit
-from simulator.study.answer import Answer, Spread, frame, limits, shown
-from simulator.study.trial import FloatArray
+from simulator.study.answer import Answer, Spread, attributes, frame, shown
+from simulator.study.cases import FloatArray
 from simulator.study.words import money_range, number_text, scaled, share_words
 
 if TYPE_CHECKING:
@@ -18,11 +17,7 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True)
 class Goal:
-    """An acreage to be done within the season.
-
-    The share of drawn seasons that finish it, and when and after how many work days half of them, and nine in ten, do;
-    an empty date and infinite days where fewer ever do.
-    """
+    """An acreage to be done within the season; an empty date and infinite days where too few seasons finish it."""
 
     acres: float
     chance: float
@@ -52,11 +47,7 @@ class SizeCost:
 
 @dataclass(frozen=True)
 class SetSeason:
-    """The season of one equipment set.
-
-    ``by_date`` has acres by each date: mean, 10th, 50th and 90th percentile. The part of a pack's life in cycles that a
-    median season takes is NaN without such a life; the break-even is the season from which the price covers all.
-    """
+    """The season of one equipment set; the share of a pack's life is NaN where it has none in cycles."""
 
     document: ClassVar = (
         "name", "runs", "acres_per_day", "season_acres=total", "goals", "cycles_per_pack",
@@ -69,20 +60,30 @@ class SetSeason:
     total: Spread
     dates: tuple[str, ...] = field(repr=False)
     by_date: FloatArray = field(repr=False)
+    """Mean, 10th, 50th and 90th percentile of the acres done by each date."""
     goals: tuple[Goal, ...]
     cycles_per_pack: Spread
     life_used_share: float
     costs_by_size: tuple[SizeCost, ...]
     break_even_acres: float | None
+    """The season from which the price covers all."""
 
     @property
     def dated(self) -> list[dict[str, object]]:
         """Acres by date."""
-        names = ("date", "mean", "p10", "p50", "p90")
-        return [
-            dict(zip(names, (day, *row), strict=True))
-            for day, row in zip(self.dates, self.by_date.tolist(), strict=True)
-        ]
+        names, rows = ("date", "mean", "p10", "p50", "p90"), self.by_date.tolist()
+        return [dict(zip(names, (day, *row), strict=True)) for day, row in zip(self.dates, rows, strict=True)]
+
+
+class _SetCost(NamedTuple):
+    set: SetSeason
+    size: SizeCost
+    cost: Interval
+
+
+class _SetGoal(NamedTuple):
+    set: SetSeason
+    goal: Goal | None
 
 
 @dataclass(frozen=True)
@@ -90,6 +91,7 @@ class Season(Answer):
     """How far equipment sets get in a season."""
 
     study = "season"
+    files = ("season.csv=goal_table", "by_date.csv=date_table", "cost_by_size.csv=cost_table")
     document = (
         "sentence", "cost_sentence", "notes", "seasons_drawn=worlds", "dates=ends", "work_days", "currency=money",
         "equipment_sets=sets",
@@ -100,21 +102,13 @@ class Season(Answer):
     work_days: Spread
     worlds: int
     notes: tuple[str, ...]
-    unit: AreaUnit
 
     @property
     def ends(self) -> tuple[str, str]:
         """First and last date."""
         return self.dates[0], self.dates[-1]
 
-    @property
-    def money(self) -> str | None:
-        """Currency, with costs."""
-        return self.currency or None
-
-    @property
-    def sentences(self) -> list[str]:
-        """How far each set gets, and what an acre costs."""
+    def _sentences(self) -> list[str]:
         return [" ".join(map(self._expectation, self.sets)), *([self.cost_sentence] if self.cost_sentence else [])]
 
     def _expectation(self, entry: SetSeason) -> str:
@@ -138,87 +132,84 @@ class Season(Answer):
             return ""
         unit, said = self.unit, []
         for entry in priced:
-            parts = [
+            told = [entry.costs_by_size[place] for place in dict.fromkeys((places[-3:][0], places[-1]))]
+            costs = " and ".join(
                 f"{money_range(scaled(one.cost_per_acre, unit.acres), self.currency)} "
                 f"at {one.acres / unit.acres:,.0f} {unit.name} a season"
-                for one in (entry.costs_by_size[place] for place in dict.fromkeys((places[-3:][0], places[-1])))
-            ]
-            text = f"{entry.name}: {unit.an} costs {' and '.join(parts)}"
+                for one in told
+            )
+            text = f"{entry.name}: {unit.an} costs {costs}"
             if entry.break_even_acres is not None:
                 turns = f"{_round(entry.break_even_acres / unit.acres):,.0f} {unit.name}"
                 text += f"; the price of the work covers everything from {turns} on"
-            said.append(text + ".")
+            said.append(f"{text}.")
         return " ".join(said)
 
     @property
-    def _with_goals(self) -> list[tuple[SetSeason, Goal | None]]:
-        return [(entry, goal) for entry in self.sets for goal in entry.goals or (None,)]
+    def _goals(self) -> list[_SetGoal]:
+        return [_SetGoal(entry, goal) for entry in self.sets for goal in entry.goals or (None,)]
+
+    def _rows(self) -> list[list[str]]:
+        per, area = self.unit.acres, self.unit.name
+        return shown(self._goals, {
+            "set": lambda one: one.set.name,
+            f"{area}/season": lambda one: number_text(one.set.total.p50 / per, -1),
+            "in 9 of 10": lambda one: number_text(one.set.total.p10 / per, -1),
+            "goal": lambda one: one.goal and number_text(one.goal.acres / per),
+            "chance": lambda one: one.goal and f"{100 * one.goal.chance:.0f} %",
+            "half done by": lambda one: (one.goal and one.goal.half_done_by) or None,
+            "9 in 10 by": lambda one: (one.goal and one.goal.safe_by) or None,
+            "work days": lambda one: one.goal and number_text(one.goal.days_half),
+            "cycles/pack": lambda one: number_text(one.set.cycles_per_pack.p50),
+        })  # fmt: skip
 
     @property
-    def rows(self) -> list[list[str]]:
+    def goal_table(self) -> pd.DataFrame:
         """One row a set and goal."""
-        per, area = self.unit.acres, self.unit.name
-        return shown(self._with_goals, {
-            "set": lambda one: one[0].name,
-            f"{area}/season": lambda one: number_text(one[0].total.p50 / per, -1),
-            "in 9 of 10": lambda one: number_text(one[0].total.p10 / per, -1),
-            "goal": lambda one: one[1] and number_text(one[1].acres / per),
-            "chance": lambda one: one[1] and f"{100 * one[1].chance:.0f} %",
-            "half done by": lambda one: (one[1] and one[1].half_done_by) or None,
-            "9 in 10 by": lambda one: (one[1] and one[1].safe_by) or None,
-            "work days": lambda one: one[1] and number_text(one[1].days_half),
-            "cycles/pack": lambda one: number_text(one[0].cycles_per_pack.p50),
+        return frame(self._goals, {
+            **attributes(
+                "equipment_set=set.name", f"{self.unit.name}_per_day=set.acres_per_day.mean/",
+                "season_p10=set.total.p10/", "season_p50=set.total.p50/", "season_p90=set.total.p90/",
+                "goal=goal.acres/", "chance=goal.chance", per=self.unit.acres,
+            ),
+            "half_done_by": lambda one: one.goal.half_done_by if one.goal else "",
+            "nine_in_ten_by": lambda one: one.goal.safe_by if one.goal else "",
+            **attributes(
+                "work_days_p50=goal.days_half", "work_days_p90=goal.days_safe",
+                "cycles_per_pack=set.cycles_per_pack.p50", "pack_life_used_share=set.life_used_share",
+            ),
         })  # fmt: skip
 
     @property
-    def tables(self) -> dict[str, pd.DataFrame]:
-        """By set and goal, by set and date, and by set and season size."""
-        per, area = self.unit.acres, self.unit.name
-        goals = frame(self._with_goals, {
-            "equipment_set": lambda one: one[0].name,
-            f"{area}_per_day": lambda one: one[0].acres_per_day.mean / per,
-            "season_p10": lambda one: one[0].total.p10 / per,
-            "season_p50": lambda one: one[0].total.p50 / per,
-            "season_p90": lambda one: one[0].total.p90 / per,
-            "goal": lambda one: one[1] and one[1].acres / per,
-            "chance": lambda one: one[1] and one[1].chance,
-            "half_done_by": lambda one: one[1].half_done_by if one[1] else "",
-            "nine_in_ten_by": lambda one: one[1].safe_by if one[1] else "",
-            "work_days_p50": lambda one: one[1] and one[1].days_half,
-            "work_days_p90": lambda one: one[1] and one[1].days_safe,
-            "cycles_per_pack": lambda one: one[0].cycles_per_pack.p50,
-            "pack_life_used_share": lambda one: one[0].life_used_share,
-        })  # fmt: skip
-        dated = [(entry, *one) for entry in self.sets for one in zip(self.dates, entry.by_date / per, strict=True)]
-        dates = frame(dated, {
-            "equipment_set": lambda one: one[0].name,
-            "date": lambda one: one[1],
-            "mean": lambda one: one[2][0], "p10": lambda one: one[2][1],
-            "p50": lambda one: one[2][2], "p90": lambda one: one[2][3],
-        })  # fmt: skip
-        sizes = frame(((entry, one) for entry in self.sets for one in entry.costs_by_size), {
-            "equipment_set": lambda one: one[0].name,
-            f"season_{area}": lambda one: one[1].acres / per,
-            "work_days": lambda one: one[1].days,
-            "fits_the_season": lambda one: one[1].fits,
-            **limits("", lambda one: one[1].cost_per_acre, 1.0 / per, f"cost_per_{self.unit.one}"),
-        })  # fmt: skip
-        return {"season.csv": goals, "by_date.csv": dates, "cost_by_size.csv": sizes}
+    def date_table(self) -> pd.DataFrame:
+        """One row a set and date."""
+        import pandas as pd
+
+        names = ["mean", "p10", "p50", "p90"]
+        tables = [pd.DataFrame(entry.by_date / self.unit.acres, columns=names) for entry in self.sets]
+        for entry, table in zip(self.sets, tables, strict=True):
+            table.insert(0, "date", list(self.dates))
+            table.insert(0, "equipment_set", entry.name)
+        return pd.concat(tables, ignore_index=True)
 
     @property
-    def remarks(self) -> list[str]:
-        """Wear of packs, and what was assumed."""
+    def cost_table(self) -> pd.DataFrame:
+        """One row a set and season size."""
+        priced = (_SetCost(entry, one, one.cost_per_acre) for entry in self.sets for one in entry.costs_by_size)
+        return frame(priced, {
+            **attributes("equipment_set=set.name", f"season_{self.unit.name}=size.acres/", per=self.unit.acres),
+            **attributes("work_days=size.days", "fits_the_season=size.fits"),
+            **attributes(f"cost_per_{self.unit.one}=cost.mean/", "low=cost.low/", "high=cost.high/",
+                         per=1.0 / self.unit.acres),
+        })  # fmt: skip
+
+    def _remarks(self) -> list[str]:
         wear = [
             f"{entry.name}: a middle season takes {100 * entry.life_used_share:.0f} % of a pack's life in cycles."
             for entry in self.sets
             if math.isfinite(entry.life_used_share)
         ]
         return [*wear, *self.notes]
-
-    @property
-    def simulated(self) -> dict[str, int]:
-        """All sets."""
-        return {entry.name: entry.runs for entry in self.sets}
 
 
 def _round(value: float) -> float:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
@@ -45,10 +46,7 @@ class Shape:
 
 
 def gamma_shape(values: FloatArray) -> float:
-    """Return the maximum-likelihood shape of a gamma: ``ln k - digamma(k) = ln mean - mean ln``.
-
-    Source: the likelihood equation (Law, *Simulation Modeling and Analysis*, chapter on input modeling; from memory).
-    """
+    """Return a gamma's maximum-likelihood shape, ``ln k - digamma(k) = ln mean - mean ln`` (Law; from memory)."""
     from scipy.optimize import brentq
     from scipy.special import psi
 
@@ -58,10 +56,7 @@ def gamma_shape(values: FloatArray) -> float:
 
 
 def weibull_shape(values: FloatArray) -> float:
-    """Return the maximum-likelihood shape of a Weibull: ``sum x^c ln x / sum x^c - 1/c = mean ln x``.
-
-    Source: as `gamma_shape`.
-    """
+    """Return a Weibull's: ``sum x^c ln x / sum x^c - 1/c = mean ln x`` (Law, input modeling; from memory)."""
     from scipy.optimize import brentq
 
     logs = np.log(values / float(values.max()))
@@ -78,40 +73,40 @@ def _frozen(values: FloatArray, family: str) -> Any:
     """Return scipy's distribution with the family's maximum-likelihood parameters."""
     from scipy import stats
 
-    if family == "lognormal":
-        logs = np.log(values)
-        return stats.lognorm(float(logs.std()), 0.0, math.exp(float(logs.mean())))
-    if family == "gamma":
-        shape = gamma_shape(values)
-        return stats.gamma(shape, 0.0, float(values.mean()) / shape)
-    if family == "normal":
-        return stats.norm(float(values.mean()), float(values.std()))
-    if family == "weibull":
-        shape = weibull_shape(values)
-        # over the largest value, so that a high power cannot overflow
-        top = float(values.max())
-        return stats.weibull_min(shape, 0.0, top * float(np.mean((values / top) ** shape)) ** (1.0 / shape))
-    if family == "exponential":
-        return stats.expon(0.0, float(values.mean()))
+    mean = float(values.mean())
+    match family:
+        case "lognormal":
+            logs = np.log(values)
+            return stats.lognorm(float(logs.std()), 0.0, math.exp(float(logs.mean())))
+        case "gamma":
+            shape = gamma_shape(values)
+            return stats.gamma(shape, 0.0, mean / shape)
+        case "normal":
+            return stats.norm(mean, float(values.std()))
+        case "weibull":
+            shape = weibull_shape(values)
+            # over the largest value, so that a high power cannot overflow
+            top = float(values.max())
+            return stats.weibull_min(shape, 0.0, top * float(np.mean((values / top) ** shape)) ** (1.0 / shape))
+        case "exponential":
+            return stats.expon(0.0, mean)
     raise ValueError(f"got family {family!r}; allowed is one of {', '.join(FAMILIES)}")
 
 
 def fit_family(values: FloatArray, family: str) -> tuple[Distribution, float]:
     """Return a family's maximum-likelihood fit and its log-likelihood."""
     frozen = _frozen(values, family)
-    likelihood = float(np.sum(frozen.logpdf(values)))
     mean, sd = float(frozen.mean()), float(frozen.std())
-    if family == "lognormal":
-        return Lognormal(mean, sd / mean), likelihood
-    if family == "gamma":
-        return Gamma(mean, sd / mean), likelihood
-    if family == "weibull":
-        return Weibull(mean, float(frozen.args[0])), likelihood
-    if family == "exponential":
-        return Exponential(mean), likelihood
-    if mean < 3.0 * sd:
+    found: dict[str, Callable[[], Distribution]] = {
+        "lognormal": lambda: Lognormal(mean, sd / mean),
+        "gamma": lambda: Gamma(mean, sd / mean),
+        "weibull": lambda: Weibull(mean, float(frozen.args[0])),
+        "exponential": lambda: Exponential(mean),
+        "normal": lambda: TruncatedNormal(mean, sd),
+    }
+    if family == "normal" and mean < 3.0 * sd:
         raise ValueError("got a normal that would often be below 0; allowed is a mean of at least 3 sd")
-    return TruncatedNormal(mean, sd), likelihood
+    return found[family](), float(np.sum(frozen.logpdf(values)))
 
 
 def aicc(likelihood: float, parameters: int, n: int) -> float:
@@ -121,10 +116,7 @@ def aicc(likelihood: float, parameters: int, n: int) -> float:
 
 
 def anderson_darling(share: FloatArray) -> float:
-    """Return the Anderson-Darling statistic ``-n - mean((2i - 1) (ln u_i + ln(1 - u_(n + 1 - i))))``.
-
-    Source: Anderson & Darling 1954, J. Am. Stat. Assoc. 49:765-769.
-    """
+    """Return ``-n - mean((2i - 1) (ln u_i + ln(1 - u_(n + 1 - i))))`` (Anderson & Darling 1954, JASA 49:765-769)."""
     n = len(share)
     u = np.clip(share, 1e-300, 1.0 - 1e-16)
     weights = 2.0 * np.arange(1, n + 1) - 1.0
@@ -132,11 +124,7 @@ def anderson_darling(share: FloatArray) -> float:
 
 
 def goodness(values: FloatArray, family: str, seed: int) -> tuple[float, float]:
-    """Return the Anderson-Darling statistic of a family and its p value.
-
-    The parameters are fitted to the same values, so the p value comes from refitting simulated samples (parametric
-    bootstrap; Stute, Gonzales Manteiga & Presedo Quindimil 1993).
-    """
+    """Return the Anderson-Darling statistic of a family and its p value, refitting simulated samples (Stute 1993)."""
     x = np.sort(values)
     fitted = _frozen(x, family)
     statistic = anderson_darling(fitted.cdf(x))
@@ -152,22 +140,24 @@ def fit_shape(values: FloatArray, kind: str = "auto", seed: int = 1) -> Shape:
     """Fit a distribution to measured values."""
     x = np.sort(np.asarray(values, dtype=np.float64))
     if x.ndim != 1 or not len(x) or not (np.isfinite(x) & (x > 0)).all() or kind not in KINDS:
-        raise ValueError(
-            f"got {len(x)} values, kind {kind!r}; allowed are values above 0 and one of {', '.join(KINDS)}"
-        )
-    n = len(x)
+        allowed = f"allowed are values above 0 and one of {', '.join(KINDS)}"
+        raise ValueError(f"got {len(x)} values, kind {kind!r}; {allowed}")
+    n, mean, auto = len(x), float(x.mean()), kind == "auto"
+
+    def plain(name: str, distribution: Distribution, why: str) -> Shape:
+        return Shape(name, distribution, {}, math.nan, math.nan, why)
+
     if kind == "empirical" and n >= 2:
-        return Shape("empirical", Empirical(tuple(x)), {}, math.nan, math.nan, "as asked: the values themselves")
+        return plain("empirical", Empirical(tuple(x)), "as asked: the values themselves")
     if n == 1 or float(x[-1] - x[0]) <= 1e-4 * float(x[-1]):
         why = "one value only" if n == 1 else "all values are the same to one part in 10 000"
-        return Shape("constant", Constant(float(x.mean())), {}, math.nan, math.nan, why)
-    if kind == "auto" and n < FEWEST_FOR_SHAPE:
-        cv = float(x.std(ddof=1) / x.mean())
+        return plain("constant", Constant(mean), why)
+    if auto and n < FEWEST_FOR_SHAPE:
         why = f"too few values ({n}) to tell a shape; mean and spread are those measured"
-        return Shape("lognormal", Lognormal(float(x.mean()), cv), {}, math.nan, math.nan, why)
+        return plain("lognormal", Lognormal(mean, float(x.std(ddof=1) / x.mean())), why)
     found: dict[str, Distribution] = {}
     scores: dict[str, float] = {}
-    for family in FAMILIES if kind == "auto" else (kind,):
+    for family in FAMILIES if auto else (kind,):
         try:
             found[family], likelihood = fit_family(x, family)
         except ValueError:
@@ -177,10 +167,8 @@ def fit_shape(values: FloatArray, kind: str = "auto", seed: int = 1) -> Shape:
         raise ValueError(f"got values that no {kind} fits; allowed is another kind, such as 'auto'")
     best = min(scores, key=lambda family: scores[family])
     statistic, p = goodness(x, best, seed) if n >= FEWEST_FOR_SHAPE else (math.nan, math.nan)
-    if kind == "auto" and p < REJECT_AT and n >= FEWEST_FOR_EMPIRICAL:
+    if auto and p < REJECT_AT and n >= FEWEST_FOR_EMPIRICAL:
         why = f"no family fits (best {best}, p = {p:.2g}); the values themselves"
         return Shape("empirical", Empirical(tuple(x)), scores, statistic, p, why)
-    why = "as asked" if kind != "auto" else "least AICc"
-    if p < REJECT_AT:
-        why += f", but it fits poorly (p = {p:.2g})"
-    return Shape(best, found[best], scores, statistic, p, why)
+    poorly = f", but it fits poorly (p = {p:.2g})" if p < REJECT_AT else ""
+    return Shape(best, found[best], scores, statistic, p, f"{'least AICc' if auto else 'as asked'}{poorly}")

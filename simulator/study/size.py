@@ -1,8 +1,6 @@
 """What size: the equipment set of least cost that reaches a target, over given choices.
 
-All combinations are simulated for a few runs; those that cannot reach the target, or surely cost more, are dropped. The
-others are simulated longer until it is shown which reach it; among these the sequential selection of Kim & Nelson
-(2001, ACM TOMACS 11:251-273) with common random numbers finds the cheapest.
+Selection: Kim & Nelson (2001, ACM TOMACS 11:251-273) with common random numbers, after a screen.
 """
 
 from __future__ import annotations
@@ -19,14 +17,13 @@ from simulator.experiment.selection import Selection
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema_costs import Costs
-from simulator.scenario.units import M2_PER_ACRE, AreaUnit, area_unit
-from simulator.study.answer import Answer, frame, shown
-from simulator.study.cases import Trials
+from simulator.scenario.units import M2_PER_ACRE, area_unit
+from simulator.study.answer import Answer, attributes, frame, shown
+from simulator.study.cases import Report, Trials, changed_set, check_runs, one_set
 from simulator.study.money import need_costs, need_prices, pieces_of
-from simulator.study.reading import Choice, combinations, parse_choice
+from simulator.study.reading import combinations
 from simulator.study.size_search import Candidate, Search
 from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, Target
-from simulator.study.trial import ACRES, Report, changed_set, check_runs, one_set
 from simulator.study.words import interval_text, money_range, money_text, number_text
 
 if TYPE_CHECKING:
@@ -46,11 +43,7 @@ _SHOWN = 15
 
 @dataclass(frozen=True)
 class Size(Answer):
-    """The equipment set of least cost that reaches a target; None where none is shown to.
-
-    ``refused`` are combinations that are no valid set, and why; ``selection`` what the selection procedure did, None
-    when one set or none was left to it; ``indifference`` the least difference in cost that it was to find.
-    """
+    """The set of least cost that reaches a target; None where none is shown to, or fewer than two were left."""
 
     study = "size"
     files = ("size.csv=table",)
@@ -63,25 +56,26 @@ class Size(Answer):
     target: Target
     candidates: tuple[Candidate, ...]
     refused: tuple[tuple[str, str], ...]
+    """Combinations that are no valid set, and why."""
     best: Candidate | None
     selection: Selection | None
     indifference: float
     confidence: float
     costs: Costs = field(kw_only=True)
-    unit: AreaUnit
 
-    @property
-    def sentences(self) -> list[str]:
-        """The choice, or the nearest set."""
+    def _sentences(self) -> list[str]:
         aim = self.target.words(self.unit)
-        if self.best is None or self.best.cost is None:
-            near = self.near_misses
-            tail = ""
-            if near and near[0].reached is not None:
-                tail = f"; nearest is {near[0].label} with {self.target.shown(near[0].reached, self.unit)}"
-            return [f"None of the {len(self.candidates)} sets tried is shown to {aim}{tail}."]
-        money = f"{money_range(self.best.cost, self.currency)} {self.target.cost_of}"
-        return [f"The cheapest set shown to {aim} is {self.best.label}: it costs {money}, wages included."]
+        if self.best is not None:
+            costs = f"it costs {self._cost(self.best)}, wages included"
+            return [f"The cheapest set shown to {aim} is {self.best.label}: {costs}."]
+        near = "".join(f"; nearest is {one.label} with {self._reached(one)}" for one in self.near_misses[:1])
+        return [f"None of the {len(self.candidates)} sets tried is shown to {aim}{near}."]
+
+    def _cost(self, one: Candidate) -> str:
+        return f"{money_range(one.cost, self.currency) if one.cost else '–'} {self.target.cost_of}"
+
+    def _reached(self, one: Candidate) -> str:
+        return "–" if one.reached is None else self.target.shown(one.reached, self.unit)
 
     @property
     def guarantee(self) -> str:
@@ -104,10 +98,9 @@ class Size(Answer):
         """What more runs may settle, where something cheaper is open."""
         limit = np.inf if self.best is None else self.best.mean_cost
         count = sum(one.status == "undecided" and one.mean_cost < limit for one in self.candidates)
-        if not count:
-            return []
         sets = ("" if self.best is None else "cheaper ") + ("sets are" if count > 1 else "set is")
-        return [f"{count} {sets} neither shown to reach the target nor shown to miss it; more runs may settle it."]
+        said = f"{count} {sets} neither shown to reach the target nor shown to miss it; more runs may settle it."
+        return [said] if count else []
 
     @property
     def legend(self) -> str:
@@ -119,25 +112,21 @@ class Size(Answer):
 
     def reach(self, one: Candidate) -> float:
         """Return what a set reaches, more being better; minus infinity when it is not known."""
-        return -np.inf if one.verdict is None else self.target.merit(one.verdict)
+        return -np.inf if one.reached is None else self.target.better * one.reached
 
     @property
     def near_misses(self) -> list[Candidate]:
         """Up to five sets next to the choice: the next dearer good ones, and those that miss the target least."""
-        others = [
-            one for one in self.candidates if one is not self.best and one.verdict is not None and one.cost is not None
-        ]
+        others = [one for one in self.candidates if one is not self.best and one.runs]
         good = sorted((one for one in others if one.status == "good"), key=lambda one: one.mean_cost)[:2]
-        missed = sorted(
-            (one for one in others if one.status in ("misses", "undecided")), key=lambda one: -self.reach(one)
-        )[:3]
-        return [*missed, *good] if self.best is None else [*good, *missed]
+        missed = sorted((one for one in others if one.status in ("misses", "undecided")), key=self.reach, reverse=True)
+        return [*missed[:3], *good] if self.best is None else [*good, *missed[:3]]
 
     @property
     def frontier(self) -> list[Candidate]:
         """Sets that no other beats in both cost and output, cheapest first."""
-        known = [one for one in self.candidates if one.verdict is not None and one.cost is not None]
         front: list[Candidate] = []
+        known = (one for one in self.candidates if one.runs)
         for one in sorted(known, key=lambda entry: (entry.mean_cost, -self.reach(entry))):
             if not front or self.reach(one) > self.reach(front[-1]):
                 front.append(one)
@@ -146,18 +135,15 @@ class Size(Answer):
     def _mark(self, one: Candidate) -> str:
         return "chosen" if one is self.best else one.status
 
-    @property
-    def rows(self) -> list[list[str]]:
-        """The choice and the cheapest others."""
+    def _rows(self) -> list[list[str]]:
         first = sorted(self.candidates, key=lambda one: (one is not self.best, one.cost.mean if one.cost else 0.0))
         scale = self.target.scale(self.unit)[0]
         return shown(first[:_SHOWN], {
             "set": lambda one: one.label,
             "status": self._mark,
-            self.target.column(self.unit):
-                lambda one: number_text(None if one.reached is None else one.reached / scale),
+            self.target.column(self.unit): lambda one: number_text(one.reached and one.reached / scale),
             "chance": lambda one: None if one.chance is None else f"{100 * one.chance:.0f} %",
-            f"cost {self.target.cost_of}, {self.currency}": lambda one: interval_text(one.cost) if one.cost else None,
+            f"cost {self.target.cost_of}, {self.currency}": lambda one: one.cost and interval_text(one.cost),
             "runs": lambda one: str(one.runs),
         })  # fmt: skip
 
@@ -165,42 +151,26 @@ class Size(Answer):
     def table(self) -> pd.DataFrame:
         """One row a combination, cheapest first; ``frontier`` marks those that no other beats in cost and output."""
         front = {one.number for one in self.frontier}
-        scale, per = self.target.scale(self.unit)[0], self.unit.acres
+        scale = self.target.scale(self.unit)[0]
         return frame(sorted(self.candidates, key=lambda entry: (entry.mean_cost, entry.number)), {
             "set": lambda one: one.label,
             "settings": lambda one: " ".join(one.settings),
             "status": self._mark,
-            "runs": lambda one: one.runs,
-            "reached": lambda one: None if one.reached is None else one.reached / scale,
-            f"mean_{self.unit.name}_per_day": lambda one: float(one.rows[:, ACRES].mean()) / per if one.runs else None,
-            "chance": lambda one: one.chance,
-            "cost": lambda one: one.mean_cost,
-            "cost_low": lambda one: one.cost and one.cost.low,
-            "cost_high": lambda one: one.cost and one.cost.high,
+            **attributes("runs", "reached=reached/", per=scale),
+            **attributes(f"mean_{self.unit.name}_per_day=mean_acres/", per=self.unit.acres),
+            **attributes("chance", "cost=mean_cost", "cost_low=cost.low", "cost_high=cost.high"),
             "frontier": lambda one: one.number in front,
         })  # fmt: skip
 
-    @property
-    def remarks(self) -> list[str]:
-        """What the table means, what is guaranteed, and the sets next to the choice."""
+    def _remarks(self) -> list[str]:
         said = [self.legend, self.guarantee, *self.open_question]
-        for near in self.near_misses:
-            if near.reached is not None and near.cost is not None:
-                price = f"{money_range(near.cost, self.currency)} {self.target.cost_of}"
-                said.append(
-                    f"Near: {near.label} ({near.status}) with {self.target.shown(near.reached, self.unit)}, at {price}."
-                )
+        for one in self.near_misses:
+            said.append(f"Near: {one.label} ({one.status}) with {self._reached(one)}, at {self._cost(one)}.")
         if len(self.candidates) > _SHOWN:
             said.append(f"{len(self.candidates) - _SHOWN} more sets were tried; see size.csv (--out).")
-        if self.refused:
-            settings, reason = self.refused[0]
+        for settings, reason in self.refused[:1]:
             said.append(f"{len(self.refused)} combinations are no valid set, such as {settings}: {reason}")
         return said
-
-    @property
-    def simulated(self) -> dict[str, int]:
-        """All combinations."""
-        return {one.label: one.runs for one in self.candidates}
 
     @property
     def aim(self) -> dict[str, Any]:
@@ -220,28 +190,18 @@ class Size(Answer):
 
 
 def size(
-    loaded: LoadedScenario,
-    choices: Sequence[str | Choice],
-    acres_per_day: float | None = None,
-    season_acres: float | None = None,
-    season_days: float | None = None,
-    within_days: int | None = None,
-    share: float = 0.9,
-    set_name: str | None = None,
-    runs: int = 200,
-    seed: int | None = None,
-    workers: int = 1,
-    confidence: float = 0.95,
-    indifference: float | None = None,
-    report: Report | None = None,
-) -> Size:
+    loaded: LoadedScenario, choices: Sequence[str], acres_per_day: float | None = None,
+    season_acres: float | None = None, season_days: float | None = None, within_days: int | None = None,
+    share: float = 0.9, set_name: str | None = None, runs: int = 200, seed: int | None = None, workers: int = 1,
+    confidence: float = 0.95, indifference: float | None = None, report: Report | None = None,
+) -> Size:  # fmt: skip
     """Find the equipment set of least cost that reaches a target.
 
     Parameters
     ----------
     loaded : LoadedScenario
         Scenario with costs.
-    choices : sequence of str or Choice
+    choices : sequence of str
         ``KEY=LOW..HIGH`` or ``KEY=value,value``.
     acres_per_day : float, optional
         Target a day, on ``share`` of the days (single full work days, one of each run).
@@ -284,8 +244,7 @@ def size(
         raise InputError.single(f"got {confidence}; allowed is above 0.5 and below 1", "confidence")
     if indifference is not None and not 0 < indifference < 1e9:
         raise InputError.single(f"got {indifference}; allowed is an amount above 0", "indifference")
-    parsed = [choice if isinstance(choice, Choice) else parse_choice(choice) for choice in choices]
-    candidates, refused = _candidates(loaded, entry, parsed)
+    candidates, refused = _candidates(loaded, entry, choices)
     need_prices(dict.fromkeys(p for one in candidates for p in pieces_of(one.entry.scenario)), costs, "size")
     simulated = trials.cases([one.plan for one in candidates])
     search = Search(candidates, target, costs, confidence, runs, simulated)
@@ -301,28 +260,16 @@ def size(
             raise
         stopped = "interrupted; sets not finished are marked by the screen alone"
     return Size(
-        entry.name,
-        target,
-        tuple(candidates),
-        tuple(refused),
-        best,
-        selection,
-        delta,
-        confidence,
-        unit=area_unit(entry.scenario.units),
-        costs=costs,
-        stopped=stopped,
-    )
+        entry.name, target, tuple(candidates), tuple(refused), best, selection, delta, confidence,
+        unit=area_unit(entry.scenario.units), costs=costs, stopped=stopped,
+        simulated={one.label: one.runs for one in candidates},
+    )  # fmt: skip
 
 
 def _target(
-    entry: EquipmentSet,
-    acres_per_day: float | None,
-    season_acres: float | None,
-    season_days: float,
-    within_days: int | None,
-    share: float,
-) -> Target:
+    entry: EquipmentSet, acres_per_day: float | None, season_acres: float | None, season_days: float,
+    within_days: int | None, share: float,
+) -> Target:  # fmt: skip
     given = [one for one in (acres_per_day, season_acres, within_days) if one is not None]
     if len(given) != 1:
         raise InputError.single("allowed is one of acres_per_day, season_acres and within_days", "target")
@@ -345,24 +292,20 @@ def _target(
 
 
 def _candidates(
-    loaded: LoadedScenario, entry: EquipmentSet, choices: Sequence[Choice]
+    loaded: LoadedScenario, entry: EquipmentSet, choices: Sequence[str]
 ) -> tuple[list[Candidate], list[tuple[str, str]]]:
     candidates: list[Candidate] = []
     refused: list[tuple[str, str]] = []
-    problems: list[Problem] = []
+    problems = [Problem("choose", "no combination is a valid equipment set")]
     for settings in combinations(choices):
+        split = [text.partition("=") for text in settings]
+        each = [f"{key.strip()}={value}" for keys, _, value in split for key in keys.split("+")]
         try:
-            changed = changed_set(entry, [one for text in settings for one in _each(text)], loaded.folder)
+            changed = changed_set(entry, each, loaded.folder)
             candidates.append(Candidate(len(candidates), settings, changed, make_plan(changed)))
         except InputError as error:
             refused.append((" ".join(settings), str(error.problems[0])))
             problems += error.problems
     if not candidates:
-        head = Problem("choose", "no combination is a valid equipment set")
-        raise InputError([head, *list(dict.fromkeys(problems))[:10]])
+        raise InputError(list(dict.fromkeys(problems))[:11])
     return candidates, refused
-
-
-def _each(text: str) -> list[str]:
-    key, _, value = text.partition("=")
-    return [f"{one.strip()}={value}" for one in key.split("+")]

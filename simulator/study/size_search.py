@@ -14,11 +14,10 @@ from simulator.plan.day_plan import DayPlan
 from simulator.scenario.loading import EquipmentSet
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.streams import BLOCK_RUNS
-from simulator.study.cases import CaseRuns
+from simulator.study.cases import ACRES, CaseRuns, FloatArray
 from simulator.study.day_money import ledger_of, season_money
 from simulator.study.money import demand_acres, pieces_of
 from simulator.study.target import Target, Verdict
-from simulator.study.trial import FloatArray
 
 SCREEN_RUNS = 20
 """Runs of the cheap screen."""
@@ -29,7 +28,7 @@ _BATCH = 8
 
 @dataclass
 class Candidate:
-    """One combination of the choices."""
+    """One combination of the choices; without runs it has no verdict and no cost."""
 
     document: ClassVar = ("settings", "status", "runs", "reached", "chance", "cost")
     number: int
@@ -52,6 +51,11 @@ class Candidate:
         return None if self.verdict is None else self.verdict.reached
 
     @property
+    def mean_acres(self) -> float | None:
+        """Mean acres a day."""
+        return float(self.rows[:, ACRES].mean()) if self.runs else None
+
+    @property
     def chance(self) -> float | None:
         """Estimated chance to reach the target."""
         return None if self.verdict is None else self.verdict.chance
@@ -63,17 +67,11 @@ class Candidate:
 
     @property
     def label(self) -> str:
-        """The choices without the path of their keys."""
-        short = [_short(text, 1) for text in self.settings]
-        if len({text.partition("=")[0] for text in short}) < len(short):
-            short = [_short(text, 2) for text in self.settings]
-        return ", ".join(short)
-
-
-def _short(text: str, parts: int) -> str:
-    """Return ``big=3`` of ``rig.main.packs.big=3``, or more of the last parts of its key."""
-    key, _, value = text.partition("=")
-    return f"{'.'.join(key.split('.')[-parts:])}={value}"
+        """The choices by the last part of their keys, or the last two where these are alike."""
+        split = [text.partition("=") for text in self.settings]
+        parts = [key.split(".") for key, _, _ in split]
+        last = 1 if len({one[-1] for one in parts}) == len(parts) else 2
+        return ", ".join(f"{'.'.join(key[-last:])}={value}" for key, (_, _, value) in zip(parts, split, strict=True))
 
 
 @dataclass
@@ -102,18 +100,15 @@ class Search:
             one.cost = mean_interval(self.values(one))
             one.status = "misses" if one.verdict.hopeless else ("good" if one.verdict.sure else "undecided")
 
-    def _ownership(self, one: Candidate, ledger: FloatArray) -> float:
-        """Return upkeep and capital of a season; of a job, the part of its acres in a season's."""
-        days, kind = self.costs.season_days, self.target.kind
-        demand = {"season": self.target.acres, "day": self.target.acres * days}.get(kind, demand_acres(self.costs))
-        money = season_money(ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), days, demand)
-        part = self.target.acres / float(money.acres) if kind == "job" and money.acres > 0 else 1.0
-        return float(money.upkeep + money.capital) * part
-
     def values(self, one: Candidate) -> FloatArray:
         """Return the cost of the target as told by each run."""
         ledger = ledger_of(one.rows, one.entry.scenario, self.costs)
-        return self.target.cost(ledger, self.costs, self._ownership(one, ledger))
+        days, kind, acres = self.costs.season_days, self.target.kind, self.target.acres
+        demand = {"season": acres, "day": acres * days}.get(kind, demand_acres(self.costs))
+        money = season_money(ledger.mean(axis=0), self.costs, pieces_of(one.entry.scenario), days, demand)
+        # a job bears the part of a season's upkeep and capital that its acres are of the season's
+        part = acres / float(money.acres) if kind == "job" and money.acres > 0 else 1.0
+        return self.target.cost(ledger, self.costs, float(money.upkeep + money.capital) * part)
 
     def screen(self) -> None:
         """Simulate every set a little."""
@@ -157,12 +152,7 @@ class Search:
             return float(known[replication])
 
         selection = select_best(
-            sample,
-            len(good),
-            indifference,
-            self.confidence,
-            first_stage=min(20, self.runs),
-            larger_is_better=False,
+            sample, len(good), indifference, self.confidence, first_stage=min(20, self.runs), larger_is_better=False,
             most_replications=MOST_RUNS,
-        )
+        )  # fmt: skip
         return selection, good[selection.best]

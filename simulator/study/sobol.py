@@ -4,23 +4,25 @@ from __future__ import annotations
 
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
 
 import numpy as np
 from numpy.typing import NDArray
 
+if TYPE_CHECKING:
+    import pandas as pd
+
 FloatArray = NDArray[np.float64]
+
+
+INDICES = ("first_order", "first_ci95_low", "first_ci95_high", "total", "total_ci95_low", "total_ci95_high")
 
 
 @dataclass(frozen=True)
 class SobolIndices:
-    """First-order and total indices with percentile bootstrap intervals, each of shape (inputs,)."""
+    """First-order and total indices with percentile bootstrap intervals, a row an input with the columns INDICES."""
 
-    first: FloatArray
-    first_low: FloatArray
-    first_high: FloatArray
-    total: FloatArray
-    total_low: FloatArray
-    total_high: FloatArray
+    table: pd.DataFrame
     mean: float
     sd: float
     evaluations: int
@@ -32,21 +34,17 @@ def is_power_of_two(number: int) -> bool:
 
 
 def sobol(
-    function: Callable[[FloatArray], FloatArray],
-    bounds: Sequence[tuple[float, float]],
-    points: int,
-    seed: int,
+    function: Callable[[FloatArray], FloatArray], bounds: Sequence[tuple[float, float]], points: int, seed: int,
     resamples: int = 400,
-) -> SobolIndices:
+) -> SobolIndices:  # fmt: skip
     """Return the Sobol indices of a function of independent inputs, each evenly spread between two bounds.
 
-    Saltelli's sample with the estimators of Saltelli et al. (2010, Comput. Phys. Commun. 181:259-270), by
-    ``scipy.stats.sobol_indices``; it takes ``points * (inputs + 2)`` evaluations.
+    Saltelli's sample with the estimators of Saltelli et al. (2010, Comput. Phys. Commun. 181:259-270), by scipy.
     """
     if points < 2 or not is_power_of_two(points) or not bounds:
-        raise ValueError(
-            f"got {points} points of {len(bounds)} inputs; allowed is a power of two and one input or more"
-        )
+        got = f"got {points} points of {len(bounds)} inputs"
+        raise ValueError(f"{got}; allowed is a power of two and one input or more")
+    import pandas as pd
     from scipy import stats
 
     answers: list[FloatArray] = []
@@ -62,38 +60,30 @@ def sobol(
     spread = [stats.uniform(low, high - low) for low, high in [*bounds, *idle]]
     # scipy's own check of the distributions needs a ppf, which a frozen uniform has
     result = stats.sobol_indices(func=watched, n=points, dists=spread, rng=np.random.default_rng(seed))  # type: ignore[arg-type]
+    evaluations = points * (len(bounds) + 2)
     plain = np.concatenate(answers[:2])  # the two independent halves of the sample
     if plain.std() <= 1e-12 * max(1.0, abs(plain.mean())):
-        zero = np.zeros(len(bounds))
-        return SobolIndices(zero, zero, zero, zero, zero, zero, float(plain.mean()), 0.0, points * (len(bounds) + 2))
+        table = pd.DataFrame(0.0, index=range(len(bounds)), columns=INDICES)
+        return SobolIndices(table, float(plain.mean()), 0.0, evaluations)
     halves = answers[0], answers[1], answers[2].reshape(points, len(spread)).T[: len(bounds)]
     rng = np.random.default_rng([seed, 1])
-    first_draws, total_draws = [], []
+    draws = []
     for _ in range(resamples):
         chosen = rng.integers(points, size=points)
-        one, whole = estimates(halves[0][chosen], halves[1][chosen], halves[2][:, chosen])
-        first_draws.append(one)
-        total_draws.append(whole)
-    first_low, first_high = np.nanquantile(first_draws, [0.025, 0.975], axis=0)
-    total_low, total_high = np.nanquantile(total_draws, [0.025, 0.975], axis=0)
-    return SobolIndices(
-        first=np.asarray(result.first_order, dtype=np.float64).reshape(-1)[: len(bounds)],
-        first_low=first_low,
-        first_high=first_high,
-        total=np.asarray(result.total_order, dtype=np.float64).reshape(-1)[: len(bounds)],
-        total_low=total_low,
-        total_high=total_high,
-        mean=float(plain.mean()),
-        sd=float(plain.std(ddof=1)),
-        evaluations=points * (len(bounds) + 2),
-    )
+        draws.append(estimates(halves[0][chosen], halves[1][chosen], halves[2][:, chosen]))
+    low, high = np.nanquantile(draws, [0.025, 0.975], axis=0)
+    both = (result.first_order, result.total_order)
+    found = [np.asarray(one, dtype=np.float64).reshape(-1)[: len(bounds)] for one in both]
+    columns = [part for kind in (0, 1) for part in (found[kind], low[kind], high[kind])]
+    table = pd.DataFrame(dict(zip(INDICES, columns, strict=True)))
+    return SobolIndices(table, float(plain.mean()), float(plain.std(ddof=1)), evaluations)
 
 
 def estimates(f_a: FloatArray, f_b: FloatArray, f_ab: FloatArray) -> tuple[FloatArray, FloatArray]:
-    """Return first-order and total indices by the estimators of Saltelli et al. (2010), table 2 (b) and (f).
+    """Return first-order and total indices by Saltelli et al. (2010), table 2 (b) and (f); NaN where nothing changes.
 
     ``f_a`` and ``f_b`` are answers at two independent samples, ``f_ab`` (inputs, points) those at the first with one
-    input taken from the second. NaN where the answers of a resample never change.
+    input taken from the second.
     """
     centre = 0.5 * (f_a.mean() + f_b.mean())
     a, b, ab = f_a - centre, f_b - centre, f_ab - centre

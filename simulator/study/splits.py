@@ -13,7 +13,6 @@ from numpy.typing import NDArray
 from simulator.physics.fragmentation import januszewski, simmons
 from simulator.plan.day_plan import DayPlan
 from simulator.scenario.field_list import FieldList, FieldSite
-from simulator.study.design import latin_hypercube
 
 FloatArray = NDArray[np.float64]
 MOST_FIELDS = 500
@@ -36,8 +35,7 @@ def split_areas(total_m2: float, number: int, inequality: float = 0.0) -> FloatA
         got = f"got {number} fields of {total_m2} m2, inequality {inequality}"
         raise ValueError(f"{got}; allowed is 1 or more, above 0, 0 to 1")
     weights = np.arange(1, number + 1, dtype=np.float64) ** (-2.0 * inequality)
-    areas: FloatArray = total_m2 * weights / weights.sum()
-    return areas
+    return np.asarray(total_m2 * weights / weights.sum())
 
 
 def draw_split(
@@ -45,10 +43,8 @@ def draw_split(
 ) -> Split:
     """Return rectangular fields that share a total area, each a given road distance from the one before."""
     sites = tuple(
-        FieldSite(
-            name=f"part {place + 1}", area_m2=float(area), length_to_width=length_to_width, drive_distance_m=distance_m
-        )
-        for place, area in enumerate(split_areas(total_m2, number, inequality))
+        FieldSite(f"part {place}", float(area), length_to_width, drive_distance_m=distance_m)
+        for place, area in enumerate(split_areas(total_m2, number, inequality), 1)
     )
     uneven = f", uneven {inequality:.2g}" if inequality else ""
     name = f"{number} x {length_to_width:.3g}:1, {distance_m / 1609.344:.2g} mi{uneven}"
@@ -56,29 +52,18 @@ def draw_split(
 
 
 def grid_splits(
-    total_m2: float,
-    numbers: Sequence[int],
-    shapes: Sequence[float],
-    distances_m: Sequence[float],
+    total_m2: float, numbers: Sequence[int], shapes: Sequence[float], distances_m: Sequence[float],
     inequalities: Sequence[float] = (0.0,),
-) -> list[Split]:
+) -> list[Split]:  # fmt: skip
     """Return a full grid of splits; see `draw_split`."""
     return [draw_split(total_m2, *levels) for levels in itertools.product(numbers, shapes, distances_m, inequalities)]
 
 
 def latin_splits(
-    total_m2: float,
-    points: int,
-    numbers: Sequence[float],
-    shapes: Sequence[float],
-    distances_m: Sequence[float],
-    inequalities: Sequence[float] = (0.0,),
-    seed: int = 1,
-) -> list[Split]:
-    """Return a Latin hypercube of splits from the least to the largest of each factor.
-
-    All but inequality are spread evenly in their logarithm.
-    """
+    total_m2: float, points: int, numbers: Sequence[float], shapes: Sequence[float], distances_m: Sequence[float],
+    inequalities: Sequence[float] = (0.0,), seed: int = 1,
+) -> list[Split]:  # fmt: skip
+    """Return a Latin hypercube from the least to the largest of each factor, in logarithms but for inequality."""
 
     def between(levels: Sequence[float], share: float) -> float:
         low, high = float(min(levels)), float(max(levels))
@@ -88,28 +73,32 @@ def latin_splits(
     for number, shape, distance, inequality in latin_hypercube(4, points, seed):
         whole = max(1, round(between(numbers, number)))
         uneven = min(inequalities) + inequality * (max(inequalities) - min(inequalities))
-        splits.append(
-            draw_split(total_m2, whole, between(shapes, shape), between(distances_m, distance), float(uneven), "latin")
-        )
+        levels = (between(shapes, shape), between(distances_m, distance), float(uneven))
+        splits.append(draw_split(total_m2, whole, *levels, "latin"))
     return splits
 
 
-def map_splits(name: str, fields: FieldList, total_m2: float, most: int = 3) -> list[Split]:
-    """Return neighbourhoods of a boundary file, each of about the total area.
+def latin_hypercube(factors: int, points: int, seed: int) -> FloatArray:
+    """Return one point in each of the equal slices of each factor (McKay, Beckman & Conover 1979, Technometrics 21)."""
+    if factors < 1 or points < 1:
+        raise ValueError(f"got {factors} factors and {points} points; allowed is at least one of each")
+    from scipy.stats import qmc
 
-    Starting from the first field, the nearest unused one is taken until the area is reached; then the next begins.
-    The last is dropped when less than half the area is left for it (unless it is the only one).
-    """
+    return np.asarray(qmc.LatinHypercube(d=factors, rng=np.random.default_rng(seed)).random(points))
+
+
+def map_splits(name: str, fields: FieldList, total_m2: float, most: int = 3) -> list[Split]:
+    """Return neighbourhoods of a boundary file, each of about the total area: from a field to the nearest unused."""
     left = list(fields.sites)
     splits: list[Split] = []
     while left and len(splits) < most:
         here = left.pop(0)
         group, area = [here], here.area_m2
         while left and area < total_m2:
-            away = [_distance(here, other) for other in left]
-            here = left.pop(int(np.argmin(away)))
+            here = left.pop(int(np.argmin([_distance(here, other) for other in left])))
             group.append(here)
             area += here.area_m2
+        # the last is dropped when less than half the area is left for it, unless it is the only one
         if splits and area < 0.5 * total_m2:
             break
         splits.append(Split(f"{name} {len(splits) + 1}", "map", tuple(group)))

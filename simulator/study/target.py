@@ -13,20 +13,15 @@ from simulator.analysis.summary import place_of
 from simulator.experiment.estimates import student_quantile
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import AreaUnit
+from simulator.study.cases import ACRES, FloatArray
 from simulator.study.day_money import LEDGER, days_of_run, running_per_day
-from simulator.study.trial import ACRES, FloatArray, single_days
 
 _ACRES, _WORK_DAYS = LEDGER.index("acres"), LEDGER.index("work_days")
 
 
 @dataclass(frozen=True)
 class Verdict:
-    """How a set stands to a target.
-
-    What is passed in the share of cases asked for (acres a day or a season; for a job, work days that are enough), the
-    estimated chance to reach the target, and whether it is shown, at the confidence asked for, to reach it up to the
-    tolerance, or not to reach it.
-    """
+    """What is reached in the share of cases asked for, the chance to reach the target, and what of that is shown."""
 
     reached: float
     chance: float
@@ -47,6 +42,8 @@ class Target:
     cost_of: ClassVar[str] = "a season"
     work: ClassVar[str]
     """For what work its cost is."""
+    better: ClassVar[float] = 1.0
+    """-1 where less is better."""
 
     def judge(self, rows: FloatArray, error: float) -> Verdict:
         """Judge a set by its runs, each statement wrong with at most the probability ``error``."""
@@ -63,17 +60,13 @@ class Target:
     def _aim(self, unit: AreaUnit) -> str:
         raise NotImplementedError
 
-    def in_cases(self, share: float) -> str:
+    def in_cases(self, share: float, least: str = "") -> str:
         """Return a share of the cases in words."""
-        return f"in {100 * share:.0f} % of {self.cases}"
+        return f"in {least}{100 * share:.0f} % of {self.cases}"
 
     def floor(self, unit: AreaUnit) -> str:
         """Return what a set that is taken for good may reach at worst."""
-        return self.in_cases(self.share - self.tolerance).replace(" ", " at least ", 1)
-
-    def merit(self, verdict: Verdict) -> float:
-        """Return what is reached as a number of which more is better."""
-        return verdict.reached
+        return self.in_cases(self.share - self.tolerance, "at least ")
 
     def column(self, unit: AreaUnit) -> str:
         """Return the heading of what is reached."""
@@ -88,17 +81,13 @@ class Target:
         return unit.acres, self.acres / unit.acres
 
     def _counted(self, good: NDArray[np.bool_], reached: float, error: float) -> Verdict:
-        """Judge by the count of cases that are good."""
         hits, n = int(good.sum()), len(good)
         low, high = share_limits(hits, n, error)
         return Verdict(reached, hits / n, low >= self.share - self.tolerance, high < self.share)
 
 
 def share_limits(hits: int, n: int, error: float) -> tuple[float, float]:
-    """Return one-sided lower and upper limits of a share, each wrong with at most the probability ``error``.
-
-    Clopper & Pearson (1934, Biometrika 26:404-413) by quantiles of the beta distribution.
-    """
+    """Return one-sided limits of a share, each wrong with at most ``error`` (Clopper & Pearson 1934, Biometrika 26)."""
     from scipy.special import betaincinv
 
     low = 0.0 if hits == 0 else float(betaincinv(hits, n - hits + 1, error))
@@ -115,8 +104,10 @@ class DailyTarget(Target):
     work = "in the season's work days, that each end once the target is done"
 
     def judge(self, rows: FloatArray, error: float) -> Verdict:
-        """Judge by the count of days that reach it."""
-        return self.verdict(single_days(rows), error)
+        """Judge by the count of full days that reach it; of runs' means where none has a full day."""
+        days = rows[:, place_of("full_day_acres")]
+        days = days[np.isfinite(days)]
+        return self.verdict(days if len(days) > 1 else rows[:, ACRES], error)
 
     def verdict(self, acres: FloatArray, error: float) -> Verdict:
         """Judge by the acres of days."""
@@ -126,15 +117,14 @@ class DailyTarget(Target):
         """Return ownership, and the running cost of days that stop once the target is done."""
         acres = ledger[:, _ACRES]
         part = np.minimum(1.0, self.acres / np.where(acres > 0, acres, self.acres))
-        cost: FloatArray = ownership + costs.season_days * running_per_day(ledger, costs) * part
-        return cost
+        return np.asarray(ownership + costs.season_days * running_per_day(ledger, costs) * part)
 
     def _aim(self, unit: AreaUnit) -> str:
         return f"reach {self.acres / unit.acres:.0f} {unit.name} a day"
 
-    def in_cases(self, share: float) -> str:
+    def in_cases(self, share: float, least: str = "") -> str:
         """Return a share of the days in words."""
-        return f"on {100 * share:.0f} % of days"
+        return f"on {least}{100 * share:.0f} % of days"
 
 
 @dataclass(frozen=True)
@@ -164,24 +154,19 @@ class SeasonTarget(Target):
         half = student_quantile(1.0 - error, n - 1) * error_sd
         gap = self.days * mean - self.acres
         chance = float(ndtr(gap / season_sd)) if sd > 0 else float(gap >= 0)
-        return Verdict(
-            reached, chance, reached - half >= self.acres * (1.0 - self.tolerance), reached + half < self.acres
-        )
+        enough = self.acres * (1.0 - self.tolerance)
+        return Verdict(reached, chance, reached - half >= enough, reached + half < self.acres)
 
     def cost(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
-        """Return ownership and the running cost of as many days as the acres take.
-
-        The ratio of running cost to acres is linearised about the means, so that each run gives a value whose mean is
-        the ratio's (Law, ratio estimation).
-        """
+        """Return ownership and the running cost of as many days as the acres take."""
         acres, spent = ledger[:, _ACRES], running_per_day(ledger, costs)
         mean = float(acres.mean())
         if mean <= 0:
             return np.asarray(ownership + self.days * spent)
+        # the ratio of running cost to acres is linearised about the means, so that each run gives a value whose mean
+        # is the ratio's (Law, ratio estimation)
         ratio = float(spent.mean()) / mean
-        days = min(self.days, self.acres / mean)
-        cost: FloatArray = ownership + days * (spent - ratio * (acres - mean))
-        return cost
+        return np.asarray(ownership + min(self.days, self.acres / mean) * (spent - ratio * (acres - mean)))
 
     def _aim(self, unit: AreaUnit) -> str:
         return f"reach {self.acres / unit.acres:,.0f} {unit.name} in {self.days:g} work days"
@@ -200,6 +185,7 @@ class JobTarget(Target):
     cases = "runs"
     cost_of = "for the job"
     work = "in the work days that the job takes, and its part of a season's upkeep, interest and wear"
+    better = -1.0
     days: int = 1
 
     def judge(self, rows: FloatArray, error: float) -> Verdict:
@@ -207,14 +193,9 @@ class JobTarget(Target):
         out = np.where(rows[:, place_of("job_done")] > 0.0, rows[:, place_of("days_out")], np.inf)
         return self._counted(out <= self.days, float(np.quantile(out, self.share, method="inverted_cdf")), error)
 
-    def merit(self, verdict: Verdict) -> float:
-        """Return the work days, fewer being better."""
-        return -verdict.reached
-
     def cost(self, ledger: FloatArray, costs: Costs, ownership: float) -> FloatArray:
         """Return the running cost of a run, and the part of ownership that falls on the list."""
-        cost: FloatArray = ownership + running_per_day(ledger, costs) * ledger[:, _WORK_DAYS]
-        return cost
+        return np.asarray(ownership + running_per_day(ledger, costs) * ledger[:, _WORK_DAYS])
 
     def _aim(self, unit: AreaUnit) -> str:
         area = f"do the job of {self.acres / unit.acres:,.0f} {unit.name}"

@@ -28,10 +28,21 @@ def sure_limits(interval: Interval) -> tuple[float, float]:
     return low, high
 
 
+def direction(interval: Interval) -> float:
+    """Return 1 or -1 where a difference is above or below 0 beyond doubt, else 0."""
+    low, high = sure_limits(interval)
+    return 0.0 if low <= 0.0 <= high else math.copysign(1.0, interval.mean)
+
+
 def interval_text(interval: Interval, scale: float = 1.0, unit: str = "") -> str:
     """Return ``"23.1 (22.4 to 23.8) acres"``, divided by a scale; three digits where it has no width."""
     one = scaled(interval, 1.0 / scale)
     return f"{format_estimate(one.mean, one.low, one.high, comma=',')} {unit}".rstrip()
+
+
+def size_text(mean: float, low: float, high: float) -> str:
+    """Return how large a number is whatever its sign, with its interval."""
+    return format_estimate(abs(mean), *sorted((abs(low), abs(high))))
 
 
 def leading(currency: str) -> str:
@@ -69,14 +80,10 @@ def share_words(share: float) -> str:
 
 
 _HOLDERS = {
-    "packs": "the packs hold",
-    "chargers": "the chargers hold",
-    "generator": "the power supply holds",
-    "crew": "the crew holds",
-    "mix supply": "mixing and filling hold",
-    "moves": "moving between fields holds",
+    "packs": "the packs hold", "chargers": "the chargers hold", "generator": "the power supply holds",
+    "crew": "the crew holds", "mix supply": "mixing and filling hold", "moves": "moving between fields holds",
     "aircraft": "the aircraft itself holds",
-}
+}  # fmt: skip
 
 
 def held_words(*resources: str) -> str:
@@ -94,9 +101,7 @@ def capital(text: str) -> str:
 def never_done(name: str, shares: Iterable[float], what: str) -> list[str]:
     """Say in how many cases a set did not do its job in every run; nothing where it did."""
     short = [share for share in shares if share < 1.0]
-    if not short:
-        return []
     return [
         f"{name} does not do the job in every run of {len(short)} {what}{'s' * (len(short) > 1)} (in the worst in "
         f"{100 * min(short):.0f} % of them): its output there is that of what it did."
-    ]
+    ] if short else []  # fmt: skip

@@ -11,13 +11,12 @@ import numpy as np
 from numpy.typing import NDArray
 
 from simulator.errors import InputError
-from simulator.physics.workable import WorkLimits
 from simulator.scenario.distributions import Constant, Distribution
 from simulator.scenario.files import CSV, ScenarioFolder
 from simulator.scenario.loading import EquipmentSet, LoadedScenario
 from simulator.scenario.schema import Scenario
-from simulator.scenario.weather_days import work_limits, workable_spans_s
-from simulator.scenario.weather_file import TYPICAL_YEAR, HourlyWeather, read_weather
+from simulator.scenario.weather_days import workable_spans_s
+from simulator.scenario.weather_file import TYPICAL_YEAR, read_weather
 
 Windows = tuple[tuple[float, float], ...]
 """Stretches (s after the day's start) in which take-offs are allowed."""
@@ -62,15 +61,12 @@ class Calendar:
     number: Distribution | None = None
 
     def draw(self, worlds: int, rng: np.random.Generator) -> NDArray[np.int64]:
-        """Return the kind of each date of made-up seasons, shape (worlds, dates).
-
-        Seasons on record are taken as they were, each as likely; a number of work days falls on dates at random
-        (assumption: no longer spells of good or bad weather than chance makes).
-        """
+        """Return the kind of each date of made-up seasons, shape (worlds, dates)."""
         if self.seasons is not None:
             return np.asarray(self.seasons[rng.integers(len(self.seasons), size=worlds)])
         if self.number is None:
             raise ValueError("got a calendar without seasons and without a number; allowed is one of them")
+        # they fall on dates at random (assumption: no longer spells of good or bad weather than chance makes)
         wanted = np.clip(np.rint(self.number.ppf(rng.uniform(1e-9, 1 - 1e-9, size=worlds))), 0, len(self.dates))
         order = np.argsort(rng.random((worlds, len(self.dates))), axis=1)
         rank = np.argsort(order, axis=1)
@@ -78,12 +74,9 @@ class Calendar:
 
 
 def calendar_of(
-    loaded: LoadedScenario,
-    entry: EquipmentSet,
-    span: Span,
-    workable_days: float | Distribution | None,
+    loaded: LoadedScenario, entry: EquipmentSet, span: Span, workable_days: float | Distribution | None,
     least_hours: float,
-) -> Calendar:
+) -> Calendar:  # fmt: skip
     """Return the calendar of a set: from its weather file, a number of work days, or that of its costs."""
     scenario = entry.scenario
     if scenario.weather.file is not None:
@@ -106,10 +99,8 @@ def calendar_of_number(span: Span, number: float | Distribution) -> Calendar:
     mean = float(drawn.mean())
     if not 0 < mean <= len(dates):
         first, last = dates[0].strftime("%d %b"), dates[-1].strftime("%d %b")
-        message = (
-            f"got {mean:g} work days; allowed is more than 0 and at most the {len(dates)} dates from {first} to {last}"
-        )
-        raise InputError.single(message, "workable_days")
+        allowed = f"more than 0 and at most the {len(dates)} dates from {first} to {last}"
+        raise InputError.single(f"got {mean:g} work days; allowed is {allowed}", "workable_days")
     note = f"{mean:g} work days of the {len(dates)} dates, spread at random (assumption)."
     return Calendar(dates, (None,), (note,), number=drawn)
 
@@ -120,41 +111,38 @@ def calendar_of_weather(span: Span, scenario: Scenario, folder: ScenarioFolder, 
     if table is None:
         raise ValueError("got a scenario without weather.file; allowed is one with it")
     record = read_weather(folder.file(table.path, CSV), table.columns, table.column_units)
-    limits = work_limits(table)
-    whole = record.whole_days()
-    have = set(whole)
-    years = [TYPICAL_YEAR] if record.typical_year else sorted({day.year for day in whole})
+    have = set(record.whole_days())
+    years = [TYPICAL_YEAR] if record.typical_year else sorted({day.year for day in have})
+    start, last = scenario.day.start, scenario.day.last_landing_s
+
+    def windows(day: date) -> Windows:
+        """Return the workable stretches between the day's start and the last landing."""
+        spans = workable_spans_s(record, day, table)
+        inside = ((max(0.0, begin - start), min(last, end - start)) for begin, end in spans)
+        return tuple((begin, end) for begin, end in inside if end > begin)
+
     seasons = []
     kinds: dict[Windows, int] = {}
     for year in years:
-        wanted = span.dates(year)
-        found = [_on_file(day, record) for day in wanted]
-        if all(day in have for day in found):
-            windows = [_windows(record, day, limits, scenario) for day in found]
-            hours = [sum(end - start for start, end in one) / 3600.0 for one in windows]
-            worked = [one if length >= least_hours else None for one, length in zip(windows, hours, strict=True)]
-            seasons.append([NOT_WORKED if one is None else kinds.setdefault(one, len(kinds)) for one in worked])
+        dates = span.dates(year)
+        if record.typical_year:
+            dates = [date(TYPICAL_YEAR, day.month, day.day) for day in dates]
+        if have.issuperset(dates):
+            found = [windows(day) for day in dates]
+            worked = [sum(end - begin for begin, end in one) / 3600.0 >= least_hours for one in found]
+            seasons.append([
+                kinds.setdefault(one, len(kinds)) if enough else NOT_WORKED
+                for one, enough in zip(found, worked, strict=True)
+            ])  # fmt: skip
     if not seasons:
         dates = span.dates(years[0])
         message = f"holds no whole season from {dates[0]:%m-%d} to {dates[-1]:%m-%d}"
         raise InputError.single(message, "weather.file.path", table.path)
-    number = len(seasons)
     notes = [*record.notes, f"Dates with fewer than {least_hours:g} workable hours are not worked."]
-    if number == 1:
+    if len(seasons) == 1:
         kind = "a typical year" if record.typical_year else "one season"
         notes.append(f"The weather file holds {kind}: how seasons differ from year to year is not in the answer.")
     return Calendar(tuple(span.dates(years[0])), tuple(kinds), tuple(notes), np.array(seasons, dtype=np.int64))
-
-
-def _on_file(day: date, record: HourlyWeather) -> date:
-    return date(TYPICAL_YEAR, day.month, day.day) if record.typical_year else day
-
-
-def _windows(record: HourlyWeather, day: date, limits: WorkLimits, scenario: Scenario) -> Windows:
-    """Return the workable stretches of one date between the day's start and the last landing."""
-    start, last = scenario.day.start, scenario.day.last_landing_s
-    spans = [(max(0.0, begin - start), min(last, end - start)) for begin, end in workable_spans_s(record, day, limits)]
-    return tuple((begin, end) for begin, end in spans if end > begin)
 
 
 def worked_shares(kinds: NDArray[np.int64], count: int) -> NDArray[np.float64]:

@@ -3,10 +3,9 @@
 import dataclasses
 
 import pytest
+from conservation import ConservationError, verify_day, violations
 from small_day import plan_of, table
 
-from simulator.analysis.conservation import verify_day, violations
-from simulator.errors import ConservationError
 from simulator.operation.day import simulate
 from simulator.operation.log import DayLog, Reason, State
 from simulator.scenario.streams import StreamBank

@@ -14,10 +14,10 @@ from pathlib import Path
 sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
 sys.path.insert(0, str(Path(__file__).parents[1] / "fuzz"))
 
+from conservation import verify_day
 from long_run import examples
 from scenarios_strategy import scenarios
 
-from simulator.analysis.conservation import verify_day
 from simulator.analysis.summary import summarise
 from simulator.errors import InputError
 from simulator.experiment.engine import engine

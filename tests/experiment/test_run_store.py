@@ -318,7 +318,7 @@ def killed(after_s, work):
 
 @pytest.mark.parametrize(("kills", "save_s"), [(10, 0.01), pytest.param(200, 0.002, marks=pytest.mark.slow)])
 def test_killed_at_random_moments(loaded, reference, tmp_path, monkeypatch, kills, save_s):
-    monkeypatch.setattr("simulator.experiment.replicate.SAVE_S", save_s)
+    monkeypatch.setattr("simulator.experiment.replicate.PIECE_S", save_s)
     chooser, path = random.Random(kills), tmp_path / "store"
     for number in range(kills):
         if number % 10 == 0:

@@ -96,7 +96,7 @@ def test_places_take_little_memory_and_rows_none():
     tables = Tables(1)
     for start in range(0, 10_000, 1000):  # beyond what stays in memory, so that it is on disk from here on
         tables.add(0, start, block)
-    tables.reserve(0, 0, 60_000)
+    tables.reserve(0, 60_000)
     tracemalloc.start()
     for start in range(10_000, 60_000, 1000):
         tables.add(0, start, block)

@@ -2,7 +2,8 @@
 
 import copy
 
-from simulator.analysis.conservation import verify_day
+from conservation import verify_day
+
 from simulator.operation.day import simulate
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario

@@ -2,11 +2,11 @@
 
 from itertools import islice
 
+from conservation_job import run_violations
 from hypothesis import given, settings
 from hypothesis import strategies as st
 from scenarios_strategy import scenarios
 
-from simulator.analysis.conservation_job import run_violations
 from simulator.errors import InputError
 from simulator.operation.job import run_job
 from simulator.plan.day_plan import make_plan

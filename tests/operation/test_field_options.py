@@ -6,8 +6,8 @@ import tomllib
 from pathlib import Path
 
 import pytest
+from conservation import violations
 
-from simulator.analysis.conservation import violations
 from simulator.errors import InputError
 from simulator.operation.day import simulate
 from simulator.operation.log import Kind, Reason, State

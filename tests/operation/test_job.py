@@ -4,12 +4,13 @@ from itertools import pairwise
 
 import numpy as np
 import pytest
+from conservation import ConservationError
+from conservation_job import verify_run
 from small_day import M2_PER_ACRE, area_m2, plan_of, rows, seconds, table
 
-from simulator.analysis.conservation_job import verify_run
 from simulator.analysis.job import summarise_run
 from simulator.analysis.summary import place_of, summarise
-from simulator.errors import ConservationError, InputError
+from simulator.errors import InputError
 from simulator.experiment.estimates import mean_interval
 from simulator.operation.job import run_job
 from simulator.scenario.loading import load_scenario

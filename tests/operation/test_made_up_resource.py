@@ -13,11 +13,11 @@ import pytest
 import simpy
 from colour_vision import VISION, difference
 from command_line import call
+from conservation import violations
 from small_day import rows, seconds, table
 
 from simulator import load_scenario, run
 from simulator.analysis.bottleneck import judge
-from simulator.analysis.conservation import violations
 from simulator.analysis.day_record import day_record
 from simulator.analysis.day_rows import day_rows
 from simulator.analysis.resources import Resource, Rows, register, resource_names, resources, time_labels

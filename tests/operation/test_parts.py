@@ -194,7 +194,7 @@ def supply(ahead, **values):
     begun = (made.mix_tank * made.start_mixed, made.nurse_water)
     mixing, crew = people.crew.table.tasks.mix, people.crew
     times = (lambda: 60.0, lambda: 600.0)
-    return people.env, Supply(people.env, "supply", made, True, mixing, crew, people.log, pace, *times, *begun)
+    return people.env, Supply(people.env, "supply", made, True, mixing, crew, people.log, pace, 1.0, *times, *begun)
 
 
 @pytest.mark.skipif("compiled" in engine(), reason="the compiled model takes no stand-in for its pace")

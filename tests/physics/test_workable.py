@@ -4,22 +4,18 @@ from __future__ import annotations
 
 import itertools
 import math
-from dataclasses import replace
 
 import numpy as np
 import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from simulator.physics.workable import WorkLimits, solar_elevation_deg, windows_s, workable_hours
+from simulator.physics.workable import solar_elevation_deg, windows_s
 from simulator.scenario.schema_weather import WeatherFile
+from simulator.scenario.weather_days import workable_hours
 
 GOOD = {"wind_m_per_s": 2.5, "temperature_c": 20.0, "humidity_percent": 60.0, "rain_mm": 0.0, "daylight": True}
-DEFAULTS = WeatherFile(path="a file")
-LIMITS = WorkLimits(
-    DEFAULTS.wind_least, DEFAULTS.wind_most, DEFAULTS.delta_t_least, DEFAULTS.delta_t_most,
-    DEFAULTS.temperature_least, DEFAULTS.temperature_most, DEFAULTS.rain_most, DEFAULTS.daylight_only,
-)  # fmt: skip
+LIMITS = WeatherFile(path="a file")
 
 
 def allowed(limits=LIMITS, **changes):
@@ -52,15 +48,16 @@ def test_limits(changes, expected):
 
 
 def test_no_limit():
-    free = WorkLimits(None, None, None, None, None, None, None, daylight_only=False)
+    limits = [f"{name}_{end}" for name in ("wind", "delta_t", "temperature") for end in ("least", "most")]
+    free = WeatherFile(path="a file", rain_most=None, daylight_only=False, **dict.fromkeys(limits))
     assert allowed(free, wind_m_per_s=40.0, temperature_c=-50.0, rain_mm=30.0, daylight=False)
     assert allowed(free, wind_m_per_s=math.nan, humidity_percent=math.nan)
 
 
-@pytest.mark.parametrize("limit", [{"wind_least_m_per_s": 5.0}, {"delta_t_least_c": 11.0}, {"temperature_least_c": 30}])
+@pytest.mark.parametrize("limit", [{"wind_least": "5 m/s"}, {"delta_t_least": 11.0}, {"temperature_least": "30 degC"}])
 def test_impossible_limits_are_refused(limit):
     with pytest.raises(ValueError, match="allowed is"):
-        replace(LIMITS, **limit)
+        WeatherFile(path="a file", **limit)
 
 
 def test_windows():

@@ -235,7 +235,7 @@ def test_pyplot_is_never_loaded():
     code = (
         "import sys; from simulator.report.figures import paired_figure;"
         "from simulator.report.style import figure_bytes;"
-        "figure_bytes(paired_figure({'paired': []}), 'png');"
+        "figure_bytes(paired_figure({'paired': [], 'equipment_sets': []}), 'png');"
         "sys.exit('matplotlib.pyplot' in sys.modules)"
     )
     assert subprocess.run([sys.executable, "-c", code], check=False, timeout=120).returncode == 0

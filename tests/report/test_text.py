@@ -2,6 +2,7 @@
 
 import math
 import re
+from itertools import pairwise
 
 import pytest
 from hypothesis import given
@@ -9,17 +10,17 @@ from hypothesis import strategies as st
 from stored_support import HOSTILE, sample_document, sample_job, sample_manifest
 
 from simulator.analysis.digits import supported_decimals
+from simulator.report.answer import answer_lines
 from simulator.report.job_text import job_text
 from simulator.report.numbers import (
     clock_seconds,
     clock_text,
     count_text,
     mean_text,
-    quantile_range_text,
-    quantile_text,
     range_text,
     report_units,
     share_text,
+    shared_decimals,
 )
 from simulator.report.summary import summary_markdown
 from simulator.report.text import result_table
@@ -73,18 +74,15 @@ def test_table_says_what_the_document_says(units):
     assert "12 runs a set" in text
     for entry in document["equipment_sets"]:
         row = next(line for line in text.split("\n") if line.startswith(f"{entry['name']} "))
-        assert mean_text(entry[key]["mean"], entry[key]["ci95"]) in row
-        days = entry["full_work_day_acres" if units == "us" else "full_work_day_hectares"] | {
-            "ci95": entry[key]["ci95"]
-        }
-        for name in ("p10", "p50", "p90"):
-            assert quantile_text(days, name) in row
+        days = entry["full_work_day_acres" if units == "us" else "full_work_day_hectares"]
+        for value in (entry[key]["mean"], days["p10"], days["p50"], days["p90"]):
+            assert f" {value:.0f} " in row
         fuel = entry["per_day"]["generator_fuel_l"] * (1.0 if units == "metric" else 1 / 3.785411784)
         assert f" {count_text(fuel)} {volume}" in row  # US gallon: NIST SP 811, appendix B
         assert entry["bottleneck"]["sentence"] in " ".join(text.split())
-    for pair in document["paired"]:
-        names = sorted((pair["a"], pair["b"]), reverse=pair["difference"] < 0.0)
-        assert f"{names[0]} over {names[1]}: +" in text or f"{names[1]} over {names[0]}: +" in text
+    # each set beside the next in rank, and no other pair
+    ranked = [one["name"] for one in sorted(document["equipment_sets"], key=lambda one: -one[key]["mean"])]
+    assert re.findall(r"^(\w+ over \w+): ", text, re.M) == [f"{a} over {b}" for a, b in pairwise(ranked)]
 
 
 def test_table_with_missing_parts():
@@ -114,12 +112,12 @@ def test_the_job_in_words():
     text = job_text(document, entry)
     # 07:00 and 8.5 h are 15:30: arithmetic
     assert text == (
-        "The job of 760 acres takes 3.40 ± 0.05 work days; half of the runs are done by 15:30 on work day 4, nine in"
+        "The job of 760 acres takes 3.4 ± 0.1 work days; half of the runs are done by 15:30 on work day 4, nine in"
         " ten by 16:00 on work day 4."
     )
     table = " ".join(result_table(document, 160).split())
     assert "third_pack: 760 acres, 12 runs a set" in table
-    assert "3.40 ± 0.05 day 4 15:30 day 4 16:00 $8.40 ± 0.10" in table
+    assert "3.4 ± 0.1 day 4 15:30 day 4 16:00 $8.40 ± 0.10" in table
     document["units"] = "metric"
     # 760 acres are 307.6 ha, and $ 8.40 an acre $ 20.76 a hectare
     assert "job of 308 ha" in job_text(document, entry)
@@ -162,15 +160,13 @@ def test_numbers_as_text_on_hand_worked_values():
     # what rounding leaves of equal days is no interval of fifteen digits
     assert mean_text(226.1, [226.09999999999997, 226.10000000000002]) == "226 (no variation seen)"
     assert range_text(0.0, [0.0, 0.0], sign=True) == "0 (no variation seen)"
-    rounded = {"p50": 226.1, "p50_ci95": [226.09999999999997, 226.10000000000002], "ci95": [226.1, 226.1]}
-    assert quantile_range_text(rounded, "p50") == "226"
     assert range_text(23.09, [22.40, 23.79], sign=True) == "+23.1 (+22.4 to +23.8)"
     assert range_text(-0.04, [-0.9, 0.9], sign=True) == "0.0 (-0.9 to +0.9)"
-    assert quantile_text({"p10": 221.134, "p10_ci95": [221.129, 224.269], "ci95": [225.4, 226.8]}, "p10") == "221.1"
-    assert quantile_text({"p10": 221.134, "p10_ci95": [None, 229.0], "ci95": [225.4, 226.8]}, "p10") == "221"
-    assert quantile_text({"p10": 221.134, "p10_ci95": [None, None], "ci95": [None, None]}, "p10") == "221"
-    spread = {"p10": 221.134, "p10_ci95": [221.129, 224.269], "ci95": [225.4, 226.8]}
-    assert quantile_range_text(spread, "p10") == "221.1 (221.1 to 224.3)"
+    # in a comparison all have the digits of the widest interval; a difference from nothing is not rounded to nothing
+    assert shared_decimals([[225.43, 226.83], [212.0, 240.0], None], 1) == 0
+    assert mean_text(226.13, [225.93, 226.33], 0) == "226 ± 1"
+    assert range_text(0.4, [0.2, 0.6], finest=0) == "0.40 (0.20 to 0.60)"
+    assert range_text(0.4, [-0.2, 1.0], finest=0) == "0 (0 to 1)"
     assert count_text(44.2) == "44"
     assert count_text(9.94) == "9.9"
     assert count_text(None) == count_text(math.nan) == "–"
@@ -221,3 +217,34 @@ def test_a_tie_is_said_to_count_half():
     document["paired"] = []
     assert words not in " ".join(result_table(document, 60).split())
     assert "a tie counts half" not in summary_markdown(document, sample_manifest())
+
+
+def test_sets_that_are_alike_stand_in_the_order_of_their_cost() -> None:
+    document = sample_document()
+    two, three = document["equipment_sets"][:2]
+    document["equipment_sets"], document["paired"] = (
+        [two, three],
+        [{"a": "two_packs", "b": "three_packs", "difference": -0.4, "ci95": [-1.0, 0.2], "a_wins_share": 0.4}],
+    )
+    two["acres_per_day"] |= {"mean": three["acres_per_day"]["mean"] - 0.4}
+    assert [name for name, _ in answer_lines(document)] == ["three_packs", "two_packs"]
+    for entry, cost in ((two, 7.0), (three, 8.0)):
+        entry["job"] = sample_job() | {"cost_per_acre": {"mean": cost, "ci95": [cost - 0.1, cost + 0.1]}}
+    lines = answer_lines(document)
+    assert [name for name, _ in lines] == ["two_packs", "three_packs"]
+    assert "hardly told apart from three_packs, and costs less" in lines[0][1]
+    document["paired"][0]["ci95"] = [-4.0, -3.0]
+    document["paired"][0]["difference"] = -3.5
+    assert [name for name, _ in answer_lines(document)] == ["three_packs", "two_packs"]
+
+
+def test_a_bad_day_is_of_what_the_mean_is_of() -> None:
+    document = sample_document()
+    entry = document["equipment_sets"][0]
+    assert "9 days in 10 at least" in dict(answer_lines(document))["two_packs"]
+    for one in document["equipment_sets"]:
+        one["job"] = sample_job()
+    assert f"9 times in 10 at least {entry['acres_per_day']['p10']:.0f})" in dict(answer_lines(document))["two_packs"]
+    entry["job"] = document["equipment_sets"][1]["job"] = document["equipment_sets"][2]["job"] = None
+    document["equipment_sets"][1]["full_work_day_acres"]["p10"] = 999.0
+    assert "9 times in 10 at least" in dict(answer_lines(document))["two_packs"]

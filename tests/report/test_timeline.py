@@ -141,7 +141,9 @@ def test_timeline_of_a_real_day():
         figure = day_figure(record, "a median day", wide)
         labels = labels_of(figure)
         entities = [name for name, kind in day.log.kinds.items() if kind not in (Kind.WEATHER, Kind.RIG)]
-        assert {name.partition("/")[2][:10] for name in entities} <= {label[:10] for label in labels}
+        called = {"large 1": "40 L aircraft 1", "large_pack 1": "1,800 Wh pack 1", "large_pack 2": "1,800 Wh pack 2"}
+        names = [name.partition("/")[2].replace("/fast ", "/8 kW charger ") for name in entities]
+        assert {called.get(name, name)[:10] for name in names} <= {label[:10] for label in labels}
         assert figure.axes[0].get_xlabel() == "time of day"
         assert figure.axes[0].get_xticklabels()[0].get_text() in ("07:00", "09:00")
         assert plan.fields[0].name in {text.get_text() for text in figure.axes[0].texts} or not wide

@@ -1,13 +1,11 @@
 """KML, KMZ, shapefiles and GeoPackages: the same fields as from GeoJSON, and what is refused."""
 
-import json
 import sqlite3
 import struct
 import subprocess
 import sys
 import tempfile
 import zipfile
-from pathlib import Path
 
 import numpy as np
 import pytest
@@ -29,7 +27,7 @@ from small_day import table
 
 from simulator.errors import InputError
 from simulator.scenario import boundaries, map_files
-from simulator.scenario.boundaries import parse_boundaries, read_boundaries, write_boundaries
+from simulator.scenario.boundaries import parse_boundaries, read_boundaries
 from simulator.scenario.loading import load_scenario
 
 
@@ -173,26 +171,6 @@ def test_network_links_are_not_followed_and_that_is_said():
     ]
     assert "holds no polygon" in refusal(kml({}, link))
     assert "network links (1) are not followed" in refusal(kml({}, link))
-
-
-# --- written ---
-
-
-@pytest.mark.parametrize("content", [geojson(), (Path(__file__).parents[1] / "data/denmark_fields_2026.geojson")])
-def test_what_is_written_is_read_again(tmp_path, content):
-    found = parse_boundaries(content if isinstance(content, bytes) else content.read_bytes(), "")
-    path = tmp_path / "saved.geojson"
-    write_boundaries(path, found)
-    again = read_boundaries(path)
-    assert again.skipped == []
-    assert [field.name for field in again.fields] == [field.name for field in found.fields]
-    for one, other in zip(again.fields, found.fields, strict=True):
-        assert one.area_m2 == pytest.approx(other.area_m2, rel=1e-6)
-    assert [one.name for one in tmp_path.iterdir()] == ["saved.geojson"]
-    for feature in json.loads(path.read_text())["features"]:
-        for part in shapely.get_parts(shapely.from_geojson(json.dumps(feature["geometry"]))):
-            assert part.exterior.is_ccw
-            assert not any(hole.is_ccw for hole in part.interiors)
 
 
 # --- refused ---

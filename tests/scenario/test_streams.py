@@ -159,10 +159,10 @@ def test_memory_is_bounded():
     for day in range(0, 40 * BLOCK_RUNS, BLOCK_RUNS):
         for name in range(20):
             bank.day(day).uniforms(f"s{name}")()
-    assert sum(len(block) for block in bank._blocks.values()) <= 50
+    assert bank._shared.cache_info().currsize <= 20
     for name in range(300):
         bank.day(0).uniforms(f"n{name}")()
-    assert sum(len(block) for block in bank._blocks.values()) <= 50
+    assert bank._shared.cache_info().currsize <= 50
 
 
 @pytest.mark.parametrize("seed", [-1, 1.5, True, 2**63, "7"])

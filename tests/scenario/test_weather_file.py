@@ -8,9 +8,9 @@ import numpy as np
 import pytest
 
 from simulator.errors import InputError
-from simulator.physics.workable import solar_elevation_deg, windows_s, workable_hours
+from simulator.physics.workable import solar_elevation_deg, windows_s
 from simulator.scenario.schema_weather import WeatherFile
-from simulator.scenario.weather_days import work_limits
+from simulator.scenario.weather_days import workable_hours
 from simulator.scenario.weather_file import read_weather
 
 COLUMNS = {"time": "when", "wind": "wind speed", "temperature": "air", "humidity": "RH", "rain": "rain"}
@@ -229,7 +229,7 @@ def test_real_typical_year(name, mean_c):
         weather.humidity_percent,
         weather.rain_mm,
         sun > 0,
-        work_limits(WeatherFile(path="a file")),
+        WeatherFile(path="a file"),
     )
     assert 200 < hours.sum() < 4000
     assert sum(end - begin for begin, end in windows_s(hours)) == hours.sum() * 3600

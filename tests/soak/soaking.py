@@ -24,11 +24,11 @@ sys.path.insert(0, str(Path(__file__).parents[1] / "operation"))
 sys.path.insert(0, str(Path(__file__).parents[1] / "fuzz"))
 
 from bounds import bounded
+from conservation_job import run_violations
 from long_run import examples, long_run, parser, teller
 from scenarios_strategy import scenarios
 from wider_scenarios import wider_scenarios
 
-from simulator.analysis.conservation_job import run_violations
 from simulator.analysis.summary import summarise
 from simulator.errors import InputError
 from simulator.operation.job import run_job

@@ -238,7 +238,7 @@ def test_the_demonstration_says_it_is_made_up_and_its_fragment_loads():
     assert "made up" in PAST.read_text(encoding="utf-8").splitlines()[0].lower()
     loaded = load_scenario(SCENARIOS / "third_pack.toml")
     answer = fit(loaded, read_stopwatch(DEMO))
-    text = answer.fragment_text()
+    text = answer.text
     raw = tomllib.loads((SCENARIOS / "third_pack.toml").read_text(encoding="utf-8"))
     merged = load_scenario(deep_merge(raw, tomllib.loads(text)), folder=SCENARIOS)
     swap = next(one for one in answer.fits if one.task == "swap")
@@ -259,7 +259,7 @@ def test_past_days_are_described():
     answer = fit_past(past)
     assert [one.task for one in answer.fits] == ["acres a day", "paid hours a day", "acres a paid hour"]
     assert answer.fits[0].mean.mean == pytest.approx(np.mean([day.acres for day in past.days]))
-    assert tomllib.loads(answer.fragment_text()) == {}
+    assert tomllib.loads(answer.text) == {}
 
 
 def test_the_command_writes_what_loads(tmp_path):

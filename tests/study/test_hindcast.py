@@ -114,8 +114,8 @@ def test_coverage_has_the_exact_binomial_interval():
     # Clopper & Pearson 1934: with none of n inside, the upper limit is 1 - 0.025^(1/n)
     frame = pd.DataFrame({"observed": [1.0] * 10, "p5": [2.0] * 10, "p95": [3.0] * 10})
     none = _coverage(frame, "acres", 0.9)
-    assert (none.inside, none.low) == (0, 0.0)
-    assert none.high == pytest.approx(1 - 0.025 ** (1 / 10))
+    assert (none.inside, none.ci95[0]) == (0, 0.0)
+    assert none.ci95[1] == pytest.approx(1 - 0.025 ** (1 / 10))
     assert not none.agrees
 
 

@@ -19,13 +19,11 @@ from simulator.experiment.set_result import SetResult
 from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import load_scenario, vary
 from simulator.scenario.units import area_unit
-from simulator.study.cases import Look, Trials
+from simulator.study.cases import ACRES, Look, Trials
 from simulator.study.change import JobChange, joint_ledger, make_case
-from simulator.study.day_money import jackknife
-from simulator.study.job_cost import job_cost_per_acre
+from simulator.study.day_money import jackknife, job_cost_per_acre
 from simulator.study.payoff import constraint_words, noise_reduction, payoff, small_sample_note
-from simulator.study.payoff_pair import Pair, best_pair, pair_note
-from simulator.study.trial import ACRES
+from simulator.study.payoff_answer import Pair, best_pair, pair_note
 
 DAYS = 24
 

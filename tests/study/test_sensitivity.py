@@ -8,8 +8,7 @@ from short_days import table, two_and_four
 
 from simulator.errors import InputError
 from simulator.experiment.estimates import replications_needed
-from simulator.study.design import locate
-from simulator.study.reading import ranges_of
+from simulator.study.reading import locate, ranges_of
 from simulator.study.sensitivity import sensitivity, words_of
 from simulator.study.sobol import estimates, sobol
 
@@ -41,17 +40,17 @@ def test_ishigami_function_has_its_known_indices():
     assert found.evaluations == 4096 * 5
     assert found.mean == pytest.approx(a / 2, abs=0.05)
     assert found.sd**2 == pytest.approx(total, rel=0.05)
-    for place in range(3):
-        assert _close(found.first[place], found.first_low[place], found.first_high[place], first[place])
-        assert _close(found.total[place], found.total_low[place], found.total_high[place], whole[place])
+    for row, one, other in zip(found.table.itertuples(), first, whole, strict=True):
+        assert _close(row.first_order, row.first_ci95_low, row.first_ci95_high, one)
+        assert _close(row.total, row.total_ci95_low, row.total_ci95_high, other)
 
 
 def test_a_sum_shares_its_variance_by_the_squares_of_its_widths():
     # elementary: the variance of c * uniform is c^2 / 12 times the width squared
     found = sobol(lambda x: 3 * x[0] + 4 * x[1], [(0.0, 1.0), (0.0, 1.0)], 1024, seed=3)
-    for place, truth in enumerate((9 / 25, 16 / 25)):
-        assert _close(found.first[place], found.first_low[place], found.first_high[place], truth)
-        assert _close(found.total[place], found.total_low[place], found.total_high[place], truth)
+    for row, truth in zip(found.table.itertuples(), (9 / 25, 16 / 25), strict=True):
+        assert _close(row.first_order, row.first_ci95_low, row.first_ci95_high, truth)
+        assert _close(row.total, row.total_ci95_low, row.total_ci95_high, truth)
 
 
 def test_the_bootstrap_uses_the_estimators_that_gave_the_indices():
@@ -63,14 +62,14 @@ def test_the_bootstrap_uses_the_estimators_that_gave_the_indices():
 
     found = sobol(function, [(0.0, 1.0)] * 3, 64, seed=5)
     first, total = estimates(calls[0], calls[1], calls[2].reshape(64, 3).T)
-    assert first == pytest.approx(found.first)
-    assert total == pytest.approx(found.total)
+    assert first == pytest.approx(found.table["first_order"])
+    assert total == pytest.approx(found.table["total"])
 
 
 def test_an_answer_that_never_changes_has_no_indices_to_share():
     found = sobol(lambda x: np.full(x.shape[1], 5.0), [(0.0, 1.0)] * 2, 8, seed=1)
     assert found.sd == 0.0
-    assert not found.total.any()
+    assert not found.table.to_numpy().any()
     with pytest.raises(ValueError, match="power of two"):
         sobol(lambda x: x[0], [(0.0, 1.0)], 12, seed=1)
 

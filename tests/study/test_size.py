@@ -16,11 +16,10 @@ from simulator.plan.day_plan import make_plan
 from simulator.scenario.loading import vary
 from simulator.scenario.schema_costs import Costs
 from simulator.scenario.units import area_unit
-from simulator.study.cases import Trials
+from simulator.study.cases import ACRES, Trials
 from simulator.study.day_money import LEDGER
 from simulator.study.size import size
 from simulator.study.target import DailyTarget, JobTarget, SeasonTarget, share_limits
-from simulator.study.trial import ACRES
 
 CHOICES = ("rig.main.packs.large_pack=2..4", "rig.main.power.trailer.chargers.fast=1,2")
 

@@ -13,23 +13,21 @@ from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
-
-from simulator.analysis.conservation_energy import charger_and_bus, fuel_and_bus, pack_energy
-from simulator.analysis.conservation_parts import (
+from conservation_energy import charger_and_bus, fuel_and_bus, pack_energy
+from conservation_parts import (
     SHARE,
     TIME_S,
     RigDay,
-    aircraft_units,
     differ,
     find_gaps,
     find_overlaps,
-    intervals,
     peak,
     people_of,
 )  # fmt: skip
-from simulator.analysis.log_rows import rows_by_entity, sortie_rows
+
+from simulator.analysis.log_rows import aircraft_units, intervals, rows_by_entity, sortie_rows
 from simulator.analysis.resources import resources
-from simulator.errors import ConservationError
+from simulator.errors import AcredayError
 from simulator.operation.log import Kind, Reason, Row, Sortie, State
 
 if TYPE_CHECKING:
@@ -38,6 +36,10 @@ if TYPE_CHECKING:
 
 _SHOWN = 20
 """Violations told in words."""
+
+
+class ConservationError(AcredayError):
+    """A simulated day broke a conservation law: a fault of the model, never of the user."""
 
 
 def verify_day(plan: DayPlan, day: SimulatedDay) -> None:

@@ -42,11 +42,6 @@ class RigDay:
         return {one.name: index for index, one in enumerate(self.plan.fields)}
 
 
-def aircraft_units(rig: RigPlan) -> dict[str, AircraftPlan]:
-    """Return the aircraft of a rig by the names they have in the log."""
-    return {f"{rig.name}/{plan.name} {count}": plan for plan, number in rig.aircraft for count in range(1, number + 1)}
-
-
 def people_of(rig: RigPlan) -> list[str]:
     """Return the people of a rig, pilots first, by the names they have in the log."""
     crew = rig.rig.crew
@@ -68,11 +63,6 @@ def charger_slots(point_name: str, point: PowerPointPlan) -> dict[str, list[tupl
 def differ(got: float, expected: float, scale: float = 1.0) -> bool:
     """Tell whether two amounts differ by more than rounding, of the larger or of a scale."""
     return not abs(got - expected) <= SHARE * max(scale, abs(got), abs(expected))
-
-
-def intervals(rows: Iterable[Row]) -> list[Row]:
-    """Return the rows that last, in order of time."""
-    return sorted(row for row in rows if row.end_s > row.start_s)
 
 
 def find_gaps(name: str, rows: list[Row], until_s: float) -> Iterator[str]:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from collections import defaultdict
 from collections.abc import Iterator, Sequence
 
-from simulator.analysis.conservation import refuse, violations
-from simulator.analysis.conservation_parts import SHARE, differ
+from conservation import refuse, violations
+from conservation_parts import SHARE, differ
+
 from simulator.operation.job import WorkDay
 from simulator.plan.day_plan import DayPlan
 

@@ -6,8 +6,7 @@ import math
 from collections import defaultdict
 from collections.abc import Iterator
 
-from simulator.analysis.active_period import active_periods
-from simulator.analysis.conservation_parts import (
+from conservation_parts import (
     SHARE,
     TIME_S,
     RigDay,
@@ -15,8 +14,10 @@ from simulator.analysis.conservation_parts import (
     charger_slots,
     differ,
     find_overlaps,
-    intervals,
 )  # fmt: skip
+
+from simulator.analysis.active_period import active_periods
+from simulator.analysis.log_rows import intervals
 from simulator.operation.log import Reason, Row, Sortie, State
 
 _ON_CHARGER = (State.CHARGE, State.CHARGE_LIMITED, State.STOPPED)
