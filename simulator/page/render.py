@@ -18,7 +18,8 @@ from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text
 from simulator.report.numbers import shown_name, units_of
 from simulator.report.quote_equipment import money
-from simulator.report.tables import answer_table, best_first, one_more
+from simulator.report.ranking import best_first, one_more
+from simulator.report.tables import answer_table
 
 STATIC = {"page.css": "text/css", "page.js": "text/javascript"}
 

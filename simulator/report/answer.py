@@ -8,7 +8,8 @@ from typing import Any
 from simulator.report.day_output import bad_text
 from simulator.report.job_text import cost_text, days_text, warning_text
 from simulator.report.numbers import shown_name, units_of
-from simulator.report.tables import Interval, ahead, all_sets, area_texts, best_first, leaders
+from simulator.report.ranking import Interval, ahead, all_sets, best_first, leaders
+from simulator.report.tables import area_texts
 
 Document = Mapping[str, Any]
 

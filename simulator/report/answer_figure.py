@@ -14,8 +14,8 @@ from simulator.report.day_output import bad_text, day_spread, day_values, days_w
 from simulator.report.job_text import cost_text, days_text, finish_text, job_area, limit_text
 from simulator.report.numbers import ReportUnits, report_units, shown_name, units_of
 from simulator.report.palette import AIRCRAFT_LOOKS, INK, MARK, QUIET
+from simulator.report.ranking import best_first
 from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
-from simulator.report.tables import best_first
 from simulator.report.writing import wrap
 from simulator.study.words import capital
 

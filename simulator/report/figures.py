@@ -21,8 +21,8 @@ from simulator.report.palette import (
     text_on,
     time_use_group,
 )
+from simulator.report.ranking import Interval, one_more, paired
 from simulator.report.style import NARROW_IN, WIDE_IN, new_figure, put_beside, put_left, settle, styled
-from simulator.report.tables import Interval, one_more, paired
 from simulator.report.writing import plain, wrap
 
 if TYPE_CHECKING:

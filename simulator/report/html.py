@@ -21,12 +21,11 @@ from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
 from simulator.report.map_figure import driving_order, map_figure, map_words, visit_table
 from simulator.report.numbers import ReportUnits, shown_name, units_of
+from simulator.report.ranking import best_first, one_more
 from simulator.report.table import DataTable, text_row
 from simulator.report.tables import (
     alone_table,
     answer_table,
-    best_first,
-    one_more,
     one_more_table,
     paired_table,
     per_day_table,

@@ -29,8 +29,9 @@ from simulator.report.html_inputs import differing
 from simulator.report.html_page import PageFigure, clean, page_figure, render, write
 from simulator.report.job_text import hold_text, limit_text
 from simulator.report.numbers import ReportUnits, shown_name, units_of
+from simulator.report.ranking import Interval
 from simulator.report.table import Cell, DataTable, text_row
-from simulator.report.tables import Interval, per_day_table
+from simulator.report.tables import per_day_table
 from simulator.report.writing import plain
 
 if TYPE_CHECKING:

@@ -7,8 +7,8 @@ from typing import Any
 
 from simulator.report.job_text import cost_text, days_text, finish_text, job_area
 from simulator.report.numbers import NOTHING, share_text, shown_name, units_of
+from simulator.report.ranking import best_first
 from simulator.report.table import Cell, DataTable, text_row
-from simulator.report.tables import best_first
 
 _MOST_DAYS = 6
 """Columns of days, at most."""

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from simulator.report.figures import interval_figure
-from simulator.report.tables import Interval, scaled
+from simulator.report.ranking import Interval, scaled
 from simulator.report.writing import plain
 
 if TYPE_CHECKING:

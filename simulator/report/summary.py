@@ -12,14 +12,12 @@ from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
 from simulator.report.numbers import shown_name, units_of
+from simulator.report.ranking import best_first, one_more, paired
 from simulator.report.table import markdown_text as markdown_text
 from simulator.report.tables import (
     alone_table,
     answer_table,
-    best_first,
-    one_more,
     one_more_table,
-    paired,
     paired_table,
     per_day_table,
     resource_table,

@@ -10,7 +10,8 @@ from simulator.report.day_output import legend_text
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, job_area
 from simulator.report.numbers import shown_name, units_of
-from simulator.report.tables import alone_table, best_first, paired, practice_table, terminal_table
+from simulator.report.ranking import best_first, paired
+from simulator.report.tables import alone_table, practice_table, terminal_table
 from simulator.report.writing import fit, plain, wrap
 
 NARROWEST, WIDEST = 60, 160
