@@ -96,7 +96,7 @@ def spread_figure(rows: Sequence[SpreadRow], shown: ReportUnits, wide: bool = Tr
     axes.set_xlabel(f"{shown.area} a day")
     marks = (
         ("o", AIRCRAFT_LOOKS["ferry"].colour, f"one {days_word(sets)}"),
-        ("|", INK, "a bad one: 9 in 10 reach it (P10)"),
+        ("|", INK, f"a bad {days_word(sets)}: 9 in 10 reach it (P10)"),
         ("D", MARK, "mean of all runs, with its 95 % interval"),
     )
     _marks(figure, marks, 3 if wide else 1)

@@ -84,11 +84,11 @@ def days_word(sets: Entries) -> str:
 
 def bad_text(sets: Entries, texts: Mapping[str, str]) -> str:
     """Return what nine days in ten reach, or nine runs."""
-    return f"9 {'days' if told_by_day(sets) else 'times'} in 10 at least {texts['p10']}"
+    return f"9 {'days' if told_by_day(sets) else 'runs'} in 10 at least {texts['p10']}"
 
 
 def legend_text(sets: Entries) -> str:
     """Return what mean and percentiles are of, for a legend."""
     if told_by_day(sets):
-        return "The mean is that of whole runs, part days too; P10, P50 and P90 are of full work days, one of each run."
-    return "Mean, P10, P50 and P90 are of whole runs, part days too."
+        return "The mean is that of whole runs, part days too; percentiles (P) are of full work days, one of each run."
+    return "Mean and percentiles (P) are of whole runs, part days too."

@@ -244,7 +244,7 @@ def test_a_bad_day_is_of_what_the_mean_is_of() -> None:
     assert "9 days in 10 at least" in dict(answer_lines(document))["two_packs"]
     for one in document["equipment_sets"]:
         one["job"] = sample_job()
-    assert f"9 times in 10 at least {entry['acres_per_day']['p10']:.0f})" in dict(answer_lines(document))["two_packs"]
+    assert f"9 runs in 10 at least {entry['acres_per_day']['p10']:.0f})" in dict(answer_lines(document))["two_packs"]
     entry["job"] = document["equipment_sets"][1]["job"] = document["equipment_sets"][2]["job"] = None
     document["equipment_sets"][1]["full_work_day_acres"]["p10"] = 999.0
-    assert "9 times in 10 at least" in dict(answer_lines(document))["two_packs"]
+    assert "9 runs in 10 at least" in dict(answer_lines(document))["two_packs"]
