@@ -25,7 +25,7 @@ if "ACREDAY_TEST_REHEARSALS" not in os.environ:
     atexit.register(shutil.rmtree, os.environ["ACREDAY_TEST_REHEARSALS"], ignore_errors=True)
     # the same in all test processes, or none would know another's plans
     os.environ.setdefault("PYTHONHASHSEED", str(random.randrange(2**32)))
-importlib.import_module("shared_rehearsals")
+shared_rehearsals = importlib.import_module("shared_rehearsals")
 
 settings.register_profile(
     "acreday",
@@ -36,6 +36,8 @@ settings.register_profile(
 )
 settings.load_profile("acreday")
 
+CONDUCT_ROOMS = ("operation", "validation", "soak")
+"""Tests that hang on how well a crew has learnt: in all others it rehearses shortly."""
 WHOLE_ROOMS = ("report", "page", "validation", "experiment")
 """Tests of one process: they share results, a server, a browser."""
 
@@ -51,6 +53,12 @@ def pytest_xdist_make_scheduler(config, log):
             return room if room in WHOLE_ROOMS else file if room == "study" else nodeid
 
     return ByWhatIsShared(config, log)
+
+
+@pytest.hookimpl(tryfirst=True)
+def pytest_runtest_setup(item):
+    learns = item.path.parent.name in CONDUCT_ROOMS
+    shared_rehearsals.rehearsal._HEATS = shared_rehearsals.FULL if learns else shared_rehearsals.QUICK
 
 
 @pytest.fixture(scope="module")

@@ -9,6 +9,8 @@ from pathlib import Path
 
 from simulator.experiment import rehearsal
 
+FULL, QUICK = rehearsal._HEATS, ((1, 0.96), (3, 0.999))
+"""Days that ways are tried: as it is, and where it is no matter how well a crew has learnt."""
 FOLDER = "ACREDAY_TEST_REHEARSALS"
 """Environment variable: the folder of one run of the tests."""
 
@@ -20,16 +22,24 @@ class Shared(dict):
         super().__init__()
         self._folder = Path(folder)
 
+    def _path(self, key):
+        return self._folder / f"{key.hex()}_{len(rehearsal._HEATS)}"
+
     def __contains__(self, key):
-        if not super().__contains__(key) and (path := self._folder / key.hex()).exists():
-            super().__setitem__(key, pickle.loads(path.read_bytes()))
-        return super().__contains__(key)
+        path = self._path(key)
+        if not super().__contains__(path) and path.exists():
+            super().__setitem__(path, pickle.loads(path.read_bytes()))
+        return super().__contains__(path)
+
+    def __getitem__(self, key):
+        return super().__getitem__(self._path(key))
 
     def __setitem__(self, key, ways):
-        super().__setitem__(key, ways)
-        part = self._folder / f"{key.hex()}.{os.getpid()}"
+        path = self._path(key)
+        super().__setitem__(path, ways)
+        part = path.with_suffix(f".{os.getpid()}")
         part.write_bytes(pickle.dumps(ways))
-        part.replace(self._folder / key.hex())
+        part.replace(path)
 
 
 if folder := os.environ.get(FOLDER):
