@@ -36,8 +36,8 @@ settings.register_profile(
 )
 settings.load_profile("acreday")
 
-CONDUCT_ROOMS = ("operation", "validation", "soak")
-"""Tests that hang on how well a crew has learnt: in all others it rehearses shortly."""
+QUICK_ROOMS = ("report", "study", "analysis", "scenario")
+"""Tests for which it is no matter how well a crew has learnt: it rehearses shortly."""
 WHOLE_ROOMS = ("report", "page", "validation", "experiment")
 """Tests of one process: they share results, a server, a browser."""
 
@@ -57,8 +57,8 @@ def pytest_xdist_make_scheduler(config, log):
 
 @pytest.hookimpl(tryfirst=True)
 def pytest_runtest_setup(item):
-    learns = item.path.parent.name in CONDUCT_ROOMS
-    shared_rehearsals.rehearsal._HEATS = shared_rehearsals.FULL if learns else shared_rehearsals.QUICK
+    quick = item.path.parent.name in QUICK_ROOMS
+    shared_rehearsals.rehearsal._HEATS = shared_rehearsals.QUICK if quick else shared_rehearsals.FULL
 
 
 @pytest.fixture(scope="module")
