@@ -36,7 +36,7 @@ settings.register_profile(
 )
 settings.load_profile("acreday")
 
-QUICK_ROOMS = ("report", "study", "analysis", "scenario")
+QUICK_ROOMS = ("report", "analysis", "scenario")
 """Tests for which it is no matter how well a crew has learnt: it rehearses shortly."""
 WHOLE_ROOMS = ("report", "page", "validation", "experiment")
 """Tests of one process: they share results, a server, a browser."""

@@ -103,7 +103,7 @@ def test_the_report_says_the_same_with_the_same_digits(stored):
     content, page = content_of(stored, *names), report_page(stored)
     assert list(content.answers) == answer_lines(stored.document)
     for _, text in content.answers:
-        for number in re.findall(r"^(\d+) acres a day \(9 (?:days|times) in 10 at least (\d+)", text)[0]:
+        for number in re.findall(r"^(\d+) acres a day \(9 (?:days|runs) in 10 at least (\d+)", text)[0]:
             assert re.search(rf">{number}( ± \d+)?</data>", page)
     alone = content_of(stored, "three_packs")
     assert dict(alone.answers)["three_packs"].rstrip(".") in dict(content.answers)["three_packs"]
