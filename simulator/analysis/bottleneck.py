@@ -121,7 +121,8 @@ def _short(lost: Mapping[str, float], time_share: Mapping[str, float], names: Se
     """Return what a sentence names: road and weather where they are said first, then resources."""
     much = [words for words in (_ROAD, "weather") if words in _much(lost, time_share)]
     then = " or ".join(_named(name).inside for name in names if name not in much)
-    return ", then ".join(part for part in (" and ".join(much), then) if part)
+    first = " and ".join(_named(name).inside if name == _ROAD else name for name in much)
+    return ", then ".join(part for part in (first, then) if part)
 
 
 def _much(lost: Mapping[str, float], time_share: Mapping[str, float]) -> dict[str, float]:
