@@ -76,8 +76,7 @@ def ground_sheet(plan: DayPlan, rig: RigPlan, case: Case, metric: bool) -> Sheet
     sheet.add("person-seconds of a load", load.hands_s, "s", "tasks, mixing and trips, without watching")
     stock = supply.dry_stock
     if unit == "L":
-        batch = min(supply.batch or supply.mix_tank, supply.mix_tank)
-        sheet.add("loads in a batch", batch / load.amount, "", f"rig.{rig.name}.supply.batch, mix_tank")
+        sheet.add("loads in a batch", supply.largest_batch / load.amount, "", f"rig.{rig.name}.supply.batch, mix_tank")
         sheet.add("mixing for a load", load.mix_s, "s")
         stock = supply.nurse_water / supply.water_share
     sheet.add("loads between trips", stock / load.amount, "", f"rig.{rig.name}.supply")

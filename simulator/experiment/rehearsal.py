@@ -224,7 +224,7 @@ class _Trial:
         """Yield plans with smaller batches, each of which holds a load of every aircraft."""
         plan, rig = self.best.plan, self.best.plan.rigs[place]
         if plan.scenario.product.kind == "liquid":
-            largest = rig.rig.supply.batch or rig.rig.supply.mix_tank
+            largest = rig.rig.supply.largest_batch
             least = sum(entry.capacity_units * number for entry, number in rig.aircraft)
             for halvings in range(_HALVINGS + 1):
                 if halvings == 0 or largest * 0.5**halvings >= least:
@@ -236,7 +236,9 @@ class _Trial:
         return replace(now, rigs=(*now.rigs[:place], rig, *now.rigs[place + 1 :]))
 
     def move_zones(self) -> None:
-        """Try landing zones that suit the loads that are flown, where these are not full."""
+        """Try landing zones that suit the loads that are flown, where they follow the work and loads are not full."""
+        if self.best.plan.scenario.flying.landing_zone != "follows":
+            return
         works = [one for works in self.best.plan.work.values() for one in works]
         full_m2 = math.fsum([m2 for one in works for m2 in one.full_m2])
         share = min(1.0, math.fsum([m2 for one in works for m2 in one.load_m2]) / full_m2)

@@ -16,7 +16,7 @@ from simulator.experiment.run_store import Rows
 from simulator.operation.day import SimulatedDay
 from simulator.operation.job import WorkDay, run_job
 from simulator.plan.day_plan import DayPlan
-from simulator.scenario.streams import StreamSource
+from simulator.scenario.streams import StreamBank
 
 ACTIVE_PERIOD_RUNS = 10
 """Momentary bottlenecks are found in this many runs of a set; the rest only adds to the other figures."""
@@ -25,7 +25,7 @@ VERIFY_VARIABLE = "ACREDAY_VERIFY"
 """Environment variable with a function (``module:name``) that checks the plan and days of every run, as in tests."""
 
 
-def simulate_run(plan: DayPlan, bank: StreamSource, replication: int, most_days: int | None = None) -> list[WorkDay]:
+def simulate_run(plan: DayPlan, bank: StreamBank, replication: int, most_days: int | None = None) -> list[WorkDay]:
     """Simulate one run, all its work days or the first ones."""
     plan = rehearsed(plan)
     days = list(islice(run_job(plan, bank, replication), most_days))
@@ -35,7 +35,7 @@ def simulate_run(plan: DayPlan, bank: StreamSource, replication: int, most_days:
     return days
 
 
-def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, work_day: int = 1) -> SimulatedDay:
+def simulate_replication(plan: DayPlan, bank: StreamBank, replication: int, work_day: int = 1) -> SimulatedDay:
     """Simulate one run up to one of its work days, and return that."""
     days = simulate_run(plan, bank, replication, work_day)
     if not 1 <= work_day <= len(days):
@@ -44,7 +44,7 @@ def simulate_replication(plan: DayPlan, bank: StreamSource, replication: int, wo
     return days[-1].day
 
 
-def row_of_run(plan: DayPlan, bank: StreamSource, replication: int) -> Rows:
+def row_of_run(plan: DayPlan, bank: StreamBank, replication: int) -> Rows:
     """Simulate one run and return its row of numbers, shape (len(columns()),)."""
     days = simulate_run(plan, bank, replication)
     active = replication < ACTIVE_PERIOD_RUNS and not plan.tried

@@ -9,7 +9,7 @@ from simulator.operation.day import SimulatedDay, work_day, work_list
 from simulator.operation.morning import Morning, Night, first_morning, next_morning
 from simulator.operation.work import WorkList
 from simulator.plan.day_plan import DayPlan
-from simulator.scenario.streams import StreamSource
+from simulator.scenario.streams import StreamBank
 
 _FRUITLESS_DAYS = 3
 """A run is given up after so many days in a row without a flight,"""
@@ -32,14 +32,14 @@ class WorkDay:
     last: bool
 
 
-def run_job(plan: DayPlan, source: StreamSource, replication: int = 0) -> Iterator[WorkDay]:
+def run_job(plan: DayPlan, source: StreamBank, replication: int = 0) -> Iterator[WorkDay]:
     """Simulate a run: work day after work day, each from where the evening before has left off.
 
     Parameters
     ----------
     plan : DayPlan
         Plan of the equipment set.
-    source : StreamSource
+    source : StreamBank
         Random streams; each work day has its own.
     replication : int
         Number of the run.

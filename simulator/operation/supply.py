@@ -54,7 +54,7 @@ class Supply:
         self._draw_mix_s, self._draw_trip_s = draw_mix_s, draw_trip_s
         self._full = table.mix_tank if liquid else table.dry_stock
         self._flow = table.pump_flow if liquid else table.dry_flow
-        self._largest = batch_share * min(table.batch or table.mix_tank, table.mix_tank)
+        self._largest = batch_share * table.largest_batch
         self.level = self.start = start
         """Product that stands ready and is promised to nobody."""
         self.stock = water_l

@@ -196,9 +196,8 @@ class WorkPlanner:
         supply = self._rig.supply
         if not self._liquid:
             return 0.0, 0.0
-        batch = min(supply.batch or supply.mix_tank, supply.mix_tank)
         water = amount * supply.water_share
-        mix_s = self._rig.crew.tasks.mix.time.mean() * amount / batch + water / supply.transfer_flow
+        mix_s = self._rig.crew.tasks.mix.time.mean() * amount / supply.largest_batch + water / supply.transfer_flow
         return mix_s, supply.water_trip_time.mean() * max(0.0, water / supply.nurse_water)
 
     def _capacities(self, classes: set[str]) -> list[float]:

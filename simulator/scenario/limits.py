@@ -174,7 +174,7 @@ def _check_events(scenario: Scenario, fields: FieldList, where: str, rig: Rig, p
         product += flown * load
     instead = "a shorter window, larger fields or true times"
     if _few(sorties, f"{where}.aircraft", "sorties", instead, problems) and liquid:
-        batch = min(supply.batch or supply.mix_tank, supply.nurse_water / supply.water_share)
+        batch = min(supply.largest_batch, supply.nurse_water / supply.water_share)
         mix_s = max(tasks.mix.time.mean() + batch * supply.water_share / supply.transfer_flow, 1e-9)
         batches = min((product + supply.mix_tank) / batch, window_s / mix_s)
         _few(batches, f"{where}.supply", "mix batches", "a larger batch or more nurse_water", problems)

@@ -83,6 +83,11 @@ class Supply(Table):
         "kept", "What becomes of mix left over in the evening; source: the product label. Assumption."
     )
 
+    @property
+    def largest_batch(self) -> float:
+        """Largest batch mixed at once."""
+        return self.batch or self.mix_tank
+
 
 class Trailer(Table):
     """Moving the rig."""

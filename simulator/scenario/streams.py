@@ -17,7 +17,6 @@ import itertools
 from collections.abc import Callable, Iterator
 from functools import lru_cache, partial
 from hashlib import blake2b
-from typing import Protocol
 
 import numpy as np
 from numpy.typing import NDArray
@@ -41,14 +40,6 @@ _SHARED_WORK_DAYS = 16
 
 _OVERFLOW_DRAWS = 1024
 _SHARED, _OVERFLOW = 0, 1
-
-
-class StreamSource(Protocol):
-    """What a simulation asks for the streams of its days."""
-
-    def day(self, replication: int, work_day: int = 0) -> DayStreams:
-        """Return the streams of one work day (from 0) of a replication, at their beginning."""
-        ...
 
 
 def _check_count(name: str, value: int) -> int:
