@@ -34,6 +34,7 @@ def command(
     from simulator.errors import InputError
     from simulator.report import answer_figure, figures
     from simulator.report.own_files import list_own
+    from simulator.report.ranking import called_sets
     from simulator.report.stored import read_result
     from simulator.report.style import save_figure
 
@@ -45,7 +46,7 @@ def command(
     if name == "acres":
         figure = answer_figure.acres_figure(document, stored.runs, str(document.get("units", "us")))
     elif name == "time-use":
-        figure = figures.time_use_figure(stored.time_use)
+        figure = figures.time_use_figure(stored.time_use, called_sets(document))
     elif name == "bottleneck":
         figure = figures.bottleneck_figure(stored.bottleneck)
     elif name == "paired":

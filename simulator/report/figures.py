@@ -60,12 +60,15 @@ def look_legend(figure: Figure, looks: Sequence[Look], wide: bool) -> None:
 
 
 @styled
-def time_use_figure(time_use_frame: pd.DataFrame, wide: bool = True, lost: bool = False) -> Figure:
+def time_use_figure(
+    time_use_frame: pd.DataFrame, called: Mapping[str, str], wide: bool = True, lost: bool = False
+) -> Figure:
     """Draw how the aircraft's hours of a day are used, one stacked bar a set; with ``lost``, only what is no work.
 
-    The table is ``time_use.csv``: columns ``equipment_set``, ``state``, ``hours_per_day``.
+    The table is ``time_use.csv``: columns ``equipment_set``, ``state``, ``hours_per_day``; ``called`` tells what people
+    are shown for each set, in order.
     """
-    names = list(dict.fromkeys(time_use_frame["equipment_set"]))
+    names = [name for name in called if name in set(time_use_frame["equipment_set"])]
     looks = {group: look for group, look in aircraft_looks().items() if not lost or group not in _NOT_LOST}
     hours: dict[str, dict[str, float]] = {name: dict.fromkeys(looks, 0.0) for name in names}
     columns = (time_use_frame[column] for column in ("equipment_set", "state", "hours_per_day"))
@@ -92,7 +95,9 @@ def time_use_figure(time_use_frame: pd.DataFrame, wide: bool = True, lost: bool 
                 middle: dict[str, Any] = {"ha": "center", "va": "center", "fontsize": 8}
                 axes.text(left + value / 2, row, fixed(value, 1), color=text_on(look.colour), bbox=box, **middle)
             left += value
-        put_left(axes, plain(name, 40 if wide else 30), row - 0.27, fontsize=8.5, fontweight="bold", va="bottom")
+        put_left(
+            axes, plain(called[name], 40 if wide else 30), row - 0.27, fontsize=8.5, fontweight="bold", va="bottom"
+        )
         if lost:
             put_beside(axes, f"{fixed(left, 1)} of {fixed(whole[name], 1)} h", (left, row), fontsize=8.5)
     axes.set_xlim(0, most * ((1.14 if wide else 1.35) if lost else 1.0))

@@ -20,8 +20,8 @@ from simulator.report.html_page import PageFigure, asset, clean, manifest_table,
 from simulator.report.job_table import job_table
 from simulator.report.job_text import hold_text, warning_text
 from simulator.report.map_figure import driving_order, map_figure, map_words, visit_table
-from simulator.report.numbers import ReportUnits, shown_name, units_of
-from simulator.report.ranking import best_first, one_more
+from simulator.report.numbers import ReportUnits, units_of
+from simulator.report.ranking import best_first, called_sets, one_more
 from simulator.report.table import DataTable, text_row
 from simulator.report.tables import (
     alone_table,
@@ -53,9 +53,7 @@ def report_page(stored: StoredResult) -> str:
     records = {plain(name): clean(as_called(record)) for name, record in stored.day_records.items()}
     units = units_of(document)
     ranked = [entry for _, entry in best_first(document)]
-    called = {entry["name"]: shown_name(entry) for entry in ranked}
-    if len(set(called.values())) < len(called):
-        called = {name: name for name in called}
+    called = called_sets(document)
     records = {called[entry["name"]]: records[entry["name"]] for entry in ranked if entry["name"] in records}
     resolved = {called.get(plain(name), plain(name)): table for name, table in (manifest.get("resolved") or {}).items()}
     base: Mapping[str, Any] = next(iter(resolved.values()), {})
@@ -68,7 +66,7 @@ def report_page(stored: StoredResult) -> str:
         job=_job(document),
         maps=[_map(place, name, record, units) for place, (name, record) in enumerate(records.items())],
         sentences=[(called[entry["name"]], hold_text(entry)) for entry in ranked],
-        lost=_lost(document, _named(stored.time_use).replace({"equipment_set": called}), list(called.values())),
+        lost=_lost(document, _named(stored.time_use)),
         practice=practice_table(document),
         alone=alone_table(document),
         verdict=verdict_text(document),
@@ -131,13 +129,12 @@ def _map(place: int, name: str, record: Mapping[str, Any], units: ReportUnits) -
     return name, page_figure(f"map-{place}", title, map_words(record), draw, visit_table(name, record, units))
 
 
-def _lost(document: Mapping[str, Any], time_use: pd.DataFrame, ranked: list[str]) -> PageFigure:
-    time_use = time_use.set_index("equipment_set").loc[ranked].reset_index()
+def _lost(document: Mapping[str, Any], time_use: pd.DataFrame) -> PageFigure:
     return page_figure(
         "lost",
         "Time lost, hours a day",
         "What is not flying or serving the aircraft: waiting, the road, repairs, breaks and weather.",
-        lambda wide: figures.time_use_figure(time_use, wide, lost=True),
+        lambda wide: figures.time_use_figure(time_use, called_sets(document), wide, lost=True),
         time_table(document),
     )
 

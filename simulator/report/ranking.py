@@ -55,6 +55,12 @@ def best_first(document: Document) -> list[tuple[int, Mapping[str, Any]]]:
     return [one for group in _alike(document) for one in group]
 
 
+def called_sets(document: Document) -> dict[str, str]:
+    """Return what people are shown for each set, by its name and best first; the names where labels are alike."""
+    called = {entry["name"]: shown_name(entry) for _, entry in best_first(document)}
+    return called if len(set(called.values())) == len(called) else {name: name for name in called}
+
+
 def leaders(document: Document) -> list[Mapping[str, Any]]:
     """Return the sets that get most done, as far as can be told and matters."""
     return [entry for _, entry in _alike(document)[0]]

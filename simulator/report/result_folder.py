@@ -51,6 +51,7 @@ def write_result_folder(
     """Write what was found into its folder; return the input files copied, by their new names."""
     from simulator.report.figures import time_use_figure
     from simulator.report.folder import manifest
+    from simulator.report.ranking import called_sets
     from simulator.report.summary import summary_markdown
 
     inputs: dict[Path, str] = {}
@@ -65,7 +66,7 @@ def write_result_folder(
         lambda: folder.write_table("bottleneck.csv", result.bottleneck),
         *(functools.partial(_copy, folder, source, name) for source, name in inputs.items()),
         lambda: _draw_acres(result, document, loaded.base.units, folder),
-        lambda: folder.write_figure("time_use", time_use_figure(result.time_use), ("svg",)),
+        lambda: folder.write_figure("time_use", time_use_figure(result.time_use, called_sets(document)), ("svg",)),
         *(functools.partial(_write_median_day, loaded, result.seed, entry, day, folder) for entry, day in days),
         lambda: folder.write_text("summary.md", summary_markdown(document, record)),
         lambda: folder.write_manifest(record),

@@ -179,7 +179,8 @@ def test_one_more_of_it_is_tried_and_told(lifting):
     assert row["one_more"] == "one more lifting aid"
     labels = [label.get_text() for label in bottleneck_figure(result.bottleneck).axes[0].get_yticklabels()]
     assert labels[-1] == NAME
-    used = [text.get_text() for text in time_use_figure(result.time_use).legends[0].get_texts()]
+    drawn = time_use_figure(result.time_use, {entry.name: entry.name for entry in result.sets})
+    used = [text.get_text() for text in drawn.legends[0].get_texts()]
     assert f"waiting: {NAME}" in used
 
 

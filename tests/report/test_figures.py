@@ -93,9 +93,20 @@ def test_every_state_of_an_aircraft_has_its_group():
     assert set(resource_names()) == set(RESOURCE_LOOKS)
 
 
+def own_names(frame):
+    return {name: name for name in frame["equipment_set"]}
+
+
+def test_bars_are_called_as_people_call_the_sets():
+    frame = sample_result().time_use
+    called = {name: f"set {number}" for number, name in enumerate(reversed(list(own_names(frame))))}
+    shown = [text.get_text() for text in time_use_figure(frame, called).axes[0].texts]
+    assert [text for text in shown if text.startswith("set ")] == list(called.values())
+
+
 def test_time_use_bars_are_the_table():
     frame = sample_result().time_use
-    figure = time_use_figure(frame)
+    figure = time_use_figure(frame, own_names(frame))
     bars = {}
     for patch in figure.axes[0].patches:
         row = round(patch.get_y() + patch.get_height() / 2)
@@ -110,7 +121,7 @@ def test_time_use_bars_are_the_table():
 @pytest.mark.parametrize("wide", [True, False])
 def test_time_lost_leaves_out_work(wide):
     frame = sample_result().time_use
-    figure = time_use_figure(frame, wide, lost=True)
+    figure = time_use_figure(frame, own_names(frame), wide, lost=True)
     drawn = sum(patch.get_width() for patch in figure.axes[0].patches)
     worked = ("take-off", "ferry out", "spray", "turn", "ferry back", "landing", "swap", "fill", "launch check", "done")
     idle = ("wait: list done", "wait: day end")
@@ -150,7 +161,7 @@ def test_nothing_is_cut_off(count):
         assert_nothing_cut_off(acres_figure(document, tables["runs"], "us", wide))
         assert_nothing_cut_off(one_more_figure(document, wide))
         assert_nothing_cut_off(job_figure(document, wide))
-    assert_nothing_cut_off(time_use_figure(tables["time_use"]))
+    assert_nothing_cut_off(time_use_figure(tables["time_use"], own_names(tables["time_use"])))
     assert_nothing_cut_off(paired_figure(document))
     if count < 8:
         assert_nothing_cut_off(bottleneck_figure(tables["bottleneck"], "metric"))
@@ -208,7 +219,7 @@ def test_names_are_inert_in_svg():
         pair["a"], pair["b"] = rename.get(pair["a"], pair["a"]), rename.get(pair["b"], pair["b"])
     figures = [
         acres_figure(document, tables["runs"], "us"),
-        time_use_figure(tables["time_use"]),
+        time_use_figure(tables["time_use"], own_names(tables["time_use"])),
         bottleneck_figure(tables["bottleneck"]),
         paired_figure(document),
     ]
